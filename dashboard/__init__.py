@@ -1,0 +1,1 @@
+"""Everything that gapshift shows; computes nothing that a notebook would want."""

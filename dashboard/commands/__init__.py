@@ -1,0 +1,10 @@
+"""The subcommands of ``gapshift``, one module each.
+
+A module has ``NAME``, ``HELP``, ``add_arguments(parser)`` and ``run(args) -> int``. It imports what it
+computes with inside ``run``, so that the help text comes at once.
+"""
+
+from __future__ import annotations
+
+#: Module names in the order in which the help lists them.
+COMMANDS: tuple[str, ...] = ("serve", "check", "fit", "shift", "plan", "components", "precision", "report")

@@ -1,0 +1,34 @@
+"""``gapshift check``: what was read, what was refused and why, what was guessed."""
+
+from __future__ import annotations
+
+import argparse
+
+from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records
+
+NAME = "check"
+HELP = "read a file and say what was kept, refused and guessed"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    add_reading_options(parser)
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Exit 0 when nothing was refused, 1 when some rows were; an unusable file raises and exits 2."""
+    records = open_records(args)
+    document = records.to_dict()
+    lines = [
+        f"{document['rows_read']} read: {document['breakdowns']} breakdowns, {document['withstood']} withstood, "
+        f"{document['fillings']} fillings, {document['conditions']} conditions"
+    ]
+    if document["problems"]:
+        heads = ["row", "column", "found", "rule", "action"]
+        lines += ["", columns([[p[h] for h in heads] for p in document["problems"]], heads)]
+    if document.get("guesses"):
+        heads = ["what", "guess", "evidence", "option"]
+        lines += ["", "Guessed (overrule with the option):", ""]
+        lines += [columns([[g[h] for h in heads] for g in document["guesses"]], heads)]
+    emit(args, document, "\n".join(lines))
+    return 1 if any(str(p["action"]).startswith("refused") for p in document["problems"]) else 0

@@ -1,0 +1,129 @@
+"""What the subcommands share: reading options, percentages, printing one JSON document or a readable table."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from methods.errors import InputError
+from methods.result import as_json
+
+
+def percentage(text: str) -> float:
+    """Read ``10%`` as 0.10; anything without the sign is refused, because 0.5 could be either."""
+    cleaned = text.strip().replace(",", ".")
+    if not cleaned.endswith("%"):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a percentage: write it with the sign, such as 10%")
+    try:
+        value = float(cleaned[:-1]) / 100
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a percentage such as 10%") from None
+    if not value > 0:
+        raise argparse.ArgumentTypeError(f"{text!r} must be above 0%")
+    return value
+
+
+def probability(text: str) -> float:
+    """Read a probability strictly between 0 and 1, written ``95%`` or ``0.95``."""
+    cleaned = text.strip().replace(",", ".")
+    try:
+        value = float(cleaned[:-1]) / 100 if cleaned.endswith("%") else float(cleaned)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a probability such as 95% or 0.95") from None
+    if not 0 < value < 1:
+        raise argparse.ArgumentTypeError(f"{text!r} must lie between 0 and 1, such as 95% or 0.95")
+    return value
+
+
+def kilovolts(text: str) -> float:
+    """Read a positive number of kV."""
+    try:
+        value = float(text.strip().lower().removesuffix("kv").strip().replace(",", "."))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of kV") from None
+    if not 0 < value < float("inf"):
+        raise argparse.ArgumentTypeError(f"{text!r} must be above 0 kV")
+    return value
+
+
+def add_reading_options(parser: argparse.ArgumentParser, *, file: bool = True) -> None:
+    """Options that overrule what the reader guesses; the same for every command that reads a file."""
+    if file:
+        parser.add_argument("file", metavar="FILE", help="CSV, TSV or semicolon text, XLSX or Parquet")
+    group = parser.add_argument_group("reading", "each overrules a guess of the reader")
+    group.add_argument("--value", metavar="COLUMN", help="the column that holds the breakdown voltages")
+    group.add_argument(
+        "--column", metavar="NAME=HEADING", action="append", default=[],
+        help="say what a column is, such as filling=Batch; may be repeated",
+    )  # fmt: skip
+    group.add_argument("--sheet", help="the worksheet to read")
+    group.add_argument("--decimal", choices=["point", "comma"], help="the decimal mark")
+    group.add_argument("--unit", choices=["kV", "V", "kVp", "kV/mm"], help="the unit of the voltages")
+    group.add_argument("--ceiling", type=kilovolts, metavar="KV", help="values at this ceiling are withstood")
+    group.add_argument("--no-ceiling", action="store_true", help="repeated equal maxima are breakdowns")
+    group.add_argument("--dates", choices=["day-first", "month-first"], help="how 03/04/2025 is meant")
+
+
+def reading_arguments(args: argparse.Namespace) -> dict[str, Any]:
+    """The keyword arguments of :func:`methods.read` that these options stand for."""
+    columns: dict[str, str] = {}
+    for item in args.column:
+        name, sign, heading = item.partition("=")
+        if not sign or not name.strip() or not heading.strip():
+            raise InputError(f"--column {item!r}: write it as NAME=HEADING, such as filling=Batch.")
+        columns[name.strip()] = heading.strip()
+    if args.value:
+        columns["kv"] = args.value
+    if args.no_ceiling and args.ceiling is not None:
+        raise InputError("--ceiling and --no-ceiling exclude each other.")
+    return {
+        "columns": columns or None,
+        "sheet": args.sheet,
+        "decimal": {"point": ".", "comma": ",", None: None}[args.decimal],
+        "unit": args.unit,
+        "ceiling_kv": False if args.no_ceiling else args.ceiling,
+        "day_first": {"day-first": True, "month-first": False, None: None}[args.dates],
+    }
+
+
+def open_records(args: argparse.Namespace) -> Any:
+    """Read the file that the command line names."""
+    from methods.records import read
+
+    return read(args.file, **reading_arguments(args))
+
+
+def add_json(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
+
+
+def emit(args: argparse.Namespace, result: Any, text: str) -> None:
+    """Print the result: as JSON when asked, otherwise the readable text."""
+    if args.json:
+        print(json.dumps(as_json(result), ensure_ascii=False, allow_nan=False))
+    else:
+        print(text)
+
+
+def columns(rows: Sequence[Sequence[Any]], heads: Sequence[str], digits: int = 4) -> str:
+    """Lay rows out in aligned columns; numbers to ``digits`` significant figures, what is missing as a dash."""
+
+    def show(value: Any) -> str:
+        if value is None or (isinstance(value, float) and value != value):
+            return "–"
+        if isinstance(value, float):
+            return f"{value:.{digits}g}"
+        return str(value)
+
+    cells = [[show(v) for v in row] for row in rows]
+    widths = [max(len(h), *(len(r[i]) for r in cells)) if cells else len(h) for i, h in enumerate(heads)]
+    numeric = [all(isinstance(row[i], (int, float)) or row[i] is None for row in rows) for i in range(len(heads))]
+
+    def line(parts: Sequence[str]) -> str:
+        return "  ".join(
+            p.rjust(w) if right else p.ljust(w) for p, w, right in zip(parts, widths, numeric, strict=True)
+        ).rstrip()
+
+    return "\n".join([line(list(heads)), line(["-" * w for w in widths]), *(line(r) for r in cells)])

@@ -1,0 +1,48 @@
+"""What bad input raises: one family of errors that say where and why."""
+
+from __future__ import annotations
+
+
+class InputError(ValueError):
+    """Input that cannot be used as it stands.
+
+    Parameters
+    ----------
+    message : str
+        One sentence: what was wrong and how to mend it.
+    row : int or str, optional
+        The line or sheet row as the user sees it, from 1.
+    column : str, optional
+        The heading, or the argument's name.
+    text : str, optional
+        What was found there, as it was written.
+    rule : str, optional
+        The rule that it breaks.
+    """
+
+    def __init__(
+        self,
+        message: str,
+        *,
+        row: int | str | None = None,
+        column: str | None = None,
+        text: str | None = None,
+        rule: str | None = None,
+    ) -> None:
+        super().__init__(message)
+        self.row = row
+        self.column = column
+        self.text = text
+        self.rule = rule
+
+
+class UnusableFile(InputError):
+    """A file from which nothing can be read: not a table, no breakdown voltages, too large."""
+
+
+class NotEstimable(InputError):
+    """Numbers that are in order but cannot answer the question (all withstood, one value, no shared level)."""
+
+
+class MissingExtra(InputError, ImportError):
+    """A feature whose optional package is not installed; the message names the extra to install."""

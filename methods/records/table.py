@@ -1,0 +1,116 @@
+"""The record table: long form, one row a breakdown; what its columns mean and how rows group into fillings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from methods.errors import InputError
+
+#: The known columns, in the order in which they are shown. Only ``kv`` is required.
+COLUMNS: tuple[str, ...] = (
+    "sample", "fluid", "state", "laboratory", "instrument", "operator", "method", "edition",
+    "electrode", "gap_mm", "stirring", "rise_kv_s", "filling", "order", "kv", "outcome",
+    "temperature_c", "water_mg_kg", "tested_on", "note",
+)  # fmt: skip
+
+#: Columns that hold numbers.
+NUMERIC: tuple[str, ...] = ("gap_mm", "rise_kv_s", "order", "kv", "temperature_c", "water_mg_kg")
+
+#: What makes a condition: the levels under which a series was taken (the oil itself is ``sample``).
+CONDITION: tuple[str, ...] = (
+    "method", "electrode", "gap_mm", "stirring", "rise_kv_s", "fluid", "laboratory", "instrument", "operator",
+)  # fmt: skip
+
+BREAKDOWN = "breakdown"
+WITHSTOOD = "withstood"
+
+
+def as_table(data: Any) -> pd.DataFrame:
+    """Give the record table of whatever was passed: a ``Records``, or a frame that has a ``kv`` column.
+
+    Missing known columns are added empty, ``outcome`` defaults to ``breakdown``, extra columns stay at
+    the end. The input is not changed.
+
+    Raises
+    ------
+    InputError
+        No ``kv`` column, a ``kv`` that is not a positive number, an unknown ``outcome``.
+    """
+    frame = getattr(data, "table", data)
+    if not isinstance(frame, pd.DataFrame):
+        raise InputError(f"Expected records or a table with a kv column, not {type(frame).__name__}.")
+    if "kv" not in frame.columns:
+        raise InputError("The table has no kv column.", column="kv", rule="one row a breakdown, voltage in kv")
+    if getattr(data, "table", None) is not None:  # records are complete by construction
+        return frame
+    out = frame.copy()
+    out["kv"] = pd.to_numeric(out["kv"], errors="coerce")
+    bad = ~(np.isfinite(out["kv"].to_numpy(dtype=float)) & (out["kv"].to_numpy(dtype=float) > 0))
+    if bad.any():
+        row = int(np.flatnonzero(bad)[0])
+        text = str(frame["kv"].iloc[row])
+        raise InputError(
+            f"Row {row + 1}: kv is {text!r}; a breakdown voltage is a number above zero.",
+            row=row + 1, column="kv", text=text, rule="kv > 0",
+        )  # fmt: skip
+    if "outcome" not in out.columns:
+        out["outcome"] = BREAKDOWN
+    out["outcome"] = out["outcome"].fillna(BREAKDOWN).astype(str)
+    wrong = ~out["outcome"].isin([BREAKDOWN, WITHSTOOD])
+    if wrong.any():
+        row = int(np.flatnonzero(wrong.to_numpy())[0])
+        text = str(out["outcome"].iloc[row])
+        raise InputError(
+            f"Row {row + 1}: outcome is {text!r}; it must be breakdown or withstood.",
+            row=row + 1, column="outcome", text=text, rule="breakdown or withstood",
+        )  # fmt: skip
+    for name in COLUMNS:
+        if name not in out.columns:
+            out[name] = np.nan if name in NUMERIC else pd.Series(pd.NA, index=out.index, dtype="str")
+    extra = [c for c in out.columns if c not in COLUMNS]
+    return out[[*COLUMNS, *extra]].reset_index(drop=True)
+
+
+def withstood(table: pd.DataFrame) -> np.ndarray:
+    """Boolean array, one entry a row: True where the ceiling was reached without a breakdown."""
+    return (table["outcome"] == WITHSTOOD).to_numpy()
+
+
+def group_codes(table: pd.DataFrame, columns: Iterable[str]) -> np.ndarray:
+    """Dense integer codes, one a row, of the combinations of ``columns``; an empty cell is a level of its own."""
+    names = [c for c in columns if c in table.columns]
+    if not names:
+        return np.zeros(len(table), dtype=np.int64)
+    codes = np.zeros(len(table), dtype=np.int64)
+    for name in names:
+        part = pd.factorize(table[name], use_na_sentinel=True)[0] + 1
+        codes = codes * (int(part.max(initial=0)) + 1) + part
+        codes = np.unique(codes, return_inverse=True)[1]  # keeps the product from overflowing
+    return codes
+
+
+def filling_codes(table: pd.DataFrame, by: Sequence[str] = ()) -> np.ndarray:
+    """Dense integer codes, one a row: which rows came from the same filling of the cell.
+
+    A filling's label is only unique within its sample, its condition and its day, so those are part of
+    the key; ``by`` adds an extra column under which labels may start anew. Rows whose ``filling`` is
+    empty count as one filling for each sample and condition: fewer replicates than there may have been,
+    never more. :func:`fillings_known` says whether that happened.
+    """
+    day = table.assign(_day=table["tested_on"].astype("str").str.slice(0, 10))
+    keys = ["sample", *CONDITION, *[b for b in by if b not in CONDITION and b != "sample"], "_day", "filling"]
+    return group_codes(day, keys)
+
+
+def fillings_known(table: pd.DataFrame) -> bool:
+    """Whether every row says which filling it came from."""
+    return bool(len(table)) and not bool(table["filling"].isna().any())
+
+
+def condition_codes(table: pd.DataFrame) -> np.ndarray:
+    """Dense integer codes, one a row, of the condition under which the row was taken."""
+    return group_codes(table, CONDITION)

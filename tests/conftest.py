@@ -1,0 +1,3 @@
+"""Shared fixtures."""
+
+from __future__ import annotations
