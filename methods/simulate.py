@@ -59,6 +59,11 @@ class Bench:
                 value = getattr(self, name)
                 raise InputError(f"{name} is {value!r}; it must be {rule}.", column=name, text=str(value), rule=rule)
 
+    @property
+    def true_mean_kv(self) -> float:
+        """The long-run mean with the low breakdowns in it (they keep 55 % on average) and without the ceiling."""
+        return self.mean_kv * (1 - 0.45 * self.low_share)
+
 
 @lru_cache(maxsize=256)
 def _weibull_shape(cov: float) -> float:
