@@ -98,7 +98,7 @@ def install(tests: bool) -> None:
         return
     say("installing packages (a few minutes the first time)")
     extra = ["--constraint", str(HERE / "constraints.txt")] if (HERE / "constraints.txt").exists() else []
-    command = [str(PYTHON), "-m", "pip", "install", "--quiet", "--disable-pip-version-check", *extra, *wanted(tests)]
+    command = [str(PYTHON), "-m", "pip", "install", "-qq", "--disable-pip-version-check", *extra, *wanted(tests)]
     if subprocess.run(command).returncode:
         fail("pip could not install the packages; its message stands above")
     STAMP.write_text(json.dumps({"key": key, "tests": tests}))
