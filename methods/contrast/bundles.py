@@ -1,0 +1,161 @@
+"""What else changes where the compared factor changes: bundles that the data cannot take apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from methods.contrast.compare import Comparison
+from methods.contrast.pairing import Layout, plain_level, show_level
+from methods.records.table import COLUMNS, CONDITION
+
+#: Known columns that may be bundled with the compared one.
+FACTORS: tuple[str, ...] = (*CONDITION, "state")
+
+#: Columns that follow from the method: between two methods they differ by definition.
+OF_THE_METHOD: tuple[str, ...] = ("electrode", "gap_mm", "stirring", "rise_kv_s", "edition")
+
+#: A factor counts as partly bundled from this difference of its shares on (total variation distance).
+PARTLY = 0.25
+
+NOT_SAID = "not said"
+
+
+@dataclass(frozen=True)
+class Bundle:
+    """Another factor that changes with the compared one.
+
+    ``fully``: its effect cannot be told apart at all; otherwise its levels are only unevenly spread.
+    ``here`` and ``there`` are its levels under the compared level and under the reference.
+    """
+
+    factor: str
+    fully: bool
+    here: list[str]
+    there: list[str]
+
+
+def factor_codes(column: pd.Series) -> tuple[np.ndarray, list[str]]:
+    """Codes and labels of a column, an empty cell being a level of its own."""
+    codes, values = pd.factorize(column, use_na_sentinel=True)
+    labels = [show_level(plain_level(v)) for v in values]
+    if (codes < 0).any():
+        codes = np.where(codes < 0, len(labels), codes)
+        labels.append(NOT_SAID)
+    return codes, labels
+
+
+def extra_factors(table: pd.DataFrame, filling: np.ndarray, most: int = 20) -> list[str]:
+    """Extra columns that can be factors: few levels, one level to a filling."""
+    out = []
+    for name in table.columns:
+        if name in COLUMNS or str(name).startswith("_"):
+            continue
+        column = table[name]
+        try:
+            codes = pd.factorize(column)[0]
+        except TypeError:
+            continue
+        levels = int(codes.max(initial=-1)) + 1
+        if not 2 <= levels <= most or levels >= len(np.unique(filling)):
+            continue
+        if len(np.unique(np.column_stack([filling, codes]), axis=0)) == len(np.unique(filling)):
+            out.append(str(name))
+    return out
+
+
+def is_sum(target: np.ndarray, one: np.ndarray, two: np.ndarray) -> bool:
+    """Whether ``target`` equals a(one) + b(two) for some functions a and b of the two codes.
+
+    This is the question whether an indicator lies in the column space of two sets of dummy variables,
+    answered by walking the graph whose edges are the rows.
+    """
+    edges = np.unique(np.column_stack([one, two, target]), axis=0)
+    neighbours: dict[tuple[int, int], list[tuple[tuple[int, int], int]]] = {}
+    for a, b, z in edges.tolist():
+        neighbours.setdefault((0, a), []).append(((1, b), z))
+        neighbours.setdefault((1, b), []).append(((0, a), z))
+    potential: dict[tuple[int, int], int] = {}
+    for start in neighbours:
+        if start in potential:
+            continue
+        potential[start] = 0
+        queue = [start]
+        while queue:
+            node = queue.pop()
+            for other, z in neighbours[node]:
+                value = z - potential[node]
+                if other not in potential:
+                    potential[other] = value
+                    queue.append(other)
+                elif potential[other] != value:
+                    return False
+    return True
+
+
+def _shares(codes: np.ndarray, oil: np.ndarray, levels: int) -> np.ndarray:
+    """Share of each level, averaged over the oils with equal weight."""
+    oils, inverse = np.unique(oil, return_inverse=True)
+    counts = np.zeros((len(oils), levels))
+    np.add.at(counts, (inverse, codes), 1.0)
+    return (counts / counts.sum(axis=1, keepdims=True)).mean(axis=0)
+
+
+def bundles(c: Comparison) -> list[Bundle]:
+    """Find the factors that are bundled with the compared one among the rows that are compared."""
+    lay: Layout = c.lay
+    used = c.pair.rows | c.pair.reference_rows
+    first = np.flatnonzero(used)[np.unique(lay.filling[used], return_index=True)[1]]
+    here = c.pair.rows[first]
+    oil = lay.block[first] if c.pair.shared else np.zeros(len(first), dtype=np.int64)
+    names = [n for n in FACTORS if n in lay.table.columns]
+    names += extra_factors(lay.table.loc[used], lay.filling[used])
+    out = []
+    for name in names:
+        if name == lay.by or name in lay.within or lay.table[name].iloc[first].isna().all():
+            continue
+        codes, labels = factor_codes(lay.table[name].iloc[first])
+        if len(labels) < 2:
+            continue
+        mine, theirs = (_shares(codes[m], oil[m], len(labels)) for m in (here, ~here))
+        fully = is_sum(here.astype(np.int64), oil, codes)
+        if not fully and 0.5 * float(np.abs(mine - theirs).sum()) < PARTLY:
+            continue
+        levels = [[labels[i] for i in np.flatnonzero(share > 0)] for share in (mine, theirs)]
+        out.append(Bundle(name, fully, levels[0], levels[1]))
+    return out
+
+
+def describe(found: list[Bundle], by: str, level: Any, reference: Any) -> str:
+    """The bundles in words: what changes together, what that means, which tests would take it apart."""
+    one, two = show_level(level), show_level(reference)
+    parts = []
+    full = [b for b in found if b.fully]
+    partly = [b for b in found if not b.fully]
+    if full:
+        detail = "; ".join(f"{b.factor} ({one}: {'/'.join(b.here)}, {two}: {'/'.join(b.there)})" for b in full)
+        parts.append(
+            f"Between {one} and {two}, {by} changes together with {detail}. The shift belongs to the whole bundle; "
+            f"how much of it is due to {by} alone cannot be told from these data."
+        )
+        open_ones = [b for b in full if not (by == "method" and b.factor in OF_THE_METHOD)]
+        advice = [_advice(b, one, two) for b in open_ones if not (b.factor == "method" and by in OF_THE_METHOD)]
+        if any(advice):
+            parts.append("To separate them, " + " and ".join(a for a in advice[:3] if a) + ".")
+    if partly:
+        detail = "; ".join(f"{b.factor} ({one}: {'/'.join(b.here)}, {two}: {'/'.join(b.there)})" for b in partly)
+        parts.append(
+            f"Between {one} and {two}, {detail} {'is' if len(partly) == 1 else 'are'} spread unevenly, so part of the "
+            f"shift may come from there; comparing within {partly[0].factor} would take that part out."
+        )
+    return " ".join(parts)
+
+
+def _advice(b: Bundle, one: str, two: str) -> str:
+    known = [v for v in b.there if v != NOT_SAID]
+    if not known:
+        return f"say what {b.factor} was for {two}"
+    return f"test {one} with {b.factor} {known[0]} too"

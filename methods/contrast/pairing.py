@@ -1,0 +1,200 @@
+"""Which rows are compared with which: the levels of a factor, within the same oil."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from methods.errors import InputError, NotEstimable
+from methods.records.table import as_table, filling_codes, group_codes, withstood
+
+#: Factors that are the oil itself: between their levels no sample can be shared, and none is asked for.
+OIL_FACTORS: tuple[str, ...] = ("sample", "fluid", "state")
+
+
+@dataclass(frozen=True)
+class Layout:
+    """The rows of a comparison, coded. Every array has one entry a row of ``table``.
+
+    ``level`` and ``block`` index ``levels`` and ``blocks``; a block is an oil (and the ``within``
+    columns, where given); ``filling`` holds dense codes of the fillings of the cell.
+    """
+
+    by: str
+    within: tuple[str, ...]
+    table: pd.DataFrame
+    levels: list[Any]
+    level: np.ndarray
+    blocks: list[str]
+    block: np.ndarray
+    filling: np.ndarray
+    kv: np.ndarray
+    withstood: np.ndarray
+    left_out: int
+    sample_known: bool
+
+    def fillings_of(self, rows: np.ndarray) -> int:
+        """Number of fillings among the rows (boolean array)."""
+        return len(np.unique(self.filling[rows]))
+
+
+def find_column(table: pd.DataFrame, name: str) -> str:
+    """The column that ``name`` means: its exact heading, or the only one that differs in capitals and spaces.
+
+    Raises
+    ------
+    InputError
+        There is no such column; the message lists those that hold something.
+    """
+    if name in table.columns:
+        return name
+
+    def plain(text: Any) -> str:
+        return "".join(ch for ch in str(text).lower() if ch.isalnum())
+
+    same = [c for c in table.columns if plain(c) == plain(name)]
+    if len(same) == 1:
+        return str(same[0])
+    filled = ", ".join(str(c) for c in table.columns if c != "kv" and table[c].notna().any())
+    raise InputError(f"There is no column {name!r}; the table has {filled or 'only kv'}.", column=str(name))
+
+
+def plain_level(value: Any) -> Any:
+    """A level as plain Python: numbers stay numbers, everything else is text."""
+    if isinstance(value, (bool, np.bool_)):
+        return str(bool(value))
+    if isinstance(value, (int, np.integer)):
+        return int(value)
+    if isinstance(value, (float, np.floating)):
+        return float(value)
+    return str(value)
+
+
+def show_level(value: Any) -> str:
+    """A level in a sentence: 2.0 is written 2."""
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _factorize(column: pd.Series) -> tuple[np.ndarray, list[Any]]:
+    """Codes and levels; numbers ascending, words in the order of the data; empty cells are -1."""
+    codes, values = pd.factorize(column, sort=pd.api.types.is_numeric_dtype(column), use_na_sentinel=True)
+    return np.asarray(codes), [plain_level(v) for v in values]
+
+
+def _blocks(table: pd.DataFrame, columns: Sequence[str]) -> tuple[np.ndarray, list[str]]:
+    codes = group_codes(table, columns)
+    first = np.unique(codes, return_index=True)[1]
+    labels = []
+    for row in first:
+        parts = [table[c].iloc[row] for c in columns]
+        words = [show_level(plain_level(p)) for p in parts if not pd.isna(p)]
+        labels.append(", ".join(words) if words else "unnamed oil")
+    order = np.argsort(first)  # blocks in the order of the data
+    rank = np.empty(len(order), dtype=np.int64)
+    rank[order] = np.arange(len(order))
+    return rank[codes], [labels[i] for i in order]
+
+
+def layout(data: Any, by: str, within: Sequence[str] = ()) -> Layout:
+    """Code the rows of ``data`` by level, oil and filling.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+        One row a breakdown.
+    by : str
+        The factor: any column but ``kv``, ``order``, ``outcome``.
+    within : sequence of str
+        Further columns that must be equal, as the sample must, for two tests to be compared.
+
+    Raises
+    ------
+    InputError
+        No such column, or one that cannot be a factor.
+    NotEstimable
+        Fewer than two levels.
+    """
+    table = as_table(data)
+    by = find_column(table, by)
+    inside = tuple(find_column(table, w) for w in ([within] if isinstance(within, str) else within))
+    if by in ("kv", "outcome", "order", "filling"):
+        raise InputError(
+            f"The column {by!r} is not a factor that can be compared; name one such as electrode.", column=by
+        )
+    if by in inside:
+        raise InputError(f"The column {by!r} cannot be compared and held equal at once.", column=by)
+    known = table[by].notna().to_numpy()
+    kept = table.loc[known].reset_index(drop=True)
+    level, levels = _factorize(kept[by])
+    if len(levels) < 2:
+        found = f"only {show_level(levels[0])}" if levels else "nothing"
+        raise NotEstimable(f"There is nothing to compare: the column {by!r} holds {found}.", column=by)
+    oil = [] if by in OIL_FACTORS else ["sample"]
+    block, blocks = _blocks(kept, [*oil, *[w for w in inside if w != "sample"]])
+    return Layout(
+        by=by, within=inside, table=kept, levels=levels, level=level, blocks=blocks, block=block,
+        filling=filling_codes(kept, by=(by, *inside)), kv=kept["kv"].to_numpy(dtype=float),
+        withstood=withstood(kept), left_out=int((~known).sum()),
+        sample_known=bool(oil) and bool(kept["sample"].notna().any()),
+    )  # fmt: skip
+
+
+def choose_reference(lay: Layout, reference: Any = None) -> int:
+    """Index of the reference level; without one, the level with most fillings, the first of equals.
+
+    Raises
+    ------
+    InputError
+        The reference is not among the levels; the message lists them.
+    """
+    if reference is None:
+        counts = [lay.fillings_of(lay.level == i) for i in range(len(lay.levels))]
+        return int(np.argmax(counts))
+    for i, level in enumerate(lay.levels):
+        if level == reference or show_level(level) == str(reference).strip():
+            return i
+        if not isinstance(level, str):
+            try:
+                if float(str(reference).replace(",", ".")) == float(level):
+                    return i
+            except ValueError:
+                pass
+    folded = [i for i, level in enumerate(lay.levels) if str(level).lower() == str(reference).strip().lower()]
+    if len(folded) == 1:
+        return folded[0]
+    raise InputError(
+        f"The reference {str(reference)!r} is not a level of {lay.by}; the levels are "
+        f"{', '.join(show_level(v) for v in lay.levels)}.",
+        column=lay.by, text=str(reference), rule="the reference is one of the levels",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Pair:
+    """The rows of one level and of the reference that can be compared.
+
+    ``rows`` and ``reference_rows`` are boolean, one entry a row of the layout; ``blocks`` are the oils
+    used, ``left_out`` the oils tested under one of the two only; ``shared`` is False where no oil was
+    tested under both, and then the comparison is over all rows as if they were one oil.
+    """
+
+    rows: np.ndarray
+    reference_rows: np.ndarray
+    blocks: list[int]
+    left_out: list[int]
+    shared: bool
+
+
+def pair_up(lay: Layout, level: int, reference: int) -> Pair:
+    """Find the oils that were tested under both levels."""
+    here, there = lay.level == level, lay.level == reference
+    mine, theirs = set(lay.block[here].tolist()), set(lay.block[there].tolist())
+    shared = sorted(mine & theirs)
+    if not shared:
+        return Pair(here, there, [], [], False)
+    keep = np.isin(lay.block, shared)
+    return Pair(here & keep, there & keep, shared, sorted(mine ^ theirs), True)

@@ -1,0 +1,55 @@
+"""The result of a comparison as a sentence for the people who decide."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from methods.contrast.pairing import show_level
+
+
+def percent(value: float) -> str:
+    """A percentage without its sign: two significant figures below ten, whole numbers above."""
+    size = abs(value)
+    return f"{size:.0f}" if size >= 9.95 else f"{size:.1f}".removesuffix(".0")
+
+
+def list_words(words: Sequence[object], limit: int = 8) -> str:
+    """``a, b and c``; a long list is cut and says how many more there are."""
+    shown = [str(w) for w in words]
+    if len(shown) > limit:
+        return ", ".join(shown[:limit]) + f" and {len(shown) - limit} more"
+    return shown[0] if len(shown) == 1 else ", ".join(shown[:-1]) + " and " + shown[-1] if shown else "none"
+
+
+def _side(value: float) -> str:
+    return "lower" if value < 0 else "higher"
+
+
+def count_words(first: int, second: int, what: str = "filling") -> str:
+    """``6 fillings each`` or ``3 fillings against 5``."""
+    if first == second:
+        return f"{first} {what}{'s' if first != 1 else ''} each"
+    return f"{first} {what}{'s' if first != 1 else ''} against {second}"
+
+
+def sentence(
+    level: object, reference: object, value: float, low: float, high: float, counts: str, confidence: float
+) -> str:
+    """What the percent shift and its limits mean, such as ``mushroom reads 12 % lower than spherical: ...``."""
+    one, two = show_level(level), show_level(reference)
+    if not math.isfinite(value):
+        return f"{one} against {two}: no shift can be given ({counts})."
+    start = f"{one} reads {percent(value)} % {_side(value)} than {two}"
+    if percent(value) == "0":
+        start = f"{one} reads the same as {two} to within 0.05 %"
+    sure = "" if abs(confidence - 0.95) < 1e-9 else f", {confidence * 100:g} % confidence"
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return f"{start}, but the data set no limit to the shift in percent ({counts}{sure})."
+    if low > 0 or high < 0:
+        near, far = sorted((abs(low), abs(high)))
+        return f"{start}: between {percent(near)} and {percent(far)} % {_side(value)}, {counts}{sure}."
+    return (
+        f"{start}, which may be chance: anything from {percent(low)} % lower to {percent(high)} % higher "
+        f"agrees with the data, {counts}{sure}."
+    )
