@@ -1,0 +1,359 @@
+"""Fit one family to the breakdown voltages of one condition, withstands right-censored."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from scipy import stats
+
+from methods.errors import InputError, NotEstimable
+from methods.result import Caution
+from methods.scatter import families
+from methods.scatter.families import Family, family_of
+from methods.scatter.many import Arrays, aicc, fit_arrays
+from methods.scatter.profile import ProfileLikelihood
+from methods.scatter.threshold import AT_ZERO, LOCAL
+
+Array = np.ndarray[Any, Any]
+
+INTERVALS = {
+    "wald": "normal approximation (observed information), on ln kV for families of positive voltages",
+    "profile": "profile likelihood",
+}
+
+#: Fewest values with which a test can begin to tell families apart (common practice, no source).
+SEPARABLE = 30
+
+
+@dataclass(frozen=True)
+class Percentile:
+    """The voltage ``kv`` below which the fraction ``p`` breaks down, with its confidence limits in kV."""
+
+    p: float
+    kv: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Fit:
+    """One family fitted to one condition.
+
+    Attributes
+    ----------
+    family : str
+    n : int
+        All values, withstands included.
+    withstood : int
+        How many of them reached the ceiling: right-censored there.
+    parameters, standard_errors : dict
+        By name: ``mean, sd`` · ``log_mean, log_sd`` · ``shape, scale`` · ``shape, scale, threshold`` ·
+        ``location, scale``; kV or ln kV. ``sd`` is the maximum-likelihood one (divided by n, not n - 1).
+        Standard errors come from the observed information; nan where there is none (a threshold at 0).
+    log_likelihood : float
+        Of the densities per kV and, for withstands, the probabilities of exceeding the ceiling.
+    aicc : float
+        Akaike's criterion with the small-sample term; nan when n is too small for it.
+    percentiles : list of Percentile
+    confidence : float
+        Of all limits, two-sided.
+    interval : str
+        ``wald`` or ``profile``: how the limits were made.
+    parameter_limits : dict of (low, high)
+        Confidence limits of each parameter, kV or ln kV or none; scale-like ones on their logarithm.
+    covariance : list of list
+        Of the parameters, in the order of ``parameters``.
+    cautions : list of Caution
+    """
+
+    family: str
+    n: int
+    withstood: int
+    parameters: dict[str, float]
+    standard_errors: dict[str, float]
+    log_likelihood: float
+    aicc: float
+    percentiles: list[Percentile]
+    confidence: float
+    interval: str
+    parameter_limits: dict[str, tuple[float, float]]
+    covariance: list[list[float]]
+    cautions: list[Caution] = field(default_factory=list)
+
+    def pdf(self, kv: Any) -> Array:
+        """Fitted probability density per kV at ``kv`` (any shape)."""
+        return families.pdf(self.family, self.parameters, kv)
+
+    def cdf(self, kv: Any) -> Array:
+        """Fitted probability of breaking down at or below ``kv`` (any shape)."""
+        return families.cdf(self.family, self.parameters, kv)
+
+    def quantile(self, p: Any) -> Array:
+        """Fitted voltage, kV, below which the fraction ``p`` (any shape) breaks down."""
+        return families.quantile(self.family, self.parameters, p)
+
+    @property
+    def mean_kv(self) -> float:
+        """Mean of the fitted distribution, kV (infinite or nan where the family has none)."""
+        return self._moments()[0]
+
+    @property
+    def sd_kv(self) -> float:
+        """Standard deviation of the fitted distribution, kV."""
+        return self._moments()[1]
+
+    def _moments(self) -> tuple[float, float]:
+        fam = family_of(self.family)
+        mu, sigma = fam.locate(self.parameters)
+        if not fam.log:
+            return mu + sigma * fam.kernel.mean, sigma * fam.kernel.sd
+        if fam.name == "lognormal":
+            mean = float(np.exp(mu + sigma**2 / 2))
+            return mean, mean * float(np.sqrt(np.expm1(sigma**2)))
+        if fam.reciprocal:
+            mean, sd = (float(v) for v in stats.weibull_min.stats(1 / sigma, scale=np.exp(mu), moments="mv"))
+            return mean + self.parameters.get("threshold", 0.0), float(np.sqrt(sd))
+        return float("nan"), float("nan")
+
+
+def fit(
+    kv: Any,
+    withstood: Any = None,
+    family: str = "weibull",
+    *,
+    confidence: float = 0.95,
+    percentiles: Sequence[float] = (0.01, 0.1, 0.5),
+    interval: str = "wald",
+) -> Fit:
+    """Fit a family by maximum likelihood, withstands right-censored.
+
+    Parameters
+    ----------
+    kv : array (n,)
+        Breakdown voltages, kV; a withstand carries its ceiling.
+    withstood : bool array (n,), optional
+        True where the ceiling was reached without a breakdown.
+    family : str
+        ``normal``, ``lognormal``, ``weibull``, ``weibull3`` or ``gumbel_min``.
+    confidence : float
+        Of the limits, two-sided, between 0 and 1.
+    percentiles : sequence of float
+        Fractions between 0 and 1.
+    interval : ``wald`` or ``profile``
+        Normal approximation from the observed information (on ln kV for families of positive voltages, on kV
+        otherwise), or profile likelihood (not for ``weibull3``). Profile limits keep their confidence better
+        with few values.
+
+    Raises
+    ------
+    InputError
+        Values that are missing, infinite or not positive where the family needs it; an unknown family.
+    NotEstimable
+        Values that are in order but do not determine the family: all withstood, one breakdown, all equal,
+        fewer than two values, no threshold.
+
+    Notes
+    -----
+    Definitions of likelihood, Wald and profile limits: Meeker & Escobar, Statistical Methods for Reliability
+    Data (1998), chapters 7 and 8; Lawless (2003), chapters 4 and 5.
+    """
+    fam = family_of(family)
+    if not 0 < confidence < 1:
+        raise InputError(f"Confidence {confidence!r} must lie between 0 and 1.", column="confidence")
+    if interval not in INTERVALS:
+        raise InputError(f"Interval {interval!r}: choose wald or profile.", column="interval")
+    points = _fractions(percentiles)
+    x, gone = check_values(kv, withstood, positive=fam.log)
+    found = fit_arrays(fam, x[None, :], np.ones((1, len(x)), dtype=bool), gone[None, :])
+    if found.reason[0]:
+        raise NotEstimable(
+            f"The {fam.title} family cannot be fitted: {found.reason[0]}.", column="kv", rule=str(found.reason[0])
+        )
+    limits = _Limits(fam, x, gone, found, confidence, interval)
+    named = dict(zip(fam.parameters, (float(v) for v in found.parameters[0]), strict=True))
+    rows = [Percentile(p, *limits.percentile(p)) for p in points]
+    return Fit(
+        family=fam.name, n=len(x), withstood=int(gone.sum()), parameters=named,
+        standard_errors=dict(zip(fam.parameters, (float(v) for v in found.standard_errors[0]), strict=True)),
+        log_likelihood=float(found.log_likelihood[0]),
+        aicc=float(aicc(found.log_likelihood[0], len(fam.parameters), len(x))),
+        percentiles=rows, confidence=confidence, interval=limits.interval, parameter_limits=limits.parameters(),
+        covariance=limits.covariance.tolist(), cautions=_cautions(fam, x, gone, found, rows, limits, interval),
+    )  # fmt: skip
+
+
+def check_values(kv: Any, withstood: Any = None, *, positive: bool = True) -> tuple[Array, Array]:
+    """Check one group; give ``kv`` as floats and ``withstood`` as booleans, both (n,).
+
+    Raises
+    ------
+    InputError
+        Not one-dimensional, lengths that differ, a missing, infinite or (with ``positive``) non-positive value.
+    """
+    x = np.asarray(kv, dtype=float)
+    if x.ndim != 1:
+        raise InputError(f"kv must be a plain list of values; this has {x.ndim} dimensions.", column="kv")
+    gone = np.zeros(len(x), dtype=bool) if withstood is None else np.asarray(withstood)
+    if gone.shape != x.shape:
+        raise InputError(
+            f"kv holds {len(x)} values and withstood {gone.size}; they must be as many.", column="withstood"
+        )
+    bad = ~np.isfinite(x) | ((x <= 0) if positive else False)
+    if bad.any():
+        row = int(np.flatnonzero(bad)[0])
+        raise InputError(
+            f"Value {row + 1} is {x[row]!r}; a breakdown voltage is a finite number above zero. Mend it or leave it out.",
+            row=row + 1, column="kv", text=str(x[row]), rule="finite and above 0 kV",
+        )  # fmt: skip
+    return x, gone.astype(bool)
+
+
+def _fractions(percentiles: Sequence[float]) -> list[float]:
+    points = [float(p) for p in np.atleast_1d(np.asarray(percentiles, dtype=float))]
+    for p in points:
+        if not 0 < p < 1:
+            raise InputError(f"Percentile {p!r}: write it as a fraction between 0 and 1.", column="percentiles")
+    return points
+
+
+class _Limits:
+    """Estimates and limits of percentiles and parameters of one fitted group."""
+
+    def __init__(self, fam: Family, x: Array, gone: Array, found: Arrays, confidence: float, interval: str) -> None:
+        self.fam, self.confidence = fam, confidence
+        self.mu, self.sigma = float(found.mu[0]), float(found.sigma[0])
+        self.three = len(fam.parameters) == 3
+        self.threshold = float(found.parameters[0, 2]) if self.three else 0.0
+        self.work = found.covariance[0]  # of (mu, ln sigma[, threshold])
+        self.at_zero = found.note[0] == AT_ZERO
+        self.z = float(stats.norm.ppf(0.5 + confidence / 2))
+        self.interval = "wald" if self.three else interval
+        self.covariance = self._public()
+        if self.interval == "profile":
+            y = np.log(x) if fam.log else x
+            jump = y[~gone].sum() if fam.log else 0.0
+            peak = float(found.log_likelihood[0]) + float(jump)
+            self.profile = ProfileLikelihood(fam.kernel, y, ~gone, self.mu, self.sigma, peak)
+
+    def _public(self) -> Array:
+        k = len(self.fam.parameters)
+        jac = np.eye(k)
+        jac[:2, :2] = self.fam.jacobian(np.array(self.mu), np.array(self.sigma))
+        out = jac @ np.nan_to_num(self.work) @ jac.T
+        out[np.isnan(jac @ self.work @ jac.T) & (np.isnan(self.work).any())] = np.nan
+        if self.at_zero:  # the bound is not estimated; the other two are
+            out[:2, :2] = jac[:2, :2] @ self.work[:2, :2] @ jac[:2, :2].T
+        return out
+
+    def percentile(self, p: float) -> tuple[float, float, float]:
+        """Estimate and limits, kV."""
+        z_p = float(self.fam.kernel.quantile(np.array(p)))
+        centre = self.mu + self.sigma * z_p
+        grad = np.array([1.0, self.sigma * z_p])
+        se = float(np.sqrt(grad @ self.work[:2, :2] @ grad))
+        if self.interval == "profile":
+            low, high = self.profile.quantile_limits(z_p, se, self.confidence)
+        elif self.three and not self.at_zero:
+            return self._shifted(centre, grad)
+        else:
+            low, high = centre - self.z * se, centre + self.z * se
+        if not self.fam.log:
+            return centre, low, high
+        with np.errstate(over="ignore"):
+            return tuple(float(np.exp(v)) for v in (centre, low, high))  # type: ignore[return-value]
+
+    def _shifted(self, centre: float, grad: Array) -> tuple[float, float, float]:
+        """With a threshold: limits on the logarithm of the percentile itself."""
+        above = float(np.exp(centre))
+        kv = self.threshold + above
+        slope = np.append(above * grad, 1.0)
+        se = float(np.sqrt(slope @ self.work @ slope)) / kv
+        return kv, kv * float(np.exp(-self.z * se)), kv * float(np.exp(self.z * se))
+
+    def parameters(self) -> dict[str, tuple[float, float]]:
+        """Limits by parameter name; location-like plain, scale-like on the logarithm."""
+        se = np.sqrt(np.diag(self.work))
+        if self.interval == "profile":
+            mu = self.profile.quantile_limits(0.0, float(se[0]), self.confidence)
+            sigma = self.profile.sigma_limits(float(se[1]), self.confidence)
+        else:
+            mu = (self.mu - self.z * se[0], self.mu + self.z * se[0])
+            sigma = (self.sigma * np.exp(-self.z * se[1]), self.sigma * np.exp(self.z * se[1]))
+        pairs = [mu, sigma]
+        if self.fam.reciprocal:
+            with np.errstate(over="ignore"):
+                pairs = [(1 / sigma[1], 1 / sigma[0]), (np.exp(mu[0]), np.exp(mu[1]))]
+        if self.three:
+            pairs.append((self.threshold - self.z * se[2], self.threshold + self.z * se[2]))
+        return {name: (float(a), float(b)) for name, (a, b) in zip(self.fam.parameters, pairs, strict=True)}
+
+
+def _cautions(
+    fam: Family, x: Array, gone: Array, found: Arrays, rows: list[Percentile], limits: _Limits, asked: str
+) -> list[Caution]:
+    """What a reader of the numbers has to know."""
+    out: list[Caution] = []
+    n, stood = len(x), int(gone.sum())
+    if stood:
+        out.append(
+            Caution(
+                "withstood",
+                f"{stood} of {n} withstood the ceiling; they count as breaking down somewhere above it, so everything "
+                "above the ceiling rests on the family alone.",
+            )
+        )
+    if n - stood < SEPARABLE:
+        out.append(
+            Caution(
+                "few",
+                f"{n - stood} breakdowns cannot tell one family from another; the low percentiles differ between "
+                "families by more than their limits show.",
+            )
+        )
+    beyond = [r.p for r in rows if r.p * n < 1]
+    if beyond:
+        listed = ", ".join(f"{100 * p:g} %" for p in beyond)
+        out.append(
+            Caution(
+                "extrapolated",
+                f"The {listed} point lies below what {n} values can show: it is an extrapolation by the family.",
+            )
+        )
+    if not fam.positive and any(r.low <= 0 for r in rows):
+        out.append(
+            Caution(
+                "below_zero", "A limit falls to or below 0 kV, where no breakdown can be: the family is wrong there."
+            )
+        )
+    out += _threshold_cautions(found, limits, asked)
+    if any(not np.isfinite([r.low, r.high]).all() for r in rows):
+        out.append(Caution("no_limit", "The values set no limit on one side of a percentile; it is left empty."))
+    return out
+
+
+def _threshold_cautions(found: Arrays, limits: _Limits, asked: str) -> list[Caution]:
+    out = []
+    if found.note[0] == AT_ZERO:
+        out.append(
+            Caution(
+                "threshold_at_zero",
+                "The likelihood wants a threshold at or below 0 kV, so it was held at 0: this is the two-parameter "
+                "Weibull, and its limits do not know of the third parameter.",
+            )
+        )
+    if found.note[0] == LOCAL:
+        out.append(
+            Caution(
+                "local_maximum",
+                "The likelihood grows without bound as the threshold nears the smallest breakdown; the values reported "
+                "are its local maximum below that.",
+            )
+        )
+    if asked == "profile" and limits.interval == "wald":
+        out.append(
+            Caution("limits_wald", "Profile limits are not made for this family; these are by normal approximation.")
+        )
+    return out

@@ -1,0 +1,113 @@
+"""Profile-likelihood limits for quantiles and scatter of location-scale families."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from scipy import optimize, stats
+
+from methods.scatter.families import Kernel
+
+Array = np.ndarray[Any, Any]
+
+
+class ProfileLikelihood:
+    """The censored likelihood of one group, maximised with one thing held.
+
+    Parameters
+    ----------
+    kernel : Kernel
+    y : array (n,)
+        Values (kV or ln kV).
+    event : bool array (n,)
+        False where right-censored.
+    mu, sigma, log_likelihood : float
+        The maximum, on the scale of ``y``.
+    """
+
+    def __init__(self, kernel: Kernel, y: Array, event: Array, mu: float, sigma: float, log_likelihood: float) -> None:
+        self.kernel, self.mu, self.sigma, self.peak = kernel, mu, sigma, log_likelihood
+        self.failed, self.censored, self.r = y[event], y[~event], int(event.sum())
+
+    def quantile_limits(self, z_p: float, se: float, confidence: float) -> tuple[float, float]:
+        """Limits of ``mu + sigma z_p``: where twice the drop of the profile is the chi-squared point.
+
+        ``z_p = 0`` gives the limits of ``mu``. ``se`` only sets the first step. A side on which the likelihood
+        never falls that far gives nan: the data set no limit there.
+        """
+        centre = self.mu + self.sigma * z_p
+        return self._limits(lambda v: self._at_quantile(v, z_p), centre, se, confidence)
+
+    def sigma_limits(self, se_log: float, confidence: float) -> tuple[float, float]:
+        """Limits of ``sigma``; ``se_log`` is the standard error of ``ln sigma``."""
+        low, high = self._limits(lambda s: self._at_sigma(float(np.exp(s))), np.log(self.sigma), se_log, confidence)
+        return float(np.exp(low)), float(np.exp(high))
+
+    def _limits(
+        self, profile: Callable[[float], float], centre: float, se: float, confidence: float
+    ) -> tuple[float, float]:
+        drop = float(stats.chi2.ppf(confidence, 1)) / 2
+
+        def gap(v: float) -> float:
+            return profile(v) - self.peak + drop
+
+        return self._side(gap, centre, -se), self._side(gap, centre, se)
+
+    @staticmethod
+    def _side(gap: Callable[[float], float], centre: float, step: float) -> float:
+        inner = centre
+        for i in range(40):
+            outer = centre + step * 1.6**i
+            if gap(outer) < 0:
+                return float(optimize.brentq(gap, inner, outer, xtol=1e-10 * abs(step) + 1e-300, rtol=1e-12))
+            inner = outer
+        return float("nan")
+
+    def _sums(self, z_of: Callable[[Array], Array], weight_of: Callable[[Array], Array]) -> tuple[float, float, float]:
+        """Log-likelihood (without ``ln tau``), its first and second derivative along ``dz = weight dt``."""
+        value = first = second = 0.0
+        for y, part in ((self.failed, self.kernel.density), (self.censored, self.kernel.survival)):
+            if len(y):
+                ll, d1, d2 = part(z_of(y))
+                w = weight_of(y)
+                value, first, second = value + ll.sum(), first + (d1 * w).sum(), second + (d2 * w * w).sum()
+        return float(value), float(first), float(second)
+
+    def _at_quantile(self, v: float, z_p: float) -> float:
+        """Maximum over ``tau = 1 / sigma`` with the quantile held at ``v``; concave in tau."""
+
+        def terms(tau: float) -> tuple[float, float, float]:
+            value, first, second = self._sums(lambda y: tau * (y - v) + z_p, lambda y: y - v)
+            return value + self.r * np.log(tau), first + self.r / tau, second - self.r / tau**2
+
+        return _climb(terms, 1 / self.sigma, positive=True)
+
+    def _at_sigma(self, sigma: float) -> float:
+        """Maximum over ``alpha = mu / sigma`` with sigma held; concave in alpha."""
+
+        def terms(alpha: float) -> tuple[float, float, float]:
+            value, first, second = self._sums(lambda y: y / sigma - alpha, lambda y: np.full_like(y, -1.0))
+            return value - self.r * np.log(sigma), first, second
+
+        return _climb(terms, self.mu / sigma, positive=False)
+
+
+def _climb(terms: Callable[[float], tuple[float, float, float]], x: float, *, positive: bool) -> float:
+    """Damped Newton for the maximum of a concave function of one number; the value there."""
+    value, first, second = terms(x)
+    for _ in range(200):
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            step = -first / second if second < 0 else 0.0
+        step = max(-0.75 * x, min(step, 3 * x)) if positive else max(-3.0, min(step, 3.0))
+        if not np.isfinite(step) or abs(step) <= 1e-9 * (abs(x) if positive else 1 + abs(x)):
+            break
+        new = terms(x + step)
+        for _ in range(50):
+            if new[0] >= value - 1e-10 * (1 + abs(value)):
+                break
+            step /= 2
+            new = terms(x + step)
+        x, (value, first, second) = x + step, new
+    return value
