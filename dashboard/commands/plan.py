@@ -1,0 +1,163 @@
+"""``gapshift plan``: how many breakdowns, on how many fillings, for the confidence that is wanted."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from dashboard.commands.common import add_json, columns, emit, kilovolts, percentage, probability
+from methods.errors import InputError
+
+NAME = "plan"
+HELP = "how many breakdowns and fillings it takes: for a mean, a difference, a percentile, a decision"
+
+
+def _share_or_kv(text: str) -> tuple[str, float]:
+    """Read ``10%`` as a fraction of the mean and ``3`` or ``3 kV`` as kV."""
+    if text.strip().endswith("%"):
+        return "fraction", percentage(text)
+    return "kv", kilovolts(text)
+
+
+def _whole(text: str) -> int:
+    try:
+        value = int(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number") from None
+    if value < 1:
+        raise argparse.ArgumentTypeError(f"{text!r} must be at least 1")
+    return value
+
+
+def _correlation(text: str) -> float:
+    value = probability(text) if text.strip() not in ("0", "0%", "0.0") else 0.0
+    return value
+
+
+def _scatter_options(parser: argparse.ArgumentParser, *, between: bool = True) -> None:
+    group = parser.add_argument_group("scatter")
+    either = group.add_mutually_exclusive_group(required=True)
+    either.add_argument("--cov", type=percentage, metavar="15%", help="scatter of breakdowns, per cent of the mean")
+    either.add_argument("--sd", type=kilovolts, metavar="KV", help="scatter of breakdowns, kV")
+    if between:
+        both = group.add_mutually_exclusive_group()
+        both.add_argument("--between-cov", type=percentage, metavar="5%", help="scatter between fillings, per cent")
+        both.add_argument("--between-sd", type=kilovolts, metavar="KV", help="scatter between fillings, kV")
+        group.add_argument(
+            "--serial-correlation", type=_correlation, metavar="RHO", help="lag-1 correlation inside a filling"
+        )
+    group.add_argument("--mean", type=kilovolts, metavar="KV", help="expected mean, to turn per cent into kV")
+
+
+def _design_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--fillings", type=_whole, metavar="K", help="fix the number of fillings")
+    parser.add_argument("--breakdowns-per-filling", type=_whole, metavar="N", help="fix the breakdowns on each filling")
+    parser.add_argument("--protocol", metavar="METHOD", help="test method whose times give the bench minutes")
+
+
+def _confidence(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--confidence", type=probability, default=0.95, metavar="95%", help="95%% unless said")
+
+
+def _add_mean(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--half-width", type=_share_or_kv, metavar="10%", help="half-width wanted: 10%% or 3 (kV)")
+    _scatter_options(parser)
+    _confidence(parser)
+    parser.add_argument("--assurance", type=probability, metavar="90%", help="how sure it will be that narrow")
+    parser.add_argument(
+        "--known", action="store_true", help="plan for scatter known from history, not the bench's own interval"
+    )
+    _design_options(parser)
+
+
+def _add_difference(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--difference", type=_share_or_kv, required=True, metavar="10%", help="smallest worth seeing: 10%% or 3 (kV)"
+    )
+    _scatter_options(parser)
+    _confidence(parser)
+    parser.add_argument("--power", type=probability, default=0.8, metavar="80%", help="80%% unless said")
+    parser.add_argument("--one-sided", action="store_true", help="only one direction matters")
+    parser.add_argument("--paired", action="store_true", help="the same samples are tested under both conditions")
+    _design_options(parser)
+
+
+_KINDS: dict[str, tuple[str, Any]] = {
+    "mean": ("for the mean of one oil under one condition", _add_mean),
+    "difference": ("for the difference of two conditions", _add_difference),
+}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    kinds = parser.add_subparsers(dest="kind", metavar="KIND", required=True, parser_class=type(parser))
+    for kind, (text, add) in _KINDS.items():
+        sub = kinds.add_parser(kind, help=text, description=f"How many breakdowns {text}.")
+        add(sub)
+        add_json(sub)
+
+
+def _in_unit(args: argparse.Namespace, given: tuple[str, float] | None, option: str) -> float | None:
+    """Bring a width to the unit of the scatter: a fraction beside --cov, kV beside --sd."""
+    if given is None:
+        return None
+    unit, value = given
+    wanted = "fraction" if args.cov is not None else "kv"
+    if unit == wanted:
+        return value
+    if args.mean is None:
+        other = "in kV beside --cov, which is in %" if unit == "kv" else "in % beside --sd, which is in kV"
+        raise InputError(f"{option} is {other}: write both in the same unit, or give --mean to convert.")
+    return value * args.mean if wanted == "kv" else value / args.mean
+
+
+def _shared(args: argparse.Namespace) -> dict[str, Any]:
+    names = ("cov", "sd", "mean", "between_cov", "between_sd", "serial_correlation", "confidence")
+    names += ("fillings", "breakdowns_per_filling", "protocol")
+    return {name: getattr(args, name) for name in names if hasattr(args, name)}
+
+
+def _options(args: argparse.Namespace) -> dict[str, Any]:
+    """The keyword arguments of the plan that these options stand for."""
+    options = _shared(args)
+    if args.kind == "mean":
+        options |= {
+            "half_width": _in_unit(args, args.half_width, "--half-width"),
+            "assurance": args.assurance,
+            "interval": "known" if args.known else "bench",
+        }
+    elif args.kind == "difference":
+        options |= {
+            "difference": _in_unit(args, args.difference, "--difference"),
+            "power": args.power,
+            "sides": 1 if args.one_sided else 2,
+            "paired": args.paired,
+        }
+    return options
+
+
+def _table(rows: Any) -> str:
+    """Designs in aligned columns, leaving out the columns in which nothing is known."""
+    from methods.result import as_json
+
+    documents = as_json(list(rows))
+    heads = [h for h in documents[0] if any(d[h] is not None for d in documents)]
+    return columns([[d[h] for h in heads] for d in documents], [h.replace("_", " ") for h in heads])
+
+
+def _text(result: Any) -> str:
+    lines = [result.sentence]
+    if getattr(result, "bench_minutes", None) is not None:
+        lines.append(f"Bench time: about {result.bench_minutes:.0f} minutes.")
+    if len(getattr(result, "designs", ())) > 1:
+        lines += ["", _table(result.designs)]
+    lines += [f"\nNote: {w.text}" for w in result.warnings]
+    return "\n".join(lines)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the plan; exit 0."""
+    from methods.planning import plan
+
+    result = plan(args.kind, **_options(args))
+    emit(args, result, _text(result))
+    return 0

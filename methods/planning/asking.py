@@ -1,0 +1,42 @@
+"""``plan``: one name for all kinds of plan, callable by kind."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from methods.errors import InputError
+from methods.planning.difference_plan import plan_difference
+from methods.planning.mean_plan import plan_mean
+
+
+class _Plan:
+    """Plans by kind: ``plan("mean", cov=0.15, half_width=0.10)`` is ``plan.mean(cov=0.15, half_width=0.10)``."""
+
+    mean = staticmethod(plan_mean)
+    difference = staticmethod(plan_difference)
+
+    #: The kinds of plan, in the order in which the help lists them.
+    kinds: tuple[str, ...] = ("mean", "difference")
+
+    def __call__(self, kind: str, *args: Any, **options: Any) -> Any:
+        """Give the plan of that kind; the rest of the arguments are the kind's own.
+
+        Raises
+        ------
+        InputError
+            A kind that does not exist, or an argument that the kind does not have.
+        """
+        if kind not in self.kinds:
+            raise InputError(f"There is no plan {kind!r}; there are {', '.join(self.kinds)}.", column="kind", text=kind)
+        try:
+            return getattr(self, kind)(*args, **options)
+        except TypeError as error:
+            if "argument" in str(error):
+                raise InputError(f"plan {kind}: {error}") from None
+            raise
+
+    def __repr__(self) -> str:
+        return f"<plan: {', '.join(self.kinds)}>"
+
+
+plan = _Plan()

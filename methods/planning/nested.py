@@ -1,0 +1,157 @@
+"""Fillings and breakdowns: how wide the interval of a mean is for k fillings of n breakdowns.
+
+The variance of a mean over ``k`` fillings of ``n`` breakdowns is ``s_f**2 / k + s_w**2 / (k * n)``
+(one-way random effects, balanced; e.g. Cochran, *Sampling Techniques*, two-stage sampling). Widths come in
+the unit of the scatter that is passed (fractions of the mean, or kV). Everything is vectorised over ``k``, ``n``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike
+from scipy import stats
+
+from methods.planning.inputs import Scatter, count, probability
+from methods.planning.serial import ar1_inflation
+
+
+def filling_variance(within: float, between: float, n: ArrayLike, serial_correlation: float = 0.0) -> np.ndarray:
+    """Variance of one filling's mean of ``n`` breakdowns about the true mean over all fillings."""
+    sizes = np.asarray(n, dtype=float)
+    inflation = np.ones_like(sizes)
+    if serial_correlation:
+        distinct, place = np.unique(sizes, return_inverse=True)
+        inflation = np.array([ar1_inflation(serial_correlation, int(m)) for m in distinct])[place].reshape(sizes.shape)
+    return np.asarray(between**2 + within**2 * inflation / sizes)
+
+
+def half_width_bench(
+    k: ArrayLike,
+    n: ArrayLike,
+    within: float,
+    between: float,
+    confidence: float = 0.95,
+    serial_correlation: float = 0.0,
+) -> np.ndarray:
+    """Half-width the bench computes from its own ``k`` filling means, at the planned scatter; nan for k = 1.
+
+    Student's t with ``k - 1`` degrees of freedom: with one filling the part between fillings cannot be seen.
+    """
+    fillings = np.asarray(k, dtype=float)
+    with np.errstate(invalid="ignore"):
+        quantile = stats.t.ppf(0.5 + confidence / 2, np.where(fillings > 1, fillings - 1, np.nan))
+    return np.asarray(quantile * np.sqrt(filling_variance(within, between, n, serial_correlation) / fillings))
+
+
+def half_width_known(
+    k: ArrayLike,
+    n: ArrayLike,
+    within: float,
+    between: float,
+    confidence: float = 0.95,
+    serial_correlation: float = 0.0,
+) -> np.ndarray:
+    """Half-width when both components are known from history: the normal quantile."""
+    fillings = np.asarray(k, dtype=float)
+    quantile = stats.norm.ppf(0.5 + confidence / 2)
+    return np.asarray(quantile * np.sqrt(filling_variance(within, between, n, serial_correlation) / fillings))
+
+
+def half_width_independent(
+    n: ArrayLike, within: float, confidence: float = 0.95, serial_correlation: float = 0.0
+) -> np.ndarray:
+    """Half-width ``t * c / sqrt(n)`` of the mean of ``n`` independent breakdowns; nan for n = 1."""
+    sizes = np.asarray(n, dtype=float)
+    with np.errstate(invalid="ignore"):
+        quantile = stats.t.ppf(0.5 + confidence / 2, np.where(sizes > 1, sizes - 1, np.nan))
+    return np.asarray(quantile * np.sqrt(filling_variance(within, 0.0, sizes, serial_correlation)))
+
+
+def assurance(k: int, n: int, target: float, scatter: Scatter, confidence: float = 0.95) -> float:
+    """Probability that the interval which the bench obtains is as narrow as ``target``.
+
+    The obtained half-width is ``t * s / sqrt(m)`` with ``m - 1`` degrees of freedom, and ``s`` scatters about the
+    planned SD as chi does. ``m`` is the number of fillings, or of breakdowns when they count as independent
+    (``scatter.between`` is None). nan where the bench cannot give an interval at all (one filling, one breakdown).
+
+    Source: L. L. Kupper and K. B. Hafner, *The American Statistician* 43 (1989) 101-105.
+    """
+    independent = scatter.between is None
+    units = k * n if independent else k
+    if units < 2:
+        return float("nan")
+    rho = scatter.serial_correlation
+    if independent:
+        variance = float(filling_variance(scatter.within, 0.0, k * n, rho)) * units
+    else:
+        variance = float(filling_variance(scatter.within, scatter.between or 0.0, n, rho))
+    quantile = stats.t.ppf(0.5 + confidence / 2, units - 1)
+    return float(stats.chi2.cdf((units - 1) * units * (target / quantile) ** 2 / variance, units - 1))
+
+
+@dataclass(frozen=True)
+class Design:
+    """One way to take the breakdowns, and what it buys.
+
+    ``half_width*`` as in :class:`methods.planning.MeanPlan`; ``assurance`` is the probability that the bench's own
+    interval comes out no wider than the target (None without a target); ``reaches_target`` says whether the
+    half-width that the plan goes by is within the target.
+    """
+
+    fillings: int
+    breakdowns_per_filling: int | None
+    breakdowns: int | None
+    half_width: float | None
+    half_width_percent: float | None
+    half_width_known: float | None
+    half_width_known_percent: float | None
+    assurance: float | None
+    bench_minutes: float | None
+    oil_ml: float | None
+    reaches_target: bool | None
+
+
+def curve(
+    cov: float | None = None,
+    between_cov: float | None = None,
+    *,
+    sd: float | None = None,
+    between_sd: float | None = None,
+    mean: float | None = None,
+    confidence: float = 0.95,
+    fillings: tuple[int, ...] = (1, 2, 3, 5),
+    most: int = 30,
+    serial_correlation: float = 0.0,
+) -> pd.DataFrame:
+    """Half-width against the number of breakdowns, a line for each number of fillings; for the plot.
+
+    Columns: ``fillings``, ``breakdowns_per_filling``, ``breakdowns``, ``half_width`` and ``half_width_known`` (kV,
+    nan without a mean), ``half_width_percent`` and ``half_width_known_percent`` (per cent of the mean, nan when the
+    scatter is in kV and no mean was given). ``half_width`` is nan for one filling. Without a between part the
+    breakdowns count as independent and the lines of all fillings coincide.
+    """
+    from methods.planning.inputs import scatter as take
+
+    level = probability(confidence, "confidence")
+    s = take(cov, sd, between_cov=between_cov, between_sd=between_sd, mean=mean, serial_correlation=serial_correlation)
+    parts: list[dict[str, Any]] = []
+    for k in fillings:
+        per = np.arange(1, max(count(most, "most") // count(k, "fillings"), 1) + 1)
+        if s.between is None:
+            bench = half_width_independent(k * per, s.within, level, s.serial_correlation)
+            known = half_width_known(1, k * per, s.within, 0.0, level, s.serial_correlation)
+        else:
+            bench = half_width_bench(np.full(per.shape, k), per, s.within, s.between, level, s.serial_correlation)
+            known = half_width_known(k, per, s.within, s.between, level, s.serial_correlation)
+        to_kv, to_percent = s.kv(1.0), s.percent(1.0)
+        for name, width in (("half_width", bench), ("half_width_known", known)):
+            if name == "half_width":
+                part = {"fillings": k, "breakdowns_per_filling": per, "breakdowns": k * per}
+            part[name] = width * (np.nan if to_kv is None else to_kv)
+            part[f"{name}_percent"] = width * (np.nan if to_percent is None else to_percent)
+        parts.append(part)
+    return pd.concat([pd.DataFrame(p) for p in parts], ignore_index=True)

@@ -1,0 +1,93 @@
+"""Power of t tests and of the one-way analysis of variance, by the noncentral distributions; sample sizes from them.
+
+Source: J. Cohen, *Statistical Power Analysis for the Behavioral Sciences* (1988); the noncentral t and F of SciPy.
+Effects are in units of the SD. A two-sided power counts both tails.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from scipy import optimize, stats
+
+from methods.errors import InputError
+from methods.planning.inputs import MOST_BREAKDOWNS, positive, probability
+
+
+def power_t(noncentrality: float, df: float, alpha: float = 0.05, sides: int = 2) -> float:
+    """Power of a t test with ``df`` degrees of freedom when the statistic's noncentrality is as given."""
+    if sides == 2:
+        critical = float(stats.t.ppf(1 - alpha / 2, df))
+        upper, lower = _upper(critical, df, noncentrality), _lower(-critical, df, noncentrality)
+        return min(upper + lower, 1.0)
+    if sides == 1:
+        return _upper(float(stats.t.ppf(1 - alpha, df)), df, noncentrality)
+    raise InputError(f"sides is {sides!r}; a test has 1 or 2.", column="sides", text=str(sides))
+
+
+def _upper(x: float, df: float, noncentrality: float) -> float:
+    if noncentrality - x > 40:  # SciPy's series gives nan far out, where the answer is 1 to all digits
+        return 1.0
+    return float(stats.nct.sf(x, df, noncentrality))
+
+
+def _lower(x: float, df: float, noncentrality: float) -> float:
+    if noncentrality > 20:
+        return 0.0
+    value = float(stats.nct.cdf(x, df, noncentrality))
+    return value if np.isfinite(value) else 0.0
+
+
+def power_two_sample(effect: float, n1: float, n2: float | None = None, alpha: float = 0.05, sides: int = 2) -> float:
+    """Power of the two-sample t test with ``n1`` and ``n2`` values (equal SDs) to see a shift of ``effect`` SDs."""
+    second = n1 if n2 is None else n2
+    return power_t(effect / np.sqrt(1 / n1 + 1 / second), n1 + second - 2, alpha, sides)
+
+
+def power_one_sample(effect: float, n: float, alpha: float = 0.05, sides: int = 2) -> float:
+    """Power of the one-sample (or paired) t test with ``n`` values to see a mean of ``effect`` SDs."""
+    return power_t(effect * np.sqrt(n), n - 1, alpha, sides)
+
+
+def power_anova(groups: int, f: float, n: float, alpha: float = 0.05) -> float:
+    """Power of the one-way analysis of variance: ``groups`` of ``n`` values, Cohen's effect ``f``."""
+    between, within = groups - 1, groups * (n - 1)
+    critical = stats.f.ppf(1 - alpha, between, within)
+    return float(stats.ncf.sf(critical, between, within, groups * n * f**2))
+
+
+def size_for(power_at: Callable[[float], float], power: float, least: float = 1.0001) -> float:
+    """Sample size (not rounded) at which the rising function ``power_at`` reaches ``power``.
+
+    Raises
+    ------
+    InputError
+        More than 100 000 would be needed.
+    """
+    wanted = probability(power, "power")
+    low, high = least, max(2 * least, 4.0)
+    while power_at(high) < wanted:
+        low, high = high, 2 * high
+        if high > MOST_BREAKDOWNS:
+            raise InputError(f"More than {MOST_BREAKDOWNS} would be needed; look for a larger difference.")
+    if power_at(low) >= wanted:
+        return low
+    return float(optimize.brentq(lambda n: power_at(n) - wanted, low, high, xtol=1e-9, rtol=1e-12))
+
+
+def size_two_sample(effect: float, power: float = 0.8, alpha: float = 0.05, sides: int = 2) -> float:
+    """Values per group (not rounded) of the two-sample t test."""
+    effect = positive(effect, "effect")
+    return size_for(lambda n: power_two_sample(effect, n, None, alpha, sides), power)
+
+
+def size_one_sample(effect: float, power: float = 0.8, alpha: float = 0.05, sides: int = 2) -> float:
+    """Values (not rounded) of the one-sample or paired t test."""
+    effect = positive(effect, "effect")
+    return size_for(lambda n: power_one_sample(effect, n, alpha, sides), power)
+
+
+def size_anova(groups: int, f: float, power: float = 0.8, alpha: float = 0.05) -> float:
+    """Values per group (not rounded) of the one-way analysis of variance."""
+    return size_for(lambda n: power_anova(groups, f, n, alpha), power)
