@@ -7,4 +7,7 @@ computes with inside ``run``, so that the help text comes at once.
 from __future__ import annotations
 
 #: Module names in the order in which the help lists them.
-COMMANDS: tuple[str, ...] = ("serve", "check", "fit", "shift", "plan", "components", "precision", "report")
+COMMANDS: tuple[str, ...] = (
+    "serve", "check", "fit", "shift", "plan", "components", "precision", "gap_law", "rate", "geometry",
+    "agreement", "sensitivity", "rounds", "report",
+)  # fmt: skip

@@ -1,1 +1,34 @@
+"""Several laboratories: repeatability, reproducibility, outlying laboratories, scores."""
 
+from __future__ import annotations
+
+from methods.interlab.cells import Exclusion
+from methods.interlab.critical import (
+    cochran_critical,
+    grubbs_critical,
+    grubbs_pair_critical,
+    mandel_h_critical,
+    mandel_k_critical,
+)
+from methods.interlab.experiment import Precision, precision
+from methods.interlab.level import Level
+from methods.interlab.relation import relations
+from methods.interlab.robust import RobustMean, algorithm_a, algorithm_s
+from methods.interlab.scores import z_scores
+
+__all__ = [
+    "Exclusion",
+    "Level",
+    "Precision",
+    "RobustMean",
+    "algorithm_a",
+    "algorithm_s",
+    "cochran_critical",
+    "grubbs_critical",
+    "grubbs_pair_critical",
+    "mandel_h_critical",
+    "mandel_k_critical",
+    "precision",
+    "relations",
+    "z_scores",
+]

@@ -1,0 +1,225 @@
+"""From the record table to the cells of a precision experiment: one laboratory at one level."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from methods.errors import InputError
+from methods.records.table import COLUMNS, WITHSTOOD, as_table, filling_codes, fillings_known
+from methods.result import Caution
+
+#: What a test method fixes; two rows that differ in these were not taken by the same procedure.
+PROCEDURE: tuple[str, ...] = ("method", "electrode", "gap_mm", "stirring", "rise_kv_s", "fluid")
+
+
+@dataclass(frozen=True)
+class Exclusion:
+    """A cell that the user left out, and why; kept in the result so that a report can show it."""
+
+    laboratory: str
+    level: str
+    reason: str
+    n: int
+    mean: float
+
+
+@dataclass(frozen=True)
+class Cells:
+    """The rows of the experiment (``laboratory, level, value, withstood``) and what was noted on the way."""
+
+    rows: pd.DataFrame
+    level_columns: tuple[str, ...]
+    exclusions: tuple[Exclusion, ...]
+    warnings: tuple[Caution, ...]
+
+
+def natural(text: str) -> list[Any]:
+    """Sorting key that puts ``Lab 10`` after ``Lab 9``."""
+    return [(0, float(part), "") if part.isdigit() else (1, 0.0, part) for part in re.split(r"(\d+)", text) if part]
+
+
+def label(value: Any) -> str:
+    """A level's name as the user would write it: 2.5 not 2.50, 1 not 1.0, an empty cell as a dash."""
+    if value is None or value is pd.NA or value is pd.NaT or (isinstance(value, float) and np.isnan(value)):
+        return "–"
+    if isinstance(value, (float, np.floating)):
+        return f"{value:g}"
+    return str(value)
+
+
+def _table(data: Any, value: str) -> pd.DataFrame:
+    """The record table with ``value`` as its kv column."""
+    frame = getattr(data, "table", data)
+    if value != "kv":
+        if not isinstance(frame, pd.DataFrame) or value not in frame.columns:
+            raise InputError(f"There is no column {value!r} to take the values from.", column=value)
+        frame = frame.drop(columns=[c for c in ("kv",) if c in frame.columns]).rename(columns={value: "kv"})
+        return as_table(frame)
+    return as_table(data)
+
+
+def default_levels(table: pd.DataFrame, laboratory: str) -> tuple[str, ...]:
+    """The columns that make a level when the user names none: the oil, split where the procedure differs within it.
+
+    Results of two methods are never pooled into one repeatability, so whatever of :data:`PROCEDURE`
+    divides the rows further is added. Without a sample: the procedure alone; without either: one level.
+    """
+    chosen: list[str] = []
+    groups = 1
+    for name in ("sample", *PROCEDURE):
+        if name == laboratory or name not in table.columns or not table[name].notna().any():
+            continue
+        split = table.groupby([*chosen, name], dropna=False).ngroups
+        if name == "sample" or split > groups:
+            chosen.append(name)
+            groups = split
+    return tuple(chosen)
+
+
+def _level_columns(table: pd.DataFrame, laboratory: str, level: str | Sequence[str] | None) -> tuple[str, ...]:
+    if level is None:
+        return default_levels(table, laboratory)
+    if isinstance(level, str):
+        if level == "condition" and "condition" not in table.columns:
+            return tuple(c for c in PROCEDURE if table[c].nunique(dropna=False) > 1 or table[c].notna().any())
+        level = [level]
+    missing = [c for c in level if c not in table.columns]
+    if missing:
+        extra = [c for c in table.columns if c not in COLUMNS]
+        known = [c for c in COLUMNS if c in table.columns and table[c].notna().any() and c not in ("kv", "outcome")]
+        raise InputError(
+            f"There is no column {missing[0]!r} for the levels; the file has: {', '.join([*known, *extra])}.",
+            column=missing[0],
+        )
+    return tuple(level)
+
+
+def _mixed(table: pd.DataFrame, level_columns: tuple[str, ...]) -> list[Caution]:
+    """A caution where one level pools rows of different procedures."""
+    keys = table["_level"]
+    found = [
+        c
+        for c in PROCEDURE
+        if c not in level_columns and table[c].notna().any() and table.groupby(keys)[c].nunique(dropna=False).max() > 1
+    ]
+    if not found:
+        return []
+    return [
+        Caution(
+            "mixed_procedure",
+            f"Within a level the rows differ in {', '.join(found)}. Their difference counts as scatter, so s_r and s_R "
+            "are too large for either procedure; name those columns as part of the level.",
+        )
+    ]
+
+
+def _by_filling(table: pd.DataFrame, laboratory: str) -> pd.DataFrame:
+    """One row a filling: its mean is the reported result. A filling with a withstood test has no mean."""
+    if not fillings_known(table):
+        raise InputError(
+            "Not every row says which filling it came from, so filling means cannot be the results; "
+            "name the column with filling=HEADING, or take each breakdown as a result.",
+            column="filling",
+        )
+    codes = filling_codes(table, by=(laboratory,))
+    grouped = table.assign(_f=codes, _w=table["outcome"].eq(WITHSTOOD)).groupby(["_lab", "_level", "_f"], sort=False)
+    out = grouped.agg(kv=("kv", "mean"), _w=("_w", "any")).reset_index()
+    return out
+
+
+def _one_filling_spread(table: pd.DataFrame, laboratory: str) -> list[Caution]:
+    """Breakdowns of one filling share its oil: their spread is not the repeatability of a reported result."""
+    if not table["filling"].notna().any():
+        return []
+    codes = pd.Series(filling_codes(table, by=(laboratory,)), index=table.index)
+    if codes.nunique() == len(table):
+        return []
+    per_cell = codes.groupby([table["_lab"], table["_level"]]).nunique()
+    only_one = bool((per_cell == 1).all())
+    text = (
+        "Each laboratory filled its cell once at a level, so s_r is the spread of breakdowns within one filling and "
+        "says nothing of what a second filling would read; r must not be used to compare two reported means."
+        if only_one
+        else "Each single breakdown counts as a result here. A reported result is the mean of a filling's breakdowns: "
+        "take filling means as results (result='filling') for the r and R by which two reports are compared."
+    )
+    return [Caution("one_filling" if only_one else "breakdowns_as_results", text)]
+
+
+def _exclude(rows: pd.DataFrame, exclude: Iterable[Any]) -> tuple[pd.DataFrame, tuple[Exclusion, ...]]:
+    kept, notes = rows, []
+    for entry in exclude:
+        if isinstance(entry, Mapping):
+            lab, level, reason = (str(entry.get(k, "")).strip() for k in ("laboratory", "level", "reason"))
+        else:
+            lab, level, reason = (str(part).strip() for part in entry)
+        if not reason:
+            raise InputError(
+                f"Leaving out laboratory {lab!r} at level {level!r} needs a reason, which the report keeps."
+            )
+        hit = (kept["laboratory"] == lab) & (kept["level"] == level)
+        if not hit.any():
+            labs, levels = sorted(set(rows["laboratory"]), key=natural), sorted(set(rows["level"]), key=natural)
+            raise InputError(
+                f"There is no cell of laboratory {lab!r} at level {level!r} to leave out; laboratories: "
+                f"{', '.join(labs[:12])}; levels: {', '.join(levels[:12])}."
+            )
+        notes.append(Exclusion(lab, level, reason, int(hit.sum()), float(kept.loc[hit, "value"].mean())))
+        kept = kept[~hit]
+    return kept, tuple(notes)
+
+
+def gather(
+    data: Any,
+    *,
+    laboratory: str,
+    level: str | Sequence[str] | None,
+    value: str,
+    result: str,
+    exclude: Iterable[Any],
+) -> Cells:
+    """Sort the rows into cells; see :func:`methods.interlab.precision` for the arguments and errors."""
+    if result not in ("breakdown", "filling"):
+        raise InputError(f"result must be 'breakdown' or 'filling', not {result!r}.")
+    table = _table(data, value)
+    if laboratory not in table.columns or not table[laboratory].notna().any():
+        raise InputError(
+            f"No row says which laboratory it came from (column {laboratory!r}); name the column that does.",
+            column=laboratory,
+        )
+    level_columns = _level_columns(table, laboratory, level)
+    warnings: list[Caution] = []
+    absent = table[laboratory].isna()
+    if absent.any():
+        warnings.append(
+            Caution("no_laboratory", f"{int(absent.sum())} rows name no laboratory and were left out of every figure.")
+        )
+        table = table[~absent]
+    levels = [table[c].map(label) for c in level_columns]
+    named = pd.Series("all", index=table.index) if not levels else levels[0]
+    for part in levels[1:]:
+        named = named + " / " + part
+    table = table.assign(_lab=table[laboratory].map(label), _level=named)
+    warnings += _mixed(table, level_columns)
+    if result == "filling":
+        table = _by_filling(table, laboratory)
+        stood = table["_w"].to_numpy(dtype=bool)
+    else:
+        warnings += _one_filling_spread(table, laboratory)
+        stood = (table["outcome"] == WITHSTOOD).to_numpy()
+    rows = pd.DataFrame(
+        {
+            "laboratory": table["_lab"].to_numpy(),
+            "level": table["_level"].to_numpy(),
+            "value": table["kv"].to_numpy(dtype=float),
+            "withstood": stood,
+        }
+    )
+    rows, notes = _exclude(rows, exclude)
+    return Cells(rows, level_columns, notes, tuple(warnings))

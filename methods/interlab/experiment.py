@@ -1,0 +1,209 @@
+"""A precision experiment: repeatability and reproducibility over laboratories and levels."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from methods.errors import InputError, NotEstimable
+from methods.interlab.cells import Cells, Exclusion, gather, natural
+from methods.interlab.level import LIMIT_FACTOR, Level, estimate
+from methods.interlab.relation import relations
+from methods.interlab.robust import algorithm_a, algorithm_s
+from methods.interlab.scores import z_scores
+from methods.result import Caution
+
+
+@dataclass(frozen=True)
+class Precision:
+    """The result of a precision experiment.
+
+    ``levels`` holds a :class:`Level` a level. ``cells`` has a row a cell (``level, laboratory, n, mean, sd, h, k``),
+    ``flags`` a row for each straggler and outlier that Cochran's and Grubbs' tests found (nothing is ever
+    removed for it), ``relations`` the forms of s_r and s_R against the level, ``robust`` the robust
+    counterpart of each level, ``scores`` the laboratories' z-scores, ``exclusions`` the cells that the user
+    left out with the reason, ``warnings`` what the reader must know.
+    """
+
+    levels: list[Level]
+    laboratory: str
+    level_columns: tuple[str, ...]
+    result: str
+    confidence: float
+    limit_factor: float
+    cells: pd.DataFrame
+    flags: pd.DataFrame
+    relations: pd.DataFrame
+    robust: pd.DataFrame
+    scores: pd.DataFrame
+    exclusions: tuple[Exclusion, ...]
+    warnings: tuple[Caution, ...]
+
+
+def precision(
+    data: Any,
+    *,
+    laboratory: str = "laboratory",
+    level: str | Sequence[str] | None = None,
+    value: str = "kv",
+    result: str = "breakdown",
+    exclude: Iterable[Any] = (),
+    confidence: float = 0.95,
+) -> Precision:
+    """Repeatability s_r, between-laboratory s_L and reproducibility s_R per level, with h, k and outlier flags.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+        A row a breakdown; see :func:`methods.records.table.as_table`.
+    laboratory, value : str
+        The columns that name the laboratory and hold the values.
+    level : str or sequence of str, optional
+        The column or columns that make a level. By default the sample, split further by whatever of method,
+        electrode, gap, stirring, rate of rise and fluid differs within it; ``"condition"`` takes those alone.
+    result : {"breakdown", "filling"}
+        What counts as one result: each row, or the mean of each filling.
+    exclude : iterable of (laboratory, level, reason)
+        Cells to leave out; the reason is kept in the result.
+    confidence : float
+        Of the limits of s_r, s_L and s_R.
+
+    Raises
+    ------
+    InputError
+        No such column, an exclusion without a reason or without a cell, a confidence outside 0 to 1.
+    NotEstimable
+        No level gives any figure.
+
+    Notes
+    -----
+    ISO 5725-2:2019 and ASTM E691; the factor 2.8 of r and R is 1.96 √2 = 2.77 rounded as those documents
+    do. Limits: chi-square for s_r, Williams for s_L, Graybill and Wang for s_R; they assume normal
+    laboratories and cells.
+    """
+    if not 0 < confidence < 1:
+        raise InputError(f"confidence is {confidence!r}; it must lie between 0 and 1.")
+    cells = gather(data, laboratory=laboratory, level=level, value=value, result=result, exclude=exclude)
+    names = sorted(dict.fromkeys(cells.rows["level"]), key=natural)
+    groups = dict(list(cells.rows.groupby("level", sort=False)))
+    found = [estimate(name, groups[name], confidence) for name in names]
+    return assemble(found, cells, laboratory=laboratory, result=result, confidence=confidence)
+
+
+def assemble(
+    found: list[tuple[Level, pd.DataFrame]], cells: Cells, *, laboratory: str, result: str, confidence: float
+) -> Precision:
+    """Put the levels together with what is told across levels: relation, robust figures, scores, warnings.
+
+    Raises
+    ------
+    NotEstimable
+        No level gives any figure.
+    """
+    levels = [level for level, _ in found]
+    if not levels or all(level.error for level in levels):
+        first = next((f" First of them, {lv.level}: {lv.error}" for lv in levels if lv.error), "")
+        raise NotEstimable("No level has a repeatability that can be estimated." + first)
+    table = pd.concat([part for _, part in found], ignore_index=True)
+    usable = pd.DataFrame(
+        [{k: getattr(lv, k) for k in ("level", "mean", "s_r", "df_r", "s_R", "df_R")} for lv in levels if not lv.error]
+    )
+    return Precision(
+        levels=levels,
+        laboratory=laboratory,
+        level_columns=cells.level_columns,
+        result=result,
+        confidence=confidence,
+        limit_factor=LIMIT_FACTOR,
+        cells=table,
+        flags=_flags(levels),
+        relations=relations(usable),
+        robust=_robust(table, levels),
+        scores=z_scores(table[table["mean"].notna()]),
+        exclusions=cells.exclusions,
+        warnings=(*cells.warnings, *_warnings(levels)),
+    )
+
+
+def _flags(levels: Iterable[Level]) -> pd.DataFrame:
+    rows: list[dict[str, object]] = []
+    for level in levels:
+        c = level.cochran
+        if c and c["verdict"] != "none":
+            rows.append(
+                {"level": level.level, "test": "cochran", "laboratories": c["laboratory"], "statistic": c["C"],
+                 "p_value": c["p_value"], "verdict": c["verdict"]}
+            )  # fmt: skip
+        single = any(g["verdict"] != "none" for g in level.grubbs if g["test"] in ("high", "low"))
+        for g in level.grubbs:
+            pair = str(g["test"]).startswith("two")
+            if g["verdict"] == "none" or (
+                pair and single
+            ):  # ISO 5725-2: the pair is tried only if no single one stands out
+                continue
+            labs = ", ".join(str(x) for x in g["laboratories"])  # type: ignore[attr-defined]
+            rows.append(
+                {"level": level.level, "test": f"grubbs_{g['test']}", "laboratories": labs,
+                 "statistic": g["statistic"], "p_value": g["p_value"], "verdict": g["verdict"]}
+            )  # fmt: skip
+    return pd.DataFrame(rows, columns=["level", "test", "laboratories", "statistic", "p_value", "verdict"])
+
+
+def _robust(cells: pd.DataFrame, levels: Iterable[Level]) -> pd.DataFrame:
+    """Robust mean, s_r and s_R of each level (algorithms A and S), beside the classical ones."""
+    rows = []
+    for level in levels:
+        part = cells[cells["level"] == level.level]
+        if level.error or len(part) < 3:
+            continue
+        middle = algorithm_a(part["mean"].to_numpy())
+        counts = part["n"].to_numpy(dtype=float)
+        s_r = algorithm_s(part["sd"].to_numpy(), counts)
+        per_cell = float(counts.size / (1 / counts).sum())  # harmonic: what a cell mean's own spread divides by
+        s_big = float(np.sqrt(max(middle.sd**2 - s_r**2 / per_cell, 0.0) + s_r**2))
+        rows.append(
+            {"level": level.level, "laboratories": len(part), "mean": middle.mean, "s_means": middle.sd,
+             "mean_uncertainty": middle.standard_uncertainty, "s_r": s_r, "s_R": s_big,
+             "r": LIMIT_FACTOR * s_r, "R": LIMIT_FACTOR * s_big}
+        )  # fmt: skip
+    names = ["level", "laboratories", "mean", "s_means", "mean_uncertainty", "s_r", "s_R", "r", "R"]
+    return pd.DataFrame(rows, columns=names)
+
+
+def _warnings(levels: list[Level]) -> list[Caution]:
+    out = []
+    stood = [lv for lv in levels if lv.withstood]
+    if stood:
+        out.append(
+            Caution(
+                "withstood",
+                f"{len(stood)} of {len(levels)} levels hold withstood results and have no figures "
+                f"({', '.join(lv.level for lv in stood)}): averaging a ceiling as a value makes scatter look small.",
+            )
+        )
+    lone = [lv.level for lv in levels if lv.laboratories == 1 and not lv.error]
+    if lone:
+        out.append(Caution("one_laboratory", f"One laboratory only at {', '.join(lone)}: s_r is given, s_R cannot be."))
+    few = [lv.laboratories for lv in levels if 1 < lv.laboratories < 8 and not lv.error]
+    if few:
+        out.append(
+            Caution(
+                "few",
+                f"With {min(few)} laboratories s_R is poorly known (look at its limits); ISO 5725-1 and "
+                "ASTM E691 ask for at least 8 (common practice: never fewer than 6) before r and R are published.",
+            )
+        )
+    zero = [lv.level for lv in levels if not lv.error and lv.s_L_squared < 0]
+    if zero:
+        out.append(
+            Caution(
+                "s_L_zero",
+                f"At {', '.join(zero)} the laboratories' means differ less than their own scatter explains: s_L is set "
+                "to zero and s_R to s_r. That is no proof that laboratories agree; see the upper limit of s_L.",
+            )
+        )
+    return out

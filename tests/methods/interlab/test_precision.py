@@ -1,0 +1,206 @@
+"""Precision experiments against the examples of ISO 5725-2 and ASTM E691 (every value of cases E01, E03, E04)."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from methods.errors import InputError, NotEstimable
+from methods.interlab import Precision, mandel_h_critical, mandel_k_critical, precision
+from methods.result import as_json
+from tests.reference import agrees, data, expected, names
+
+
+@cache
+def glucose() -> Precision:
+    """ASTM E691's glucose study as an open copy has it (R package ILS)."""
+    return precision(data("E01_glucose_e691.csv"), laboratory="Laboratory", level="Material", value="Glucose")
+
+
+@cache
+def iso(file: str) -> Precision:
+    """ISO 5725-2:1994 annex B: coal (B.1), pitch (B.2; raw data from memory, a check of the software only)."""
+    return precision(data(file), laboratory="lab", level="level", value="value")
+
+
+def figure(result: Precision, level: str, what: str) -> object:
+    lv = next(x for x in result.levels if x.level == level)
+    grubbs = {g["test"]: g for g in lv.grubbs}
+    largest = max((grubbs["high"], grubbs["low"]), key=lambda g: abs(g["statistic"]))
+    simple = {
+        "p": lv.laboratories, "N": lv.n, "mean": lv.mean, "s_xbar": lv.s_means, "sr": lv.s_r, "sL": lv.s_L,
+        "sR": lv.s_R, "r": lv.r, "R": lv.R, "r95": lv.r, "R95": lv.R, "n_bar": lv.n_bar,
+        "h": list(lv.h.values()), "h_all_labs": list(lv.h.values()),
+        "k": list(lv.k.values()), "k_all_labs": list(lv.k.values()),
+        "cochran_C": lv.cochran["C"], "cochran_C_all": lv.cochran["C"], "cochran_lab": lv.cochran["laboratory"],
+        "grubbs_max_G": abs(largest["statistic"]), "grubbs_lab": largest["laboratories"][0],
+        "grubbs_Gmax_all": grubbs["high"]["statistic"], "grubbs_Gmin_all": grubbs["low"]["statistic"],
+    }  # fmt: skip
+    return simple[what]
+
+
+@pytest.mark.parametrize("name", names("E01"))
+def test_glucose(name: str) -> None:
+    if name == "h_crit_0.005":
+        found: object = glucose().levels[0].h_critical["0.005"]
+        assert found == mandel_h_critical(8, 0.005)
+    elif name == "k_crit_0.005":
+        found = glucose().levels[0].k_critical["0.005"]
+        assert found == mandel_k_critical(8, 3, 0.005)
+    else:
+        level, _, what = name.partition("_")
+        found = figure(glucose(), level, what)
+    agrees("E01", name, found)
+
+
+@pytest.mark.parametrize(("case", "name"), [(c, n) for c in ("E03", "E04") for n in names(c)], ids=lambda v: str(v))
+def test_iso_examples(case: str, name: str) -> None:
+    file = {"E03": "E03_iso5725_coal.csv", "E04": "E04_iso5725_pitch.csv"}[case]
+    level, _, what = name.partition("_")
+    found = figure(iso(file), level.removeprefix("L"), what)
+    if what == "cochran_lab":
+        found = str(found)
+    agrees(case, name, found)
+
+
+def test_coal_comes_out_to_the_printed_digits() -> None:
+    """ISO 5725-2:1994 table B.3 (from memory): m, s_r, s_R of the four levels."""
+    printed = [
+        ("0.690", "0.015", "0.026"),
+        ("1.252", "0.029", "0.061"),
+        ("1.667", "0.017", "0.035"),
+        ("3.250", "0.026", "0.058"),
+    ]
+    found = [(f"{v.mean:.3f}", f"{v.s_r:.3f}", f"{v.s_R:.3f}") for v in iso("E03_iso5725_coal.csv").levels]
+    assert found == printed
+
+
+def test_glucose_flags_are_kept_and_nothing_removed() -> None:
+    """E691's study: laboratory 4 stands out at C and laboratory 2 at E, in spread and in k; all 24 rows still count."""
+    result = glucose()
+    flagged = set(zip(result.flags["level"], result.flags["test"], result.flags["laboratories"], strict=True))
+    assert ("C", "cochran", "Lab4") in flagged and ("E", "cochran", "Lab2") in flagged
+    assert all(level.n == 24 for level in result.levels)
+    e = result.levels[4]
+    assert [lab for lab, k in e.k.items() if k > e.k_critical["0.005"]] == ["Lab2"]
+
+
+def invented(seed: int = 1, labs: int = 6, n: int = 4, levels: tuple[float, ...] = (30.0, 60.0)) -> pd.DataFrame:
+    rng = np.random.default_rng(seed)
+    rows = []
+    for mean in levels:
+        for lab in range(labs):
+            own = mean + rng.normal(0, 0.05 * mean)
+            rows += [
+                {"sample": f"oil {mean:g}", "laboratory": f"Lab {lab + 1}", "kv": own + rng.normal(0, 0.1 * mean),
+                 "filling": str(i // 2 + 1), "order": i % 2 + 1}
+                for i in range(n)
+            ]  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def test_limits_cover_the_truth() -> None:
+    """The 95 % limits of s_r, s_R and s_L hold the truth about 95 % of the time: unbalanced cells, six laboratories."""
+    from methods.interlab.level import estimate
+
+    rng = np.random.default_rng(7)
+    counts = np.array([2, 3, 4, 4, 5, 6])
+    lab = np.repeat(np.arange(6), counts).astype(str)
+    hits = np.zeros(3)
+    turns = 400
+    for _ in range(turns):
+        means = rng.normal(0, 3.0, 6)
+        kv = 50 + np.repeat(means, counts) + rng.normal(0, 4.0, counts.sum())
+        level, _ = estimate("x", pd.DataFrame({"laboratory": lab, "value": kv, "withstood": False}), 0.95)
+        hits += [
+            level.s_r_low <= 4 <= level.s_r_high,
+            level.s_R_low <= 5 <= level.s_R_high,
+            level.s_L_low <= 3 <= level.s_L_high,
+        ]
+    assert np.all((hits / turns > 0.92) & (hits / turns < 0.985)), hits / turns
+
+
+def test_negative_between_component_is_zero_and_said() -> None:
+    rows = pd.DataFrame({"laboratory": list("aabbcc"), "kv": [40.0, 60, 41, 59, 40, 60.5]})
+    result = precision(rows)
+    (level,) = result.levels
+    assert level.s_L == 0 and level.s_L_squared < 0 and level.s_R == level.s_r and level.s_L_high > 0
+    assert "s_L_zero" in {w.code for w in result.warnings}
+
+
+def test_a_level_with_withstood_results_has_no_figures() -> None:
+    rows = invented()
+    rows["outcome"] = "breakdown"
+    rows.loc[rows.index[-1], "outcome"] = "withstood"
+    result = precision(rows)
+    assert [bool(lv.error) for lv in result.levels] == [False, True]
+    assert np.isnan(result.levels[1].mean) and "withstood" in result.levels[1].error
+    assert "withstood" in {w.code for w in result.warnings}
+    assert set(result.robust["level"]) == set(result.scores["level"]) == {"oil 30"}
+    with pytest.raises(NotEstimable, match="withstood"):
+        precision(rows[rows["sample"] == "oil 60"])
+
+
+def test_excluding_a_cell_needs_a_reason_and_keeps_it() -> None:
+    rows = invented()
+    result = precision(rows, exclude=[("Lab 3", "oil 30", "wrong electrode pair")])
+    (note,) = result.exclusions
+    assert (note.laboratory, note.level, note.reason, note.n) == ("Lab 3", "oil 30", "wrong electrode pair", 4)
+    assert result.levels[0].laboratories == 5 and result.levels[1].laboratories == 6
+    with pytest.raises(InputError, match="reason"):
+        precision(rows, exclude=[("Lab 3", "oil 30", " ")])
+    with pytest.raises(InputError, match="no cell"):
+        precision(rows, exclude=[("Lab 9", "oil 30", "typing error")])
+
+
+def test_filling_means_as_results() -> None:
+    rows = invented()
+    result = precision(rows, result="filling")
+    by_hand = rows.groupby(["sample", "laboratory", "filling"])["kv"].mean().reset_index()
+    plain = precision(by_hand.drop(columns="filling"))
+    for a, b in zip(result.levels, plain.levels, strict=True):
+        assert a.n == 12 and a.s_r == pytest.approx(b.s_r) and a.s_R == pytest.approx(b.s_R)
+    assert "breakdowns_as_results" in {w.code for w in precision(rows).warnings}
+
+
+def test_levels_split_by_procedure_unless_named() -> None:
+    rows = pd.concat([invented().assign(method="D877"), invented(2).assign(method="D1816")], ignore_index=True)
+    assert {v.level for v in precision(rows).levels} == {
+        "oil 30 / D877", "oil 60 / D877", "oil 30 / D1816", "oil 60 / D1816",
+    }  # fmt: skip
+    pooled = precision(rows, level="sample")
+    assert "mixed_procedure" in {w.code for w in pooled.warnings}
+    assert len(precision(rows, level="condition").levels) == 2
+
+
+def test_what_cannot_be_estimated_says_why() -> None:
+    with pytest.raises(NotEstimable, match="one result"):
+        precision(pd.DataFrame({"laboratory": list("abc"), "kv": [1.0, 2, 3]}))
+    with pytest.raises(InputError, match="laboratory"):
+        precision(pd.DataFrame({"kv": [1.0, 2, 3]}))
+    with pytest.raises(InputError, match="no column 'oil'"):
+        precision(invented(), level="oil")
+    lone = precision(pd.DataFrame({"laboratory": list("aaa"), "kv": [1.0, 2, 3]}))
+    assert lone.levels[0].s_r == pytest.approx(1) and np.isnan(lone.levels[0].s_R)
+    assert "one_laboratory" in {w.code for w in lone.warnings}
+
+
+def test_row_order_and_unit_do_not_matter() -> None:
+    rows = invented(5)
+    base = precision(rows).levels[1]
+    mixed = precision(rows.sample(frac=1, random_state=3)).levels[1]
+    volts = precision(rows.assign(kv=rows["kv"] * 1000)).levels[1]
+    assert mixed.s_R == pytest.approx(base.s_R) and mixed.h == pytest.approx(base.h)
+    assert volts.s_R == pytest.approx(1000 * base.s_R) and volts.k == pytest.approx(base.k)
+    assert sum(base.h.values()) == pytest.approx(0, abs=1e-9)
+    assert np.mean(np.square(list(base.k.values()))) == pytest.approx(1)
+
+
+def test_json_has_the_contract_names() -> None:
+    document = as_json(glucose())
+    need = {"level", "laboratories", "mean", "s_r", "s_L", "s_R", "r", "R", "r_percent", "R_percent", "h", "k"}
+    assert need <= set(document["levels"][0])
+    assert document["levels"][0]["h"]["Lab1"] == pytest.approx(expected("E01", "A_h")[0])
