@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -80,7 +81,7 @@ class Difference:
         return _crossing(excess, best, -step), _crossing(excess, best, step)
 
 
-def _crossing(function, start: float, step: float) -> float:  # type: ignore[no-untyped-def]
+def _crossing(function: Callable[[float], float], start: float, step: float) -> float:
     inner = start
     for _ in range(60):
         outer = start + step

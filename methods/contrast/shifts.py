@@ -248,7 +248,7 @@ def _level_shift(
 
 
 def _per_sample(lay: Layout, c: Comparison, log: bool) -> list[SampleShift]:
-    out = []
+    out: list[SampleShift] = []
     if c.difference is None or c.first is None or c.second is None:
         return out
     for i, block in enumerate(c.pair.blocks):

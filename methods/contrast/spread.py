@@ -42,7 +42,8 @@ class SpreadRatio:
     what: str
 
 
-NO_RATIO = SpreadRatio(*[float("nan")] * 6, what="not estimable")
+_NAN = float("nan")
+NO_RATIO = SpreadRatio(_NAN, _NAN, _NAN, _NAN, _NAN, _NAN, what="not estimable")
 
 
 def scatter(values: np.ndarray, group: np.ndarray) -> Scatter:
