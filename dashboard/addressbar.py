@@ -1,0 +1,41 @@
+"""The browser's address bar, both ways: Panel's own Location does not hear back and forward."""
+
+from __future__ import annotations
+
+import panel as pn
+import param
+
+
+class AddressBar(pn.custom.JSComponent):
+    """Invisible. ``search`` is the query of the address; the browser sets it on back and forward.
+
+    ``fixed`` counts up when the address is to be corrected in place instead of gaining an entry in the history.
+    """
+
+    search = param.String("", doc="The query, with its question mark.")
+    fixed = param.Integer(0, doc="Count of corrections in place.")
+
+    _esm = """
+    export function render({model}) {
+      let corrections = model.fixed
+      const show = () => {
+        if (window.location.search === model.search) { return }
+        const url = window.location.pathname + model.search + window.location.hash
+        if (model.fixed !== corrections) {
+          corrections = model.fixed
+          window.history.replaceState({}, "", url)
+        } else {
+          window.history.pushState({}, "", url)
+        }
+      }
+      const back = () => { model.search = window.location.search }
+      model.on("search", show)
+      window.addEventListener("popstate", back)
+      model.on("remove", () => window.removeEventListener("popstate", back))
+      if (model.search) {
+        const url = window.location.pathname + model.search + window.location.hash
+        if (window.location.search !== model.search) { window.history.replaceState({}, "", url) }
+      }
+      return null
+    }
+    """

@@ -1,0 +1,125 @@
+"""One session: the page frame, what is open, and the address that says so."""
+
+from __future__ import annotations
+
+import weakref
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import panel as pn
+import panel_material_ui as pmui  # at the top: it sets the process-wide design when it is imported
+import param
+
+from dashboard import address, demo, footer, parts, theme
+from dashboard.addressbar import AddressBar
+from dashboard.pages import entries, keys, page_class
+from dashboard.release import release_on_close
+from dashboard.sidebar import Sidebar
+from dashboard.study import Study
+
+#: Sessions that are alive, for the test that closed ones are not.
+alive: weakref.WeakSet[Any] = weakref.WeakSet()
+
+
+class App(pn.viewable.Viewer):
+    """The frame around the pages of one study.
+
+    Parameters
+    ----------
+    study : Study, optional
+        The study to show; a new one otherwise.
+    query : str
+        The query of the address that was opened.
+    """
+
+    study: Study = param.ClassSelector(class_=Study, constant=True, doc="The session's state.")
+
+    def __init__(self, study: Study | None = None, query: str = "", **params: Any) -> None:
+        super().__init__(study=study or Study(), **params)
+        self._pages: dict[str, Any] = {}
+        self._bar = AddressBar(visible=False, width=0, height=0, margin=0)
+        self._main = pmui.Column(sizing_mode="stretch_width", margin=0)
+        self._sidebar = Sidebar(self.study)
+        self.page = pmui.Page(
+            title="gapshift",
+            sidebar=[self._sidebar],
+            main=[
+                pmui.Column(
+                    self._main,
+                    footer.footer(),
+                    self._bar,
+                    sizing_mode="stretch_width",
+                    sx={"gap": "40px", "padding": {"xs": "16px", "md": "24px 32px"}, "maxWidth": "1240px"},
+                )
+            ],  # fmt: skip
+            sidebar_width=272,
+            sidebar_resizable=False,
+            busy_indicator="linear",
+            theme_config=theme.components(),
+            raw_css=[theme.page_css()],
+            meta_description="Compare dielectric-breakdown test methods for insulating oil.",
+        )
+        self._restore(query, first=True)
+        self.study.param.watch(self._show, "page")
+        self.study.param.watch(
+            self._write_address,
+            ["page", "dataset", "by", "split", "reference", "confidence", "filters", "inputs"],
+        )
+        self._bar.param.watch(self._back_or_forward, "search")
+        self.page.param.watch(self._themed, "dark_theme")
+        self._show()
+        alive.add(self)
+
+    def __panel__(self) -> Any:
+        return self.page
+
+    # ------------------------------------------------------------- pages
+
+    def _show(self, *_: Any) -> None:
+        """Bring the study's page to the front, building it when it is first asked for."""
+        key = self.study.page if self.study.page in keys() else entries()[0].key
+        fresh = key not in self._pages
+        if fresh:
+            page_class(key)
+            self._pages[key] = page_class(key)(self.study, dark=bool(self.page.dark_theme))
+        for other, page in self._pages.items():
+            page.shown = other == key
+        self._main.objects = [self._pages[key].__panel__()]
+
+    def _themed(self, *_: Any) -> None:
+        for page in self._pages.values():
+            page.dark = bool(self.page.dark_theme)
+
+    # ------------------------------------------------------------- address
+
+    def _restore(self, query: str, first: bool = False) -> None:
+        wanted = address.parse(query)
+        asked = {key.partition(".")[0] for key in wanted if "." in key} & keys()
+        address.apply(self.study, wanted, inputs={key: page_class(key) for key in asked})
+        corrected = address.query(self.study)
+        if corrected != query:
+            with param.discard_events(self._bar) if first else parts.nothing():
+                self._bar.param.update(fixed=self._bar.fixed + 1, search=corrected)
+        if first:
+            self._bar.search = corrected
+
+    def _write_address(self, *_: Any) -> None:
+        self._bar.search = address.query(self.study)
+
+    def _back_or_forward(self, event: Any) -> None:
+        if event.new != address.query(self.study):
+            self._restore(event.new)
+
+
+def build(files: Sequence[Path] = ()) -> App:
+    """The application of one session of the server: the user's files, or the demo programme."""
+    study = Study()
+    for file in files:
+        study.open(file)
+    if not files and demo.names():
+        study.open_demo(demo.names()[0])
+    query = pn.state.location.search if pn.state.location is not None else ""
+    app = App(study, query or "")
+    release_on_close(app.page)
+    return app

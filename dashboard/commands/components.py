@@ -1,0 +1,67 @@
+"""``gapshift components``: how much of the scatter lies between laboratories, samples, fillings and breakdowns."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records, probability
+
+NAME = "components"
+HELP = "divide the scatter among laboratory, sample, filling and breakdown"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    add_reading_options(parser)
+    parser.add_argument("--by", metavar="COLUMN", action="append", default=[], help="one more analysis for each level")
+    parser.add_argument(
+        "--fixed", metavar="COLUMN", action="append",
+        help="hold this column fixed (default: method, electrode, gap ... where they differ); may be repeated",
+    )  # fmt: skip
+    parser.add_argument("--common-mean", action="store_true", help="hold nothing fixed: one mean for all")
+    parser.add_argument("--factor", metavar="COLUMN", action="append", help="random factors from the outside in")
+    parser.add_argument("--residual-by", metavar="COLUMN", action="append", default=[],
+                        help="let the scatter within fillings differ between the levels of this column")  # fmt: skip
+    parser.add_argument("--confidence", type=probability, default=0.95, help="such as 95%% or 0.95 (default)")
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the components of the whole file and, with ``--by``, of each group."""
+    from methods.scatter import components
+
+    result = components(
+        open_records(args), by=args.by, fixed=() if args.common_mean else args.fixed, confidence=args.confidence,
+        factors=args.factor, residual_by=args.residual_by,
+    )  # fmt: skip
+    emit(args, result, _text(result))
+    return 0
+
+
+def _text(result: Any) -> str:
+    level = f"{100 * result.confidence:g} %"
+    out = [
+        f"mean {result.mean_kv:.5g} kV, standard error {result.standard_error_kv:.3g} kV "
+        f"({level}: {result.low_kv:.4g} to {result.high_kv:.4g} kV, {result.df:.3g} degrees of freedom)",
+        f"{result.breakdowns} breakdowns know the mean as well as {result.effective_breakdowns:.3g} independent ones",
+        "",
+        columns(
+            [[c.factor, c.sd, c.low, c.high, c.percent, c.levels] for c in result.components],
+            ["between", "sd kV", "low", "high", "% of mean", "levels"],
+        ),
+        f"\n{level} limits: {result.limits}; components by {result.method.upper()}",
+    ]
+    if result.residuals:
+        rows = [[_label(r["level"]), r["sd"], r["low"], r["high"], r["breakdowns"]] for r in result.residuals]
+        out += ["", "Scatter within fillings:", columns(rows, ["level", "sd kV", "low", "high", "breakdowns"])]
+    out += [f"\n! {w.text}" for w in result.warnings]
+    for group in result.groups or []:
+        if isinstance(group, dict):
+            out += ["", f"== {_label(group['group'])}", group["error"]]
+        else:
+            out += ["", f"== {_label(group.group)}", _text(group)]
+    return "\n".join(out)
+
+
+def _label(levels: dict[str, Any]) -> str:
+    return ", ".join(f"{k} {'–' if v is None else v}" for k, v in levels.items())

@@ -1,0 +1,91 @@
+"""``gapshift fit``: distributions of the breakdown voltages of each group, with percentiles and their limits."""
+
+from __future__ import annotations
+
+import argparse
+from itertools import groupby
+from typing import Any
+
+from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records, probability
+
+NAME = "fit"
+HELP = "fit distributions to each group: parameters, low percentiles, limits"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    add_reading_options(parser)
+    parser.add_argument(
+        "--by", metavar="COLUMN", action="append", default=[],
+        help="one group for each level of this column; may be repeated",
+    )  # fmt: skip
+    parser.add_argument(
+        "--family", metavar="NAME", action="append", default=[],
+        help="normal, lognormal, weibull, weibull3 or gumbel_min; may be repeated (default: all)",
+    )  # fmt: skip
+    parser.add_argument("--confidence", type=probability, default=0.95, help="of the limits (default: 95%%)")
+    parser.add_argument(
+        "--percentile", metavar="P", type=probability, action="append", default=[],
+        help="such as 1%%; may be repeated (default: 1%%, 10%%, 50%%)",
+    )  # fmt: skip
+    parser.add_argument("--interval", choices=["wald", "profile"], default="wald",
+                        help="how the limits are made (default: wald, the normal approximation)")  # fmt: skip
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    from methods.result import as_json
+    from methods.scatter import FAMILIES, fit_groups
+
+    by = [c.strip() for item in args.by for c in item.split(",") if c.strip()]
+    families = [f.strip() for item in args.family for f in item.split(",") if f.strip()]
+    fits = fit_groups(
+        open_records(args), by, families or FAMILIES, confidence=args.confidence,
+        percentiles=args.percentile or (0.01, 0.1, 0.5), interval=args.interval,
+    )  # fmt: skip
+    document = {"fits": as_json(fits)}
+    emit(args, document, text(document["fits"]))
+    return 0
+
+
+def text(fits: list[dict[str, Any]]) -> str:
+    """For each group: a table of the families, best AICc first, and its cautions."""
+    lines: list[str] = []
+    for group, rows in groupby(fits, key=lambda f: f["group"]):
+        lines += _group_text(group, list(rows)) + [""]
+    made = {(f["confidence"], f["interval"]) for f in fits if "error" not in f}
+    lines += [f"Limits: {100 * c:g} % confidence, {_METHOD[i]}." for c, i in sorted(made)]
+    return "\n".join(lines).rstrip()
+
+
+_METHOD = {"wald": "normal approximation", "profile": "profile likelihood"}
+
+
+def _group_text(group: dict[str, Any], rows: list[dict[str, Any]]) -> list[str]:
+    title = ", ".join(f"{k} {'–' if v is None else v}" for k, v in group.items()) or "all values"
+    first = rows[0]
+    filled = f", {first['fillings']} fillings" if first["fillings"] else ""
+    lines = [f"{title}: {first['n']} values, {first['withstood']} of them withstood{filled}", ""]
+    fitted = sorted((r for r in rows if "error" not in r), key=lambda r: (r["aicc"] is None, r["aicc"] or 0.0))
+    if fitted:
+        points = [f"{100 * q['p']:g} %" for q in fitted[0]["percentiles"]]
+        heads = ["family", "parameters", "AICc", "A-D p", *[f"{p} kV (limits)" for p in points]]
+        lines.append(columns([_family_row(r) for r in fitted], heads))
+    lines += [f"{r['family']}: {r['error']}" for r in rows if "error" in r]
+    seen: dict[str, str] = {}
+    for row in fitted:
+        for caution in row["cautions"]:
+            seen.setdefault(caution["text"], row["family"])
+    lines += [f"- {t}" for t in seen]
+    return lines
+
+
+def _family_row(row: dict[str, Any]) -> list[Any]:
+    parameters = ", ".join(f"{k} {v:.4g}" for k, v in row["parameters"].items())
+    test = row["anderson_darling"]
+    limits = [f"{_kv(q['kv'])} ({_kv(q['low'])} to {_kv(q['high'])})" for q in row["percentiles"]]
+    p_value = None if test is None else f"{test['p_value']:.3f}"
+    return [row["family"], parameters, row["aicc"] if row["aicc"] is None else f"{row['aicc']:.2f}", p_value, *limits]
+
+
+def _kv(value: float | None) -> str:
+    return "–" if value is None else f"{value:.4g}"

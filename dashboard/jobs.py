@@ -1,0 +1,167 @@
+"""Long work: off the event loop, with progress that tells the truth, and a cancel that frees the worker.
+
+Work is a function of one argument, a :class:`Progress`. It calls ``progress.step(done, total)`` at least every
+quarter of a second, which also stops it where the user cancelled. One job runs per session, and the process runs
+no more than :data:`MOST` at once; further ones wait and say so. What a kept job (``key``) gave is given again at once.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+import time
+from collections.abc import Callable, Hashable
+from typing import Any
+
+import panel as pn
+import panel_material_ui as pmui
+import param
+
+from dashboard import parts
+from dashboard.cache import known, remember
+from methods.errors import InputError
+
+#: Jobs that the process runs at the same time.
+MOST = 2
+_slots = threading.BoundedSemaphore(MOST)
+
+
+class Cancelled(Exception):
+    """Raised inside the work at the step after the user cancelled."""
+
+
+class Progress:
+    """What work reports to. ``tell(done, total)`` is called on every step, from the worker's thread."""
+
+    def __init__(self, tell: Callable[[float, float], None] | None = None) -> None:
+        self._tell = tell
+        self._stop = threading.Event()
+
+    def cancel(self) -> None:
+        """Ask the work to stop at its next step."""
+        self._stop.set()
+
+    @property
+    def cancelled(self) -> bool:
+        return self._stop.is_set()
+
+    def step(self, done: float, total: float) -> None:
+        """Report that ``done`` of ``total`` is finished; raises :class:`Cancelled` where the user cancelled."""
+        if self._stop.is_set():
+            raise Cancelled
+        if self._tell is not None:
+            self._tell(done, total)
+
+
+def _wait_for_slot(progress: Progress) -> None:
+    while not _slots.acquire(timeout=0.1):
+        if progress.cancelled:
+            raise Cancelled
+
+
+def carry_out(work: Callable[[Progress], Any], progress: Progress, key: Hashable | None = None) -> Any:
+    """Do the work in this thread, in one of the process's slots; keep the result where there is a ``key``."""
+    if key is not None and known(key):
+        return remember(key, lambda: None)
+    _wait_for_slot(progress)
+    try:
+        progress.step(0, 1)
+        return remember(key, lambda: work(progress)) if key is not None else work(progress)
+    finally:
+        _slots.release()
+
+
+class Runner(pn.viewable.Viewer):
+    """A button that starts long work, its progress bar, and a button that cancels it.
+
+    Parameters
+    ----------
+    label : str
+        What the button says.
+    prepare : callable
+        Called on the event loop when the button is pressed; gives ``(work, key)``. It reads the settings, so
+        that a change while the job runs does not mix two jobs. ``key`` may be None.
+    done : callable
+        Called on the event loop with what the work gave.
+    hint : str
+        One line: what the work does and about how long it takes.
+    """
+
+    running = param.Boolean(False, doc="Whether the job runs.")
+
+    def __init__(
+        self,
+        label: str,
+        prepare: Callable[[], tuple[Callable[[Progress], Any], Hashable | None]],
+        done: Callable[[Any], None],
+        hint: str = "",
+        **params: Any,
+    ) -> None:
+        super().__init__(**params)
+        self._prepare, self._done = prepare, done
+        self._progress = Progress()
+        self._start = pmui.Button(label=label, icon="play_arrow", variant="contained", on_click=self.run)
+        self._cancel = pmui.Button(label="Cancel", icon="close", variant="outlined", visible=False)
+        self._cancel.on_click(lambda _: self.cancel())
+        self._bar = pmui.LinearProgress(
+            value=0, max=100, variant="determinate", visible=False, sizing_mode="stretch_width"
+        )
+        self._word = parts.Text("p", "", "hint", live=True)
+        self._hint = parts.hint(hint)
+
+    def __panel__(self) -> Any:
+        buttons = pmui.Row(self._start, self._cancel, margin=0)
+        return pmui.Column(buttons, self._hint, self._bar, self._word, sizing_mode="stretch_width", margin=0)
+
+    def cancel(self) -> None:
+        """Stop the job at its next step."""
+        self._progress.cancel()
+        self._word.text = "Stopping …"
+
+    async def run(self, _event: Any = None) -> None:
+        """Carry out the job; a second press while it runs does nothing."""
+        if self.running:
+            return
+        document, loop, begun = pn.state.curdoc, asyncio.get_running_loop(), time.monotonic()
+        try:
+            work, key = self._prepare()
+        except InputError as error:
+            self._word.text = str(error)
+            return
+        shown = [0.0]
+
+        def tell(done: float, total: float) -> None:
+            now = time.monotonic()
+            if now - shown[0] >= 0.1 or done >= total:
+                shown[0] = now
+                loop.call_soon_threadsafe(self._show, document, done, total, begun)
+
+        self._progress = Progress(tell)
+        self._state(True, "Waiting for a free worker …")
+        try:
+            given = await asyncio.to_thread(carry_out, work, self._progress, key)
+        except Cancelled:
+            self._state(False, "Cancelled. Nothing was changed.")
+        except InputError as error:
+            self._state(False, str(error))
+        except Exception:
+            self._state(False, "The computation failed. The numbers shown before are unchanged.")
+            raise
+        else:
+            self._state(False, f"Done in {time.monotonic() - begun:.1f} s.")
+            self._done(given)
+
+    def _show(self, document: Any, done: float, total: float, begun: float) -> None:
+        if not self.running or self._progress.cancelled:
+            return
+        with pn.io.document.set_curdoc(document) if document is not None else parts.nothing():
+            share = min(done / total, 1.0) if total else 0.0
+            self._bar.value = int(100 * share)
+            self._word.text = f"{share:.0%} done, {time.monotonic() - begun:.0f} s."
+
+    def _state(self, running: bool, word: str) -> None:
+        self.running = running
+        self._start.disabled = running
+        self._cancel.visible = self._bar.visible = running
+        self._bar.value = 0
+        self._word.text = word

@@ -1,0 +1,251 @@
+"""What every page has: heading, question, the sentence that answers it, cautions, plots, tables, help, and the
+states of having nothing to show. See :mod:`dashboard.pages` for how to write one."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+import panel as pn
+import panel_material_ui as pmui
+import param
+
+from dashboard import parts, theme
+from dashboard.address import read
+from dashboard.cache import remember
+from dashboard.plots.canvas import Figure, Live
+from dashboard.study import Study
+from methods.errors import InputError
+from methods.result import Caution
+
+__all__ = ["Empty", "Figure", "StudyPage"]
+
+log = logging.getLogger(__name__)
+
+
+class Empty(InputError):
+    """Nothing to show yet: what is missing, and what to do next."""
+
+    def __init__(self, missing: str, next_step: str) -> None:
+        super().__init__(f"{missing} {next_step}")
+        self.missing, self.next_step = missing, next_step
+
+
+class StudyPage(pn.viewable.Viewer):
+    """Base class of the pages."""
+
+    study: Study = param.ClassSelector(class_=Study, constant=True, doc="The session's state.")
+    dark = param.Boolean(False, doc="Whether the dark theme is on.")
+    shown = param.Boolean(False, doc="Whether this is the page in front; a page behind waits.")
+
+    KEY = ""
+    TITLE = ""
+    QUESTION = ""
+    HELP = ""
+    FOLLOWS: tuple[str, ...] = ("by", "reference", "confidence")
+    INPUTS: tuple[str, ...] = ()
+    COLUMNS: Mapping[str, tuple[str, str]] = {}
+    #: Whether the page needs breakdowns at all; the frame then shows the empty state by itself.
+    NEEDS_RECORDS = True
+
+    def __init__(self, study: Study, **params: Any) -> None:
+        super().__init__(study=study, **{**self._from_address(study), **params})
+        self._stale = True
+        self._answer = parts.Text("p", "", "answer", live=True)
+        self._cautions = parts.raw("", visible=False)
+        self._state = pmui.Column(sizing_mode="stretch_width", margin=0, visible=False)
+        self._figures = [Live(figure, dark=self.dark) for figure in self.figures()]
+        self._tables = pmui.Column(sizing_mode="stretch_width", margin=0, sx={"gap": "16px"})
+        self._shown_tables: dict[str, parts.Table] = {}
+        self._body = pmui.Column(
+            *self._figures, self._tables, sizing_mode="stretch_width", margin=0, sx={"gap": "16px"}
+        )
+        self._view = self._layout()
+        study.param.watch(self._study_changed, ["fingerprint", *self.FOLLOWS])
+        study.param.watch(self._inputs_changed, "inputs")
+        if self.INPUTS:
+            self.param.watch(self._input_set, list(self.INPUTS))
+
+    # ------------------------------------------------------------- what a page gives
+
+    def controls(self) -> Sequence[Any]:
+        """The page's own controls."""
+        return ()
+
+    def result(self) -> Any:
+        """The numbers, from ``methods``."""
+        return None
+
+    def sentence(self, result: Any) -> str:
+        """The answer to the page's question, made from the result."""
+        return ""
+
+    def figures(self) -> Sequence[Figure]:
+        """The page's plots."""
+        return ()
+
+    def tables(self, result: Any) -> Mapping[str, tuple[str, pd.DataFrame]]:
+        """The tables behind them: name of the download -> (heading, frame)."""
+        return {}
+
+    def cautions(self, result: Any) -> Sequence[Caution]:
+        """What the reader must know before deciding."""
+        return getattr(result, "warnings", ())
+
+    def extras(self) -> Sequence[Any]:
+        """Anything that is neither plot nor table, below them."""
+        return ()
+
+    # ------------------------------------------------------------- what a page may use
+
+    def kept(self, name: str, compute: Callable[[], Any], *settings: Any) -> Any:
+        """``compute()``, or what it gave before for the same table and settings (which must be hashable)."""
+        frozen = tuple(tuple(s) if isinstance(s, list) else s for s in settings)
+        return remember((self.KEY, name, self.study.fingerprint, frozen), compute)
+
+    def looks(self, column: str) -> dict[str, theme.Cue]:
+        """How each level of a column looks in plots; the same whatever is filtered."""
+        return theme.cues(self.study.levels(column), self.dark)
+
+    def choice(self, name: str, label: str, options: Mapping[str, str] | None = None, text: str = "") -> Any:
+        """A row of buttons for a Selector parameter with few choices, explained."""
+        return self._options(pmui.RadioButtonGroup, name, label, options, text, titled=True)
+
+    def select(self, name: str, label: str, options: Mapping[str, str] | None = None, text: str = "") -> Any:
+        """A drop-down for a Selector parameter, explained."""
+        return self._options(pmui.Select, name, label, options, text)
+
+    def number(self, name: str, label: str, text: str = "", step: float | None = None) -> Any:
+        """A field for a Number or Integer parameter, explained."""
+        parameter = self.param[name]
+        kind = pmui.IntInput if isinstance(parameter, param.Integer) else pmui.FloatInput
+        low, high = parameter.bounds or (None, None)
+        extra = {"step": step} if step is not None else {}
+        widget = kind.from_param(parameter, label=label, start=low, end=high, size="small", **extra)
+        return parts.explained(widget, text or parameter.doc or "")
+
+    def switch(self, name: str, label: str, text: str = "") -> Any:
+        """A switch for a Boolean parameter, explained."""
+        parameter = self.param[name]
+        return parts.explained(pmui.Switch.from_param(parameter, label=label), text or parameter.doc or "")
+
+    def _options(
+        self, kind: Any, name: str, label: str, options: Mapping[str, str] | None, text: str, titled: bool = False
+    ) -> Any:
+        parameter = self.param[name]
+        shown = {options.get(o, o): o for o in parameter.objects} if options else {str(o): o for o in parameter.objects}
+        widget = kind.from_param(parameter, label=label, options=shown, size="small")
+        column = parts.explained(widget, text or parameter.doc or "")
+        if titled:
+            column.insert(0, parts.raw(f'<span class="hint" aria-hidden="true">{parts.escaped(label)}</span>'))
+        return column
+
+    # ------------------------------------------------------------- the frame's own
+
+    def __panel__(self) -> Any:
+        return self._view
+
+    def _layout(self) -> Any:
+        controls = list(self.controls())
+        head = parts.raw(f'<h1>{parts.escaped(self.TITLE)}</h1><p class="question">{parts.escaped(self.QUESTION)}</p>')
+        end = [self._help()] if self.HELP else []
+        return pmui.Column(
+            head, self._answer, self._cautions, *([parts.wrap(*controls)] if controls else []), self._state,
+            self._body, *self.extras(), *end, sizing_mode="stretch_width", margin=0, sx={"gap": "16px"},
+        )  # fmt: skip
+
+    def _help(self) -> Any:
+        text = pn.pane.Markdown(self.HELP, stylesheets=parts.TEXT_CSS, sizing_mode="stretch_width", margin=0)
+        return pmui.Accordion(
+            ("What these numbers mean", text), sizing_mode="stretch_width", margin=0, elevation=0, square=True
+        )
+
+    def _from_address(self, study: Study) -> dict[str, Any]:
+        found = {}
+        for name in self.INPUTS:
+            text = study.inputs.get(f"{self.KEY}.{name}")
+            value = None if text is None else read(self.param[name], text)
+            if value is not None:
+                found[name] = value
+        return found
+
+    def _inputs_changed(self, *_: Any) -> None:
+        wanted = {n: self.param[n].default for n in self.INPUTS} | self._from_address(self.study)
+        changed = {n: v for n, v in wanted.items() if getattr(self, n) != v}
+        if changed:
+            self.param.update(**changed)
+
+    def _input_set(self, *events: Any) -> None:
+        for event in events:
+            self.study.put(self.KEY, event.name, event.new, default=self.param[event.name].default)
+        self._study_changed()
+
+    def _study_changed(self, *_: Any) -> None:
+        self._stale = True
+        if self.shown:
+            self.refresh()
+
+    @param.depends("shown", watch=True)
+    def _came_to_front(self) -> None:
+        if self.shown and self._stale:
+            self.refresh()
+
+    @param.depends("dark", watch=True)
+    def _repaint(self) -> None:
+        for live in self._figures:
+            live.dark = self.dark
+
+    def refresh(self) -> None:
+        """Take the numbers anew and show them; whatever goes wrong becomes a state with a next step."""
+        self._stale = False
+        try:
+            if self.NEEDS_RECORDS and not len(self.study.table):
+                raise self._nothing()
+            result = self.result()
+            with pn.io.hold():
+                self._show(result)
+        except Empty as empty:
+            self._say(parts.notice(empty.next_step, empty.missing, "calm"))
+        except InputError as error:
+            self._say(parts.notice(str(error), "These records cannot answer it.", "calm"))
+        except Exception as error:  # one page's defect must not take the session down
+            log.exception("page %s", self.KEY)
+            self._say(
+                parts.notice(f"{type(error).__name__}: {error}", "This page failed; the others still work.", "wrong")
+            )
+
+    def _nothing(self) -> Empty:
+        if self.study.filters or self.study.exclusions:
+            return Empty(
+                "Nothing is left.", "The filters and exclusions leave no breakdown: widen them on the Records page."
+            )
+        return Empty("No breakdowns are open.", "Drop a file on the Records page, or choose the demo programme there.")
+
+    def _show(self, result: Any) -> None:
+        self._answer.text = self.sentence(result)
+        markup = parts.cautions(self.cautions(result))
+        self._cautions.param.update(object=markup, visible=bool(markup))
+        for live in self._figures:
+            live.update(result)
+        self._lay_tables(self.tables(result))
+        self._state.visible = False
+        self._body.visible = True
+
+    def _lay_tables(self, wanted: Mapping[str, tuple[str, pd.DataFrame]]) -> None:
+        for name, (title, frame) in wanted.items():
+            table = self._shown_tables.get(name)
+            if table is not None and list(table.frame.columns) == list(frame.columns):
+                table.frame = frame
+            else:
+                self._shown_tables[name] = parts.Table(name, title, frame, dict(self.COLUMNS))
+        layout = [self._shown_tables[n] for n in wanted]
+        if [id(t) for t in layout] != [id(t) for t in getattr(self, "_laid", [])]:
+            self._laid = layout
+            self._tables.objects = [t.__panel__() for t in layout]
+
+    def _say(self, what: Any) -> None:
+        self._answer.text = ""
+        self._cautions.visible = self._body.visible = False
+        self._state.param.update(objects=[what], visible=True)

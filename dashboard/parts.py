@@ -1,0 +1,209 @@
+"""The small parts that pages are made of: text, notices, explained controls, tables with their download.
+
+Whatever comes from a file passes through here and is escaped here.
+"""
+
+from __future__ import annotations
+
+import html
+import io
+import re
+from collections.abc import Callable, Sequence
+from contextlib import nullcontext
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import panel as pn
+import panel_material_ui as pmui
+import param
+
+from dashboard import theme, words
+from methods.result import Caution
+
+TEXT_CSS = [theme.text_css()]
+
+
+def nothing() -> Any:
+    """A context that does nothing."""
+    return nullcontext()
+
+
+def escaped(text: Any) -> str:
+    """Text that may hold anything, made safe to stand in HTML."""
+    return html.escape(str(text), quote=True)
+
+
+def raw(markup: str, **params: Any) -> pn.pane.HTML:
+    """A piece of markup that this program wrote, in the type and colours of the theme."""
+    params = {"sizing_mode": "stretch_width", "margin": 0, **params}
+    return pn.pane.HTML(markup, stylesheets=TEXT_CSS, **params)
+
+
+class Text(pn.viewable.Viewer):
+    """One element of escaped text that can change: a heading, the answering sentence, a caption.
+
+    ``live`` has screen readers say the new text when it changes.
+    """
+
+    text = param.String("", doc="What is shown.")
+
+    def __init__(self, tag: str, text: str = "", style: str = "", *, live: bool = False, **params: Any) -> None:
+        self._tag, self._style, self._live = tag, style, live
+        super().__init__(text=text, **params)
+        self._pane = raw(self._markup(), visible=bool(text))
+
+    def _markup(self) -> str:
+        role = ' role="status" aria-live="polite"' if self._live else ""
+        name = f' class="{self._style}"' if self._style else ""
+        return f"<{self._tag}{name}{role}>{escaped(self.text)}</{self._tag}>"
+
+    @param.depends("text", watch=True)
+    def _changed(self) -> None:
+        self._pane.param.update(object=self._markup(), visible=bool(self.text))
+
+    def __panel__(self) -> Any:
+        return self._pane
+
+
+def heading(text: str, level: int = 2, **params: Any) -> pn.pane.HTML:
+    """A heading of this level."""
+    return raw(f"<h{level}>{escaped(text)}</h{level}>", **params)
+
+
+def hint(text: str, **params: Any) -> pn.pane.HTML:
+    """The one-line explanation that stands under a control or a table."""
+    return raw(f'<p class="hint">{escaped(text)}</p>' if text else "", visible=bool(text), **params)
+
+
+def notice(text: str, title: str = "", kind: str = "") -> pn.pane.HTML:
+    """A boxed remark: ``kind`` is empty (caution), ``wrong`` or ``calm``."""
+    lead = f"<b>{escaped(title)}</b> " if title else ""
+    return raw(f'<p class="notice {kind}" role="note">{lead}{escaped(text)}</p>')
+
+
+def cautions(found: Sequence[Caution]) -> str:
+    """Markup of the warnings of a result, in words; each code once."""
+    seen = dict.fromkeys((c.code, c.text) for c in found)
+    return "".join(f'<p class="notice" role="note" data-code="{escaped(c)}">{escaped(t)}</p>' for c, t in seen)
+
+
+def explained(control: Any, text: str = "", width: int = 240) -> pmui.Column:
+    """A control with its one-line explanation under it."""
+    control.sizing_mode = "stretch_width"
+    control.margin = 0
+    line = hint(text)
+    return pmui.Column(control, line, width=width, margin=0, sx={"gap": "4px", "maxWidth": "100%"})
+
+
+def wrap(*objects: Any, gap: int = theme.SPACE["l"], **params: Any) -> pn.FlexBox:
+    """Things side by side that move under each other where the page is narrow."""
+    style = {"gap": f"{gap}px", "align-items": "start"}
+    return pn.FlexBox(*objects, styles=style, sizing_mode="stretch_width", margin=0, **params)
+
+
+def csv_text(frame: pd.DataFrame) -> str:
+    """The table as CSV that a spreadsheet opens without running anything that stands in a cell."""
+    from methods.records import safe_csv
+
+    return safe_csv(frame)
+
+
+def file_name(name: str, ending: str) -> str:
+    """A plain file name for a download."""
+    return re.sub(r"[^A-Za-z0-9_-]+", "_", name).strip("_") + ending
+
+
+def download(name: str, frame: Callable[[], pd.DataFrame]) -> pmui.FileDownload:
+    """A button that gives a table as CSV, in full digits, whatever the screen rounds."""
+    return pmui.FileDownload(
+        callback=lambda: io.BytesIO(csv_text(frame()).encode("utf-8-sig")), filename=file_name(name, ".csv"),
+        label="Download CSV", icon="download", variant="text", size="small", margin=0, width=170,
+    )  # fmt: skip
+
+
+class Table(pn.viewable.Viewer):
+    """A result table: headings with units, sensible digits, what the columns mean, and its CSV.
+
+    The frame that is shown may be rounded for reading; the download has every digit.
+    """
+
+    frame = param.DataFrame(doc="The table as methods gave it.")
+
+    def __init__(
+        self,
+        name: str,
+        title: str,
+        frame: pd.DataFrame,
+        columns: dict[str, tuple[str, str]] | None = None,
+        page_size: int = 25,
+        digits: int = 3,
+        **params: Any,
+    ) -> None:
+        super().__init__(frame=frame, **params)
+        self._own, self._digits, self._size, self._title = columns or {}, digits, page_size, title
+        self._grid = pn.widgets.Tabulator(
+            self._shown(), show_index=False, disabled=True, page_size=page_size,
+            sizing_mode="stretch_width", margin=0, selectable=False, **self._looks(frame),
+        )  # fmt: skip
+        self._meaning = raw(self._glossary())
+        self._view = pmui.Column(
+            pmui.Row(heading(title), download(name, lambda: self.frame), sizing_mode="stretch_width", margin=0,
+                     sx={"alignItems": "end"}),
+            self._grid, self._meaning, sizing_mode="stretch_width", margin=0, sx={"gap": "8px"},
+        )  # fmt: skip
+
+    def __panel__(self) -> Any:
+        return self._view
+
+    def _shown(self) -> pd.DataFrame:
+        out = self.frame.copy() if len(self.frame) <= 5000 else self.frame
+        if out is self.frame:
+            return out
+        for name in out.columns:
+            column = out[name]
+            if pd.api.types.is_bool_dtype(column):
+                out[name] = column.map({True: "yes", False: "no"})
+            elif pd.api.types.is_float_dtype(column):
+                write = words.p_value if name.startswith("p_value") else lambda v: words.number(v, self._digits)
+                whole = name == "kv" or not len(column.dropna())
+                out[name] = [words.number(v, 4) if whole else write(v) for v in column]
+            elif not pd.api.types.is_integer_dtype(column):
+                out[name] = ["–" if v is None or v is pd.NA or v != v else str(v) for v in column]
+        return out
+
+    def _looks(self, frame: pd.DataFrame) -> dict[str, Any]:
+        numbers = [c for c in frame.columns if pd.api.types.is_numeric_dtype(frame[c]) and frame[c].dtype != bool]
+        return {
+            "titles": {c: words.heading(c, self._own) for c in frame.columns},
+            "text_align": {c: "right" if c in numbers else "left" for c in frame.columns},
+            "header_align": {c: "right" if c in numbers else "left" for c in frame.columns},
+            "header_tooltips": {c: words.explanation(c, self._own) for c in frame.columns},
+            "layout": "fit_data_fill" if len(frame.columns) > 3 else "fit_columns",
+            "pagination": "remote" if len(frame) > self._size else None,
+        }
+
+    def _glossary(self) -> str:
+        rows = [(words.heading(c, self._own), words.explanation(c, self._own)) for c in self.frame.columns]
+        entries = "".join(f"<dt>{escaped(h)}</dt><dd>{escaped(e)}</dd>" for h, e in rows if e)
+        return f'<details class="hint"><summary>What the columns mean</summary><dl>{entries}</dl></details>'
+
+    @param.depends("frame", watch=True)
+    def _changed(self) -> None:
+        looks = self._looks(self.frame)
+        with pn.io.hold():
+            self._grid.param.update(value=self._shown(), **looks)
+            self._meaning.object = self._glossary()
+
+
+def as_frame(value: Any) -> pd.DataFrame:
+    """A result table as a frame: a frame itself, or a sequence of frozen dataclasses or dicts."""
+    if isinstance(value, pd.DataFrame):
+        return value
+    rows = [v if isinstance(v, dict) else {k: getattr(v, k) for k in v.__dataclass_fields__} for v in value]
+    return pd.DataFrame(rows)
+
+
+def finite(value: Any) -> bool:
+    """Whether a number is there."""
+    return value is not None and bool(np.isfinite(value))

@@ -1,0 +1,123 @@
+"""Where every plot passes through: style, size, and a live plot that is patched instead of rebuilt."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import holoviews as hv
+import panel as pn
+import panel_material_ui as pmui
+import param
+
+from dashboard import parts, theme
+
+hv.extension("bokeh", logo=False) if "bokeh" not in hv.Store.renderers else None
+hv.renderer("bokeh").webgl = False  # without a GPU, WebGL is many times slower, and thinned curves gain nothing from it
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One plot of a page.
+
+    Parameters
+    ----------
+    title : str
+        The heading above it.
+    draw : callable
+        From the page's result to an element or overlay.
+    describe : callable
+        From the page's result to the plot in words.
+    key : callable
+        What, when it changes, a patch cannot carry: axis types, ticks, the number of panels.
+    ticks : callable, optional
+        From the result to the y axis's ticks, as (position, label), for probability scales.
+    live : bool
+        False: always rebuilt, as a layout of several panels must be.
+    """
+
+    title: str
+    draw: Callable[[Any], Any]
+    describe: Callable[[Any], str]
+    key: Callable[[Any], Hashable] = lambda result: None
+    ticks: Callable[[Any], Sequence[tuple[float, str]] | None] = lambda result: None
+    height: int = 440
+    live: bool = True
+
+
+def finish(
+    element: Any, *, dark: bool = False, height: int = 440, ticks: Sequence[tuple[float, str]] | None = None
+) -> Any:
+    """Give an element the style that every plot has."""
+    hook = theme.style_plot(dark, ticks)
+    common: dict[str, Any] = {
+        "responsive": True, "framewise": True, "hooks": [hook], "show_grid": True,
+        "active_tools": [], "toolbar": "above",
+    }  # fmt: skip
+    if isinstance(element, hv.Layout):
+        panels = [finish(e, dark=dark, height=height, ticks=ticks) for e in element]
+        return hv.Layout(panels).opts(shared_axes=True).cols(2)
+    if isinstance(element, hv.Overlay):
+        return element.opts(
+            hv.opts.Overlay(legend_position="top_left", legend_cols=3, min_height=height, show_legend=True,
+                            legend_opts={"orientation": "horizontal"}, **common)
+        ).opts(legend_position="top")  # fmt: skip
+    return element.opts(min_height=height, **common)
+
+
+class Live(pn.viewable.Viewer):
+    """A figure on a page, with its heading, its text alternative and its caption."""
+
+    dark = param.Boolean(False, doc="Whether the dark theme is on.")
+
+    def __init__(self, figure: Figure, **params: Any) -> None:
+        super().__init__(**params)
+        self.figure = figure
+        self._built: Hashable = object()
+        self._pipe: hv.streams.Pipe | None = None
+        self._result: Any = None
+        self._pane = pn.pane.HoloViews(
+            None, sizing_mode="stretch_width", min_height=figure.height, margin=0, linked_axes=False
+        )
+        self._words = parts.raw("")
+        self._view = pmui.Column(
+            parts.heading(figure.title),
+            self._words,
+            self._pane,
+            sizing_mode="stretch_width",
+            margin=0,
+            sx={"gap": "4px"},
+        )
+
+    def __panel__(self) -> Any:
+        return self._view
+
+    def update(self, result: Any) -> None:
+        """Show another result: a patch where the key is the same, a new plot otherwise."""
+        self._result = result
+        figure, text = self.figure, parts.escaped(self.figure.describe(result))
+        # The words stand beside the canvas as an image of their own, so that the plot's tools stay reachable.
+        self._words.object = f'<div role="img" aria-label="{text}"></div><p class="hint">{text}</p>'
+        key = (figure.key(result), self.dark)
+        if figure.live and self._pipe is not None and key == self._built:
+            self._pipe.send(result)
+            return
+        self._built = key
+        if not figure.live:
+            self._pane.object = self._draw(result)
+            return
+        self._pipe = hv.streams.Pipe(data=result)
+        self._pane.object = hv.DynamicMap(self._stream, streams=[self._pipe])
+
+    def _stream(self, data: Any) -> Any:
+        return self._draw(data)
+
+    def _draw(self, result: Any) -> Any:
+        figure = self.figure
+        return finish(figure.draw(result), dark=self.dark, height=figure.height, ticks=figure.ticks(result))
+
+    @param.depends("dark", watch=True)
+    def _repaint(self) -> None:
+        if self._result is not None:
+            self.update(self._result)

@@ -1,0 +1,82 @@
+"""The server: one process, sessions built by :func:`dashboard.app.build`."""
+
+from __future__ import annotations
+
+import socket
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+from methods.errors import InputError
+
+#: Milliseconds that a session whose connection broke is kept for its browser to come back.
+_KEPT_MS = 60_000
+_CHECK_MS = 15_000
+
+
+def free_port(wanted: int, address: str) -> int:
+    """The wanted port where it is free, otherwise the next one that is.
+
+    Raises
+    ------
+    InputError
+        The address is not one of this machine's, or no port is free.
+    """
+    if not 1 <= wanted <= 65535:
+        raise InputError(f"--port {wanted}: a port lies between 1 and 65535.")
+    for port in range(wanted, min(wanted + 50, 65536)):
+        with socket.socket(socket.AF_INET6 if ":" in address else socket.AF_INET, socket.SOCK_STREAM) as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            try:
+                probe.bind((address, port))
+            except PermissionError:
+                raise InputError(f"Port {port} is reserved for the system: choose one above 1023.") from None
+            except OSError as error:
+                if isinstance(error, socket.gaierror) or error.errno == 99:
+                    raise InputError(f"--address {address}: this machine has no such address.") from None
+                continue
+            return port
+    raise InputError(f"Ports {wanted} to {wanted + 49} are all busy: choose another with --port.")
+
+
+def application(files: Sequence[Path]) -> Callable[[], Any]:
+    """What the server calls for every session."""
+
+    def session() -> Any:
+        from dashboard.app import build
+
+        return build(files).page
+
+    return session
+
+
+def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1", browser: bool = True) -> int:
+    """Read the files once, so that a bad one is told at once, then serve until interrupted."""
+    from dashboard.study import Study
+
+    study = Study()
+    for file in files:
+        study.open(file)
+    chosen = free_port(port, address)
+    if chosen != port:
+        print(f"gapshift: port {port} is busy, using {chosen}", file=sys.stderr)
+    import panel as pn
+
+    import dashboard.app  # noqa: F401  (the design, before the first session)
+
+    pn.extension("tabulator", defer_load=False, notifications=False, reconnect=True)
+    shown = "localhost" if address in ("127.0.0.1", "localhost", "::1", "0.0.0.0") else address
+    print(f"gapshift is at http://{shown}:{chosen}/ (Ctrl-C stops it)", flush=True)
+    pn.serve(
+        {"/": application(files)},
+        port=chosen,
+        address=address,
+        show=browser,
+        title="gapshift",
+        verbose=False,
+        websocket_origin=[f"{shown}:{chosen}", f"{address}:{chosen}", f"127.0.0.1:{chosen}"],
+        unused_session_lifetime_milliseconds=_KEPT_MS,
+        check_unused_sessions_milliseconds=_CHECK_MS,
+    )
+    return 0

@@ -1,0 +1,100 @@
+"""What stands beside every page: the menu, and the choices that all pages share."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import panel as pn
+import panel_material_ui as pmui
+import param
+
+from dashboard import parts, words
+from dashboard.levels import level_text
+from dashboard.pages import entries
+from dashboard.study import Study
+
+_CONFIDENCES = {"80 %": 0.80, "90 %": 0.90, "95 %": 0.95, "99 %": 0.99}
+
+
+class Sidebar(pn.viewable.Viewer):
+    """Menu and shared choices of one study."""
+
+    study: Study = param.ClassSelector(class_=Study, constant=True)
+
+    def __init__(self, study: Study, **params: Any) -> None:
+        super().__init__(study=study, **params)
+        self._menu = pmui.MenuList(
+            items=[{"label": e.label, "icon": e.icon, "key": e.key} for e in entries()],
+            dense=True, margin=0, sizing_mode="stretch_width", color="primary", highlight=True,
+        )  # fmt: skip
+        self._by = pmui.Select(label="Compare by", size="small")
+        self._reference = pmui.Select(label="Reference", size="small")
+        self._confidence = pmui.Select(label="Confidence", size="small")
+        self._data = parts.raw("")
+        self._settle()
+        self._menu.param.watch(self._chosen, "active")
+        for widget, name in ((self._by, "by"), (self._reference, "reference"), (self._confidence, "confidence")):
+            widget.param.watch(lambda event, name=name: self._set(name, event.new), "value")
+        study.param.watch(self._settle, ["page", "files", "fingerprint", "by", "reference", "confidence"])
+
+    def __panel__(self) -> Any:
+        return pmui.Column(
+            self._menu,
+            pmui.Divider(margin=(8, 0)),
+            pmui.Column(
+                parts.explained(self._by, "The factor whose levels are set against each other.", width=232),
+                parts.explained(self._reference, "The level that the others are measured from.", width=232),
+                parts.explained(self._confidence, "How often intervals made this way hold the true value.", width=232),
+                self._data, margin=(0, 16), sx={"gap": "16px"}, width=240,
+            ),
+            sizing_mode="stretch_width", margin=0,
+        )  # fmt: skip
+
+    def _chosen(self, event: Any) -> None:
+        active = event.new
+        if active:
+            index = active[0] if isinstance(active, (tuple, list)) else active
+            self.study.page = entries()[index].key
+
+    def _set(self, name: str, value: Any) -> None:
+        if value is not None and not self._busy and getattr(self.study, name) != value:
+            setattr(self.study, name, value)
+
+    _busy = False
+
+    def _settle(self, *_: Any) -> None:
+        """Bring the controls to the study."""
+        study = self.study
+        self._busy = True
+        try:
+            factors = {words.heading(f): f for f in study.factors}
+            levels = study.levels(study.by)
+            confidences = dict(_CONFIDENCES)
+            if study.confidence not in confidences.values():
+                confidences[f"{study.confidence:.4g}"] = study.confidence
+            with pn.io.hold():
+                self._by.param.update(options=factors, value=study.by or None, disabled=not factors)
+                first = f"{level_text(levels[0])} (first)" if levels else "–"
+                options = {first: "", **{v: v for v in levels[1:]}} if levels else {first: ""}
+                shown = study.reference if study.reference in options.values() else ""
+                self._reference.param.update(options=options, value=shown, disabled=not levels)
+                self._confidence.param.update(options=confidences, value=study.confidence)
+                self._data.object = self._summary()
+                index = [e.key for e in entries()].index(study.page)
+                if self._menu.active != (index,):
+                    self._menu.active = (index,)
+        finally:
+            self._busy = False
+
+    def _summary(self) -> str:
+        study = self.study
+        if not study.files:
+            return '<p class="hint">No file is open.</p>'
+        names = words.listed(f.name for f in study.files)
+        lines = [f"{parts.escaped(names)}: {words.plural(len(study.table), 'reading')}"]
+        if study.dataset:
+            lines[0] += ", invented for the demo"
+        hidden = len(study.everything) - len(study.table)
+        if hidden:
+            lines.append(f"{words.plural(hidden, 'reading')} filtered or left out")
+        return "".join(f'<p class="hint">{line}.</p>' for line in lines)

@@ -1,0 +1,334 @@
+"""One session's state: records, filters, exclusions, factor, reference, confidence and the pages' own inputs.
+
+The only place that pages share. Knows no widget; a notebook may use it alone::
+
+    study = Study()
+    study.open("series.csv")
+    study.filters = {"fluid": ["mineral"]}
+    study.table
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import param
+
+from dashboard import demo
+from dashboard.cache import remember
+from dashboard.levels import levels_of, texts
+from methods.errors import InputError
+from methods.records.table import COLUMNS, CONDITION, filling_codes
+
+#: Columns that describe one reading and never a group of them.
+_NOT_FACTORS = {"kv", "order", "outcome", "filling", "tested_on", "note", "temperature_c", "water_mg_kg"}
+_MOST_FACTOR_LEVELS = 60
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A file that is open: what it was, how it was read and what came of it."""
+
+    name: str
+    sha256: str
+    options: Mapping[str, Any]
+    records: Any
+    source: Any = field(repr=False, compare=False)
+    demo: str = ""
+
+
+@dataclass(frozen=True)
+class Exclusion:
+    """Rows left out on purpose: the cells that name them, as text, and the reason."""
+
+    where: Mapping[str, str]
+    reason: str
+
+    def __post_init__(self) -> None:
+        if not self.reason.strip():
+            raise InputError("Give the reason: a breakdown left out without a reason cannot be defended later.")
+
+
+@dataclass(frozen=True)
+class Selection:
+    """The table that the filters left, in the form that every function of ``methods`` takes."""
+
+    table: pd.DataFrame
+
+
+class Study(param.Parameterized):
+    """The state of one session. Setting a parameter is enough: pages and the address follow."""
+
+    page = param.String("records", doc="Key of the page that is shown.")
+    dataset = param.String("", doc="Name of the demo set that is open; empty for the user's own files.")
+    files = param.List([], item_type=Opened, doc="The files that are open.")
+    filters = param.Dict({}, doc="Column -> the levels that are kept, as text. A column that is absent keeps all.")
+    exclusions = param.List([], item_type=Exclusion, doc="Breakdowns and fillings left out, with reasons.")
+    by = param.String("", doc="The factor whose levels are compared.")
+    split = param.List([], item_type=str, doc="Up to two more factors by which curves are split.")
+    reference = param.String("", doc="The level that others are compared with; empty for the first.")
+    confidence = param.Number(0.95, bounds=(0.5, 0.9999), doc="Confidence of every interval.")
+    inputs = param.Dict({}, doc="The pages' own inputs: 'page.name' -> value.")
+    fingerprint = param.String("", constant=True, doc="Changes whenever the selected table does.")
+    awaited = param.List([], doc="Files that a reopened study needs: dicts with name, sha256, options.")
+    pending = param.Dict({}, doc="Settings of a reopened study that wait for its files.")
+    remarks = param.List([], item_type=str, doc="What the user should know about how the study came to be.")
+
+    def __init__(self, **params: Any) -> None:
+        super().__init__(**params)
+        self._settle()
+
+    # ------------------------------------------------------------------ files
+
+    def open(
+        self, source: str | Path | bytes, name: str | None = None, *, demo_name: str = "", **options: Any
+    ) -> Opened:
+        """Read one file and add it to those that are open.
+
+        Parameters
+        ----------
+        source : path or bytes
+            Where the file is, or its content; ``name`` is then its name.
+        **options
+            What overrules the reader's guesses; see :func:`methods.read`.
+
+        Raises
+        ------
+        InputError
+            The file is unusable, or the same content is open already.
+        """
+        data = source if isinstance(source, bytes) else Path(source).read_bytes()
+        name = name or (Path(source).name if not isinstance(source, bytes) else "uploaded file")
+        digest = hashlib.sha256(data).hexdigest()
+        if any(f.sha256 == digest for f in self.files):
+            raise InputError(f"{name} is open already: its content is the same, byte for byte.", text=name)
+        waiting = next((w for w in self.awaited if w["sha256"] == digest), None)
+        if waiting is not None:
+            options = {**waiting.get("options", {}), **options}
+        opened = _read(data, name, digest, options, source if not isinstance(source, bytes) else data, demo_name)
+        self._arrived(opened, waiting)
+        return opened
+
+    def _arrived(self, opened: Opened, waiting: Mapping[str, Any] | None) -> None:
+        remarks, awaited = list(self.remarks), [w for w in self.awaited if w is not waiting]
+        if waiting is None:
+            for other in [w for w in awaited if w["name"] == opened.name]:
+                remarks.append(
+                    f"{opened.name} is not the file that the study was saved with: its content has changed since. "
+                    "The numbers will differ from those that were saved."
+                )
+                awaited.remove(other)
+        keep = [f for f in self.files if not f.demo] if not opened.demo else []
+        self.param.update(files=[*keep, opened], dataset=opened.demo, awaited=awaited, remarks=remarks)
+        if self.pending and not awaited:
+            from dashboard import address
+
+            address.apply(self, self.pending)
+            self.pending = {}
+
+    def open_demo(self, name: str) -> Opened | None:
+        """Open one of the invented demo sets in place of whatever is open; None when there is no such set."""
+        file = demo.path(name)
+        if file is None:
+            return None
+        return self.open(file, demo_name=name) if self.dataset != name else self.files[0]
+
+    def close(self, name: str) -> None:
+        """Close the file of this name."""
+        left = [f for f in self.files if f.name != name]
+        self.param.update(files=left, dataset=left[0].demo if left else "")
+
+    def reread(self, name: str, **options: Any) -> Opened:
+        """Read an open file again with other options; ``None`` takes an option back."""
+        old = next(f for f in self.files if f.name == name)
+        merged = {k: v for k, v in {**old.options, **options}.items() if v is not None}
+        data = old.source if isinstance(old.source, bytes) else Path(old.source).read_bytes()
+        new = _read(data, old.name, hashlib.sha256(data).hexdigest(), merged, old.source, old.demo)
+        self.files = [new if f is old else f for f in self.files]
+        return new
+
+    # ------------------------------------------------------------------ what is derived
+
+    @property
+    def everything(self) -> pd.DataFrame:
+        """All rows of all open files, before filters and exclusions, with a ``file`` column."""
+        return remember(("everything", self._content()), lambda: _joined(self.files))
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The rows that filters and exclusions leave. Shared and cached: do not change it."""
+        return remember(("table", self.fingerprint), self._selected)
+
+    @property
+    def selection(self) -> Selection:
+        """The same for the functions of ``methods``, which then need not check the table again."""
+        return Selection(self.table)
+
+    @property
+    def factors(self) -> list[str]:
+        """The columns whose levels can be compared: those with two levels or more."""
+        return remember(("factors", self._content()), lambda: _factors(self.everything))
+
+    def levels(self, column: str) -> tuple[str, ...]:
+        """All levels of a column, as text, before filters: what gives a level its colour for good."""
+        if column not in self.everything.columns:
+            return ()
+        return remember(("levels", self._content(), column), lambda: levels_of(self.everything[column]))
+
+    def present(self, column: str) -> tuple[str, ...]:
+        """The levels that the filters left."""
+        if column not in self.table.columns:
+            return ()
+        return remember(("present", self.fingerprint, column), lambda: levels_of(self.table[column]))
+
+    @property
+    def reference_value(self) -> Any:
+        """The reference level as it stands in the table, or None to let the method choose."""
+        if not self.reference or self.by not in self.table.columns:
+            return None
+        column = self.table[self.by]
+        hits = column[(texts(column) == self.reference).to_numpy()]
+        return hits.iloc[0] if len(hits) else None
+
+    def excluded(self) -> pd.Series:
+        """Boolean, one entry a row of :attr:`everything`: True where an exclusion takes the row out."""
+        return _matches(self.everything, self.exclusions)
+
+    def _content(self) -> str:
+        parts = [(f.name, f.sha256, sorted((k, repr(v)) for k, v in f.options.items())) for f in self.files]
+        return hashlib.blake2b(repr(parts).encode(), digest_size=16).hexdigest()
+
+    def _selected(self) -> pd.DataFrame:
+        whole = self.everything
+        keep = ~self.excluded()
+        for column, wanted in self.filters.items():
+            if column in whole.columns:
+                keep &= texts(whole[column]).isin(list(wanted))
+        return whole if bool(keep.all()) else whole[keep].reset_index(drop=True)
+
+    @param.depends("files", watch=True)
+    def _settle(self) -> None:
+        """After other files: keep what still makes sense, choose a factor where none is chosen."""
+        factors = self.factors
+        by = self.by if self.by in factors else next((f for f in ("electrode", "method", *factors) if f in factors), "")
+        known = {c: [v for v in wanted if v in self.levels(c)] for c, wanted in self.filters.items()}
+        with param.parameterized.batch_call_watchers(self):
+            self.by = by
+            self.split = [s for s in self.split if s in factors and s != by][:2]
+            self.reference = self.reference if self.reference in self.levels(by) else ""
+            self.filters = {c: v for c, v in known.items() if v and len(v) < len(self.levels(c))}
+            self._mark()
+
+    @param.depends("filters", "exclusions", watch=True)
+    def _mark(self) -> None:
+        parts = [
+            self._content(),
+            sorted((c, sorted(v)) for c, v in self.filters.items()),
+            sorted(sorted(x.where.items()) for x in self.exclusions),
+        ]
+        with param.parameterized.edit_constant(self):
+            self.fingerprint = hashlib.blake2b(repr(parts).encode(), digest_size=16).hexdigest()
+
+    @param.depends("by", watch=True)
+    def _other_factor(self) -> None:
+        with param.parameterized.batch_call_watchers(self):
+            self.split = [s for s in self.split if s != self.by]
+            if self.reference not in self.levels(self.by):
+                self.reference = ""
+
+    # ------------------------------------------------------------------ inputs of pages
+
+    def put(self, page: str, name: str, value: Any, default: Any = None) -> None:
+        """Keep one input of a page, so that the address and the study file carry it; its default is not kept."""
+        key = f"{page}.{name}"
+        left = {k: v for k, v in self.inputs.items() if k != key}
+        wanted = left if value == default else {**left, key: value}
+        if wanted != self.inputs:
+            self.inputs = wanted
+
+    def exclude(self, where: Mapping[str, str], reason: str) -> None:
+        """Leave out the rows whose cells, as text, are those of ``where``; the reason is kept with them."""
+        self.exclusions = [*self.exclusions, Exclusion(dict(where), reason)]
+
+    def take_back(self, index: int) -> None:
+        """Take an exclusion back."""
+        self.exclusions = [x for i, x in enumerate(self.exclusions) if i != index]
+
+
+def filling_key(row: Mapping[str, Any]) -> dict[str, str]:
+    """The cells that name the filling of this row of the table, as text; what is not given is left out."""
+    names = ("file", "sample", *CONDITION, "tested_on", "filling")
+    cells = {n: texts(pd.Series([row[n]])).iloc[0] for n in names if n in row}
+    return {n: t for n, t in cells.items() if not pd.isna(row[n])}
+
+
+def _matches(table: pd.DataFrame, exclusions: Sequence[Exclusion]) -> pd.Series:
+    out = pd.Series(False, index=table.index)
+    written: dict[str, pd.Series] = {}
+    for exclusion in exclusions:
+        hit = pd.Series(bool(exclusion.where), index=table.index)
+        for column, text in exclusion.where.items():
+            if column not in table.columns:
+                hit &= False
+                continue
+            if column not in written:
+                written[column] = texts(table[column])
+            hit &= written[column] == text
+        out |= hit
+    return out
+
+
+def _factors(table: pd.DataFrame) -> list[str]:
+    extra = [c for c in table.columns if c not in COLUMNS]
+    candidates = [*CONDITION, "sample", "state", "edition", *extra]
+    order = ["electrode", "gap_mm", "stirring", "method"]
+    ranked = [*order, *[c for c in dict.fromkeys(candidates) if c not in order]]
+    out = []
+    for name in ranked:
+        if name in _NOT_FACTORS or name not in table.columns:
+            continue
+        if 2 <= table[name].nunique(dropna=False) <= _MOST_FACTOR_LEVELS:
+            out.append(name)
+    return out
+
+
+def _joined(files: Sequence[Opened]) -> pd.DataFrame:
+    if not files:
+        columns: dict[str, Any] = {n: pd.Series(dtype="str") for n in (*COLUMNS, "file")}
+        columns["kv"] = pd.Series(dtype=float)
+        return pd.DataFrame(columns)
+    parts = [f.records.table.assign(file=f.name) for f in files]
+    joined = pd.concat(parts, ignore_index=True)
+    if len(files) > 1 and _labels_clash(parts):
+        # Filling 1 of one file is not filling 1 of another.
+        label = joined["file"] + ": " + texts(joined["filling"])
+        joined["filling"] = label.where(joined["filling"].notna(), joined["filling"])
+    return joined
+
+
+def _labels_clash(parts: Sequence[pd.DataFrame]) -> bool:
+    whole = pd.concat(parts, ignore_index=True)
+    apart = len(set(filling_codes(whole, by=["file"])))
+    return len(set(filling_codes(whole))) < apart
+
+
+def _read(data: bytes, name: str, digest: str, options: Mapping[str, Any], source: Any, demo_name: str) -> Opened:
+    import methods.records as reading
+
+    if not hasattr(reading, "read"):  # pragma: no cover
+        import io
+
+        from methods.records.table import as_table
+
+        return Opened(name, digest, {}, Selection(as_table(pd.read_csv(io.BytesIO(data)))), source, demo_name)
+    read = reading.read
+    given = {k: v for k, v in options.items() if v is not None}
+    key = ("read", digest, name, json.dumps(given, sort_keys=True, default=repr))
+    records = remember(key, lambda: read(data, name=name, **given))
+    return Opened(name, digest, given, records, source, demo_name)

@@ -1,0 +1,228 @@
+"""Type, spacing and colour: the only place where a colour is named.
+
+Two palettes, one per theme. Text reaches a contrast of 4.5:1 and marks 3:1 on the surface they stand on
+(WCAG 2.2, 1.4.3 and 1.4.11). The mark colours were chosen by simulating deuter-, prot- and tritanopia
+(Machado, Oliveira & Fernandes, IEEE TVCG 15 (2009) 1291) and keeping the smallest CIELAB distance of any two
+of them at 20 or more; dash and marker carry the same distinction a second time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Palette:
+    """The colours of one theme, as ``#rrggbb``."""
+
+    ground: str  # behind everything
+    surface: str  # cards, plots, tables
+    ink: str  # text
+    muted: str  # secondary text, axis labels
+    line: str  # axes and rules that carry meaning
+    grid: str  # grid lines: decoration, no contrast wanted
+    bar: str  # the bar across the top
+    on_bar: str
+    primary: str  # buttons, links, the focused control
+    on_primary: str
+    good: str
+    caution: str
+    wrong: str
+    marks: tuple[str, ...]  # levels, in order
+
+
+LIGHT = Palette(
+    ground="#F4F5F2", surface="#FFFFFF", ink="#1C2326", muted="#4F5B60", line="#7A868B", grid="#E3E7E8",
+    bar="#16414D", on_bar="#FFFFFF", primary="#1B6478", on_primary="#FFFFFF",
+    good="#1B6E3C", caution="#8A5200", wrong="#B3261E",
+    marks=("#7A3E9D", "#B37A00", "#333333", "#C51B7D", "#117733", "#D860F0"),
+)  # fmt: skip
+
+DARK = Palette(
+    ground="#14181B", surface="#1B2024", ink="#E8ECEE", muted="#AEB9BE", line="#7F8B91", grid="#2C3439",
+    bar="#0F2F38", on_bar="#F2F7F8", primary="#7CC4D6", on_primary="#0C2026",
+    good="#7FD39B", caution="#F0B65A", wrong="#FF9A92",
+    marks=("#6FA8FF", "#F0E442", "#D55E00", "#CC79A7", "#B8E986", "#A0A070"),
+)  # fmt: skip
+
+#: Beyond this many levels in one plot, colours and dashes no longer tell them apart: use small multiples.
+MOST_LEVELS = len(LIGHT.marks)
+
+DASHES: tuple[str, ...] = ("solid", "dashed", "dotdash", "dotted", "dashdot", "solid")
+MARKERS: tuple[str, ...] = ("circle", "square", "triangle", "diamond", "inverted_triangle", "plus")
+
+#: A withstand is not a value: wherever it is drawn it has this mark and no other mark has it.
+WITHSTOOD_MARKER = "asterisk"
+
+FONT = "Roboto, 'Segoe UI', 'Helvetica Neue', Arial, sans-serif"
+#: Type scale in px: the sentence that answers the page's question stands out most after the heading.
+TYPE = {"small": 13, "body": 15, "lead": 20, "h2": 18, "h1": 26, "plot": 13}
+#: Spacing in px.
+SPACE = {"xs": 4, "s": 8, "m": 16, "l": 24, "xl": 40}
+#: Share of a mark's colour in an uncertainty band.
+BAND_ALPHA = 0.16
+
+
+def palette(dark: bool = False) -> Palette:
+    """The colours of the dark or the light theme."""
+    return DARK if dark else LIGHT
+
+
+@dataclass(frozen=True)
+class Cue:
+    """How one level looks in every plot: colour, and a dash and marker that say the same without it."""
+
+    colour: str
+    dash: str
+    marker: str
+
+
+def cues(levels: Sequence[str], dark: bool = False) -> dict[str, Cue]:
+    """Give every level its look, by its place in the *complete* list of levels.
+
+    Pass all levels that the records have (``study.levels(column)``), not those that a filter left: then a
+    level keeps its colour when its neighbours are filtered away. Beyond :data:`MOST_LEVELS` the looks
+    repeat, with the next dash.
+    """
+    marks = palette(dark).marks
+    out = {}
+    for i, level in enumerate(dict.fromkeys(levels)):
+        turn = i // len(marks)
+        out[level] = Cue(
+            marks[i % len(marks)], DASHES[(i + turn) % len(DASHES)], MARKERS[(i + 2 * turn) % len(MARKERS)]
+        )
+    return out
+
+
+def style_plot(dark: bool = False, ticks: Sequence[tuple[float, str]] | None = None) -> Callable[[Any, Any], None]:
+    """A HoloViews hook through which every plot passes: fonts, colours, grid, legend outside the data.
+
+    ``ticks`` replaces the y axis's ticks by ``(position, label)`` pairs, for probability scales.
+    """
+    colours = palette(dark)
+
+    def hook(plot: Any, element: Any) -> None:
+        figure = plot.state
+        if not hasattr(figure, "xaxis"):
+            return
+        figure.background_fill_color = colours.surface
+        figure.border_fill_color = colours.surface
+        figure.outline_line_color = None
+        figure.title.text_color = colours.ink
+        figure.title.text_font = FONT
+        figure.title.text_font_size = f"{TYPE['body']}px"
+        for axis in [*figure.xaxis, *figure.yaxis]:
+            axis.axis_line_color = colours.line
+            axis.major_tick_line_color = colours.line
+            axis.minor_tick_line_color = None
+            axis.major_label_text_color = colours.muted
+            axis.axis_label_text_color = colours.ink
+            axis.axis_label_text_font_style = "normal"
+            for part in ("major_label", "axis_label"):
+                setattr(axis, f"{part}_text_font", FONT)
+                setattr(axis, f"{part}_text_font_size", f"{TYPE['plot']}px")
+        for grid in figure.grid:
+            grid.grid_line_color = colours.grid
+        if ticks is not None:
+            for axis in figure.yaxis:
+                axis.ticker = [position for position, _ in ticks]
+                axis.major_label_overrides = {position: label for position, label in ticks}
+        for legend in figure.legend:
+            _style_legend(legend, colours)
+        figure.toolbar.autohide = True
+        figure.toolbar.logo = None
+
+    return hook
+
+
+def _style_legend(legend: Any, colours: Palette) -> None:
+    legend.background_fill_color = colours.surface
+    legend.background_fill_alpha = 0.9
+    legend.border_line_color = None
+    legend.label_text_color = colours.ink
+    legend.label_text_font = FONT
+    legend.label_text_font_size = f"{TYPE['plot']}px"
+    legend.glyph_width = 28  # long enough to tell a dash from a dot
+    legend.padding = SPACE["xs"]
+    legend.click_policy = "none"
+
+
+def _scheme(colours: Palette) -> dict[str, Any]:
+    return {
+        "palette": {
+            "primary": {"main": colours.primary, "contrastText": colours.on_primary},
+            "secondary": {"main": colours.muted, "contrastText": colours.surface},
+            "success": {"main": colours.good},
+            "warning": {"main": colours.caution},
+            "error": {"main": colours.wrong},
+            "info": {"main": colours.primary},
+            "background": {"default": colours.ground, "paper": colours.surface},
+            "text": {"primary": colours.ink, "secondary": colours.muted},
+            "divider": colours.line if colours is DARK else colours.grid,
+        },
+        "typography": {
+            "fontFamily": FONT,
+            "fontSize": 14,
+            "h1": {"fontSize": TYPE["h1"], "fontWeight": 500},
+            "h2": {"fontSize": TYPE["h2"], "fontWeight": 500},
+            "button": {"textTransform": "none"},
+        },
+        "shape": {"borderRadius": 6},
+    }
+
+
+def components() -> dict[str, Any]:
+    """The theme that panel-material-ui's components follow, light and dark."""
+    return {"light": _scheme(LIGHT), "dark": _scheme(DARK)}
+
+
+def page_css() -> str:
+    """Rules of the whole document: print, reduced motion, tabular figures, colours as CSS variables."""
+    names = ("ground", "surface", "ink", "muted", "line", "grid", "primary", "good", "caution", "wrong", "bar")
+
+    def variables(colours: Palette) -> str:
+        return "".join(f"--gs-{n}:{getattr(colours, n)};" for n in names)
+
+    return f"""
+:root, .mui-light {{ {variables(LIGHT)} }}
+.mui-dark {{ {variables(DARK)} }}
+body {{ font-family: {FONT}; font-variant-numeric: tabular-nums; background: var(--gs-ground); }}
+.header.MuiAppBar-root {{ background: var(--gs-bar) !important; box-shadow: none !important; }}
+@media (prefers-reduced-motion: reduce) {{
+  *, *::before, *::after {{ animation-duration: 0.01ms !important; animation-iteration-count: 1 !important;
+    transition-duration: 0.01ms !important; scroll-behavior: auto !important; }}
+}}
+@media print {{
+  .header, nav, .sidebar {{ display: none !important; }}
+  body, html {{ height: auto !important; overflow: visible !important; }}
+  .main, .main-content, .main > div, body > div, body > div > div {{ height: auto !important;
+    overflow: visible !important; display: block !important; margin: 0 !important; }}
+}}
+"""
+
+
+def text_css() -> str:
+    """Rules of the text that pages show: headings, the answering sentence, explanations, captions."""
+    return f"""
+:host {{ font-family: {FONT}; color: var(--gs-ink); font-size: {TYPE["body"]}px; line-height: 1.5; }}
+h1 {{ font-size: {TYPE["h1"]}px; font-weight: 500; line-height: 1.25; margin: 0; }}
+h2 {{ font-size: {TYPE["h2"]}px; font-weight: 500; line-height: 1.3; margin: {SPACE["m"]}px 0 0; }}
+h3 {{ font-size: {TYPE["body"]}px; font-weight: 600; margin: {SPACE["s"]}px 0 0; }}
+p {{ margin: 0; max-width: 75ch; }}
+p + p {{ margin-top: {SPACE["s"]}px; }}
+ul {{ margin: 0; padding-left: 1.2em; max-width: 80ch; }}
+a {{ color: var(--gs-primary); }}
+.question {{ color: var(--gs-muted); margin-top: {SPACE["xs"]}px; }}
+.answer {{ font-size: {TYPE["lead"]}px; line-height: 1.4; font-weight: 500; max-width: 60ch;
+  border-left: 4px solid var(--gs-primary); padding-left: {SPACE["m"]}px; font-variant-numeric: tabular-nums; }}
+.hint {{ color: var(--gs-muted); font-size: {TYPE["small"]}px; line-height: 1.4; margin: 0; max-width: 60ch; }}
+.silent {{ position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }}
+.notice {{ border-left: 4px solid var(--gs-caution); padding: {SPACE["xs"]}px {SPACE["m"]}px; }}
+.notice.wrong {{ border-color: var(--gs-wrong); }}
+.notice.calm {{ border-color: var(--gs-line); }}
+.notice b {{ font-weight: 600; }}
+dl {{ margin: 0; max-width: 80ch; }} dt {{ font-weight: 600; margin-top: {SPACE["s"]}px; }} dd {{ margin: 0; }}
+details > summary {{ cursor: pointer; }}
+"""
