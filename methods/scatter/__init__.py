@@ -4,6 +4,10 @@ from methods.scatter.families import FAMILIES, cdf, pdf, quantile, weibull_cov, 
 from methods.scatter.fitting import Fit, Percentile, fit
 from methods.scatter.many import fit_many, quantile_many
 
+from methods.scatter.anova import OneWay, one_way  # isort: skip
+from methods.scatter.batched import components_many  # isort: skip
+from methods.scatter.variance_components import Component, Components, components  # isort: skip
+
 __all__ = [
     "FAMILIES",
     "Fit",
@@ -17,3 +21,4 @@ __all__ = [
     "weibull_cov",
     "weibull_shape_for_cov",
 ]
+__all__ += ["Component", "Components", "OneWay", "components", "components_many", "one_way"]

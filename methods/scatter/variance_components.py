@@ -1,0 +1,286 @@
+"""How the scatter divides between laboratories, samples, fillings and single breakdowns."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy import stats
+
+from methods.errors import InputError, NotEstimable
+from methods.records.table import as_table, group_codes, withstood
+from methods.result import Caution
+from methods.scatter.degrees import Precision, precision
+from methods.scatter.limits import component_limits
+from methods.scatter.nesting import estimable, fixed_columns, random_factors
+from methods.scatter.reml import Criterion, Estimate, collapse, minimise
+
+Floats = NDArray[Any]
+
+
+@dataclass(frozen=True)
+class Component:
+    """One source of scatter: its standard deviation in kV, confidence limits, per cent of the mean, and levels."""
+
+    factor: str
+    sd: float
+    low: float
+    high: float
+    levels: int
+    percent: float = np.nan
+
+
+@dataclass(frozen=True)
+class Components:
+    """Where the scatter of one set of breakdowns comes from.
+
+    ``components`` runs from the outside in and ends with ``breakdown``, the scatter within one filling. A factor
+    at its bound has ``sd`` 0 and an upper limit. ``effective_breakdowns`` is the number of independent breakdowns
+    that would know the mean as well; ``intraclass_correlation`` the correlation of two breakdowns that share all
+    levels. ``residuals`` holds the scatter within fillings for each level of ``residual_by``. ``df`` are the
+    degrees of freedom of ``standard_error_kv``; ``low_kv`` and ``high_kv`` are the t-limits of the mean with them.
+    """
+
+    mean_kv: float
+    standard_error_kv: float
+    components: list[Component]
+    low_kv: float
+    high_kv: float
+    df: float
+    confidence: float
+    intraclass_correlation: float
+    intraclass_low: float
+    intraclass_high: float
+    effective_breakdowns: float
+    breakdowns: int
+    withstood: int
+    method: str
+    limits: str
+    fixed: list[str]
+    log_likelihood: float
+    residuals: list[dict[str, Any]] = field(default_factory=list)
+    warnings: list[Caution] = field(default_factory=list)
+    group: dict[str, Any] | None = None
+    groups: list[Any] | None = None
+
+    @property
+    def cautions(self) -> list[Caution]:
+        """The same as ``warnings``."""
+        return self.warnings
+
+    def to_dict(self) -> dict[str, Any]:
+        """Field names and values; ``group`` and ``groups`` only where there are any."""
+        out = {f.name: getattr(self, f.name) for f in fields(self)}
+        return {k: v for k, v in out.items() if not (k in ("group", "groups") and v is None)}
+
+
+def components(
+    data: Any,
+    *,
+    by: Sequence[str] = (),
+    fixed: Sequence[str] | None = None,
+    confidence: float = 0.95,
+    factors: Sequence[str] | None = None,
+    residual_by: Sequence[str] = (),
+    method: str = "reml",
+    limits: str = "auto",
+) -> Components:
+    """Divide the scatter of breakdown voltages among laboratory, sample, filling and breakdown.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+        The record table, one row a breakdown.
+    by : columns
+        Adds ``groups``: the same analysis for each combination of these columns.
+    fixed : columns or None
+        What is held fixed (each combination gets its own mean). None: the columns of method and fluid that take
+        several values, so that methods which read differently do not swell the scatter between fillings. An
+        empty sequence: one common mean.
+    factors : columns or None
+        Random factors from the outside in; None: those of laboratory, sample, filling that the table has.
+        ``"laboratory:sample"`` means samples within laboratories.
+    residual_by : columns
+        Let the scatter within fillings differ between the levels of these columns.
+    method : {"reml", "ml"}
+        Restricted or full maximum likelihood.
+    limits : {"auto", "mls", "profile", "wald"}
+        See :func:`methods.scatter.limits.component_limits`.
+
+    Raises
+    ------
+    InputError
+        An unknown column or option.
+    NotEstimable
+        Fewer than two breakdowns, no variation, or withstood series in a design that the censored model does not
+        cover.
+
+    Notes
+    -----
+    Restricted maximum likelihood: Searle, Casella & McCulloch, Variance Components, Wiley 1992. Degrees of freedom
+    after Satterthwaite. Withstood ceilings are right-censored: such tables go to maximum likelihood
+    (:func:`methods.scatter.censored.fit_censored`) and say so.
+    """
+    if method not in ("reml", "ml") or limits not in ("auto", "mls", "profile", "wald"):
+        raise InputError("The method is 'reml' or 'ml' and the limits are 'auto', 'mls', 'profile' or 'wald'.")
+    if not 0 < confidence < 1:
+        raise InputError("The confidence must lie between 0 and 1.")
+    table = as_table(data)
+    for name in (*by, *residual_by):
+        if name not in table.columns:
+            raise InputError(f"There is no column {name!r}.", column=name)
+    options: dict[str, Any] = {
+        "fixed": fixed, "confidence": confidence, "factors": factors, "residual_by": tuple(residual_by),
+        "method": method, "limits": limits,
+    }  # fmt: skip
+    whole = _one(table, **options)
+    if not by:
+        return whole
+    groups: list[Any] = []
+    for key, part in table.groupby(list(by), sort=True, dropna=False):
+        label = {name: _level(level) for name, level in zip(by, key, strict=True)}
+        try:
+            groups.append(_replace(_one(part.reset_index(drop=True), **options), group=label))
+        except NotEstimable as error:
+            groups.append({"group": label, "error": str(error)})
+    return _replace(whole, groups=groups)
+
+
+def _level(value: Any) -> Any:
+    return None if pd.isna(value) else value
+
+
+def _replace(result: Components, **changes: Any) -> Components:
+    return Components(**{**{f.name: getattr(result, f.name) for f in fields(result)}, **changes})
+
+
+def _one(
+    table: pd.DataFrame, fixed: Sequence[str] | None, confidence: float, factors: Sequence[str] | None,
+    residual_by: Sequence[str], method: str, limits: str,
+) -> Components:  # fmt: skip
+    if len(table) < 2:
+        raise NotEstimable("One breakdown has no scatter to divide up; two or more are needed.")
+    held = fixed_columns(table, fixed)
+    cell = group_codes(table, held)
+    found, cautions = random_factors(table, factors)
+    kept, more = estimable(found, cell)
+    cautions += more
+    if held and fixed is None and int(cell.max()) > 0:
+        cautions.append(Caution("conditions", (
+            f"{int(cell.max()) + 1} conditions ({', '.join(held)}) occur. Each was given its own mean, so that their "
+            "differences do not count as scatter; the mean shown is the plain average of theirs."
+        )))  # fmt: skip
+    x = (cell[:, None] == np.arange(cell.max() + 1)).astype(float)
+    if withstood(table).any():
+        from methods.scatter.censored import censored_components
+
+        return censored_components(table, x, kept, held, cautions, confidence)
+    group = group_codes(table, residual_by)
+    cells = collapse(table["kv"].to_numpy(dtype=float), x, list(kept.values()), group)
+    criterion = Criterion(cells, restricted=method == "reml")
+    estimate = minimise(criterion)
+    known = precision(criterion, estimate)
+    pairs, how = component_limits(criterion, estimate, known, confidence, limits)
+    cautions += _about(kept, estimate, how)
+    if not estimate.converged:
+        cautions.append(
+            Caution("not_settled", "The search for the components did not settle fully; digits may be off.")
+        )
+    return _assemble(
+        table, criterion, estimate, known, pairs, how, list(kept), held, confidence, method,
+        _residual_labels(table, residual_by, group), cautions,
+    )  # fmt: skip
+
+
+def _residual_labels(table: pd.DataFrame, names: Sequence[str], group: NDArray[np.int64]) -> list[dict[str, Any]]:
+    if not names:
+        return []
+    first = [int(np.flatnonzero(group == g)[0]) for g in range(int(group.max()) + 1)]
+    return [
+        {"level": {n: _level(table[n].iloc[i]) for n in names}, "breakdowns": int(c)}
+        for i, c in zip(first, np.bincount(group), strict=True)
+    ]
+
+
+def _about(kept: dict[str, NDArray[np.int64]], estimate: Estimate, how: str) -> list[Caution]:
+    out = []
+    for (name, code), variance in zip(kept.items(), estimate.variances, strict=True):
+        levels = int(code.max()) + 1
+        if variance == 0:
+            out.append(Caution("at_zero", (
+                f"No spread between levels of '{name}' shows beyond what the spread inside them explains; it is given "
+                "as 0. That is not proof of none: look at its upper limit."
+            )))  # fmt: skip
+        if levels < 5:
+            out.append(Caution("few", (
+                f"'{name}' has {levels} levels only, so its spread is hardly known; plan with its upper limit in mind."
+            )))  # fmt: skip
+    return out
+
+
+def _assemble(
+    table: pd.DataFrame, criterion: Criterion, estimate: Estimate, known: Precision, pairs: list[tuple[float, float]],
+    how: str, names: list[str], held: list[str], confidence: float, method: str, residuals: list[dict[str, Any]],
+    cautions: list[Caution],
+) -> Components:  # fmt: skip
+    weights = np.full(len(estimate.beta), 1 / len(estimate.beta))
+    mean = float(weights @ estimate.beta) + criterion.cells.centre
+    se = float(np.sqrt(weights @ known.covariance @ weights))
+    df = float(np.clip(known.degrees(weights), 1.0, criterion.freedom))
+    t = float(stats.t.isf((1 - confidence) / 2, df))
+    k = len(names)
+    share = np.array([r["breakdowns"] for r in residuals], dtype=float) if residuals else np.ones(1)
+    share /= share.sum()
+    pooled = float(share @ estimate.residual)
+    lines = [
+        Component(n, float(v**0.5), *pairs[i], criterion.levels[i], _percent(v**0.5, mean))
+        for i, (n, v) in enumerate(zip(names, estimate.variances, strict=True))
+    ]
+    low, high = (float(np.sqrt(share @ np.square([p[j] for p in pairs[k:]]))) for j in (0, 1))
+    lines.append(Component("breakdown", pooled**0.5, low, high, len(table), _percent(pooled**0.5, mean)))
+    for r, v, pair in zip(residuals, estimate.residual, pairs[k:], strict=bool(residuals)):
+        r.update(sd=float(v**0.5), low=pair[0], high=pair[1])
+    between = float(estimate.variances.sum())
+    icc = _intraclass(criterion, estimate, known, share, confidence) if k else (0.0, np.nan, np.nan)
+    return Components(
+        mean_kv=mean, standard_error_kv=se, components=lines, low_kv=mean - t * se, high_kv=mean + t * se, df=df,
+        confidence=confidence, intraclass_correlation=icc[0] if k else np.nan, intraclass_low=icc[1],
+        intraclass_high=icc[2], effective_breakdowns=min((between + pooled) / se**2, float(len(table))),
+        breakdowns=len(table), withstood=0, method=method, limits=how, fixed=held,
+        log_likelihood=-estimate.deviance / 2, residuals=residuals, warnings=cautions,
+    )  # fmt: skip
+
+
+def _percent(sd: float, mean: float) -> float:
+    return 100 * float(sd) / mean if mean > 0 else np.nan
+
+
+def _intraclass(
+    criterion: Criterion, estimate: Estimate, known: Precision, share: Floats, confidence: float
+) -> tuple[float, float, float]:
+    """Intraclass correlation with limits: exact F for one balanced factor, unweighted means for an unbalanced one,
+    the normal approximation of its logit otherwise."""
+    between, pooled = float(estimate.variances.sum()), float(share @ estimate.residual)
+    icc = between / (between + pooled)
+    cells = criterion.cells
+    a = (1 - confidence) / 2
+    if len(criterion.levels) == 1 and criterion.groups == 1 and len(cells.mean) == criterion.levels[0]:
+        left = cells.mean - cells.x @ np.linalg.lstsq(cells.x, cells.mean, rcond=None)[0]
+        df, df_w = len(left) - cells.x.shape[1], float(cells.within_df[0])
+        within = float(cells.within_ss[0]) / df_w
+        n = 1 / float(np.mean(1 / cells.weight))
+        f = n * float(left @ left) / df / within if within > 0 else np.inf
+        cut = [f / stats.f.isf(a, df, df_w), f / stats.f.ppf(a, df, df_w)]
+        low, high = (float((c - 1) / (c + n - 1)) if np.isfinite(c) else 1.0 for c in cut)
+        return icc, min(max(low, 0.0), icc), max(high, icc)
+    if between == 0:
+        return 0.0, 0.0, np.nan
+    k = len(criterion.levels)
+    g = np.concatenate([np.full(k, 1 / between), -share / pooled])
+    width = float(stats.norm.isf(a) * np.sqrt(max(g @ known.variance_covariance @ g, 0.0)))
+    z = np.log(between / pooled)
+    return icc, float(1 / (1 + np.exp(width - z))), float(1 / (1 + np.exp(-width - z)))
