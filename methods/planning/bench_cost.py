@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from functools import lru_cache
 
-from methods.errors import InputError
+from methods.protocols.bench import as_protocol, bench_time
+from methods.protocols.protocol import Protocol
+from methods.result import Caution
 
 
 @dataclass(frozen=True)
@@ -14,9 +16,17 @@ class Cost:
 
     minutes: float | None
     oil_ml: float | None
+    assumptions: tuple[str, ...] = ()
 
 
-def design_cost(protocol: Any, fillings: int, breakdowns_per_filling: int, mean_kv: float | None = None) -> Cost:
+@lru_cache(maxsize=64)
+def _named(text: str) -> Protocol:
+    return as_protocol(text)
+
+
+def design_cost(
+    protocol: Protocol | str | None, fillings: int, breakdowns_per_filling: int, mean_kv: float | None = None
+) -> Cost:
     """Cost of ``fillings`` fillings of ``breakdowns_per_filling`` breakdowns; both None without a protocol.
 
     Raises
@@ -26,9 +36,16 @@ def design_cost(protocol: Any, fillings: int, breakdowns_per_filling: int, mean_
     """
     if protocol is None:
         return Cost(None, None)
-    try:
-        from methods.protocols.bench import bench_time
-    except ImportError:
-        raise InputError("Bench times need the protocols, which are not installed.") from None
-    time = bench_time(protocol, fillings=fillings, breakdowns_per_filling=breakdowns_per_filling, mean_kv=mean_kv)
-    return Cost(getattr(time, "minutes", None), getattr(time, "oil_ml", None))
+    known = _named(protocol) if isinstance(protocol, str) else protocol
+    time = bench_time(known, fillings=fillings, breakdowns_per_filling=breakdowns_per_filling, mean_kv=mean_kv)
+    return Cost(time.minutes, time.oil_volume_ml, tuple(time.assumptions))
+
+
+def assumed(protocol: Protocol | str | None, mean_kv: float | None) -> tuple[Caution, ...]:
+    """A caution that names what the bench time had to assume; empty without a protocol."""
+    if protocol is None:
+        return ()
+    assumptions = design_cost(protocol, 1, 1, mean_kv).assumptions
+    if not assumptions:
+        return ()
+    return (Caution("bench_time_assumed", "The bench time assumes: " + "; ".join(assumptions) + "."),)

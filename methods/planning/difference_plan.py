@@ -10,7 +10,7 @@ import numpy as np
 
 from methods.errors import InputError
 from methods.planning import inputs
-from methods.planning.bench_cost import design_cost
+from methods.planning.bench_cost import assumed, design_cost
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS, Scatter
 from methods.planning.mean_plan import MOST_PER_FILLING
 from methods.planning.nested import filling_variance
@@ -266,4 +266,4 @@ def _cautions(ask: _Question, k: int, units: bool, power: float) -> tuple[Cautio
         )
     if power < ask.wanted and k >= 2 and np.isfinite(power):
         found.append(Caution("power", f"This design finds the difference with {100 * power:.0f} % only."))
-    return tuple(found)
+    return (*found, *assumed(ask.protocol, ask.scatter.mean_kv))

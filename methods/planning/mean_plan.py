@@ -11,7 +11,7 @@ import numpy as np
 
 from methods.errors import InputError
 from methods.planning import inputs
-from methods.planning.bench_cost import design_cost
+from methods.planning.bench_cost import assumed, design_cost
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS, Scatter
 from methods.planning.nested import (
     Design,
@@ -255,7 +255,7 @@ def _cautions(ask: _Question, row: Design) -> tuple[Caution, ...]:
                 f"probability {100 * row.assurance:.0f} % only. Ask for an assurance (such as 90 %) to be surer.",
             )
         )
-    return tuple(found)
+    return (*found, *assumed(ask.protocol, s.mean_kv))
 
 
 def plan_mean(

@@ -1,0 +1,205 @@
+"""How many breakdowns give two conditions a fair chance of being shown equivalent (two one-sided tests)."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy import stats
+
+from methods.errors import InputError
+from methods.planning import inputs
+from methods.planning.bench_cost import assumed, design_cost
+from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
+from methods.planning.nested import filling_variance
+from methods.result import Caution
+
+
+@dataclass(frozen=True)
+class EquivalencePlan:
+    """A plan for showing that two conditions agree within a margin.
+
+    ``power``: probability that the two one-sided tests both succeed, when the true difference is
+    ``expected_difference``. Margins and differences in kV and in per cent of the mean, None where that needs a mean.
+    ``alpha`` is the risk of each of the two tests: the matching interval has confidence ``1 - 2 * alpha``.
+    """
+
+    breakdowns_per_condition: int
+    fillings_per_condition: int
+    breakdowns_per_filling: int
+    power: float
+    margin: float | None
+    margin_percent: float | None
+    expected_difference: float | None
+    expected_difference_percent: float | None
+    alpha: float
+    bench_minutes: float | None
+    sentence: str
+    warnings: tuple[Caution, ...]
+
+
+def power_equivalence(
+    margin_low: float, margin_high: float, difference: float, standard_error: float, df: float, alpha: float = 0.05
+) -> float:
+    """Exact power of the two one-sided tests at a true ``difference``, with ``df`` degrees of freedom.
+
+    The estimate and its standard error are independent: the probability that the interval lies inside the margins is
+    integrated over the chi distribution of the latter (what Owen's Q function does; D. B. Owen, *Biometrika* 52
+    (1965) 437-446).
+    """
+    if not margin_low < margin_high:
+        raise InputError("The lower margin must lie below the upper one.", column="margin")
+    critical = float(stats.t.ppf(1 - alpha, df))
+    widest = (margin_high - margin_low) / (2 * critical * standard_error)  # SD ratio beyond which no estimate passes
+    low, high = np.sqrt(stats.chi2.ppf([1e-15, 1 - 1e-15], df) / df)
+    if widest <= low:
+        return 0.0
+    nodes, weights = np.polynomial.legendre.leggauss(200)
+    top = min(widest, high)
+    u = low + (top - low) * (nodes + 1) / 2
+    density = stats.chi2.pdf(df * u**2, df) * 2 * df * u
+    passes = stats.norm.cdf((margin_high - difference) / standard_error - critical * u) - stats.norm.cdf(
+        (margin_low - difference) / standard_error + critical * u
+    )
+    return float((top - low) / 2 * np.sum(weights * density * np.maximum(passes, 0.0)))
+
+
+def power_equivalence_parallel(total: int, margin: float, difference: float = 0.0, alpha: float = 0.05) -> float:
+    """Power for two equal groups of ``total / 2`` values with SD 1 and margins ``±margin``."""
+    return power_equivalence(-margin, margin, difference, math.sqrt(4 / total), total - 2, alpha)
+
+
+def power_equivalence_crossover(
+    total: int, cov: float, ratio: float, low: float = 0.8, high: float = 1.25, alpha: float = 0.05
+) -> float:
+    """Power on the log scale when each of ``total`` samples is taken both ways (two-period crossover): margins on the
+    ratio of the means, ``cov`` of single values about their sample."""
+    sd = math.sqrt(math.log1p(cov**2))
+    return power_equivalence(
+        math.log(low), math.log(high), math.log(ratio), sd * math.sqrt(2 / total), total - 2, alpha
+    )
+
+
+def plan_equivalence(
+    cov: float | None = None,
+    margin: float | None = None,
+    *,
+    sd: float | None = None,
+    expected_difference: float = 0.0,
+    power: float = 0.8,
+    alpha: float = 0.05,
+    mean: float | None = None,
+    between_cov: float | None = None,
+    between_sd: float | None = None,
+    breakdowns_per_filling: int | None = None,
+    fillings: int | None = None,
+    protocol: Any = None,
+    serial_correlation: float | None = None,
+) -> EquivalencePlan:
+    """Plan the breakdowns for showing that two conditions agree within ``±margin``, chosen beforehand.
+
+    Parameters
+    ----------
+    margin, expected_difference : float
+        In the unit of the scatter: fractions of the mean beside ``cov``, kV beside ``sd``. The expected difference
+        is the true one at which the power is wanted; zero is the best case.
+    alpha : float
+        Risk of each of the two one-sided tests.
+    cov, sd, mean, between_cov, between_sd, breakdowns_per_filling, fillings, protocol, serial_correlation
+        As for :func:`methods.planning.plan.difference`; with scatter between fillings the filling is the unit and
+        5 breakdowns on each are planned unless said.
+
+    Raises
+    ------
+    InputError
+        Impossible numbers; an expected difference outside the margin, which no number of breakdowns can show.
+    """
+    s = inputs.scatter(
+        cov, sd, between_cov=between_cov, between_sd=between_sd, mean=mean, serial_correlation=serial_correlation
+    )
+    room = inputs.positive(margin, "margin")
+    expected = abs(float(expected_difference))
+    inputs.positive(expected, "expected_difference", zero=True)
+    wanted, risk = inputs.probability(power, "power"), inputs.probability(alpha, "alpha")
+    if risk >= 0.5:
+        raise InputError("alpha must be below one half.", column="alpha", text=str(alpha))
+    if expected >= room:
+        raise InputError(
+            f"A true difference of {s.say(expected)} is not within ±{s.say(room)}; no number of breakdowns shows it.",
+            column="expected_difference",
+        )
+    nested = s.between is not None
+    n = (
+        inputs.count(breakdowns_per_filling, "breakdowns_per_filling")
+        if breakdowns_per_filling
+        else (5 if nested else 1)
+    )
+
+    def chance(k: int, per: int) -> float:
+        variance = float(filling_variance(s.within, s.between or 0.0, per, s.serial_correlation))
+        return (
+            power_equivalence(-room, room, expected, math.sqrt(2 * variance / k), 2 * (k - 1), risk) if k > 1 else 0.0
+        )
+
+    most = MOST_FILLINGS if nested else MOST_BREAKDOWNS
+    refusal = f"More than {most} would be needed for ±{s.say(room)}; widen the margin."
+    if fillings is not None and (nested or breakdowns_per_filling is not None):
+        k = inputs.count(fillings, "fillings")
+        got = chance(k, n) if nested else chance(k * n, 1)
+    elif nested:
+        k = inputs.smallest(lambda m: chance(m, n) >= wanted, 2, most, refusal)
+        got = chance(k, n)
+    else:
+        total = inputs.smallest(lambda m: chance(m, 1) >= wanted, 2, most, refusal)
+        k = inputs.count(fillings, "fillings") if fillings is not None else math.ceil(total / n) if n > 1 else 1
+        n = math.ceil(total / k)
+        got = chance(k * n, 1)
+    return _result(s, k, n, got, room, expected, risk, wanted, protocol)
+
+
+def _result(
+    s: inputs.Scatter,
+    k: int,
+    n: int,
+    got: float,
+    room: float,
+    expected: float,
+    risk: float,
+    wanted: float,
+    protocol: Any,
+) -> EquivalencePlan:
+    one = design_cost(protocol, k, n, s.mean_kv).minutes
+    found = []
+    if s.between is None:
+        found.append(
+            Caution(
+                "independent",
+                "Breakdowns are counted as independent. If fillings differ, say how much: agreement between two "
+                "fillings is not agreement between two conditions.",
+            )
+        )
+    if expected == 0:
+        found.append(
+            Caution(
+                "best_case",
+                "The power is the one for conditions that agree exactly. A small true difference lowers it quickly: "
+                "ask with an expected difference as well.",
+            )
+        )
+    if got < wanted:
+        found.append(Caution("power", f"This design shows the agreement with a probability of {100 * got:.0f} % only."))
+    each = (
+        f"{k} fillings of {n} under each condition"
+        if s.between is not None
+        else f"{k * n} breakdowns of each condition"
+    )
+    return EquivalencePlan(
+        breakdowns_per_condition=k * n, fillings_per_condition=k, breakdowns_per_filling=n, power=got,
+        margin=s.kv(room), margin_percent=s.percent(room), expected_difference=s.kv(expected),
+        expected_difference_percent=s.percent(expected), alpha=risk,
+        bench_minutes=None if one is None else 2 * one,
+        sentence=f"Take {each}: agreement within ±{s.say(room)} is then shown with a probability of {100 * got:.0f} %.",
+        warnings=(*found, *assumed(protocol, s.mean_kv)),
+    )  # fmt: skip

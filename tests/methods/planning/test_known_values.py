@@ -1,0 +1,227 @@
+"""Tolerance factors, order statistics, SDs, equivalence, nested optimum, acceptance: every value of the cases."""
+
+from __future__ import annotations
+
+import math
+import re
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from methods import InputError
+from methods.planning.acceptance import acceptance_plan, acceptance_probability, required_share
+from methods.planning.equivalence_plan import (
+    plan_equivalence,
+    power_equivalence,
+    power_equivalence_crossover,
+    power_equivalence_parallel,
+)
+from methods.planning.optimum import best_breakdowns_per_filling, best_for_budget
+from methods.planning.order_statistics import quantile_ranks, size_one_sided, size_two_sided
+from methods.planning.spread_plan import cov_interval, plan_sd, power_of_f, sd_factors
+from methods.planning.tolerance import (
+    tolerance_one_sided,
+    tolerance_one_sided_approximate,
+    tolerance_two_sided,
+)
+from tests.reference import agrees, names
+
+
+@pytest.mark.parametrize("name", names("G03"))
+def test_equivalence(name):
+    """R's PowerTOST, exact by Owen's Q (case G03)."""
+    if name == "logscale_2x2_CV0.2_theta0.95_n":
+        found = next(n for n in range(4, 100, 2) if power_equivalence_crossover(n, 0.2, 0.95) >= 0.8)
+    elif name == "logscale_2x2_CV0.2_power":
+        found = power_equivalence_crossover(20, 0.2, 0.95)
+    elif name.startswith("power_total"):
+        n, margin, shift = re.fullmatch(r"power_total_n(\d+)_margin([\d.]+)_theta([\d.]+)", name).groups()
+        found = power_equivalence_parallel(int(n), float(margin), float(shift))
+    else:
+        margin, shift = re.search(r"margin([\d.]+)_theta([\d.]+)", name).groups()
+        asked = plan_equivalence(sd=1, margin=float(margin), expected_difference=float(shift))
+        found = asked.power if name.startswith("achieved") else 2 * asked.breakdowns_per_condition
+    agrees("G03", name, found)
+
+
+@pytest.mark.parametrize("name", names("G04"))
+def test_spread(name):
+    """Greenwood and Sandomire (1950), chi-square, McKay (1932), Vangel (1996), exact CoV (case G04)."""
+    if name.startswith("df_P"):
+        found = plan_sd(float(re.search(r"within_([\d.]+)", name)[1])).degrees_of_freedom
+    elif "ratio_1+" in name:
+        room = float(re.search(r"1\+([\d.]+)", name)[1])
+        kind = "upper_one_sided" if name.startswith("n_onesided") else "upper"
+        found = plan_sd(room, kind=kind).breakdowns
+    elif name.startswith("sd_ci95"):
+        found = sd_factors(int(re.search(r"n(\d+)", name)[1]) - 1)
+    else:
+        method, n, cov = re.fullmatch(r"cv_ci95_(\w+?)_n(\d+)_cv([\d.]+)", name).groups()
+        found = cov_interval(float(cov), int(n), method="exact" if method == "exact_nct" else method)
+    agrees("G04", name, found)
+
+
+@pytest.mark.parametrize("name", names("G05"))
+def test_tolerance_factors(name):
+    """NIST/SEMATECH e-Handbook 7.2.6.3, Natrella, ISO 16269-6; R's tolerance package (case G05)."""
+    kind, n, share, level = re.fullmatch(r"(\w+)_n(\d+)_P([\d.]+)_c([\d.]+)", name).groups()
+    arguments = int(n), float(share), float(level)
+    if "natrella" in kind:
+        found = tolerance_one_sided_approximate(*arguments)
+    elif "k1" in kind:
+        found = tolerance_one_sided(*arguments)
+    else:
+        found = tolerance_two_sided(*arguments, method="howe" if "howe" in kind else "exact")
+    agrees("G05", name, found)
+
+
+@pytest.mark.parametrize("name", names("G06"))
+def test_order_statistics(name):
+    """Wilks (1941), ISO 16269-6 (case G06)."""
+    if name.startswith("quantile"):
+        n, p = re.fullmatch(r"quantile_ci95_ranks_n(\d+)_p([\d.]+)", name).groups()
+        found = quantile_ranks(int(n), float(p))
+    else:
+        share, level = (float(v) for v in re.search(r"P([\d.]+)_c([\d.]+)", name).groups())
+        found = (
+            size_two_sided(share, level)
+            if name.startswith("two")
+            else size_one_sided(share, level, rank=2 if "2nd" in name else 1)
+        )
+    agrees("G06", name, found)
+
+
+@pytest.mark.parametrize("name", names("G08"))
+def test_nested_optimum(name):
+    """Cochran, Sampling Techniques (case G08)."""
+    cb, cr, vb, vr = (float(v) for v in re.search(r"cb([\d.]+)_cr([\d.]+)_vb([\d.]+)_vr([\d.]+)", name).groups())
+    if name.startswith("nopt"):
+        agrees("G08", name, best_breakdowns_per_filling(cb, cr, vb, vr))
+        return
+    found = best_for_budget(float(re.match(r"budget(\d+)", name)[1]), cb, cr, vb, vr)
+    agrees("G08", name, [found.fillings, found.breakdowns_per_filling, found.variance])
+
+
+@pytest.mark.parametrize("name", names("G09"))
+def test_acceptance_by_variables(name):
+    """MIL-STD-414, ISO 3951-1; R's AcceptanceSampling (case G09)."""
+    known = "_known" in name
+    if name.startswith("Pa"):
+        n, k, p = re.search(r"n(\d+)_k([\d.]+)_p([\d.]+)", name).groups()
+        found = acceptance_probability(int(n), float(k), float(p), sd_known=known)
+    else:
+        p1, a, p2, b = (float(v) for v in re.search(r"p1_([\d.]+)_pa_([\d.]+)_p2_([\d.]+)_pb_([\d.]+)", name).groups())
+        plan = acceptance_plan(p1, a, p2, b, sd_known=known)
+        found = plan.breakdowns if name.endswith("_n") else plan.k
+    agrees("G09", name, found)
+
+
+@pytest.mark.parametrize(("n", "factor"), [(6, 5.06), (10, 3.98), (30, 3.06), (60, 2.81)])
+def test_tolerance_table_of_the_trade_by_simulation(n, factor):
+    """99 % of breakdowns above, 95 % confidence: the factor, and its coverage with seeded normal samples."""
+    k = tolerance_one_sided(n, 0.99, 0.95)
+    assert k == pytest.approx(factor, abs=0.006)
+    x = np.random.default_rng(n).standard_normal((40000, n))
+    covered = x.mean(axis=1) - k * x.std(axis=1, ddof=1) < stats.norm.ppf(0.01)
+    assert covered.mean() == pytest.approx(0.95, abs=0.005)
+
+
+def test_six_breakdowns_at_cov_of_a_fifth_have_a_negative_lower_limit():
+    assert 1 - 0.20 * tolerance_one_sided(6, 0.99, 0.95) < 0
+
+
+@pytest.mark.parametrize(("share", "n"), [(0.99, 299), (0.95, 59), (0.90, 29)])
+def test_lowest_of_many_by_arithmetic(share, n):
+    """Independent: the chance that all n lie above the point is share**n."""
+    assert size_one_sided(share) == n
+    assert 1 - share**n >= 0.95 > 1 - share ** (n - 1)
+
+
+@pytest.mark.parametrize(("n", "low", "high"), [(5, 0.60, 2.87), (6, 0.62, 2.45), (10, 0.69, 1.83), (30, 0.80, 1.34)])
+def test_sd_limits_of_the_trade(n, low, high):
+    assert sd_factors(n - 1) == pytest.approx((low, high), abs=0.006)
+
+
+def test_power_of_equivalence_by_simulation():
+    rng = np.random.default_rng(9)
+    k, se_unit, shift, margin = 6, 0.08, 0.03, 0.15
+    a = se_unit * rng.standard_normal((40000, k))
+    b = shift + se_unit * rng.standard_normal((40000, k))
+    difference = b.mean(axis=1) - a.mean(axis=1)
+    error = np.sqrt((a.var(axis=1, ddof=1) + b.var(axis=1, ddof=1)) / k)
+    reach = stats.t.ppf(0.95, 2 * k - 2) * error
+    passed = (difference - reach > -margin) & (difference + reach < margin)
+    exact = power_equivalence(-margin, margin, shift, se_unit * math.sqrt(2 / k), 2 * k - 2)
+    assert exact == pytest.approx(passed.mean(), abs=0.008)
+    few = plan_equivalence(
+        cov=0.15, between_cov=math.sqrt(se_unit**2 - 0.15**2 / 5), margin=margin, expected_difference=shift, fillings=k
+    )
+    assert few.power == pytest.approx(exact, abs=1e-9)
+
+
+def test_equivalence_plan_with_fillings():
+    plan = plan_equivalence(cov=0.12, margin=0.05, between_cov=0.04)
+    assert plan.breakdowns_per_filling == 5
+    assert plan.power >= 0.8
+    assert (
+        plan_equivalence(cov=0.12, margin=0.05, between_cov=0.04, fillings=plan.fillings_per_condition - 1).power < 0.8
+    )
+    with pytest.raises(InputError, match="not within"):
+        plan_equivalence(cov=0.12, margin=0.05, expected_difference=0.05)
+    with pytest.raises(InputError):
+        plan_equivalence(cov=0.12, margin=0.05, alpha=0.6)
+    with pytest.raises(InputError, match="widen the margin"):
+        plan_equivalence(cov=0.12, margin=0.0001, between_cov=0.04)
+    with pytest.raises(InputError, match="lower margin"):
+        power_equivalence(1, -1, 0, 1, 5)
+
+
+def test_power_of_the_f_test_by_simulation():
+    rng = np.random.default_rng(4)
+    df, ratio = 20, 1.8
+    f = rng.chisquare(df, 40000) * ratio**2 / rng.chisquare(df, 40000)
+    low, high = stats.f.ppf([0.025, 0.975], df, df)
+    assert power_of_f(df, ratio) == pytest.approx(np.mean((f < low) | (f > high)), abs=0.008)
+    plan = plan_sd(ratio=1.5)
+    assert (
+        power_of_f(plan.breakdowns_per_condition - 1, 1.5) >= 0.8 > power_of_f(plan.breakdowns_per_condition - 2, 1.5)
+    )
+    assert plan_sd(ratio=1 / 1.5).breakdowns == plan.breakdowns
+
+
+def test_fillings_cost_degrees_of_freedom():
+    assert plan_sd(0.2).breakdowns == 49
+    spread = plan_sd(0.2, fillings=5)
+    assert spread.degrees_of_freedom >= 48
+    assert spread.breakdowns == spread.degrees_of_freedom + 5
+    assert spread.breakdowns % 5 == 0
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{}, {"within": 0.2, "ratio": 2}, {"within": 0}, {"within": 0.2, "kind": "lower"}, {"ratio": 1}, {"within": 1e-5}]
+    + [{"within": 0.2, "confidence": 1}],
+)
+def test_impossible_spread_plans_are_refused(wrong):
+    with pytest.raises(InputError):
+        plan_sd(**wrong)
+
+
+def test_other_refusals():
+    with pytest.raises(InputError):
+        cov_interval(0.1, 1)
+    with pytest.raises(InputError):
+        cov_interval(0.1, 6, method="guess")
+    assert cov_interval(2.0, 4)[1] == math.inf
+    with pytest.raises(InputError):
+        tolerance_two_sided(10, 0.9, method="guess")
+    with pytest.raises(InputError):
+        tolerance_one_sided_approximate(2, 0.9, 0.99)
+    with pytest.raises(InputError):
+        acceptance_plan(0.06, 0.95, 0.01, 0.1)
+    with pytest.raises(InputError, match="does not pay"):
+        best_for_budget(5, 10, 1, 1, 1)
+    assert best_breakdowns_per_filling(10, 1, 0, 1) == math.inf
+    assert quantile_ranks(10, 0.01)[0] is None
+    assert acceptance_probability(25, 1.85, required_share(25, 1.85, 0.5)) == pytest.approx(0.5, abs=1e-6)
