@@ -104,11 +104,8 @@ def _without_pure_withstands(lay: Layout, pair: Pair) -> tuple[Pair, tuple[int, 
     """Drop the shared oils on which one of the two levels has no breakdown at all."""
     if not pair.shared:
         return pair, ()
-    bad = [
-        b
-        for b in pair.blocks
-        if any((lay.withstood[(lay.block == b) & rows]).all() for rows in (pair.rows, pair.reference_rows))
-    ]
+    reached = [set(lay.block[rows & ~lay.withstood].tolist()) for rows in (pair.rows, pair.reference_rows)]
+    bad = [b for b in pair.blocks if b not in reached[0] or b not in reached[1]]
     if not bad:
         return pair, ()
     keep = ~np.isin(lay.block, bad)

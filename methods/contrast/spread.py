@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from scipy import stats
 
 from methods.contrast.arms import Arm
@@ -50,7 +51,7 @@ def scatter(values: np.ndarray, group: np.ndarray) -> Scatter:
     """Pool the scatter within groups; groups of one value add nothing."""
     groups, inverse, counts = np.unique(group, return_inverse=True, return_counts=True)
     means = np.bincount(inverse, weights=values) / counts
-    medians = np.array([np.median(values[inverse == g]) for g in range(len(groups))])
+    medians = pd.Series(values).groupby(inverse).median().to_numpy()
     several = counts[inverse] > 1
     return Scatter(
         (values - means[inverse])[several],

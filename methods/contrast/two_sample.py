@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from scipy import optimize, stats
@@ -207,7 +207,8 @@ def levene(*groups: Any, center: str = "median") -> Statistic:
     values = [_clean(g, "A group") for g in groups]
     if center not in ("median", "mean"):
         raise InputError(f"center is {center!r}; use median or mean.")
-    result = stats.levene(*values, center=center)
+    middle: Literal["median", "mean"] = "mean" if center == "mean" else "median"
+    result = stats.levene(*values, center=middle)
     return Statistic(
         float(result.statistic), float(result.pvalue), len(values) - 1, sum(map(len, values)) - len(values)
     )
