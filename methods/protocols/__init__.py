@@ -2,8 +2,43 @@
 
 from __future__ import annotations
 
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+from methods.protocols.bench import BenchTime, as_protocol, bench_time
 from methods.protocols.library import by_key, load
+from methods.protocols.limits import Comparison, Document, Limit, compare, limit_for, limit_table, limits_for
+from methods.protocols.limits import load as load_limits
+from methods.protocols.precision_data import PrecisionStatement, precision_statements
 from methods.protocols.protocol import CHECK, MARKS, Protocol, Value
 from methods.protocols.recognition import recognise, stated_gap
+from methods.protocols.rules import NO_RULE, Rule, exceeds, load_rules, own_rule, rule_of
+from methods.protocols.sequential import Acceptance, accept_in_sequence
+from methods.protocols.verdict import Verdict, judge
 
-__all__ = ["CHECK", "MARKS", "Protocol", "Value", "by_key", "load", "recognise", "stated_gap"]
+if TYPE_CHECKING:
+    from methods.protocols.assumed import FAMILIES
+    from methods.protocols.trip_rates import RuleEffect, TripRate, rule_effect, trip_rate
+
+#: Imported when first used: they need scipy.stats, which whoever only reads a file should not wait for.
+_LATER = {
+    "FAMILIES": "methods.protocols.assumed",
+    "RuleEffect": "methods.protocols.trip_rates",
+    "TripRate": "methods.protocols.trip_rates",
+    "rule_effect": "methods.protocols.trip_rates",
+    "trip_rate": "methods.protocols.trip_rates",
+}
+
+__all__ = [
+    "CHECK", "FAMILIES", "MARKS", "NO_RULE", "Acceptance", "BenchTime", "Comparison", "Document", "Limit",
+    "PrecisionStatement", "Protocol", "Rule", "RuleEffect", "TripRate", "Value", "Verdict", "accept_in_sequence",
+    "as_protocol", "bench_time", "by_key", "compare", "exceeds", "judge", "limit_for", "limit_table", "limits_for",
+    "load", "load_limits", "load_rules", "own_rule", "precision_statements", "recognise", "rule_effect", "rule_of",
+    "stated_gap", "trip_rate",
+]  # fmt: skip
+
+
+def __getattr__(name: str) -> Any:
+    if name in _LATER:
+        return getattr(import_module(_LATER[name]), name)
+    raise AttributeError(f"module 'methods.protocols' has no attribute {name!r}")

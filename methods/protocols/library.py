@@ -15,7 +15,7 @@ from methods.protocols.protocol import CHECK, ELECTRODES, MARKS, STIRRINGS, Prot
 STANDARDS = Path(__file__).parent / "standards"
 
 #: Names that a user's folder may hold beside its protocols.
-RESERVED: frozenset[str] = frozenset({"rules.toml"})
+RESERVED: frozenset[str] = frozenset({"rules.toml", "precision.toml"})
 
 _TEXT = ("key", "family", "designation", "edition", "title")
 _VALUES = tuple(f.name for f in dataclasses.fields(Protocol) if isinstance(f.default, Value))
@@ -137,7 +137,8 @@ def read_protocol(path: Path, known: dict[str, Protocol], raw: dict[str, Any]) -
         found = raw.get(name, [])
         if not isinstance(found, list) or not all(isinstance(x, str) for x in found):
             raise problem(path, name, found, "it must be a list of texts")
-    base, values = None, {}
+    base: Protocol | None = None
+    values: dict[str, Any] = {}
     if "based_on" in raw:
         entry = raw["based_on"] if isinstance(raw["based_on"], dict) else {"key": raw["based_on"]}
         base = known.get(str(entry.get("key")))

@@ -1,0 +1,175 @@
+"""Consistency rules on a record table: the series that a rule judges, the verdicts, and how often each rule fired.
+
+It stands beside ``records`` and ``protocols`` because it needs both.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy import stats
+
+from methods.errors import InputError
+from methods.protocols.protocol import Protocol
+from methods.protocols.recognition import recognise
+from methods.protocols.rules import NO_RULE, Rule, exceeds, rule_of
+from methods.protocols.verdict import Verdict, judge
+from methods.records.table import CONDITION, WITHSTOOD, as_table, filling_codes, group_codes
+
+_SAMPLE = ("sample", *CONDITION)
+
+
+@dataclass(frozen=True)
+class Series:
+    """The breakdowns that are judged together, in the order taken; ``labels`` say which series it is."""
+
+    protocol: Protocol | None
+    labels: dict[str, Any]
+    kv: NDArray[np.float64]
+    withstood: NDArray[np.bool_]
+    fillings: int
+
+
+def _plain(value: Any) -> Any:
+    if value is None or value is pd.NA or value != value:
+        return None
+    return value.item() if isinstance(value, np.generic) else value
+
+
+def protocols_of(
+    table: pd.DataFrame, folder: str | os.PathLike[str] | None = None
+) -> tuple[NDArray[np.int64], list[Protocol | None]]:
+    """For each row the position in the list of protocols recognised from its method, edition and gap."""
+    codes = group_codes(table, ("method", "edition", "gap_mm"))
+    first = np.unique(codes, return_index=True)[1]
+    found = [
+        recognise(_plain(m), _plain(e), gap_mm=_plain(g), folder=folder)
+        for m, e, g in table.iloc[first][["method", "edition", "gap_mm"]].itertuples(index=False)
+    ]
+    return codes, found
+
+
+def series_of(data: Any, folder: str | os.PathLike[str] | None = None) -> Iterator[Series]:
+    """The series of a record table.
+
+    A series is one filling; where the protocol takes one breakdown on each of several fillings (ASTM D877 B),
+    it is the fillings of one sample under one condition on one day. Within a series the breakdowns stand by
+    ``order``, where it is empty as they stand in the file.
+    """
+    table = as_table(data)
+    which, protocols = protocols_of(table, folder)
+    single = np.array([p is not None and p.breakdowns_per_filling.value == 1 for p in protocols], dtype=bool)[which]
+    filling = filling_codes(table)
+    day = table.assign(_day=table["tested_on"].astype("str").str.slice(0, 10))
+    sample = group_codes(day, [*_SAMPLE, "_day"])
+    key = np.where(single, sample + filling.max(initial=0) + 1, filling)
+    order = table["order"].to_numpy(dtype=float, na_value=np.nan)
+    rank = np.lexsort((np.arange(len(table)), np.where(np.isnan(order), np.inf, order), filling * single, key))
+    kv, held = table["kv"].to_numpy(dtype=float), (table["outcome"] == WITHSTOOD).to_numpy()
+    cuts = np.flatnonzero(np.diff(key[rank])) + 1
+    for rows in np.split(rank, cuts) if len(rank) else ():
+        one = table.iloc[rows[0]]
+        names = [
+            n for n in (*_SAMPLE, "edition", *([] if single[rows[0]] else ["filling"])) if _plain(one[n]) is not None
+        ]
+        labels = {n: _plain(one[n]) for n in names}
+        count = len(np.unique(filling[rows]))
+        yield Series(protocols[which[rows[0]]], labels, kv[rows], held[rows], count)
+
+
+def judge_table(
+    data: Any, rule: Rule | None = None, *, folder: str | os.PathLike[str] | None = None
+) -> list[tuple[Series, Verdict]]:
+    """Every series of a record table with the verdict of its protocol's rule, or of ``rule`` for all.
+
+    Raises
+    ------
+    InputError
+        A table that is no record table.
+    """
+    found = []
+    for series in series_of(data, folder):
+        by: Protocol | Rule = rule if rule is not None else (series.protocol or NO_RULE)
+        found.append((series, judge(by, series.kv, withstood=series.withstood, folder=folder)))
+    return found
+
+
+def rates_on(
+    data: Any,
+    rule: Rule | None = None,
+    *,
+    confidence: float = 0.95,
+    folder: str | os.PathLike[str] | None = None,
+) -> pd.DataFrame:
+    """How often the rule asked for more, for each condition of a record table.
+
+    Each series is judged by its first ``n`` breakdowns alone, whatever was taken afterwards. Series with a
+    withstood value among them, and series that are too short, are counted and not judged.
+
+    Returns
+    -------
+    DataFrame
+        A row a condition and rule: the columns of the condition that are filled, ``protocol``, ``rule``, ``n``,
+        ``series`` (all), ``fillings``, ``judged``, ``fired``, ``rate``, ``low``, ``high`` (Clopper-Pearson limits
+        of the rate; the series count as independent), ``withstood``, ``short``. Rates are fractions, nan where
+        nothing could be judged.
+
+    Raises
+    ------
+    InputError
+        A table that is no record table, a confidence outside 0 to 1.
+    """
+    if not 0 < confidence < 1:
+        raise InputError(f"The confidence is {confidence}; it must lie between 0 and 1.", column="confidence")
+    groups: dict[Any, dict[str, Any]] = {}
+    for series in series_of(data, folder):
+        by = rule if rule is not None else (rule_of(series.protocol, folder) if series.protocol else NO_RULE)
+        labels = {n: series.labels.get(n) for n in (*CONDITION, "edition")}
+        key = (*labels.values(), by.key)
+        group = groups.setdefault(
+            key, {"labels": labels, "protocol": series.protocol, "rule": by, "sets": [], "n": 0, "f": 0, "w": 0, "s": 0}
+        )
+        group["n"] += 1
+        group["f"] += series.fillings
+        size = int(by.n.value) if by.usable and by.kind != "chart" else 0
+        if not size:
+            continue
+        if series.kv.size < size:
+            group["s"] += 1
+        elif series.withstood[:size].any():
+            group["w"] += 1
+        else:
+            group["sets"].append(series.kv[:size])
+    return pd.DataFrame([_rate_row(g, confidence) for g in groups.values()])
+
+
+def _rate_row(group: dict[str, Any], confidence: float) -> dict[str, Any]:
+    rule, protocol = group["rule"], group["protocol"]
+    judged = len(group["sets"])
+    fired = int(exceeds(rule, np.array(group["sets"])).sum()) if judged else 0
+    low, high = clopper_pearson(fired, judged, confidence)
+    return {
+        **group["labels"],
+        "protocol": protocol.key if protocol is not None else None,
+        "rule": rule.key,
+        "n": int(rule.n.value) if rule.n.value is not None else None,
+        "series": group["n"], "fillings": group["f"], "judged": judged, "fired": fired,
+        "rate": fired / judged if judged else float("nan"), "low": low, "high": high,
+        "withstood": group["w"], "short": group["s"],
+    }  # fmt: skip
+
+
+def clopper_pearson(hits: int, trials: int, confidence: float = 0.95) -> tuple[float, float]:
+    """Exact two-sided limits of a proportion (Clopper and Pearson, Biometrika 26, 1934); nan without trials."""
+    if trials == 0:
+        return float("nan"), float("nan")
+    tail = (1 - confidence) / 2
+    low = 0.0 if hits == 0 else float(stats.beta.ppf(tail, hits, trials - hits + 1))
+    high = 1.0 if hits == trials else float(stats.beta.isf(tail, hits + 1, trials - hits))
+    return low, high
