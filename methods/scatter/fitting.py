@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from scipy import stats
+from scipy import special, stats
 
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution
@@ -114,8 +114,8 @@ class Fit:
             mean = float(np.exp(mu + sigma**2 / 2))
             return mean, mean * float(np.sqrt(np.expm1(sigma**2)))
         if fam.reciprocal:
-            mean, sd = (float(v) for v in stats.weibull_min.stats(1 / sigma, scale=np.exp(mu), moments="mv"))
-            return mean + self.parameters.get("threshold", 0.0), float(np.sqrt(sd))
+            mean = float(np.exp(mu + special.gammaln(1 + sigma)))
+            return mean + self.parameters.get("threshold", 0.0), mean * float(families.weibull_cov(1 / sigma))
         return float("nan"), float("nan")
 
 
@@ -205,7 +205,7 @@ def check_values(kv: Any, withstood: Any = None, *, positive: bool = True) -> tu
     if bad.any():
         row = int(np.flatnonzero(bad)[0])
         raise InputError(
-            f"Value {row + 1} is {x[row]!r}; a breakdown voltage is a finite number above zero. Mend it or leave it out.",
+            f"Value {row + 1} is {x[row]}; a breakdown voltage is a finite number above zero. Mend it or leave it out.",
             row=row + 1, column="kv", text=str(x[row]), rule="finite and above 0 kV",
         )  # fmt: skip
     return x, gone.astype(bool)

@@ -1,0 +1,72 @@
+"""The families side by side: which the values prefer, and how far apart their low percentiles lie."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from methods.errors import InputError, NotEstimable
+from methods.scatter.families import FAMILIES, family_of
+from methods.scatter.fitting import fit
+
+
+def compare_families(
+    kv: Any,
+    withstood: Any = None,
+    families: Sequence[str] = FAMILIES,
+    *,
+    p: float = 0.01,
+    confidence: float = 0.95,
+    interval: str = "wald",
+) -> pd.DataFrame:
+    """Fit several families to the same values and rank them by AICc.
+
+    Parameters
+    ----------
+    kv, withstood, confidence, interval
+        As for :func:`methods.fit`.
+    families : sequence of str
+    p : float
+        The low percentile to compare, as a fraction.
+
+    Returns
+    -------
+    DataFrame
+        Best first: ``family, n, withstood, log_likelihood, aicc, delta`` (to the best), ``weight`` (Akaike:
+        ``exp(-delta / 2)``, summing to 1 over the families that could be fitted), ``p, kv, low, high`` (that
+        percentile and its limits under the family, kV), ``error`` (why a family could not be fitted, else "").
+
+    Notes
+    -----
+    A difference in AICc below about 2 decides nothing (Burnham & Anderson, Model Selection and Multimodel
+    Inference, 2nd ed. 2002, 2.6). The spread of ``kv`` over families that the values cannot tell apart is part
+    of the uncertainty of a low percentile, and no single family's limits contain it.
+    """
+    rows: list[dict[str, Any]] = []
+    for name in families:
+        fam = family_of(name)
+        try:
+            found = fit(kv, withstood, fam.name, confidence=confidence, percentiles=[p], interval=interval)
+        except NotEstimable as error:
+            rows.append({"family": fam.name, "error": str(error)})
+            continue
+        point = found.percentiles[0]
+        rows.append(
+            {
+                "family": fam.name, "n": found.n, "withstood": found.withstood, "log_likelihood": found.log_likelihood,
+                "aicc": found.aicc, "p": p, "kv": point.kv, "low": point.low, "high": point.high, "error": "",
+            }
+        )  # fmt: skip
+    if not rows:
+        raise InputError("Name at least one family.", column="families")
+    columns = ["family", "n", "withstood", "log_likelihood", "aicc", "p", "kv", "low", "high", "error"]
+    table = pd.DataFrame(rows).reindex(columns=columns).sort_values("aicc", na_position="last", kind="stable")
+    aicc = table["aicc"].to_numpy(dtype=float)
+    delta = aicc - (np.nanmin(aicc) if np.isfinite(aicc).any() else np.nan)
+    weight = np.exp(-delta / 2)
+    table.insert(5, "delta", delta)
+    table.insert(6, "weight", weight / np.nansum(weight) if np.isfinite(weight).any() else np.nan)
+    return table.reset_index(drop=True)

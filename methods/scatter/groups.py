@@ -1,0 +1,122 @@
+"""Fits of a record table, group by group and family by family."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from methods.errors import InputError, NotEstimable
+from methods.records.table import as_table, condition_codes, filling_codes, fillings_known, group_codes
+from methods.records.table import withstood as withstood_rows
+from methods.result import Caution, as_json
+from methods.scatter.families import FAMILIES, family_of
+from methods.scatter.fitting import fit
+from methods.scatter.goodness import anderson_darling
+
+
+def fit_groups(
+    data: Any,
+    by: Sequence[str] = (),
+    families: Sequence[str] = FAMILIES,
+    *,
+    confidence: float = 0.95,
+    percentiles: Sequence[float] = (0.01, 0.1, 0.5),
+    interval: str = "wald",
+) -> list[dict[str, Any]]:
+    """Fit every family to every group of a record table.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+        A record table (``kv`` and what else is known).
+    by : sequence of str
+        Columns whose combinations make the groups; none: one group of everything. A row in which a column is
+        empty belongs to a group whose level is None.
+    families, confidence, percentiles, interval
+        As for :func:`methods.fit`.
+
+    Returns
+    -------
+    list of dict
+        One per group and family, groups in order of first appearance: ``group`` (column to level), then the
+        fields of :class:`methods.scatter.Fit`, and ``fillings`` (how many are known of), ``anderson_darling``
+        (``statistic, modified, p_value, p_method`` or None). A family that cannot be fitted has ``error``
+        instead of what it would have found.
+
+    Raises
+    ------
+    InputError
+        Unknown column or family, no rows.
+    """
+    from methods.records.headings import resolve_column
+
+    table = as_table(data)
+    if table.empty:
+        raise InputError("There are no breakdowns to fit.")
+    names = list(dict.fromkeys(resolve_column(table, column) for column in by))
+    chosen = [family_of(name).name for name in dict.fromkeys(families)]
+    codes = group_codes(table, names)
+    out = []
+    for code in pd.unique(codes):
+        part = table[codes == code]
+        group = {name: as_json(part[name].iloc[0]) for name in names}
+        extra = _group_cautions(part)
+        fillings = int(len(np.unique(filling_codes(part)))) if fillings_known(part) else None
+        for name in chosen:
+            row = _one(part, name, confidence, percentiles, interval)
+            if "cautions" in row:
+                row["cautions"] = [*extra, *row["cautions"]]
+            out.append({"group": group, **row, "fillings": fillings})
+    return out
+
+
+def _one(
+    part: pd.DataFrame, family: str, confidence: float, percentiles: Sequence[float], interval: str
+) -> dict[str, Any]:
+    kv, gone = part["kv"].to_numpy(dtype=float), withstood_rows(part)
+    head = {"family": family, "n": len(kv), "withstood": int(gone.sum())}
+    try:
+        found = fit(kv, gone, family, confidence=confidence, percentiles=percentiles, interval=interval)
+    except NotEstimable as error:
+        return {**head, "error": str(error)}
+    try:
+        test = anderson_darling(kv, gone, family)
+        goodness = {k: getattr(test, k) for k in ("statistic", "modified", "p_value", "p_method")}
+    except InputError:
+        goodness = None  # withstands, too few, or a family without a test: said in the documentation of the field
+    fields = {name: getattr(found, name) for name in found.__dataclass_fields__}
+    return {**fields, "anderson_darling": goodness}
+
+
+def _group_cautions(part: pd.DataFrame) -> list[Caution]:
+    """What the make-up of the group does to a fit that takes its values as independent and alike."""
+    out = []
+    conditions = len(np.unique(condition_codes(part)))
+    samples = int(part["sample"].nunique())
+    if conditions > 1 or samples > 1:
+        what = [f"{conditions} conditions"] * (conditions > 1) + [f"{samples} samples"] * (samples > 1)
+        out.append(
+            Caution(
+                "mixed",
+                f"This group mixes {' and '.join(what)}: the fit describes the mixture, not the scatter of "
+                "one of them. Group by the columns that differ.",
+            )
+        )
+    if fillings_known(part):
+        fillings = len(np.unique(filling_codes(part)))
+        if 1 < fillings < len(part):
+            out.append(
+                Caution(
+                    "fillings",
+                    f"The values come from {fillings} fillings and the limits take them as independent: where fillings "
+                    "differ, the true limits are wider.",
+                )
+            )
+        elif fillings == 1:
+            out.append(
+                Caution("one_filling", "All values come from one filling: how fillings differ is not in these limits.")
+            )
+    return out

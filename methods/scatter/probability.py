@@ -1,0 +1,144 @@
+"""Probability scales: where a value belongs on them, where the ticks go, and fitted lines with limits."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from methods.errors import NotEstimable
+from methods.scatter.families import Family, family_of
+from methods.scatter.fitting import check_values, fit
+
+Array = np.ndarray[Any, Any]
+
+#: Probabilities that get a tick on every scale.
+TICKS: tuple[float, ...] = (
+    0.0001, 0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99, 0.995, 0.999,
+    0.9999,
+)  # fmt: skip
+
+
+def plotting_positions(kv: Any, withstood: Any = None, *, method: str = "median_rank") -> pd.DataFrame:
+    """Where each breakdown stands on a probability plot.
+
+    Parameters
+    ----------
+    kv : array (n,)
+        Breakdown voltages, kV; a withstand carries its ceiling and gets no point, but moves the ranks.
+    withstood : bool array (n,), optional
+    method : ``median_rank`` or ``kaplan_meier``
+        Median of the rank's beta distribution, ranks adjusted for withstands by Johnson's method (Johnson, The
+        Statistical Treatment of Fatigue Experiments, 1964; as in IEC 62539:2007); or the middle of the
+        Kaplan-Meier step (Meeker & Escobar 1998, 6.4).
+
+    Returns
+    -------
+    DataFrame
+        One row a breakdown, ascending: ``kv, rank, probability``.
+
+    Raises
+    ------
+    NotEstimable
+        No breakdown.
+    """
+    x, gone = check_values(kv, withstood, positive=False)
+    n = len(x)
+    if gone.all():
+        raise NotEstimable("No breakdown was seen, so there is nothing to plot on a probability scale.", column="kv")
+    order = np.lexsort((gone, x))  # a breakdown comes before a withstand at the same voltage
+    x, gone = x[order], gone[order]
+    behind = n - np.arange(n)  # this one and all after it
+    # Johnson's adjusted rank: each breakdown moves the rank on by (n + 1 - rank before) / (1 + number from here on),
+    # so that n + 1 - rank shrinks by the factor behind / (behind + 1).
+    left = np.cumprod(np.where(gone, 1.0, behind / (behind + 1.0)))
+    rank = (n + 1) * (1 - left)
+    rank = rank[~gone]
+    if method == "kaplan_meier":
+        survival = np.cumprod(np.where(gone, 1.0, 1 - 1 / behind))[~gone]
+        before = np.concatenate([[1.0], survival[:-1]])
+        p = 1 - (survival + before) / 2
+    else:
+        p = stats.beta.ppf(0.5, rank, n + 1 - rank)
+    return pd.DataFrame({"kv": x[~gone], "rank": rank, "probability": p})
+
+
+def probability_position(p: Any, family: str) -> Array:
+    """Height on the probability scale of a family (its standard quantile), for probabilities of any shape.
+
+    On this scale, against kV (normal, Gumbel) or ln kV (lognormal, Weibull), the family is a straight line.
+    """
+    with np.errstate(divide="ignore"):
+        return family_of(family).kernel.quantile(np.asarray(p, dtype=float))
+
+
+def probability_ticks(family: str, low: float = 0.001, high: float = 0.999) -> pd.DataFrame:
+    """Ticks at true probabilities between ``low`` and ``high``: ``probability, position, label``."""
+    chosen = np.array([p for p in TICKS if low <= p <= high])
+    labels = [f"{100 * p:g} %" for p in chosen]
+    return pd.DataFrame({"probability": chosen, "position": probability_position(chosen, family), "label": labels})
+
+
+def log_voltage(family: str) -> bool:
+    """Whether the voltage axis of this family's probability plot is logarithmic."""
+    return family_of(family).log
+
+
+def probability_correlation(kv: Any, family: str = "normal") -> float:
+    """Correlation of the ordered values with the quantiles at their median ranks (Filliben's coefficient).
+
+    Filliben, Technometrics 17 (1975) 111, with his approximate medians.
+    """
+    fam = family_of(family)
+    x, _ = check_values(kv, None, positive=fam.log)
+    n = len(x)
+    if n < 3 or np.ptp(x) <= 0:
+        raise NotEstimable("A probability-plot correlation needs at least three values that differ.", column="kv")
+    y = np.sort(np.log(x) if fam.log else x)
+    p = (np.arange(1, n + 1) - 0.3175) / (n + 0.365)
+    p[-1] = 0.5 ** (1 / n)
+    p[0] = 1 - p[-1]
+    return float(np.corrcoef(y, fam.kernel.quantile(p))[0, 1])
+
+
+def fitted_curve(
+    kv: Any,
+    withstood: Any = None,
+    family: str = "weibull",
+    *,
+    probabilities: Sequence[float] | None = None,
+    confidence: float = 0.95,
+    interval: str = "wald",
+) -> pd.DataFrame:
+    """The fitted distribution with pointwise limits, to draw over the values.
+
+    Returns
+    -------
+    DataFrame
+        ``probability, position`` (on the family's scale), ``kv, low, high`` (limits of the voltage at that
+        probability), ``density`` (per kV at ``kv``). By default from 0.1 % to 99.9 %, even on the family's scale.
+
+    Raises
+    ------
+    InputError, NotEstimable
+        As :func:`methods.fit`.
+    """
+    fam: Family = family_of(family)
+    if probabilities is None:
+        ends = fam.kernel.quantile(np.array([0.001, 0.999]))
+        z = np.linspace(ends[0], ends[1], 81)
+        p = -np.expm1(fam.kernel.survival(z)[0])
+    else:
+        p = np.asarray(probabilities, dtype=float)
+    found = fit(kv, withstood, fam.name, confidence=confidence, percentiles=p.tolist(), interval=interval)
+    rows = found.percentiles
+    at = np.array([r.kv for r in rows])
+    return pd.DataFrame(
+        {
+            "probability": p, "position": fam.kernel.quantile(p), "kv": at, "low": [r.low for r in rows],
+            "high": [r.high for r in rows], "density": found.pdf(at),
+        }
+    )  # fmt: skip
