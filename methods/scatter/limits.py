@@ -11,7 +11,8 @@ from scipy import optimize, stats
 
 from methods.scatter.anova import MeanSquare, difference_limits, sd_limits, sequential
 from methods.scatter.degrees import Precision
-from methods.scatter.reml import Criterion, Estimate, search
+from methods.scatter.reml import Criterion, Estimate
+from methods.scatter.search import SCORED_CELLS, Scoring, search
 
 Floats = NDArray[Any]
 Pair = tuple[float, float]
@@ -168,6 +169,27 @@ def _cross(profile: Callable[[float], float], target: float, start: float, facto
 
 def _profile(criterion: Criterion, estimate: Estimate, i: int) -> Callable[[float], float]:
     """Deviance as a function of one standard deviation, the others (and the fixed effects) at their best."""
+    searched = _searched(criterion, estimate, i)
+    if len(criterion.cells.mean) > SCORED_CELLS:
+        return searched
+    scoring = Scoring(criterion)
+    nearest = np.concatenate([estimate.variances, estimate.residual])
+
+    def deviance(sd: float) -> float:
+        nonlocal nearest
+        start = nearest.copy()
+        start[i] = sd * sd
+        found = scoring.run(start, held=i)
+        if found is None:
+            return searched(sd)
+        nearest = found[0]
+        return found[1]
+
+    return deviance
+
+
+def _searched(criterion: Criterion, estimate: Estimate, i: int) -> Callable[[float], float]:
+    """The same by the general search."""
     k, g = len(estimate.variances), criterion.groups
     s2 = float(estimate.residual[0])
     best, log_s2 = criterion.pack(estimate.variances / s2, estimate.residual / s2), float(np.log(s2))

@@ -13,7 +13,8 @@ from scipy import stats
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution
 from methods.scatter.degrees import Precision, precision
-from methods.scatter.reml import Criterion, check_codes, collapse, minimise
+from methods.scatter.reml import Criterion, check_codes, collapse
+from methods.scatter.search import minimise
 
 Floats = NDArray[Any]
 Codes = NDArray[np.int64]
@@ -160,7 +161,9 @@ def _checked(
     if np.linalg.matrix_rank(design) < design.shape[1]:
         raise NotEstimable("Some fixed effects cannot be told apart in these data: their columns depend on each other.")
     codes = {name: check_codes(name, code, len(values)) for name, code in groups.items()}
-    group = np.zeros(len(values), dtype=np.int64) if residual is None else check_codes("residual", residual, len(values))
+    group = (
+        np.zeros(len(values), dtype=np.int64) if residual is None else check_codes("residual", residual, len(values))
+    )
     return values, design, codes, group
 
 

@@ -17,7 +17,8 @@ from methods.result import Caution
 from methods.scatter.degrees import Precision, precision
 from methods.scatter.limits import component_limits
 from methods.scatter.nesting import estimable, fixed_columns, random_factors
-from methods.scatter.reml import Criterion, Estimate, collapse, minimise
+from methods.scatter.reml import Criterion, Estimate, collapse
+from methods.scatter.search import minimise
 
 Floats = NDArray[Any]
 
