@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from scipy import stats
 
 from methods.errors import InputError
+from methods.protocols.protocol import Protocol
+from methods.protocols.verdict import judge
 from methods.result import Caution
-from methods.simulate import Bench, draw
+from methods.simulate import Bench, Setting, draw, series
 
 #: Designs that a class compares: (fillings, breakdowns on each).
 DESIGNS: tuple[tuple[int, int], ...] = ((1, 5), (1, 6), (1, 10), (3, 2), (5, 2), (6, 1))
+
+#: The longest virtual test.
+MOST_TAKEN = 600
 
 
 def running(kv: Sequence[float], withstood: Sequence[bool] | None = None, confidence: float = 0.95) -> pd.DataFrame:
@@ -117,8 +122,10 @@ def _one_design(
     bench: Bench, fillings: int, breakdowns: int, count: int, own: np.ndarray,
     confidence: float, limit_kv: float | None, rng: np.random.Generator,
 ) -> pd.DataFrame:  # fmt: skip
-    kv, reached = draw(bench, fillings=fillings, breakdowns=breakdowns, repetitions=count, seed=rng)
+    endless = replace(bench, ceiling_kv=None)  # a laboratory's level shifts the oil, not the ceiling of its set
+    kv, _ = draw(endless, fillings=fillings, breakdowns=breakdowns, repetitions=count, seed=rng)
     kv = kv * own[:, None, None]
+    reached = kv >= (np.inf if bench.ceiling_kv is None else bench.ceiling_kv)
     flat = kv.reshape(count, -1)
     lost = reached.reshape(count, -1).any(axis=1)
     mean, n = flat.mean(axis=1), flat.shape[1]
@@ -175,3 +182,123 @@ def _summary(results: pd.DataFrame, truth: float, confidence: float) -> dict[str
         share, low, high = _share(results[kind])
         row |= {kind: share, f"{kind}_low": low, f"{kind}_high": high}
     return row
+
+
+#: Relative saturation (fraction) up to which an oil with fibre reads as when dry, and at which it reads its
+#: lowest: nearly flat to about 20-30 %, then a steep fall (from memory; studies agree on the shape, not the numbers).
+FLAT_UNTIL, LOWEST_FROM = 0.2, 0.9
+
+
+def wetness_at(relative_saturation: float) -> float:
+    """How wet an oil behaves, from 0 to 1, at a relative saturation of water (a fraction); an illustration.
+
+    A smooth step between :data:`FLAT_UNTIL` and :data:`LOWEST_FROM`: for the classroom, not for an oil.
+    """
+    if not relative_saturation >= 0:
+        raise InputError("relative_saturation must be 0 or more.", column="relative_saturation")
+    step = min(max((relative_saturation - FLAT_UNTIL) / (LOWEST_FROM - FLAT_UNTIL), 0.0), 1.0)
+    return step * step * (3 - 2 * step)
+
+
+def hidden_oil(number: int, item: Setting) -> Bench:
+    """The oil of a challenge: the same for everybody who types the same number, and not to be read off it."""
+    rng = np.random.default_rng([20260214, int(number)])
+    bench = item.bench(float(rng.uniform(0, 1)))
+    return replace(bench, mean_kv=float(bench.mean_kv * rng.uniform(0.85, 1.15)))
+
+
+@dataclass(frozen=True)
+class VirtualTest:
+    """A virtual test so far: the breakdowns (``table``), the running figures, and the verdicts on full fillings.
+
+    ``taken`` counts breakdowns. ``mean_kv`` to ``high_kv`` are the last row of the running figures (None where there is
+    no mean). ``fillings_low_kv`` and ``fillings_high_kv`` are Student's t on the means of complete fillings,
+    None below two of them. ``covers`` says whether the pooled interval holds the true mean.
+    """
+
+    bench: Bench
+    taken: int
+    fillings: int
+    table: pd.DataFrame
+    running: pd.DataFrame
+    mean_kv: float | None
+    sd_kv: float | None
+    low_kv: float | None
+    high_kv: float | None
+    fillings_low_kv: float | None
+    fillings_high_kv: float | None
+    covers: bool | None
+    verdicts: pd.DataFrame
+    warnings: list[Caution]
+
+
+def virtual_test(
+    bench: Bench,
+    taken: int,
+    *,
+    breakdowns_per_filling: int = 6,
+    protocol: Protocol | None = None,
+    confidence: float = 0.95,
+    seed: int = 0,
+) -> VirtualTest:
+    """The first ``taken`` breakdowns of the virtual test with this seed, filling after filling.
+
+    Taking one more never changes those before. With a protocol, every complete filling is judged by its
+    consistency rule.
+
+    Raises
+    ------
+    InputError
+        ``taken`` outside 0 to 600, or no breakdown per filling.
+    """
+    if not 0 <= taken <= MOST_TAKEN:
+        raise InputError(f"taken is {taken}; it must lie from 0 to {MOST_TAKEN}.", column="taken", text=str(taken))
+    if breakdowns_per_filling < 1:
+        raise InputError("A filling needs at least one breakdown.", column="breakdowns_per_filling")
+    fillings = -(-taken // breakdowns_per_filling)
+    parts = []
+    for filling in range(fillings):
+        one = series(bench, breakdowns=breakdowns_per_filling, seed=[seed, filling])
+        parts.append(one.assign(filling=str(filling + 1)))
+    table = pd.concat(parts, ignore_index=True).head(taken) if parts else series(bench, breakdowns=1).head(0)
+    top = (table["outcome"] == "withstood").to_numpy()
+    figures = running(table["kv"].to_numpy(), top, confidence)
+    last = {k: None if figures.empty or np.isnan(figures[k].iloc[-1]) else float(figures[k].iloc[-1])
+            for k in ("mean_kv", "sd_kv", "low_kv", "high_kv")}  # fmt: skip
+    low, high = _filling_interval(table, breakdowns_per_filling, confidence)
+    truth = bench.true_mean_kv
+    covers = None if last["low_kv"] is None or last["high_kv"] is None else last["low_kv"] <= truth <= last["high_kv"]
+    warnings = []
+    if top.any():
+        warnings.append(
+            Caution(
+                "withstood",
+                f"{int(top.sum())} of {taken} reached the ceiling of {bench.ceiling_kv:g} kV. The mean is not known "
+                "from there on: only that those are above the ceiling.",
+            )
+        )
+    return VirtualTest(
+        bench, taken, fillings, table, figures, last["mean_kv"], last["sd_kv"], last["low_kv"], last["high_kv"],
+        low, high, covers, _verdicts(table, breakdowns_per_filling, protocol), warnings,
+    )  # fmt: skip
+
+
+def _filling_interval(table: pd.DataFrame, per_filling: int, confidence: float) -> tuple[float | None, float | None]:
+    groups = [g for _, g in table.groupby("filling", sort=False) if len(g) == per_filling]
+    if len(groups) < 2 or any((g["outcome"] == "withstood").any() for g in groups):
+        return None, None
+    means = np.array([g["kv"].mean() for g in groups])
+    half = stats.t.ppf(0.5 + confidence / 2, len(means) - 1) * means.std(ddof=1) / np.sqrt(len(means))
+    return float(means.mean() - half), float(means.mean() + half)
+
+
+def _verdicts(table: pd.DataFrame, per_filling: int, protocol: Protocol | None) -> pd.DataFrame:
+    rows = []
+    for label, group in table.groupby("filling", sort=False):
+        if protocol is not None and len(group) == per_filling:
+            verdict = judge(protocol, group["kv"].to_numpy(), withstood=(group["outcome"] == "withstood").to_numpy())
+            rows.append(
+                {"filling": label, "breakdowns": len(group), "value": verdict.value, "limit": verdict.limit,
+                 "step": verdict.step, "sentence": verdict.sentence}
+            )  # fmt: skip
+    return pd.DataFrame(rows, columns=["filling", "breakdowns", "value", "limit", "step", "sentence"])

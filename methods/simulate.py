@@ -12,6 +12,7 @@ a measurement, a limit or a claim about an oil.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -95,7 +96,7 @@ def draw(
     fillings: int = 1,
     breakdowns: int = 6,
     repetitions: int = 1,
-    seed: int | np.random.Generator = 0,
+    seed: int | Sequence[int] | np.random.Generator = 0,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Draw breakdowns.
 
@@ -130,7 +131,7 @@ def draw(
     return np.where(reached, bench.ceiling_kv, kv), reached
 
 
-def series(bench: Bench, *, fillings: int = 1, breakdowns: int = 6, seed: int = 0) -> pd.DataFrame:
+def series(bench: Bench, *, fillings: int = 1, breakdowns: int = 6, seed: int | Sequence[int] = 0) -> pd.DataFrame:
     """One virtual test as a record table: columns filling, order, kv, outcome."""
     kv, reached = draw(bench, fillings=fillings, breakdowns=breakdowns, seed=seed)
     grid = np.indices(kv[0].shape) + 1

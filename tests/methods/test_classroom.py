@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
 
-from methods.classroom import laboratories, running
+from methods.classroom import hidden_oil, laboratories, running, virtual_test, wetness_at
 from methods.errors import InputError
-from methods.simulate import Bench
+from methods.protocols import recognise
+from methods.simulate import Bench, setting
 
 
 def test_running_figures_equal_scipys_t_interval():
@@ -72,3 +75,32 @@ def test_same_seed_same_class_and_bad_counts_are_refused():
 def test_cancel_stops_between_designs():
     found = laboratories(Bench(50.0), designs=[(1, 5), (1, 6)], cancel=lambda: True)
     assert found.results.empty and found.summary.empty
+
+
+def test_one_more_breakdown_never_changes_those_before():
+    bench = setting("60156 spherical still").bench(0.4)
+    longer, shorter = virtual_test(bench, 14, seed=3), virtual_test(bench, 9, seed=3)
+    assert longer.table.head(9).equals(shorter.table)
+    assert (longer.fillings, shorter.fillings) == (3, 2)
+    assert virtual_test(bench, 0).mean_kv is None
+
+
+def test_complete_fillings_are_judged_and_averaged():
+    """The interval of the filling means equals scipy.stats.ttest_1samp on them."""
+    bench = replace(setting("D1816 2 mm").bench(0.3), ceiling_kv=None)
+    found = virtual_test(bench, 17, breakdowns_per_filling=5, protocol=recognise("ASTM D1816 2 mm"), seed=1)
+    assert found.verdicts["filling"].tolist() == ["1", "2", "3"]
+    means = found.table.groupby("filling")["kv"].mean().head(3)
+    ci = stats.ttest_1samp(means, 0).confidence_interval()
+    assert (found.fillings_low_kv, found.fillings_high_kv) == pytest.approx((ci.low, ci.high), rel=1e-12)
+
+
+def test_water_lowers_an_oil_only_once_it_is_fairly_saturated():
+    """Flat to about 20-30 % relative saturation, then a steep fall (from memory)."""
+    assert wetness_at(0.1) == 0.0 and wetness_at(1.2) == 1.0
+    assert 0 < wetness_at(0.3) < 0.1 < wetness_at(0.6)
+
+
+def test_a_challenge_is_the_same_for_the_whole_class():
+    item = setting("60156 spherical stirred")
+    assert hidden_oil(7, item) == hidden_oil(7, item) != hidden_oil(8, item)
