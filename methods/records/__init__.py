@@ -1,1 +1,36 @@
+"""From somebody's file to a record table that can be trusted, with everything refused or guessed in the open."""
 
+from __future__ import annotations
+
+from methods.records.export import safe_csv
+from methods.records.headings import resolve_column
+from methods.records.kept import Records, Source
+from methods.records.reading import read
+from methods.records.table import (
+    COLUMNS,
+    CONDITION,
+    NUMERIC,
+    as_table,
+    condition_codes,
+    filling_codes,
+    fillings_known,
+    group_codes,
+    withstood,
+)
+
+__all__ = [
+    "COLUMNS",
+    "CONDITION",
+    "NUMERIC",
+    "Records",
+    "Source",
+    "as_table",
+    "condition_codes",
+    "filling_codes",
+    "fillings_known",
+    "group_codes",
+    "read",
+    "resolve_column",
+    "safe_csv",
+    "withstood",
+]

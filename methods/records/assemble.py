@@ -1,0 +1,148 @@
+"""The record table: the kept voltages in long form, with every other column brought along."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from methods.records import factors
+from methods.records.body import Body, Coded
+from methods.records.cells import WITHSTOOD
+from methods.records.flat import Flat, Places
+from methods.records.headings import Heading
+from methods.records.kept import Log
+from methods.records.shapes import Layout
+from methods.records.table import BREAKDOWN, COLUMNS, NUMERIC
+from methods.records.table import WITHSTOOD as WITHSTOOD_WORD
+
+
+def assemble(
+    plan: Layout, body: Body, flat: Flat, keep: np.ndarray, place: Places, gaps: np.ndarray, blocks: np.ndarray,
+    day_first: bool | None, log: Log,
+) -> pd.DataFrame:  # fmt: skip
+    """Contract columns first, then the file's own; only rows that were kept."""
+    every = bool(keep.all())
+    index = flat.row if every else flat.row[keep]
+    known = _known(plan, body, place.body_rows, day_first, log)
+    known["gap_mm"] = gaps
+    data: dict[str, Any] = {}
+    for name in COLUMNS:
+        data[name] = _column(name, known.get(name), plan, index, len(body), log)
+    data["kv"] = pd.Series(flat.kv if every else flat.kv[keep])
+    pool = pd.array([BREAKDOWN, WITHSTOOD_WORD], dtype="str")
+    data["outcome"] = pd.Series(pool.take((flat.kind[keep] == WITHSTOOD).astype(np.int64)))
+    if len(plan.values) > 1:
+        _series(data, plan, body, flat, keep, blocks, log)
+    _notes(data, flat, keep)
+    data.update(_extras(plan, body, index, every and len(plan.values) == 1))
+    return pd.DataFrame(data, copy=False)
+
+
+def _known(plan: Layout, body: Body, rows: np.ndarray, day_first: bool | None, log: Log) -> dict[str, Any]:
+    """The contract's columns that the file has, a row of the body each: floats or coded text."""
+    out: dict[str, Any] = {}
+    for i, h in enumerate(plan.headings):
+        if i in plan.values or h.name is None or h.name in ("kv", "outcome", "gap_mm") or h.name not in COLUMNS:
+            continue
+        out[h.name] = convert_column(h.name, body.columns[i], h, rows, day_first, log)
+    return out
+
+
+def convert_column(name: str, cells: Coded, head: Heading, rows: np.ndarray, day_first: bool | None, log: Log) -> Any:
+    """One column in the contract's words and units."""
+    if name in NUMERIC:
+        return factors.numbers(name, cells, head, rows, log)
+    if name == "electrode":
+        return factors.electrodes(cells)
+    if name == "stirring":
+        return factors.stirring(cells, log)
+    if name == "tested_on":
+        return factors.dates(cells, head, day_first, log)
+    return factors.labels(name, cells, head, rows, log)
+
+
+def _column(name: str, found: Any, plan: Layout, index: np.ndarray, size: int, log: Log) -> pd.Series:
+    if isinstance(found, np.ndarray):
+        return pd.Series(found if len(index) == size else found[index])
+    if isinstance(found, Coded):
+        return factors.text_series(found if len(index) == size else found.take(index))
+    text = plan.meta.get(name)
+    if text is None:
+        if name in NUMERIC:
+            return pd.Series(np.full(len(index), np.nan))
+        return pd.Series(pd.NA, index=range(len(index)), dtype="str")
+    one = Coded(np.zeros(1, np.int64), [text])
+    value = convert_column(name, one, Heading(name, name), np.zeros(1, np.int64), None, log)
+    log.guess(name, text, "a line above the heading", f"--column {name}=HEADING")
+    if isinstance(value, np.ndarray):
+        return pd.Series(np.full(len(index), value[0]))
+    return factors.text_series(Coded(np.zeros(len(index), np.int64) + (0 if value.uniques else -1), value.uniques))
+
+
+def _series(
+    data: dict[str, Any], plan: Layout, body: Body, flat: Flat, keep: np.ndarray, blocks: np.ndarray, log: Log
+) -> None:
+    """One row is one filling: number the fillings within each sample, and the breakdowns within each filling."""
+    rows, shots = flat.row[keep], np.asarray(plan.shots)[flat.column[keep]].astype(float)
+    step = max(plan.shots)
+    size = len(body)
+    used = np.bincount(flat.row[keep], minlength=size) > 0
+    if data["order"].isna().all():
+        position = np.zeros(size)
+        seen: dict[int, int] = {}
+        for r in np.flatnonzero(used):
+            position[r] = seen.get(int(blocks[r]), 0)
+            seen[int(blocks[r])] = int(position[r]) + 1
+        data["order"] = pd.Series(shots + step * position[rows])
+    if not data["filling"].isna().all():
+        return
+    codes = pd.factorize(data["sample"], use_na_sentinel=True)[0]
+    starts = pd.DataFrame({"block": blocks[rows], "sample": codes}).drop_duplicates("block")
+    number = dict(zip(starts["block"], starts.groupby("sample").cumcount() + 1, strict=True))
+    data["filling"] = pd.Series([str(number[b]) for b in blocks[rows]], dtype="str")
+    what = "column" if plan.column_rows is not None else "row"
+    log.guess(
+        "filling",
+        f"each {what} is one filling, numbered within its sample",
+        f"{len(starts)} series",
+        "--column filling=HEADING",
+    )
+
+
+def _notes(data: dict[str, Any], flat: Flat, keep: np.ndarray) -> None:
+    """Remarks that stood behind numbers go to the note."""
+    if not any(p.notes for p in flat.parsed):
+        return
+    where = np.flatnonzero(keep)
+    texts = data["note"].to_numpy(dtype=object, copy=True)
+    for column, parsed in enumerate(flat.parsed):
+        if not parsed.notes or parsed.cells.numbers is not None:
+            continue
+        mine = np.flatnonzero(flat.column[where] == column)
+        codes = parsed.cells.codes[flat.row[where[mine]]]
+        for at in np.flatnonzero(np.isin(codes, list(parsed.notes))):
+            remark = parsed.notes[int(codes[at])]
+            old = texts[mine[at]]
+            texts[mine[at]] = remark if pd.isna(old) else f"{old}; {remark}"
+    data["note"] = pd.Series(texts, dtype="str")
+
+
+def _extras(plan: Layout, body: Body, index: np.ndarray, whole: bool) -> dict[str, pd.Series]:
+    """The file's own columns, under their own headings."""
+    out: dict[str, pd.Series] = {}
+    for i, h in enumerate(plan.headings):
+        own = h.name is None or h.name not in COLUMNS
+        if not own or i in plan.values or i in plan.summaries or i >= len(body.columns):
+            continue
+        cells = body.columns[i]
+        if cells.numbers is None and cells.empty:
+            continue
+        base = h.name or h.text or f"column {i + 1}"
+        name, n = base, 2
+        while name in out or name in COLUMNS:
+            name, n = f"{base} ({n})", n + 1
+        values = factors.extra(cells)
+        out[name] = values if whole else values.take(index).reset_index(drop=True)
+    return out

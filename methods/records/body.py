@@ -1,0 +1,133 @@
+"""The columns of data below the heading, as text that is coded once: each different cell is looked at once only."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from methods.records.shapes import Layout, is_number
+from methods.records.text import DELIMITERS, Sheet, line_starts
+
+
+@dataclass
+class Coded:
+    """One column of text: ``codes`` (a row each, -1 for an empty cell) into ``uniques``; or plain ``numbers``."""
+
+    codes: np.ndarray
+    uniques: list[str]
+    numbers: np.ndarray | None = None
+
+    @property
+    def empty(self) -> bool:
+        return not self.uniques
+
+    def text(self, row: int) -> str:
+        """The cell as it was written."""
+        if self.numbers is not None:
+            return f"{self.numbers[row]:.12g}"
+        return self.uniques[self.codes[row]] if self.codes[row] >= 0 else ""
+
+    def take(self, index: np.ndarray) -> Coded:
+        if self.numbers is not None:
+            return Coded(self.codes, [], self.numbers[index])
+        return Coded(self.codes[index], self.uniques)
+
+
+@dataclass
+class Body:
+    """All columns, and each record's row as the user sees it."""
+
+    columns: list[Coded]
+    rows: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+
+def coded(cells: Any) -> Coded:
+    """Code a column of text cells; blank cells get -1."""
+    codes, uniques = pd.factorize(np.asarray(cells, dtype=object))
+    return _drop_blank(codes, [str(u) for u in uniques])
+
+
+def _drop_blank(codes: np.ndarray, uniques: list[str]) -> Coded:
+    texts = [u.strip() for u in uniques]
+    if all(texts):
+        return Coded(codes.astype(np.int64), texts)
+    kept = [t for t in texts if t]
+    new = np.cumsum([bool(t) for t in texts]) - 1
+    lookup = np.append(np.where([bool(t) for t in texts], new, -1), -1)
+    return Coded(lookup[codes], kept)
+
+
+def body_of(sheet: Sheet, plan: Layout) -> Body:
+    """The data below the heading."""
+    if sheet.text is not None and plan.kind != "transposed":
+        fast = _columnar(sheet, plan)
+        if fast is not None:
+            return fast
+        from methods.records.text import _records
+
+        mark = next(k for k, v in DELIMITERS.items() if v == sheet.delimiter)
+        cells, rows = _records(sheet.text, mark)
+        skip = len(cells) and cells[0] and cells[0][0].strip().casefold().startswith("sep=")
+        cells, rows = (cells[1:], rows[1:]) if skip else (cells, rows)
+        width = max(len(plan.headings), max(map(len, cells)))
+        plan.cells, plan.rows = [r + [""] * (width - len(r)) for r in cells], rows
+    cells = plan.cells[plan.first :]
+    rows = np.asarray(plan.rows[plan.first :], dtype=np.int64)
+    held = np.array([any(c.strip() for c in r) for r in cells], dtype=bool)
+    kept = [r for r, h in zip(cells, held, strict=True) if h]
+    return Body([coded([r[i] for r in kept]) for i in range(len(plan.headings))], rows[held])
+
+
+def _columnar(sheet: Sheet, plan: Layout) -> Body | None:
+    """Read a long text with pandas: numbers as numbers where a voltage column is clean, all else coded as text.
+
+    None when the text is too irregular for that (more cells in a row than headings).
+    """
+    assert sheet.text is not None
+    mark = next(k for k, v in DELIMITERS.items() if v == sheet.delimiter)
+    first_line = plan.rows[plan.first] if plan.first < len(plan.rows) else 1
+    sample = plan.cells[plan.first :]
+    dtypes: dict[int, Any] = {}
+    clean_unit = all(plan.headings[i].unit in (None, "kV") for i in plan.values)
+    for i in range(len(plan.headings)):
+        cells = [r[i] for r in sample if r[i].strip()]
+        natural = bool(cells) and all(map(is_number, cells))
+        unknown = plan.headings[i].name is None and i not in plan.values
+        if not (natural and ((i in plan.values and clean_unit) or (unknown and len(set(cells)) > len(cells) / 2))):
+            dtypes[i] = "category"
+    comma = any("," in r[i] for r in sample for i in plan.values) and not any(
+        "." in r[i] for r in sample for i in plan.values
+    )
+    try:
+        frame = pd.read_csv(
+            io.BytesIO(sheet.text.encode("utf-8")), sep=mark, header=None, names=range(len(plan.headings)), dtype=dtypes,
+            skiprows=first_line - 1, skip_blank_lines=False, keep_default_na=False, na_values=[""], index_col=False,
+            low_memory=False, skipinitialspace=True, decimal="," if comma and mark != "," else ".",
+        )  # fmt: skip
+    except (pd.errors.ParserError, UnicodeError, ValueError):
+        return None
+    rows = np.arange(first_line, first_line + len(frame), dtype=np.int64)
+    if '"' in sheet.text:
+        starts = np.asarray(line_starts(sheet.text, sheet.delimiter), dtype=np.int64)
+        starts = starts[starts >= first_line]
+        if len(starts) != len(frame):
+            return None
+        rows = starts
+    columns = [_coded_series(frame[i]) for i in frame.columns]
+    return Body(columns, rows)
+
+
+def _coded_series(series: pd.Series) -> Coded:
+    if isinstance(series.dtype, pd.CategoricalDtype):
+        return _drop_blank(series.cat.codes.to_numpy().astype(np.int64), [str(c) for c in series.cat.categories])
+    if pd.api.types.is_numeric_dtype(series.dtype) and not pd.api.types.is_bool_dtype(series.dtype):
+        return Coded(np.empty(0, np.int64), [], series.to_numpy(dtype=float))
+    codes, uniques = pd.factorize(series)
+    return _drop_blank(codes, [str(u) for u in uniques])

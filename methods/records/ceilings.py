@@ -1,0 +1,144 @@
+"""Where the instrument's ceiling was reached: said in the cell, said by the user, or seen as a wall of equal maxima."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from methods.records.body import Body
+from methods.records.cells import NO_BREAKDOWN, VALUE, WITHSTOOD
+from methods.records.factors import amount
+from methods.records.flat import Flat, Places
+from methods.records.headings import is_time
+from methods.records.kept import Log
+from methods.records.shapes import Layout
+
+#: How often the largest value must occur before it is taken for a ceiling.
+LEAST = 3
+
+
+def wall(kv: np.ndarray) -> tuple[float, int] | None:
+    """A round largest value that occurs at least three times, and more often than twice any other value.
+
+    A rule of thumb of ours, shown as a guess and overrulable: breakdowns scatter, so that equal maxima on a
+    multiple of 5 kV are far likelier to be the end of the instrument's range.
+    """
+    kv = kv[np.isfinite(kv)]
+    if len(kv) < LEAST:
+        return None
+    top = float(kv.max())
+    count = int((kv == top).sum())
+    if count < LEAST or not 20 <= top <= 150 or top % 5 != 0:
+        return None
+    if count == len(kv):
+        return (top, count) if top % 10 == 0 else None
+    others = np.unique(kv[kv < top], return_counts=True)[1]
+    return (
+        (top, count)
+        if count > 2 * int(others.max(initial=0)) or (count >= len(kv) / 3 and count > int(others.max(initial=0)))
+        else None
+    )
+
+
+def mark_ceilings(plan: Layout, body: Body, flat: Flat, place: Places, given: float | bool | None, log: Log) -> None:
+    """Turn values at a ceiling into withstands, and give ``NB`` cells their ceiling, in place."""
+    ceiling = None
+    if given is not None and given is not False:
+        ceiling = float(given)
+        _at(flat, np.ones(len(flat.kv), bool), ceiling)
+        above = np.flatnonzero((flat.kind == VALUE) & (flat.kv > ceiling * (1 + 1e-9)))
+        if len(above):
+            log.problem(place.rows[above[0]], str(place.columns[above[0]]), flat.text(above[0]),
+                        f"above the given ceiling of {ceiling:g} kV", f"kept as breakdowns ({len(above)} values)")  # fmt: skip
+    elif given is None:
+        ceiling = _stated(plan, flat, log)
+        if time_lookalike(plan, body, flat) is None:
+            found = _walls(plan, body, flat, log)
+            ceiling = ceiling if ceiling is not None else found
+    unknown = np.flatnonzero(flat.kind == NO_BREAKDOWN)
+    if not len(unknown):
+        return
+    if ceiling is None:
+        said = np.unique(flat.kv[flat.kind == WITHSTOOD])
+        if len(said) == 1:
+            ceiling = float(said[0])
+            log.guess(
+                "ceiling",
+                f"{ceiling:g} kV where the cell only says {flat.text(unknown[0])!r}",
+                "the only ceiling that the file names",
+                "--ceiling",
+            )
+    elif given is None:
+        log.guess(
+            "ceiling",
+            f"{ceiling:g} kV where the cell only says {flat.text(unknown[0])!r}",
+            "see the other guess on the ceiling",
+            "--ceiling",
+        )
+    if ceiling is None:
+        flat.refuse(unknown, "withstood, but up to which voltage? Say it with --ceiling")
+        return
+    flat.kv[unknown] = ceiling
+    flat.kind[unknown] = WITHSTOOD
+
+
+def _at(flat: Flat, where: np.ndarray, ceiling: float) -> int:
+    hit = where & (flat.kind == VALUE) & np.isclose(flat.kv, ceiling, rtol=1e-9, atol=1e-9)
+    flat.kind[hit] = WITHSTOOD
+    return int(hit.sum())
+
+
+def _stated(plan: Layout, flat: Flat, log: Log) -> float | None:
+    """A ceiling written in the lines above the heading."""
+    read = amount(plan.meta["ceiling"]) if "ceiling" in plan.meta else None
+    if read is None or not read[0] > 0:
+        return None
+    ceiling = read[0] / 1000 if read[0] > 1000 else read[0]
+    count = _at(flat, np.ones(len(flat.kv), bool), ceiling)
+    log.guess(
+        "ceiling", f"{ceiling:g} kV: {count} values at it are withstood", "a line above the heading", "--no-ceiling"
+    )
+    return ceiling
+
+
+def _walls(plan: Layout, body: Body, flat: Flat, log: Log) -> float | None:
+    """Walls of equal maxima, in the whole file and within each instrument, laboratory, method and gap."""
+    everything = np.ones(len(flat.kv), bool)
+    groups: list[tuple[str, np.ndarray]] = [("", everything)]
+    for i, h in enumerate(plan.headings):
+        column = body.columns[i]
+        if (
+            h.name in ("instrument", "laboratory", "method", "gap_mm")
+            and i not in plan.values
+            and 1 < len(column.uniques) <= 40
+        ):
+            groups += [(f" where {h.text} is {t!r}", column.codes[flat.row] == c) for c, t in enumerate(column.uniques)]
+    found = []
+    for label, where in groups:
+        held = flat.kv[where & (flat.kind == VALUE)]
+        if label and len(held) < 6:
+            continue
+        hit = wall(held)
+        if hit is not None:
+            _at(flat, where, hit[0])
+            found.append(hit[0])
+            log.guess(
+                "ceiling",
+                f"{hit[0]:g} kV{label}: {hit[1]} values are withstood",
+                f"{hit[1]} equal largest values of {len(held)}",
+                "--no-ceiling or --ceiling KV",
+            )
+    return found[0] if len(set(found)) == 1 else None
+
+
+def time_lookalike(plan: Layout, body: Body, flat: Flat) -> str | None:
+    """The heading of a column of times beside few different voltages: times to breakdown at constant voltage."""
+    held = flat.kv[flat.kind == VALUE]
+    if len(held) < 8 or len(np.unique(held)) > len(held) / 3:
+        return None
+    for i, h in enumerate(plan.headings):
+        if i not in plan.values and is_time(h) and not h.summary:
+            column = body.columns[i]
+            different = len(np.unique(column.numbers)) if column.numbers is not None else len(column.uniques)
+            if different > 2 * len(np.unique(held)):
+                return h.text
+    return None

@@ -1,0 +1,175 @@
+"""A second look at the finished table: what a careful colleague would point at before any statistics."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from methods.records.kept import Log
+from methods.records.rows import other_fillings
+from methods.records.shapes import Layout
+from methods.records.table import filling_codes, fillings_known
+
+#: Breakdown voltages of the usual test gaps lie in this range (kV).
+USUAL = (1.0, 120.0)
+_SHOWN = 20
+
+
+def look_over(table: pd.DataFrame, rows: np.ndarray, plan: Layout, log: Log) -> None:
+    """Add kept problems: unusual sizes, sorted series, repeated series, incomplete series, ids that look alike."""
+    kv = table["kv"].to_numpy(dtype=float)
+    if plan.voltage and not plan.named:
+        _unusual(kv, rows, log)
+    codes = filling_codes(table)
+    _sorted_series(kv, codes, log)
+    _duplicates(table, kv, codes, rows, log)
+    if len(plan.values) > 1:
+        _incomplete(codes, rows, len(plan.values), log)
+    if table["sample"].notna().any():
+        pairs = other_fillings([str(s) for s in table["sample"].dropna().unique()[:5000]])
+        for text, base in pairs[:_SHOWN]:
+            log.problem(
+                None,
+                "sample",
+                text,
+                f"may be another filling of {base!r}",
+                "kept as a sample of its own; name fillings in a column to join them",
+            )
+
+
+def _unusual(kv: np.ndarray, rows: np.ndarray, log: Log) -> None:
+    out = np.flatnonzero((kv < USUAL[0]) | (kv > USUAL[1]))
+    if len(out):
+        more = f" (and {len(out) - 1} more)" if len(out) > 1 else ""
+        log.problem(
+            rows[out[0]],
+            "kv",
+            f"{kv[out[0]]:g} kV",
+            f"outside {USUAL[0]:g} to {USUAL[1]:g} kV: a lost decimal mark, or another unit?",
+            f"kept{more}",
+        )
+
+
+def _edges(codes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """The stable order that brings fillings together, and the start of each in it."""
+    order = np.argsort(codes, kind="stable") if (np.diff(codes) < 0).any() else np.arange(len(codes))
+    starts = np.flatnonzero(np.r_[True, np.diff(codes[order]) != 0])
+    return order, starts
+
+
+def _sorted_series(kv: np.ndarray, codes: np.ndarray, log: Log) -> None:
+    """Values in rising (or falling) order within most fillings: the order of the breakdowns was lost."""
+    order, starts = _edges(codes)
+    size = np.diff(np.r_[starts, len(kv)])
+    group = np.repeat(np.arange(len(starts)), size)
+    step = np.diff(kv[order])
+    inside = np.diff(group) == 0
+    where = group[:-1][inside]
+    for sign, word in ((1, "rising"), (-1, "falling")):
+        against = np.bincount(where[step[inside] * sign < 0], minlength=len(starts))
+        along = np.bincount(where[step[inside] * sign > 0], minlength=len(starts))
+        long = size >= 4
+        straight = long & (against == 0) & (along >= 3)
+        if (long.sum() >= 3 and straight.sum() >= 0.8 * long.sum()) or (
+            straight.any() and long.sum() < 3 and size[straight].max() >= 8
+        ):
+            log.problem(None, "order", f"{int(straight.sum())} of {int(long.sum())} fillings",
+                        f"the values stand in {word} order, so the order of the breakdowns is lost",
+                        "kept; nothing about trend or first breakdowns can be said")  # fmt: skip
+            return
+
+
+def _duplicates(table: pd.DataFrame, kv: np.ndarray, codes: np.ndarray, rows: np.ndarray, log: Log) -> None:
+    """Records that stand twice: the same order number and value in one filling, or a series that repeats itself."""
+    order = table["order"].to_numpy(dtype=float)
+    if fillings_known(table) and np.isfinite(order).any():
+        keyed = pd.DataFrame({"c": codes, "o": order, "v": kv}) if _crowded(codes, order) else None
+        twice = (
+            np.flatnonzero(keyed.duplicated().to_numpy() & np.isfinite(order))
+            if keyed is not None
+            else np.empty(0, int)
+        )
+        if len(twice):
+            more = f" (and {len(twice) - 1} more)" if len(twice) > 1 else ""
+            log.problem(
+                rows[twice[0]],
+                "kv",
+                f"{kv[twice[0]]:g}",
+                "the same filling, order and value stand in the file before",
+                f"kept; exported twice?{more}",
+            )
+    _repeated_series(table, kv, codes, rows, log)
+
+
+def _crowded(codes: np.ndarray, order: np.ndarray) -> bool:
+    """Whether any filling holds more rows than it has order numbers; cheap, so that clean files skip the hashing."""
+    size = np.bincount(codes)
+    top = np.zeros(len(size))
+    np.maximum.at(top, codes, np.nan_to_num(order))
+    return bool((size > top).any())
+
+
+def _repeated_series(table: pd.DataFrame, kv: np.ndarray, codes: np.ndarray, rows: np.ndarray, log: Log) -> None:
+    """Whole series of three or more values that come again, value by value, for the same sample."""
+    order, starts = _edges(codes)
+    size = np.diff(np.r_[starts, len(kv)])
+    values = kv[order]
+    sample = pd.factorize(table["sample"], use_na_sentinel=True)[0][order]
+    spread = np.add.reduceat(values * (1 + np.arange(len(values)) - np.repeat(starts, size)), starts)
+    sign = pd.DataFrame(
+        {"s": sample[starts], "n": size, "h": spread.round(6), "sum": np.add.reduceat(values, starts).round(6)}
+    )
+    again = np.flatnonzero((sign.duplicated() & (sign["n"] >= 3)).to_numpy())
+    shown = 0
+    for g in again:
+        row = order[starts[g]]
+        if shown < _SHOWN:
+            log.problem(
+                rows[row],
+                "kv",
+                f"{size[g]} values from {kv[row]:g} on",
+                "the same series stands in the file before for this sample",
+                "kept; exported twice?",
+            )
+        shown += 1
+    halves = np.flatnonzero((size >= 6) & (size % 2 == 0) & (size <= 400))
+    for g in halves[:100_000] if len(halves) < 50_000 else halves[:0]:
+        part = values[starts[g] : starts[g] + size[g]]
+        half = size[g] // 2
+        if (
+            part[0] == part[half]
+            and np.array_equal(part[:half], part[half:])
+            and len(np.unique(part)) > 2
+            and shown < _SHOWN
+        ):
+            row = order[starts[g] + half]
+            log.problem(
+                rows[row],
+                "kv",
+                f"{half} values from {kv[row]:g} on",
+                "the same series stands in the file before in this filling",
+                "kept; exported twice?",
+            )
+            shown += 1
+    if shown > _SHOWN:
+        log.problem(
+            None, "kv", f"{shown} series", "series that stand in the file before", "kept; the first ones are listed"
+        )
+
+
+def _incomplete(codes: np.ndarray, rows: np.ndarray, width: int, log: Log) -> None:
+    """Fillings with fewer breakdowns than most of the others."""
+    size = np.bincount(codes)
+    usual = int(np.bincount(size).argmax()) if len(size) else 0
+    short = np.flatnonzero((size < usual) & (size > 0))
+    if usual < 3 or not len(short) or len(short) > len(size) / 2:
+        return
+    for c in short[:_SHOWN]:
+        row = rows[np.flatnonzero(codes == c)[0]]
+        log.problem(
+            row,
+            "kv",
+            f"{size[c]} breakdowns",
+            f"most fillings have {usual}: incomplete",
+            "kept; consistency rules are not judged on it",
+        )

@@ -1,0 +1,136 @@
+"""The voltage cells in reading order: row by row, and within a row from the first breakdown to the last."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from methods.records.body import Body
+from methods.records.cells import BLANK, REFUSED, VALUE, WITHSTOOD
+from methods.records.kept import Log
+from methods.records.shapes import Layout
+from methods.records.voltages import Voltages
+
+ZERO_RULE = "a breakdown voltage is above zero; 0 and negative codes stand for no reading"
+
+
+@dataclass
+class Flat:
+    """One entry a voltage cell, blank ones too. ``row`` counts rows of the body, ``column`` the value columns."""
+
+    kv: np.ndarray
+    kind: np.ndarray
+    per_mm: np.ndarray
+    row: np.ndarray
+    column: np.ndarray
+    parsed: list[Voltages]
+    rules: dict[int, str] = field(default_factory=dict)
+
+    def text(self, at: int) -> str:
+        """The cell as it was written."""
+        return self.parsed[self.column[at]].cells.text(int(self.row[at]))
+
+    def refuse(self, where: np.ndarray, rule: str) -> None:
+        """Refuse the cells at these places, unless they are refused or blank already."""
+        for at in where:
+            if self.kind[at] not in (REFUSED, BLANK):
+                self.kind[at] = REFUSED
+                self.rules[int(at)] = rule
+
+    def refuse_all(self, where: np.ndarray, rule: str) -> None:
+        """Refuse the cells at these places with this rule, even where another rule refused them; blank ones stay."""
+        for at in where:
+            if self.kind[at] != BLANK:
+                self.kind[at] = REFUSED
+                self.rules[int(at)] = rule
+
+    def rule(self, at: int) -> str:
+        column = self.parsed[self.column[at]]
+        own = column.rules.get(int(column.cells.codes[self.row[at]])) if column.cells.numbers is None else None
+        return self.rules.get(int(at)) or own or ZERO_RULE
+
+
+@dataclass
+class Places:
+    """Where each voltage cell stands in the user's file, and each row of the body."""
+
+    rows: np.ndarray
+    columns: pd.Categorical
+    body_rows: np.ndarray
+
+
+def flatten(parsed: list[Voltages]) -> Flat:
+    """Interleave the value columns."""
+    size, width = len(parsed[0].kv), len(parsed)
+    if width == 1:
+        one = parsed[0]
+        return Flat(one.kv, one.kind, one.per_mm, np.arange(size), np.zeros(size, np.int64), parsed)
+    return Flat(
+        np.stack([p.kv for p in parsed], axis=1).ravel(),
+        np.stack([p.kind for p in parsed], axis=1).ravel(),
+        np.stack([p.per_mm for p in parsed], axis=1).ravel(),
+        np.repeat(np.arange(size), width),
+        np.tile(np.arange(width), size),
+        parsed,
+    )
+
+
+def places_of(plan: Layout, body: Body, flat: Flat, prefix: str) -> Places:
+    """Row and column of each voltage cell as the user sees them."""
+    if plan.column_rows is not None:
+        rows = np.asarray([plan.column_rows[i] for i in plan.values])[flat.column]
+        labels = body.columns[0]
+        names = [labels.text(r) or f"column {body.rows[r]}" for r in range(len(body))]
+        kinds, codes = list(dict.fromkeys(names)), flat.row
+        columns = pd.Categorical([names[r] for r in codes], categories=kinds)
+        body_rows = np.full(len(body), rows[0] if len(rows) else 1)
+    else:
+        heads = [plan.headings[i].text or f"column {i + 1}" for i in plan.values]
+        if len(set(heads)) != len(heads):
+            heads = [f"{h} ({n})" for n, h in enumerate(heads, 1)]
+        rows = body.rows[flat.row] if len(flat.parsed) > 1 else body.rows
+        columns = pd.Categorical.from_codes(flat.column, categories=heads)
+        body_rows = body.rows
+    if prefix:
+        rows = np.array([f"{prefix}{r}" for r in rows], dtype=object)
+        body_rows = np.array([f"{prefix}{r}" for r in body_rows], dtype=object)
+    return Places(rows, columns, body_rows)
+
+
+def refuse_sentinels(flat: Flat) -> None:
+    """999, 9999 ... that stand apart from every other number are codes for "no reading"."""
+    held = flat.kind == VALUE
+    high = held & (flat.kv >= 99)
+    if not high.any():
+        return
+    codes = np.isin(flat.kv, (99.9, 999, 999.9, 9999, 99999, 999999)) & high
+    codes |= np.isin(np.round(flat.kv * 1000, 6), (99999, 999999, 9999, 99999.9)) & (flat.kv >= 99) & high
+    if not codes.any():
+        return
+    rest = flat.kv[held & ~codes]
+    top = float(rest.max()) if len(rest) else 0.0
+    where = np.flatnonzero(codes & (flat.kv > max(2 * top, 500 if not len(rest) else 0)))
+    flat.refuse(where, "a row of nines far above every other number is a code for no reading")
+
+
+def multiply_by_gap(flat: Flat, gaps: np.ndarray, plan: Layout, place: Places, log: Log) -> None:
+    """kV/mm times the gap is kV; without a gap the cell cannot be used."""
+    held = flat.per_mm & ((flat.kind == VALUE) | (flat.kind == WITHSTOOD))
+    if not held.any():
+        return
+    gap = gaps[flat.row]
+    known = held & np.isfinite(gap) & (gap > 0)
+    flat.kv = np.where(known, flat.kv * gap, flat.kv)
+    flat.refuse(np.flatnonzero(held & ~known), "kV/mm becomes kV only with the gap, and the gap is not given")
+    if known.any():
+        log.guess("unit", "kV/mm times the gap", f"{int(known.sum())} values", "--unit kV")
+
+
+def log_refused(flat: Flat, place: Places, log: Log) -> None:
+    """One problem for each refused cell."""
+    for at in np.flatnonzero(flat.kind == REFUSED):
+        log.problem(
+            place.rows[at], str(place.columns[at]), flat.text(at), flat.rule(at), "refused: not used as a breakdown"
+        )

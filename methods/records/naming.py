@@ -1,0 +1,99 @@
+"""Which column is which: rivals for one meaning, contents that belie a heading, units of the voltages, the gap."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+
+from methods.records import factors
+from methods.records.body import Body
+from methods.records.headings import Heading, fold, heading, vocabulary
+from methods.records.kept import Log
+from methods.records.options import Options
+from methods.records.shapes import Layout
+from methods.records.voltages import FACTORS
+
+_FLUIDS = re.compile(
+    r"mineral|ester|silicon|naphthen|paraffin|hydrocarbon|synthetic|uninhibited|inhibited|askarel|mineralol"
+)
+
+
+def settle_names(plan: Layout, body: Body, log: Log) -> None:
+    """Give each contract column to one heading: the best known one; the others keep their own heading."""
+    heads = plan.headings
+    for i, h in enumerate(heads):
+        if h.name == "tested_on" and not factors.looks_like_dates(body.columns[i]):
+            heads[i] = Heading(h.text, None, h.unit)
+        if h.summary and i not in plan.values:
+            plan.summaries[i] = h.summary
+    names = {h.name for h in heads}
+    for i, h in enumerate(heads):
+        if h.name == "fluid" and fold(h.text) == "oil" and "sample" not in names:
+            seen = body.columns[i].uniques
+            if not seen or not all(_FLUIDS.search(fold(t)) for t in seen):
+                heads[i] = Heading(h.text, "sample", h.unit)
+    for name in sorted({h.name for i, h in enumerate(heads) if h.name and h.name != "kv" and i not in plan.values}):
+        rivals = [i for i, h in enumerate(heads) if h.name == name]
+        if len(rivals) > 1:
+            _rank(plan, name, rivals)
+    for i, h in enumerate(heads):
+        if h.name == "kv" and i not in plan.values:
+            heads[i] = Heading(h.text, None, h.unit)
+    if plan.summaries:
+        shown = ", ".join(repr(heads[i].text) for i in sorted(plan.summaries) if heads[i].text)
+        if shown:
+            log.guess("summaries", shown, "the headings; not read as breakdowns", "--value")
+
+
+def _rank(plan: Layout, name: str, rivals: list[int]) -> None:
+    words = [fold(w) for w in vocabulary()["headings"][name]]
+
+    def place(i: int) -> tuple[int, int]:
+        text = plan.headings[i].text
+        key = fold(text)
+        return (-1 if text == name else words.index(key) if key in words else 999, i)
+
+    for i in sorted(rivals, key=place)[1:]:
+        h = plan.headings[i]
+        second = heading(h.text).second
+        free = second if second and not any(o.name == second for o in plan.headings) else None
+        plan.headings[i] = Heading(h.text, free, h.unit)
+
+
+def units_of(plan: Layout, options: Options, log: Log) -> list[str | None]:
+    """The unit of each voltage column: said by the caller, the heading, or a line above the heading."""
+    out: list[str | None] = []
+    for i in plan.values:
+        own = plan.headings[i].unit
+        unit = options.unit or (own if own in FACTORS else None) or plan.meta.get("unit")
+        unit = unit if unit in FACTORS else _named_unit(unit)
+        out.append(unit)
+        if unit in ("kVp", "Vp"):
+            log.guess(
+                "unit",
+                f"{unit}: peak, divided by √2",
+                repr(plan.headings[i].text) if own == unit else "as given",
+                "--unit kV",
+            )
+    return out
+
+
+def _named_unit(text: str | None) -> str | None:
+    from methods.records.cells import unit_of
+
+    return unit_of(text)
+
+
+def gap_of(plan: Layout, body: Body, rows: np.ndarray, log: Log) -> np.ndarray:
+    """The gap of each row in mm: from its column, else from the lines above the heading, else from the method's text."""
+    at = next((i for i, h in enumerate(plan.headings) if h.name == "gap_mm" and i not in plan.values), None)
+    out = np.full(len(body), np.nan)
+    if at is not None:
+        out = factors.numbers("gap_mm", body.columns[at], plan.headings[at], rows, log)
+    if "gap_mm" in plan.meta and np.isnan(out).all():
+        read = factors.amount(plan.meta["gap_mm"])
+        if read is not None:
+            value = factors.convert("gap_mm", read[0], read[1])
+            out = np.full(len(body), np.nan if value is None else value)
+    return out

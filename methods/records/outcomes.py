@@ -1,0 +1,85 @@
+"""The outcome column: which rows it calls withstood, which it calls void."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from methods.records.body import Body
+from methods.records.cells import BLANK, NO_BREAKDOWN, REFUSED, VALUE, WITHSTOOD, normalise
+from methods.records.flat import Flat, Places
+from methods.records.headings import Heading, fold, word
+from methods.records.kept import Log
+from methods.records.shapes import Layout
+
+_YES = {"1", "yes", "y", "true", "x", "ja", "oui", "si"}
+_NO = {"0", "no", "n", "false", "nein", "non"}
+
+
+def apply_outcomes(plan: Layout, body: Body, flat: Flat, place: Places, words: frozenset[str], log: Log) -> None:
+    """Bring the outcome column into ``flat``. A column whose words mean neither is left as a column of the file's own."""
+    at = next((i for i, h in enumerate(plan.headings) if h.name == "outcome" and i not in plan.values), None)
+    if at is None:
+        return
+    head, cells = plan.headings[at], body.columns[at]
+    texts = (
+        cells.uniques
+        if cells.numbers is None
+        else [f"{v:g}" for v in np.unique(cells.numbers[~np.isnan(cells.numbers)])]
+    )
+    meanings = [_meaning(t, head, words) for t in texts]
+    if not texts or sum(m is not None for m in meanings) < len(texts) / 2:
+        plan.headings[at] = Heading(head.text, None, head.unit)
+        if texts:
+            log.guess(
+                "outcome",
+                f"{head.text!r} is not read as outcome",
+                f"{texts[0]!r} means neither breakdown nor withstood",
+                "--column outcome=HEADING",
+            )
+        return
+    if set(map(fold, texts)) <= _YES | _NO:
+        flipped = _says_withstood(head)
+        log.guess(
+            "outcome",
+            f"1 or yes in {head.text!r} means {'withstood' if flipped else 'breakdown'}",
+            "the heading",
+            "--column outcome=HEADING of another column",
+        )
+    for code, (text, meaning) in enumerate(zip(texts, meanings, strict=True)):
+        hit = cells.codes == code if cells.numbers is None else cells.numbers == float(text)
+        where = np.flatnonzero(hit[flat.row])
+        _apply(flat, where, text, meaning, place, head, log)
+
+
+def _says_withstood(head: Heading) -> bool:
+    return fold(head.text).startswith(("cens", "withst", "right", "no breakdown", "no bd", "survi", "susp"))
+
+
+def _meaning(text: str, head: Heading, words: frozenset[str]) -> str | None:
+    key = fold(text)
+    if key in words or normalise(text).casefold() in words:
+        return "withstood"
+    if key in _YES | _NO:
+        return "withstood" if (key in _YES) == _says_withstood(head) else "breakdown"
+    return word("outcome", text)
+
+
+def _apply(
+    flat: Flat, where: np.ndarray, text: str, meaning: str | None, place: Places, head: Heading, log: Log
+) -> None:
+    kinds = flat.kind[where]
+    if meaning == "withstood":
+        flat.kind[where[kinds == VALUE]] = WITHSTOOD
+        flat.kind[where[kinds == BLANK]] = NO_BREAKDOWN
+    elif meaning == "void":
+        for at in where[(kinds != BLANK) & (kinds != REFUSED)]:
+            flat.kind[at] = REFUSED
+            flat.rules[int(at)] = f"{head.text} says {text!r}"
+    elif meaning == "breakdown":
+        for at in where[kinds == WITHSTOOD]:
+            log.problem(
+                place.rows[at], head.text, text, "the voltage cell says that it was withstood", "kept as withstood"
+            )
+    elif len(where):
+        log.problem(place.rows[where[0]], head.text, text, "neither breakdown nor withstood",
+                    f"kept as the voltage cell says ({len(where)} rows)")  # fmt: skip

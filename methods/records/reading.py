@@ -1,0 +1,181 @@
+"""From somebody's file to records: open it, find its shape, parse its voltages, bring the other columns along."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from methods.errors import InputError, UnusableFile
+from methods.records.assemble import assemble
+from methods.records.body import body_of
+from methods.records.ceilings import mark_ceilings
+from methods.records.cells import BLANK, VALUE, WITHSTOOD
+from methods.records.checks import look_over
+from methods.records.flat import flatten, log_refused, multiply_by_gap, places_of, refuse_sentinels
+from methods.records.kept import Log, Records, Source
+from methods.records.naming import gap_of, settle_names, units_of
+from methods.records.options import Options, options_of
+from methods.records.outcomes import apply_outcomes
+from methods.records.prescribed import apply_protocols
+from methods.records.rows import blocks_of, fill_down, refuse_rows
+from methods.records.shapes import Layout, layout_of
+from methods.records.sheets import open_frame, open_parquet, open_workbook, pick
+from methods.records.summaries import compare_summaries, drop_computed
+from methods.records.text import MAX_BYTES, Sheet, decode, from_text
+from methods.records.voltages import decimal_mark, magnitude_units, parse_column
+
+#: The sizes from which text is read by columns instead of cell by cell.
+LARGE = 3_000_000
+
+
+def read(
+    source: Any,
+    *,
+    columns: Mapping[str, str] | None = None,
+    sheet: str | None = None,
+    decimal: str | None = None,
+    unit: str | None = None,
+    ceiling_kv: float | bool | None = None,
+    day_first: bool | None = None,
+    layout: str | None = None,
+    name: str | None = None,
+    thousands: str | None = None,
+    censored: str | Iterable[str] = (),
+) -> Records:
+    """Read breakdown voltages from a file, whatever its shape, and say what was kept, refused and guessed.
+
+    Parameters
+    ----------
+    source : path, bytes, binary or text file object, or DataFrame
+        CSV, TSV, semicolon or pipe text in UTF-8, UTF-16 or cp1252; XLSX; Parquet. Bytes want ``name``.
+    columns : mapping, optional
+        Contract name -> heading in the file, such as ``{"kv": "Yield", "filling": "Batch"}``. With ``kv``
+        given, any finite number above zero counts.
+    sheet : str, optional
+        The worksheet.
+    decimal : "." or ",", optional
+        The decimal mark.
+    unit : "kV", "V", "kVp", "Vp", "kV/mm" or "kV/cm", optional
+        The unit of bare numbers.
+    ceiling_kv : float or False, optional
+        Values at this ceiling (kV) are withstood; False: repeated equal maxima are breakdowns.
+    day_first : bool, optional
+        How 03/04/2025 is meant.
+    layout : "long", "wide", "two-block" or "transposed", optional
+    name : str, optional
+        What to call the source.
+    thousands : str, optional
+        The thousands mark, which settles the decimal mark too.
+    censored : str or iterable of str, optional
+        More words that mean "withstood", in a voltage cell or in the outcome column.
+
+    Returns
+    -------
+    Records
+
+    Raises
+    ------
+    UnusableFile
+        Not a table, no voltages, too large, summaries only.
+    InputError
+        An option that names something that is not there.
+    """
+    options = options_of(columns, sheet, decimal, unit, ceiling_kv, day_first, layout, thousands, censored)
+    log = Log()
+    opened, origin = _open(source, name, options, log)
+    parts = [_read_sheet(s, options, log, len(opened) > 1) for s in opened]
+    table = pd.concat([p[0] for p in parts], ignore_index=True) if len(parts) > 1 else parts[0][0]
+    places = pd.concat([p[1] for p in parts], ignore_index=True) if len(parts) > 1 else parts[0][1]
+    plan = parts[0][2]
+    read_cells = sum(p[3] for p in parts)
+    if not len(table):
+        first = log.first_refusal()
+        if first is None:
+            raise UnusableFile("No cell under the heading of the voltages holds anything.", rule="at least one voltage")
+        raise UnusableFile(
+            f"None of the {read_cells} voltages could be used; row {first[0]}, column {first[1]!r}: {first[2]!r}: {first[4]} "
+            f"({first[3]}).",
+            row=first[0], column=first[1], text=first[2], rule=first[3],
+        )  # fmt: skip
+    apply_protocols(table, places["source_row"].to_numpy(), log)
+    look_over(table, places["source_row"].to_numpy(), plan, log)
+    return Records(table, log.problems(), log.guesses(), read_cells, _source(origin, opened, plan), places)
+
+
+def _open(source: Any, name: str | None, options: Options, log: Log) -> tuple[list[Sheet], dict[str, Any]]:
+    """Bytes to sheets. A workbook may give several sheets when each holds one method."""
+    if isinstance(source, pd.DataFrame):
+        digest = hashlib.sha256(pd.util.hash_pandas_object(source, index=False).to_numpy().tobytes()).hexdigest()
+        return [open_frame(source)], {"name": name or "table", "sha256": digest, "encoding": None}
+    raw, called = _bytes(source, name)
+    if len(raw) > MAX_BYTES:
+        raise UnusableFile(f"The file is larger than {MAX_BYTES / 1e9:.1f} GB; split it.", rule="size limit")
+    origin: dict[str, Any] = {"name": called, "sha256": hashlib.sha256(raw).hexdigest(), "encoding": None}
+    suffix = Path(called).suffix.casefold()
+    if raw[:4] == b"PAR1":
+        return [open_parquet(raw)], origin
+    if raw[:2] == b"PK" or raw[:4] == b"\xd0\xcf\x11\xe0" or suffix in (".xlsx", ".xlsm", ".ods"):
+        return pick(open_workbook(raw), options.sheet, options.columns, options.layout, log), origin
+    if options.sheet is not None:
+        raise InputError(f"{called} has no sheets, so sheet {options.sheet!r} cannot be chosen.", column="sheet")
+    text, origin["encoding"] = decode(raw)
+    return [from_text(text, large=LARGE)], origin
+
+
+def _bytes(source: Any, name: str | None) -> tuple[bytes, str]:
+    if isinstance(source, (str, os.PathLike)):
+        path = Path(source)
+        if path.is_file() and path.stat().st_size > MAX_BYTES:
+            raise UnusableFile(f"The file is larger than {MAX_BYTES / 1e9:.1f} GB; split it.", rule="size limit")
+        return path.read_bytes(), name or path.name
+    if isinstance(source, (bytes, bytearray, memoryview)):
+        return bytes(source), name or "upload"
+    if hasattr(source, "read"):
+        held = source.read()
+        called = name or Path(str(getattr(source, "name", "upload"))).name
+        return (held.encode("utf-8") if isinstance(held, str) else bytes(held)), called
+    raise InputError(f"Expected a path, bytes, a file or a table, not {type(source).__name__}.", column="source")
+
+
+def _source(origin: dict[str, Any], opened: list[Sheet], plan: Layout) -> Source:
+    names = ", ".join(s.name for s in opened if s.name)
+    return Source(
+        origin["name"], origin["sha256"], names or None, origin["encoding"], opened[0].delimiter or None, plan.kind
+    )
+
+
+def _read_sheet(sheet: Sheet, options: Options, log: Log, tell: bool) -> tuple[pd.DataFrame, pd.DataFrame, Layout, int]:
+    """One sheet to its part of the table, with the place of each row in the file."""
+    plan = layout_of(sheet, options.columns, options.layout)
+    body = body_of(sheet, plan)
+    for entry in plan.guesses:
+        log.guess(*entry)
+    settle_names(plan, body, log)
+    drop_computed(plan, body, log)
+    units = units_of(plan, options, log)
+    fill_down(plan, body, log)
+    mark = decimal_mark([body.columns[i] for i in plan.values], units[0], options.decimal, log)
+    units = magnitude_units(plan, body, units, mark, log)
+    parsed = [parse_column(body.columns[i], u, mark, options.words) for i, u in zip(plan.values, units, strict=True)]
+    flat = flatten(parsed)
+    place = places_of(plan, body, flat, f"{sheet.name}!" if tell else "")
+    refuse_rows(plan, body, flat)
+    if not plan.named:
+        refuse_sentinels(flat)
+    gaps = gap_of(plan, body, place.body_rows, log)
+    multiply_by_gap(flat, gaps, plan, place, log)
+    apply_outcomes(plan, body, flat, place, options.words, log)
+    mark_ceilings(plan, body, flat, place, options.ceiling_kv, log)
+    compare_summaries(plan, body, flat, place, mark, log)
+    log_refused(flat, place, log)
+    blocks = blocks_of(plan, body, flat, options.layout, log)
+    keep = (flat.kind == VALUE) | (flat.kind == WITHSTOOD)
+    table = assemble(plan, body, flat, keep, place, gaps, blocks, options.day_first, log)
+    origin = pd.DataFrame({"source_row": place.rows[keep], "source_column": place.columns.take(np.flatnonzero(keep))})
+    return table, origin, plan, int((flat.kind != BLANK).sum())

@@ -1,0 +1,170 @@
+"""Rows that are not one record each: repeated headings, totals, labels given once, a series continued on a second row."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+
+from methods.records.body import Body, Coded
+from methods.records.cells import BLANK
+from methods.records.flat import Flat
+from methods.records.headings import fold, summary_label
+from methods.records.kept import Log
+from methods.records.shapes import Layout
+
+_CONTINUED = re.compile(
+    r"(.+?)[\s_/,;:-]*[\(\[]?\s*(?:cont(?:inued|'d|d)?\.?|repeat|rpt|second five|2nd five|five more|next five|extra five|\+\s*5|6\s*-\s*10|block 2|bis)\s*[\)\]]?",  # noqa: E501
+    re.IGNORECASE,
+)
+_SAME_OTHER_FILLING = re.compile(r"(.+?)\s*(?:'+|[-_ ]\s?2|\s*\(2\))")
+
+
+def refuse_rows(plan: Layout, body: Body, flat: Flat) -> None:
+    """Refuse the voltage cells of repeated heading rows and of rows that sum others up."""
+    repeated = _heading_again(plan, body)
+    if repeated.any():
+        flat.refuse_all(np.flatnonzero(repeated[flat.row]), "the heading again")
+    sums, labels = _totals(plan, body)
+    if sums.any():
+        for at in np.flatnonzero(sums[flat.row]):
+            flat.refuse_all(np.array([at]), f"a summary row ({labels[flat.row[at]]!r}), not a breakdown")
+
+
+def _heading_again(plan: Layout, body: Body) -> np.ndarray:
+    hits = np.zeros(len(body), np.int64)
+    named = 0
+    for h, column in zip(plan.headings, body.columns, strict=False):
+        if not h.text or column.numbers is not None or not column.uniques:
+            continue
+        named += 1
+        key = fold(h.text)
+        code = next(
+            (c for c, t in enumerate(column.uniques) if t == h.text or (key and len(t) < 80 and fold(t) == key)), None
+        )
+        if code is not None:
+            hits += column.codes == code
+    return hits >= max(1, 0.6 * named) if named else np.zeros(len(body), bool)
+
+
+def _totals(plan: Layout, body: Body) -> tuple[np.ndarray, dict[int, str]]:
+    """Rows whose label is Mean, SD, Max ...; and the labels."""
+    out = np.zeros(len(body), bool)
+    labels: dict[int, str] = {}
+    for i, (h, column) in enumerate(zip(plan.headings, body.columns, strict=False)):
+        if i in plan.values or column.numbers is not None:
+            continue
+        if i and h.name not in ("sample", "filling", "order", "fluid") and h.text:
+            continue
+        for code, text in enumerate(column.uniques):
+            if len(text) < 40 and summary_label(text):
+                where = column.codes == code
+                out |= where
+                labels.update(dict.fromkeys(np.flatnonzero(where).tolist(), text))
+    return out, labels
+
+
+def fill_down(plan: Layout, body: Body, log: Log) -> None:
+    """A sample or filling named only on the first row of its series is carried down; shown as a guess."""
+    if plan.kind not in ("long",) or len(plan.values) != 1:
+        return
+    for i, h in enumerate(plan.headings):
+        column = body.columns[i]
+        if h.name not in ("sample", "filling") or column.numbers is not None or not len(column.codes):
+            continue
+        blank = (column.codes < 0) & _held(body, plan)
+        if column.codes[0] < 0 or blank.mean() < 0.3:
+            continue
+        at = np.maximum.accumulate(np.where(column.codes >= 0, np.arange(len(column.codes)), 0))
+        body.columns[i] = Coded(np.where(blank, column.codes[at], column.codes), column.uniques)
+        log.guess(
+            h.name,
+            "an empty cell repeats the one above",
+            f"{int(blank.sum())} empty cells under {h.text!r}",
+            "fill the cells in the file",
+        )
+
+
+def _held(body: Body, plan: Layout) -> np.ndarray:
+    column = body.columns[plan.values[0]]
+    return column.codes >= 0 if column.numbers is None else ~np.isnan(column.numbers)
+
+
+def blocks_of(plan: Layout, body: Body, flat: Flat, shape: str | None, log: Log) -> np.ndarray:
+    """For each row of the body the row that its series began on: itself, unless it continues the one above.
+
+    A row continues when its sample cell is empty, or repeats the id with a word such as ``cont.``, or (five
+    breakdowns, only some ids repeated) repeats the id of the row above. Renames the continued ids.
+    """
+    own = np.arange(len(body))
+    at = next((i for i, h in enumerate(plan.headings) if h.name == "sample" and i not in plan.values), None)
+    if plan.kind not in ("wide", "two-block") or at is None or body.columns[at].numbers is not None:
+        return own
+    filling = any(h.name == "filling" for i, h in enumerate(plan.headings) if i not in plan.values)
+    column = body.columns[at]
+    size = np.bincount(flat.row[flat.kind != BLANK], minlength=len(body))
+    texts = [column.text(r) for r in range(len(body))]
+    bases = [_base(t, set(texts)) for t in texts]
+    twice = _pairs(texts, size, len(plan.values)) if shape in (None, "two-block") and not filling else set()
+    blank = suffixed = same = 0
+    codes = column.codes.copy()
+    for r in range(1, len(body)):
+        if not size[r] or shape == "wide":
+            continue
+        if not texts[r] and texts[own[r - 1]] and not filling:
+            own[r], blank = own[r - 1], blank + 1
+        elif bases[r] is not None and bases[r] == texts[own[r - 1]]:
+            own[r], suffixed = own[r - 1], suffixed + 1
+        elif (
+            texts[r]
+            and texts[r] == texts[r - 1]
+            and (texts[r] in twice or shape == "two-block")
+            and own[r - 1] == r - 1
+        ):
+            own[r], same = own[r - 1], same + 1
+        if own[r] != r:
+            codes[r] = codes[own[r]]
+    if (own != np.arange(len(own))).any():
+        body.columns[at] = Coded(codes, column.uniques)
+        plan.kind = "two-block"
+        why = [
+            f"{n} {w}"
+            for n, w in (
+                (blank, "rows without id"),
+                (suffixed, "ids with a word such as cont."),
+                (same, "ids that stand on two rows of five"),
+            )
+            if n
+        ]
+        log.guess("shape", "two-block: a second row continues the filling above", ", ".join(why), "--layout wide")
+    return own
+
+
+def _base(text: str, all_texts: set[str]) -> str | None:
+    found = _CONTINUED.fullmatch(text)
+    return found[1].strip() if found and found[1].strip() in all_texts else None
+
+
+def _pairs(texts: list[str], size: np.ndarray, width: int) -> set[str]:
+    """Ids on exactly two neighbouring rows of five, in a file where other ids stand on one row."""
+    if width != 5:
+        return set()
+    where: dict[str, list[int]] = {}
+    for r, t in enumerate(texts):
+        if t and size[r]:
+            where.setdefault(t, []).append(r)
+    counts = {len(v) for v in where.values()}
+    if not counts <= {1, 2} or counts == {2}:
+        return set()
+    return {t for t, v in where.items() if len(v) == 2 and v[1] == v[0] + 1}
+
+
+def other_fillings(samples: list[str]) -> list[tuple[str, str]]:
+    """Ids such as ``A'`` or ``A-2`` beside an ``A``: perhaps another filling of the same sample."""
+    known = set(samples)
+    out = []
+    for text in samples:
+        found = _SAME_OTHER_FILLING.fullmatch(text)
+        if found and found[1] in known:
+            out.append((text, found[1]))
+    return out

@@ -1,0 +1,256 @@
+"""Workbooks, Parquet and tables in memory: to sheets of text cells, with what a spreadsheet hides."""
+
+from __future__ import annotations
+
+import datetime
+import io
+import re
+import zipfile
+from collections.abc import Iterator
+from typing import Any
+from xml.etree import ElementTree
+
+import pandas as pd
+
+from methods.errors import InputError, MissingExtra, UnusableFile
+from methods.records.kept import Log
+from methods.records.shapes import Layout, layout_of
+from methods.records.text import MAX_COLUMNS, MAX_ROWS, Sheet
+
+#: Unpacked size beyond which a workbook is refused.
+MAX_UNPACKED = 600_000_000
+_SPACE = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
+_RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
+
+
+def open_workbook(raw: bytes) -> list[Sheet]:
+    """All sheets that hold something, as text cells."""
+    from python_calamine import CalamineError, CalamineWorkbook, SheetVisibleEnum
+
+    hidden_facts: dict[str, Facts] = {}
+    if raw[:2] == b"PK":
+        hidden_facts = _facts(raw)
+    try:
+        book = CalamineWorkbook.from_filelike(io.BytesIO(raw))
+        metadata = {m.name: m for m in book.sheets_metadata}
+        out = []
+        for name in book.sheet_names:
+            try:
+                cells = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
+            except CalamineError:  # a chart sheet
+                continue
+            sheet = _sheet(name, cells, hidden_facts.get(name, Facts()))
+            if sheet is None:
+                continue
+            if metadata[name].visible != SheetVisibleEnum.Visible:
+                sheet.notes.append(("sheet", f"{name} is hidden", "the workbook"))
+            out.append(sheet)
+    except UnusableFile:
+        raise
+    except Exception as error:  # the reader raises many kinds on broken files, panics included
+        raise UnusableFile(f"The workbook cannot be opened: {error}.", rule="an intact XLSX file") from None
+    if not out:
+        raise UnusableFile("The workbook holds no cells with contents.", rule="a table with breakdown voltages")
+    return out
+
+
+class Facts:
+    """What the cells alone do not show: merged ranges, hidden rows, formulas without a computed value."""
+
+    def __init__(self) -> None:
+        self.merged: list[tuple[int, int, int, int]] = []
+        self.hidden: set[int] = set()
+        self.uncomputed: dict[tuple[int, int], str] = {}
+
+
+def _place(reference: str) -> tuple[int, int]:
+    found = re.fullmatch(r"([A-Z]+)(\d+)", reference)
+    if found is None:
+        return -1, -1
+    column = 0
+    for letter in found[1]:
+        column = column * 26 + ord(letter) - 64
+    return int(found[2]) - 1, column - 1
+
+
+def _facts(raw: bytes) -> dict[str, Facts]:
+    try:
+        archive = zipfile.ZipFile(io.BytesIO(raw))
+    except zipfile.BadZipFile:
+        raise UnusableFile(
+            "The workbook is damaged: it is no intact ZIP archive.", rule="an intact XLSX file"
+        ) from None
+    unpacked = sum(i.file_size for i in archive.infolist())
+    if unpacked > MAX_UNPACKED:
+        raise UnusableFile(
+            f"The workbook unpacks to {unpacked / 1e6:,.0f} MB; the limit is {MAX_UNPACKED / 1e6:,.0f} MB.",
+            rule="size limit",
+        )
+    names = set(archive.namelist())
+    if "xl/workbook.xml" not in names or "xl/_rels/workbook.xml.rels" not in names:
+        if not any(n.startswith(("xl/", "content.xml")) for n in names):
+            raise UnusableFile("This ZIP archive is not a workbook.", rule="CSV, TSV, XLSX or Parquet")
+        return {}
+    out: dict[str, Facts] = {}
+    try:
+        book = ElementTree.fromstring(archive.read("xl/workbook.xml"))
+        links = {
+            e.get("Id"): e.get("Target") or ""
+            for e in ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
+        }
+        for element in book.iter(f"{_SPACE}sheet"):
+            target = links.get(element.get(_RELATION), "").lstrip("/")
+            path = target if target.startswith("xl/") else f"xl/{target}"
+            if path in names:
+                with archive.open(path) as stream:
+                    out[str(element.get("name"))] = _sheet_facts(stream)
+    except (ElementTree.ParseError, KeyError, zipfile.BadZipFile):
+        return out
+    return out
+
+
+def _sheet_facts(stream: Any) -> Facts:
+    facts = Facts()
+    for _, element in ElementTree.iterparse(stream):
+        if element.tag == f"{_SPACE}c":
+            formula, value = element.find(f"{_SPACE}f"), element.find(f"{_SPACE}v")
+            if formula is not None and (value is None or not (value.text or "").strip()):
+                facts.uncomputed[_place(element.get("r") or "")] = "=" + (formula.text or "…")
+        elif element.tag == f"{_SPACE}row":
+            if element.get("hidden") in ("1", "true") and element.get("r"):
+                facts.hidden.add(int(str(element.get("r"))))
+            element.clear()
+        elif element.tag == f"{_SPACE}mergeCell":
+            first, _, last = (element.get("ref") or "").partition(":")
+            if last:
+                facts.merged.append((*_place(first), *_place(last)))
+    return facts
+
+
+def _sheet(name: str, cells: list[list[Any]], facts: Facts) -> Sheet | None:
+    if len(cells) > MAX_ROWS or (cells and len(cells[0]) > MAX_COLUMNS):
+        raise UnusableFile(
+            f"Sheet {name!r} is larger than {MAX_ROWS:,} rows by {MAX_COLUMNS:,} columns.", rule="size limit"
+        )
+    texts = [[_text(c) for c in row] for row in cells]
+    for (row, column), formula in facts.uncomputed.items():
+        if 0 <= row < len(texts) and 0 <= column < len(texts[row]) and not texts[row][column]:
+            texts[row][column] = formula
+    for top, left, bottom, right in facts.merged:
+        if top == bottom or left != right or not (0 <= top < len(texts)):
+            continue  # headings that span columns are carried by the shape reader
+        for row in range(top + 1, min(bottom + 1, len(texts))):
+            if left < len(texts[row]) and not texts[row][left]:
+                texts[row][left] = texts[top][left]
+    if not any(c for r in texts for c in r):
+        return None
+    return Sheet(texts, list(range(1, len(texts) + 1)), name=name, hidden=frozenset(facts.hidden))
+
+
+def _text(value: Any) -> str:
+    """A cell as text: whole numbers without a point, dates as YYYY-MM-DD."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "TRUE" if value else "FALSE"
+    if isinstance(value, float):
+        if value != value:
+            return ""
+        short = f"{value:.12g}"
+        return short if "e" not in short else repr(value)
+    if isinstance(value, datetime.datetime):
+        return value.date().isoformat() if value.time() == datetime.time() else value.isoformat(" ")
+    if isinstance(value, (datetime.date, datetime.time)):
+        return value.isoformat()
+    return str(value).strip()
+
+
+def pick(sheets: list[Sheet], wanted: str | None, columns: dict[str, str], shape: str | None, log: Log) -> list[Sheet]:
+    """The sheets to read: the one asked for, the only one with breakdowns, or all when each holds one method."""
+    if wanted is not None:
+        found = [s for s in sheets if s.name == wanted] or [
+            s for s in sheets if s.name.strip().casefold() == wanted.strip().casefold()
+        ]
+        if not found and wanted.isdigit() and 1 <= int(wanted) <= len(sheets):
+            found = [sheets[int(wanted) - 1]]
+        if not found:
+            raise InputError(
+                f"There is no sheet {wanted!r}; the sheets are {', '.join(repr(s.name) for s in sheets)}.",
+                column="sheet", text=wanted, rule="an existing sheet",
+            )  # fmt: skip
+        return _told(found[:1], log)
+    usable, failed = [], []
+    for sheet in sheets:
+        try:
+            usable.append((sheet, layout_of(sheet, columns, shape)))
+        except InputError as error:
+            failed.append(error)
+    if not usable:
+        raise failed[0]
+    visible = [u for u in usable if not any("hidden" in n[1] for n in u[0].notes)] or usable
+    if len(visible) > 1 and _methods(visible):
+        log.guess(
+            "sheets",
+            ", ".join(repr(s.name) for s, _ in visible),
+            "each is named after a method; read together",
+            "--sheet",
+        )
+        return _told([s for s, _ in visible], log)
+    best = max(visible, key=lambda u: (not u[1].guesses, len(u[0].cells)))[0] if len(visible) > 1 else visible[0][0]
+    if len(sheets) > 1:
+        others = ", ".join(repr(s.name) for s in sheets if s is not best)
+        log.guess("sheet", best.name, f"the others ({others}) are not read", "--sheet")
+    return _told([best], log)
+
+
+def _methods(usable: list[tuple[Sheet, Layout]]) -> bool:
+    """Whether every sheet's name is a test method; then it becomes the method where the sheet names none."""
+    from methods.protocols import recognise
+
+    if any(recognise(s.name) is None for s, _ in usable):
+        return False
+    for sheet, plan in usable:
+        if not any(h.name == "method" for h in plan.headings) and "method" not in plan.meta:
+            sheet.method = sheet.name
+    return True
+
+
+def _told(sheets: list[Sheet], log: Log) -> list[Sheet]:
+    for sheet in sheets:
+        for note in sheet.notes:
+            log.guess(*note, "--sheet")
+        held = sorted(r for r in sheet.hidden if r <= len(sheet.cells) and any(sheet.cells[r - 1]))
+        if held:
+            log.problem(
+                held[0], "", f"{len(held)} hidden rows", "rows that the sheet hides", "kept and read like the others"
+            )
+    return sheets
+
+
+def open_parquet(raw: bytes) -> Sheet:
+    """A Parquet file, by way of pandas."""
+    try:
+        frame = pd.read_parquet(io.BytesIO(raw))
+    except ImportError:
+        raise MissingExtra("Reading Parquet needs pyarrow: pip install 'gapshift[parquet]'.") from None
+    except Exception as error:
+        raise UnusableFile(f"The Parquet file cannot be read: {error}.", rule="an intact Parquet file") from None
+    return open_frame(frame)
+
+
+def open_frame(frame: pd.DataFrame) -> Sheet:
+    """A table in memory: one header row (row 1), so that the first record is row 2."""
+    if len(frame) > MAX_ROWS:
+        raise UnusableFile(f"The table has more than {MAX_ROWS:,} rows.", rule="row limit")
+    if frame.empty or not len(frame.columns):
+        raise UnusableFile("The table is empty.", rule="a table with breakdown voltages")
+    return Sheet([[str(c) for c in frame.columns], *_rows(frame)], list(range(1, len(frame) + 2)))
+
+
+def _rows(frame: pd.DataFrame) -> Iterator[list[str]]:
+    texts = []
+    for at in range(frame.shape[1]):
+        column = frame.iloc[:, at]
+        missing = column.isna().to_numpy()
+        texts.append(["" if m else _text(v) for v, m in zip(column.tolist(), missing, strict=True)])
+    yield from (list(r) for r in zip(*texts, strict=True))

@@ -1,0 +1,103 @@
+"""Means and spreads that stand beside the breakdowns: kept out by heading or by arithmetic, compared with our own."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from methods.records.body import Body
+from methods.records.cells import VALUE, WITHSTOOD
+from methods.records.flat import Flat, Places
+from methods.records.headings import Heading
+from methods.records.kept import Log
+from methods.records.shapes import Layout
+from methods.records.voltages import parse_column
+
+
+def drop_computed(plan: Layout, body: Body, log: Log) -> None:
+    """Take out of the breakdowns trailing columns that equal the mean or the SD of those before, row by row."""
+    while len(plan.values) > 2 and not plan.named:
+        last = plan.values[-1]
+        rest = np.stack([_plain(body, i) for i in plan.values[:-1]], axis=1)
+        what = _computed(rest, _plain(body, last))
+        if what is None and len(plan.values) > 3:
+            what = _computed(rest[:, :-1], _plain(body, last))
+            what = what if what and _computed(rest[:, :-1], rest[:, -1]) else None
+        if what is None:
+            return
+        head = plan.headings[last]
+        plan.headings[last] = Heading(head.text, None, head.unit, summary=what)
+        plan.summaries[last] = what
+        plan.values, plan.shots = plan.values[:-1], plan.shots[:-1]
+        log.guess(
+            "summaries",
+            f"{head.text or f'column {last + 1}'} is the {what}",
+            "equals it in every row; not read as breakdowns",
+            "--value",
+        )
+
+
+def _plain(body: Body, at: int) -> np.ndarray:
+    column = parse_column(body.columns[at], "kV", None, frozenset())
+    return np.where((column.kind == VALUE) | (column.kind == WITHSTOOD), column.kv, np.nan)
+
+
+def _computed(rest: np.ndarray, last: np.ndarray) -> str | None:
+    with np.errstate(all="ignore"):
+        count = np.isfinite(rest).sum(axis=1)
+        held = (count >= 2) & np.isfinite(last)
+        if held.sum() < 2:
+            return None
+        part, own = rest[held], last[held]
+        means = np.nanmean(part, axis=1)
+        spreads = np.nanstd(part, axis=1, ddof=1)
+    if np.all(np.abs(means - own) <= 0.051):
+        return "mean"
+    if np.all(np.abs(spreads - own) <= 0.051) and not np.allclose(own, means):
+        return "sd"
+    return None
+
+
+def compare_summaries(plan: Layout, body: Body, flat: Flat, place: Places, mark: str | None, log: Log) -> None:
+    """Recompute each stored mean; one that differs by more than rounding is a problem (kept: ours is used)."""
+    if len(plan.values) < 2:
+        return
+    held = (flat.kind == VALUE) | (flat.kind == WITHSTOOD)
+    count = np.bincount(flat.row[held], minlength=len(body))
+    total = np.bincount(flat.row[held], weights=flat.kv[held], minlength=len(body))
+    ceilings = np.bincount(flat.row[held & (flat.kind == WITHSTOOD)], minlength=len(body))
+    for i, what in plan.summaries.items():
+        if what != "mean" or i >= len(body.columns):
+            continue
+        stored = parse_column(body.columns[i], None, mark, frozenset())
+        factor = 1e-3 if np.nanmedian(np.append(stored.kv, np.nan)) > 1000 else 1.0 if len(stored.kv) else 1.0
+        for r in np.flatnonzero((count > 1) & (stored.kind == VALUE)):
+            own, said = total[r] / count[r], stored.kv[r] * factor
+            text = body.columns[i].text(r)
+            if abs(own - said) <= _room(text, own):
+                continue
+            row, column = place.body_rows[r], plan.headings[i].text or f"column {i + 1}"
+            if plan.column_rows is not None:
+                row = plan.column_rows[i]
+                column = body.columns[0].text(r)
+            reason = (
+                "counts withstood values as breakdowns"
+                if ceilings[r]
+                else f"differs from the mean of the {count[r]} breakdowns, {own:.4g} kV"
+            )
+            log.problem(
+                row, column, text, f"the stored mean {reason}", "kept the breakdowns; the stored mean is not used"
+            )
+        if ceilings.any():
+            rows = np.flatnonzero((ceilings > 0) & (stored.kind == VALUE))
+            if len(rows):
+                log.problem(place.body_rows[rows[0]], plan.headings[i].text, body.columns[i].text(rows[0]),
+                            "a mean over withstood values is too low", f"kept the breakdowns; not used ({len(rows)} rows)")  # fmt: skip
+
+
+def _room(text: str, own: float) -> float:
+    """How far a stored mean may be off by rounding: half a unit of its last digit, or to two significant digits."""
+    digits = text.strip().replace(",", ".").partition(".")[2]
+    decimals = sum(c.isdigit() for c in digits)
+    two = 0.5 * 10 ** (np.floor(np.log10(own)) - 1)
+    exact = 0.5 * 10.0**-decimals
+    return float(max(exact, two if decimals == 0 else 0.0)) * 1.02 + 1e-9

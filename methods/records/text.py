@@ -1,0 +1,165 @@
+"""From bytes to text cells: encoding, delimiter, and the line on which each record starts."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections import Counter
+from dataclasses import dataclass, field
+
+from methods.errors import UnusableFile
+
+#: Beyond this a file is refused with a clear word instead of filling the memory.
+MAX_BYTES = 1_500_000_000
+MAX_ROWS = 20_000_000
+MAX_COLUMNS = 2_000
+
+DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe"}
+
+
+@dataclass
+class Sheet:
+    """Text cells of one sheet. ``rows`` holds each record's number as the user sees it, from 1."""
+
+    cells: list[list[str]]
+    rows: list[int]
+    name: str = ""
+    hidden: frozenset[int] = frozenset()
+    text: str | None = None  # the whole text, when only its head was cut into cells
+    delimiter: str = ""
+    method: str | None = None  # the sheet's name, where it names a test method
+    notes: list[tuple[str, str, str]] = field(default_factory=list)
+
+
+def decode(raw: bytes) -> tuple[str, str]:
+    """Text and the name of the encoding: a byte-order mark, UTF-8, UTF-16 by its zero bytes, else cp1252."""
+    if not raw.strip(b"\0 \t\r\n"):
+        raise UnusableFile("The file is empty.", rule="a table with breakdown voltages")
+    for mark, name in ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
+        if raw.startswith(mark):
+            try:
+                return raw.decode(name), name
+            except UnicodeDecodeError:
+                break
+    head = raw[:4000]
+    if b"\0" in head:
+        even, odd = head[::2].count(0), head[1::2].count(0)
+        name = "utf-16-le" if odd > even else "utf-16-be"
+        if max(even, odd) < len(head) / 8:
+            raise UnusableFile("This is a binary file, not a table of text.", rule="CSV, TSV, XLSX or Parquet")
+        try:
+            return raw.decode(name), name
+        except UnicodeDecodeError:
+            raise UnusableFile("The file's text cannot be decoded.", rule="UTF-8, UTF-16 or cp1252") from None
+    try:
+        return raw.decode("utf-8"), "utf-8"
+    except UnicodeDecodeError:
+        pass
+    control = sum(head.count(bytes([c])) for c in range(1, 9))
+    if control > len(head) / 50:
+        raise UnusableFile("This is a binary file, not a table of text.", rule="CSV, TSV, XLSX or Parquet")
+    try:
+        return raw.decode("cp1252"), "cp1252"
+    except UnicodeDecodeError:
+        return raw.decode("latin-1"), "latin-1"
+
+
+def head_of(text: str, size: int = 60_000) -> str:
+    """The first lines of a long text, cut at the end of a line."""
+    if len(text) <= size:
+        return text
+    cut = text.rfind("\n", 0, size)
+    return text[: cut + 1] if cut > 0 else text[:size]
+
+
+def sniff(text: str) -> str:
+    """The delimiter: the mark that cuts most lines into the same number of cells.
+
+    A comma between digits may be a decimal mark (``58,4``), so a comma counts only where it also
+    separates something else, or where no other mark does the cutting.
+    """
+    head = head_of(text)
+    first = head.split("\n", 1)[0].strip().casefold()
+    if first.startswith("sep=") and len(first) == 5:
+        return first[4] if first[4] in DELIMITERS else ","
+    best, best_score = ",", 0.0
+    for mark in (";", "\t", "|", ","):
+        widths = [len(r) for r in _records(head, mark)[0] if any(c.strip() for c in r)]
+        cut = [w for w in widths if w > 1]
+        if not cut:
+            continue
+        width, count = Counter(cut).most_common(1)[0]
+        score = count / len(widths) * (1 + min(width, 20) / 100)
+        if mark == "," and best_score > 0.5:
+            continue
+        if score > best_score:
+            best, best_score = mark, score
+    if best == "," and best_score and _decimal_commas_only(head):
+        return "\t"
+    return best
+
+
+def _decimal_commas_only(head: str) -> bool:
+    """One column of ``58,4``: every line has at most one comma, and where it stands digits stand on both sides."""
+    import re
+
+    lines = [ln.strip() for ln in head.splitlines() if ln.strip()]
+    held = [ln for ln in lines if "," in ln]
+    bare = re.compile(r"[<>≥≤]?\s*[+-]?\d{1,3},\d{1,2}\s*(?:kV|V)?\s*[*+]?", re.IGNORECASE)
+    return (
+        bool(held)
+        and all(bare.fullmatch(ln) for ln in held)
+        and "," not in lines[0][:0] + (lines[0] if not any(c.isdigit() for c in lines[0]) else "")
+    )
+
+
+def _records(text: str, delimiter: str) -> tuple[list[list[str]], list[int]]:
+    """Records and the line on which each starts; a quoted cell may hold line ends."""
+    csv.field_size_limit(10_000_000)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True)
+    cells: list[list[str]] = []
+    rows: list[int] = []
+    start = 1
+    try:
+        for record in reader:
+            cells.append(record)
+            rows.append(start)
+            start = reader.line_num + 1
+            if len(cells) > MAX_ROWS:
+                raise UnusableFile(f"The file has more than {MAX_ROWS:,} lines; split it.", rule="row limit")
+    except csv.Error as error:
+        raise UnusableFile(
+            f"Line {start}: the text is not a table: {error}.", row=start, rule="quoted cells must end"
+        ) from None
+    return cells, rows
+
+
+def from_text(text: str, *, large: int = 3_000_000) -> Sheet:
+    """Cut text into a sheet of cells. Beyond ``large`` characters only the head is cut and ``text`` is kept."""
+    text = text.lstrip("\ufeff")
+    delimiter = sniff(text)
+    whole = len(text) <= large
+    cells, rows = _records(text if whole else head_of(text, 200_000), delimiter)
+    if (
+        cells
+        and len(cells[0]) <= 2
+        and "".join(cells[0]).strip().casefold() == "sep="
+        or (cells and cells[0] and cells[0][0].strip().casefold() == f"sep={delimiter}")
+    ):
+        cells, rows = cells[1:], rows[1:]
+    if cells and max(map(len, cells)) > MAX_COLUMNS:
+        raise UnusableFile(f"The file has more than {MAX_COLUMNS:,} columns.", rule="column limit")
+    if not any(c.strip() for r in cells for c in r):
+        raise UnusableFile("The file holds no cells with contents.", rule="a table with breakdown voltages")
+    return Sheet(cells, rows, text=None if whole else text, delimiter=DELIMITERS[delimiter])
+
+
+def line_starts(text: str, delimiter: str) -> list[int]:
+    """The line on which each record starts, for a text whose quoted cells may hold line ends."""
+    mark = next(k for k, v in DELIMITERS.items() if v == delimiter)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark, skipinitialspace=True)
+    out, start = [], 1
+    for _ in reader:
+        out.append(start)
+        start = reader.line_num + 1
+    return out

@@ -1,0 +1,131 @@
+"""Voltage columns: text to kV. Clean cells go through in one pass; only those that fail it meet the grammar."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from methods.records.body import Body, Coded
+from methods.records.cells import BLANK, REFUSED, VALUE, parse
+from methods.records.kept import Log
+from methods.records.shapes import Layout
+
+#: kV for one of the unit; kV/mm and kV/cm still want the gap (times mm).
+FACTORS = {"kV": 1.0, "V": 1e-3, "kVp": 1 / math.sqrt(2), "Vp": 1e-3 / math.sqrt(2), "kV/mm": 1.0, "kV/cm": 0.1}
+_GROUPED = re.compile(r"[<>≥+\s]*[1-9]\d{0,2}[.,]\d{3}(?!\d)\D*")
+_COMMA = re.compile(r"\d,\d{1,2}(?!\d)|\d,\d{4,}")
+_POINT = re.compile(r"\d\.\d{1,2}(?!\d)|\d\.\d{4,}")
+
+
+@dataclass
+class Voltages:
+    """One voltage column, parsed: arrays with an entry a row."""
+
+    kv: np.ndarray
+    kind: np.ndarray
+    per_mm: np.ndarray  # True where the number is kV/mm and still wants the gap
+    cells: Coded
+    notes: dict[int, str]  # code -> remark behind the number
+    rules: dict[int, str]  # code -> rule that the cell breaks
+
+    def note(self, row: int) -> str | None:
+        return self.notes.get(int(self.cells.codes[row])) if self.cells.numbers is None else None
+
+    def rule(self, row: int) -> str:
+        found = self.rules.get(int(self.cells.codes[row])) if self.cells.numbers is None else None
+        return found or "a breakdown voltage is above zero; 0 and negative codes stand for no reading"
+
+
+def decimal_mark(columns: list[Coded], unit: str | None, given: str | None, log: Log) -> str | None:
+    """The decimal mark of the voltage columns, shown as a guess where it is one. None: each cell by its own evidence."""
+    texts = [t for c in columns for t in c.uniques[:20_000]]
+    comma = [t for t in texts if "," in t and _COMMA.search(t)]
+    point = [t for t in texts if "." in t and _POINT.search(t)]
+    grouped = [t for t in texts if _GROUPED.fullmatch(t)]
+    if given is not None:
+        return given
+    if comma and point:
+        log.guess("decimal mark", "both comma and point", f"{comma[0]!r} and {point[0]!r}", "--decimal")
+        return None
+    if comma:
+        log.guess("decimal mark", "comma", f"{comma[0]!r} among {len(texts)} different cells", "--decimal point")
+    if grouped and unit in ("V", "Vp") and not (comma or point):
+        mark = "." if "." in grouped[0] else ","
+        log.guess(
+            "thousands mark",
+            "point" if mark == "." else "comma",
+            f"{grouped[0]!r} in {unit}: as a decimal it would be near zero",
+            f"--decimal {'point' if mark == '.' else 'comma'}",
+        )
+        return "," if mark == "." else "."
+    unsure = [t for t in grouped if "," in t or not (point or comma)]
+    if unsure and not point and len(grouped) >= len(texts) / 2:
+        shown = unsure[0]
+        log.guess(
+            "decimal mark",
+            "comma" if "," in shown else "point",
+            f"{shown!r} could also be thousands; as a decimal it lies between 1 and 999",
+            "--decimal " + ("point" if "," in shown else "comma"),
+        )
+    return "," if comma else None
+
+
+def parse_column(cells: Coded, unit: str | None, decimal: str | None, words: frozenset[str]) -> Voltages:
+    """Parse one column. ``unit`` is what a bare number is in; a unit in the cell overrules it."""
+    if cells.numbers is not None:
+        kv = cells.numbers * FACTORS[unit or "kV"]
+        kind = np.full(len(kv), VALUE, np.int8)
+        kind[np.isnan(kv)] = BLANK
+        with np.errstate(invalid="ignore"):
+            kind[(kv <= 0) | np.isinf(kv)] = REFUSED
+        return Voltages(kv, kind, np.full(len(kv), unit in ("kV/mm", "kV/cm")), cells, {}, {})
+    texts = pd.Series(cells.uniques, dtype=object)
+    size = len(texts)
+    plain = texts
+    if decimal == ",":
+        plain = (
+            texts.where(~texts.str.contains(".", regex=False).astype(bool), None).str.replace(",", ".", regex=False)
+            if size
+            else texts
+        )
+    quick = pd.to_numeric(plain, errors="coerce").to_numpy(dtype=float) if size else np.empty(0)
+    value = quick * FACTORS[unit or "kV"]
+    kind = np.full(size + 1, BLANK, np.int8)
+    good = np.isfinite(quick) & (quick > 0)
+    kind[:-1][good] = VALUE
+    per_mm = np.zeros(size + 1, bool)
+    per_mm[:-1] = unit in ("kV/mm", "kV/cm")
+    notes: dict[int, str] = {}
+    rules: dict[int, str] = {}
+    for at in np.flatnonzero(~good):
+        cell = parse(cells.uniques[at], decimal, words)
+        own = cell.unit or unit or "kV"
+        kind[at], value[at], per_mm[at] = cell.kind, cell.value * FACTORS[own], own in ("kV/mm", "kV/cm")
+        if cell.note:
+            notes[int(at)] = cell.note
+        if cell.rule:
+            rules[int(at)] = cell.rule
+    value = np.append(value, np.nan)
+    return Voltages(value[cells.codes], kind[cells.codes], per_mm[cells.codes], cells, notes, rules)
+
+
+def magnitude_units(plan: Layout, body: Body, units: list[str | None], mark: str | None, log: Log) -> list[str | None]:
+    """Volts where a heading that speaks of voltage gives no unit and the numbers can only be volts; shown as a guess."""
+    if plan.named or not plan.voltage or any(u is not None for u in units):
+        return units
+    middle = []
+    for i in plan.values:
+        column = parse_column(body.columns[i], "kV", mark, frozenset())
+        held = column.kv[(column.kind == VALUE) & np.isfinite(column.kv)]
+        if len(held):
+            middle.append(float(np.median(held)))
+    if middle and 1000 <= float(np.median(middle)) <= 150_000:
+        log.guess(
+            "unit", "V, turned into kV", f"no unit in the heading and a median of {np.median(middle):g}", "--unit kV"
+        )
+        return ["V"] * len(units)
+    return units
