@@ -168,8 +168,8 @@ def _units(table: pd.DataFrame, column: str) -> tuple[pd.DataFrame, str, list[Ca
     single = frame[["_oil", column, "_f", "kv"]].assign(n=1, var=NAN)
     note = Caution(
         "one_filling",
-        "There is one filling for each oil and level, so the limits come from the breakdowns alone and leave out "
-        "how much a second filling would differ; they are too narrow.",
+        "There is one filling for each oil and level, so the limits come from the breakdowns alone and leave "
+        "out how much a second filling would differ; they are too narrow.",
     )
     return single, "breakdown", [note]
 
@@ -217,8 +217,8 @@ def without_withstood(table: pd.DataFrame, column: str) -> tuple[pd.DataFrame, l
     bad = sorted(set(keys[stood]))
     note = Caution(
         "withstood",
-        f"Left out because they hold withstood tests, whose mean is unknown: {'; '.join(bad)}. If those are the strongest "
-        "oils or the widest gaps, the exponent is pulled down.",
+        f"Left out because they hold withstood tests, whose mean is unknown: {'; '.join(bad)}. If those are the "
+        "strongest oils or the widest gaps, the exponent is pulled down.",
     )
     return table[~keys.isin(bad)], [note]
 
