@@ -34,19 +34,20 @@ def _correlation(text: str) -> float:
     return value
 
 
-def _scatter_options(parser: argparse.ArgumentParser, *, between: bool = True) -> None:
+def _scatter_options(parser: argparse.ArgumentParser, *, serial: bool = True, mean: bool = True) -> None:
     group = parser.add_argument_group("scatter")
     either = group.add_mutually_exclusive_group(required=True)
     either.add_argument("--cov", type=percentage, metavar="15%", help="scatter of breakdowns, per cent of the mean")
     either.add_argument("--sd", type=kilovolts, metavar="KV", help="scatter of breakdowns, kV")
-    if between:
-        both = group.add_mutually_exclusive_group()
-        both.add_argument("--between-cov", type=percentage, metavar="5%", help="scatter between fillings, per cent")
-        both.add_argument("--between-sd", type=kilovolts, metavar="KV", help="scatter between fillings, kV")
+    both = group.add_mutually_exclusive_group()
+    both.add_argument("--between-cov", type=percentage, metavar="5%", help="scatter between fillings, per cent")
+    both.add_argument("--between-sd", type=kilovolts, metavar="KV", help="scatter between fillings, kV")
+    if serial:
         group.add_argument(
             "--serial-correlation", type=_correlation, metavar="RHO", help="lag-1 correlation inside a filling"
         )
-    group.add_argument("--mean", type=kilovolts, metavar="KV", help="expected mean, to turn per cent into kV")
+    if mean:
+        group.add_argument("--mean", type=kilovolts, metavar="KV", help="expected mean, to turn per cent into kV")
 
 
 def _design_options(parser: argparse.ArgumentParser) -> None:
@@ -82,9 +83,60 @@ def _add_difference(parser: argparse.ArgumentParser) -> None:
     _design_options(parser)
 
 
+def _add_percentile(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--p", type=percentage, required=True, metavar="1%", help="which percentile: 1%%")
+    parser.add_argument("--half-width", type=_share_or_kv, metavar="10%", help="wanted: 10%% of the mean, or 3 (kV)")
+    _scatter_options(parser, serial=False)
+    _confidence(parser)
+    parser.add_argument("--family", default="normal", help="normal, lognormal, weibull or gumbel_min")
+    parser.add_argument("--assurance", type=probability, metavar="90%", help="how sure it will be that narrow")
+    parser.add_argument("--seed", type=int, default=20250101, help="seed of the simulated plans")
+    _design_options(parser)
+
+
+def _add_decision(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--limit", type=kilovolts, required=True, metavar="KV", help="the limit, kV")
+    parser.add_argument("--mean", type=kilovolts, required=True, metavar="KV", help="true mean to tell from it, kV")
+    _scatter_options(parser, serial=False, mean=False)
+    parser.add_argument("--risk", type=probability, default=0.05, metavar="5%", help="chance of the wrong verdict")
+    parser.add_argument("--rule", default="simple", help="simple, guarded or every")
+    parser.add_argument("--confidence", type=probability, default=0.95, metavar="95%", help="of the guarded rule")
+    parser.add_argument("--known", action="store_true", help="the guarded rule uses scatter known from history")
+    _design_options(parser)
+
+
+def _add_equivalence(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--margin", type=_share_or_kv, required=True, metavar="5%", help="agreement within: 5%% or 3 (kV)"
+    )
+    parser.add_argument(
+        "--expected-difference", type=_share_or_kv, metavar="1%", help="true difference; none unless said"
+    )
+    _scatter_options(parser)
+    parser.add_argument("--power", type=probability, default=0.8, metavar="80%", help="80%% unless said")
+    parser.add_argument("--alpha", type=probability, default=0.05, metavar="5%", help="risk of each one-sided test")
+    _design_options(parser)
+
+
+def _add_sd(parser: argparse.ArgumentParser) -> None:
+    wanted = parser.add_mutually_exclusive_group(required=True)
+    wanted.add_argument("--within", type=percentage, metavar="20%", help="how close the SD is to be")
+    wanted.add_argument("--ratio", type=float, metavar="1.5", help="ratio of two SDs that is to be seen")
+    parser.add_argument(
+        "--kind", dest="kind_of_sd", default="within", help="within, upper or upper_one_sided: what --within bounds"
+    )
+    _confidence(parser)
+    parser.add_argument("--power", type=probability, default=0.8, metavar="80%", help="for --ratio")
+    parser.add_argument("--fillings", type=_whole, default=1, metavar="K", help="fillings the breakdowns come from")
+
+
 _KINDS: dict[str, tuple[str, Any]] = {
     "mean": ("for the mean of one oil under one condition", _add_mean),
     "difference": ("for the difference of two conditions", _add_difference),
+    "percentile": ("for a low percentile", _add_percentile),
+    "decision": ("for the verdict against a limit", _add_decision),
+    "equivalence": ("to show that two conditions agree", _add_equivalence),
+    "sd": ("for the scatter itself, or the ratio of two", _add_sd),
 }
 
 
@@ -110,28 +162,27 @@ def _in_unit(args: argparse.Namespace, given: tuple[str, float] | None, option: 
     return value * args.mean if wanted == "kv" else value / args.mean
 
 
-def _shared(args: argparse.Namespace) -> dict[str, Any]:
-    names = ("cov", "sd", "mean", "between_cov", "between_sd", "serial_correlation", "confidence")
-    names += ("fillings", "breakdowns_per_filling", "protocol")
-    return {name: getattr(args, name) for name in names if hasattr(args, name)}
+#: Options that every plan takes as they are, where the kind has them.
+_SHARED = (
+    "cov sd mean between_cov between_sd serial_correlation confidence fillings breakdowns_per_filling protocol "
+    "assurance power paired p family seed limit risk rule alpha within ratio kind_of_sd"
+).split()
 
 
 def _options(args: argparse.Namespace) -> dict[str, Any]:
     """The keyword arguments of the plan that these options stand for."""
-    options = _shared(args)
-    if args.kind == "mean":
-        options |= {
-            "half_width": _in_unit(args, args.half_width, "--half-width"),
-            "assurance": args.assurance,
-            "interval": "known" if args.known else "bench",
-        }
-    elif args.kind == "difference":
-        options |= {
-            "difference": _in_unit(args, args.difference, "--difference"),
-            "power": args.power,
-            "sides": 1 if args.one_sided else 2,
-            "paired": args.paired,
-        }
+    options = {name: getattr(args, name) for name in _SHARED if hasattr(args, name)}
+    for name in ("half_width", "difference", "margin", "expected_difference"):
+        if hasattr(args, name):
+            options[name] = _in_unit(args, getattr(args, name), "--" + name.replace("_", "-"))
+    if hasattr(args, "known"):
+        options["interval"] = "known" if args.known else "bench"
+    if hasattr(args, "one_sided"):
+        options["sides"] = 1 if args.one_sided else 2
+    if options.get("expected_difference", 0.0) is None:
+        del options["expected_difference"]
+    if "kind_of_sd" in options:
+        options["kind"] = options.pop("kind_of_sd")
     return options
 
 
@@ -158,6 +209,6 @@ def run(args: argparse.Namespace) -> int:
     """Print the plan; exit 0."""
     from methods.planning import plan
 
-    result = plan(args.kind, **_options(args))
+    result = getattr(plan, args.kind)(**_options(args))
     emit(args, result, _text(result))
     return 0

@@ -5,8 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from methods.errors import InputError
+from methods.planning.decision_plan import plan_decision
 from methods.planning.difference_plan import plan_difference
+from methods.planning.equivalence_plan import plan_equivalence
 from methods.planning.mean_plan import plan_mean
+from methods.planning.percentile_plan import plan_percentile
+from methods.planning.spread_plan import plan_sd
 
 
 class _Plan:
@@ -14,9 +18,13 @@ class _Plan:
 
     mean = staticmethod(plan_mean)
     difference = staticmethod(plan_difference)
+    percentile = staticmethod(plan_percentile)
+    decision = staticmethod(plan_decision)
+    equivalence = staticmethod(plan_equivalence)
+    sd = staticmethod(plan_sd)
 
     #: The kinds of plan, in the order in which the help lists them.
-    kinds: tuple[str, ...] = ("mean", "difference")
+    kinds: tuple[str, ...] = ("mean", "difference", "percentile", "decision", "equivalence", "sd")
 
     def __call__(self, kind: str, *args: Any, **options: Any) -> Any:
         """Give the plan of that kind; the rest of the arguments are the kind's own.

@@ -80,6 +80,25 @@ def smallest(good: Callable[[int], bool], least: int, most: int, refusal: str) -
     return high
 
 
+def smallest_near(good: Callable[[int], bool], guess: int, least: int, most: int, refusal: str) -> int:
+    """As :func:`smallest`, with few trials when ``guess`` is near; for what takes long to try."""
+    low = high = min(max(guess, least), most)
+    if good(high):
+        while low > least and good(low):
+            low, high = max(min(low - 1, int(low / 1.15)), least), low
+        if good(low):
+            return low
+    else:
+        while not good(high):
+            if high >= most:
+                raise InputError(refusal)
+            low, high = high, min(max(high + 1, int(high * 1.15)), most)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if good(middle) else (middle, high)
+    return high
+
+
 @dataclass(frozen=True)
 class Scatter:
     """The scatter a plan starts from: within and between fillings, as fractions of the mean or in kV.

@@ -52,6 +52,41 @@ def test_difference(capsys):
     )
 
 
+def test_percentile(capsys):
+    found = ask(capsys, "percentile", "--cov", "15%", "--p", "1%", "--half-width", "10%")
+    assert found["breakdowns"] == 36 and found["order_statistics"] == 299
+    weibull = "percentile --cov 15% --p 1% --half-width 10% --family weibull --seed 5".split()
+    assert ask(capsys, *weibull) == ask(capsys, *weibull)
+
+
+def test_decision(capsys):
+    found = ask(capsys, "decision", "--limit", "50", "--mean", "55", "--cov", "15%")
+    assert found["breakdowns"] == 8
+    assert found["wrong_verdict_probability"] == pytest.approx(0.0432, abs=1e-4)
+    assert ask(capsys, *"decision --limit 50 --mean 55 --cov 15% --risk 1%".split())["breakdowns"] == 15
+    nested = ask(capsys, *"decision --limit 50 --mean 55 --cov 15% --between-cov 5% --rule guarded".split())
+    assert nested["fillings"] > 1 and nested["wrong_verdict_probability"] <= 0.05
+
+
+def test_equivalence_and_sd(capsys):
+    found = ask(capsys, *"equivalence --sd 1 --margin 0.5 --expected-difference 0.2".split())
+    assert found["breakdowns_per_condition"] == 139
+    assert ask(capsys, *"equivalence --cov 15% --margin 5% --between-cov 4%".split())["power"] >= 0.8
+    assert ask(capsys, *"sd --within 20%".split())["breakdowns"] == 49
+    assert ask(capsys, *"sd --within 20% --kind upper".split())["breakdowns"] == 70
+    assert ask(capsys, *"sd --ratio 1.5".split())["breakdowns_per_condition"] == 50
+
+
+def test_bench_minutes(capsys):
+    words = "mean --cov 15% --between-cov 5% --half-width 10% --mean 50 --protocol".split()
+    found = ask(capsys, *words, "IEC 60156:2018")
+    assert found["bench_minutes"] > 0 and found["half_width_percent"] <= 10
+    for row in found["designs"]:
+        if row["reaches_target"]:
+            assert row["bench_minutes"] >= found["bench_minutes"]
+    assert "bench_time_assumed" in [w["code"] for w in found["warnings"]]
+
+
 @pytest.mark.parametrize(
     "words",
     [
@@ -67,6 +102,17 @@ def test_difference(capsys):
         "difference --cov 15%",
         "difference --cov 15% --difference 10% --power 100%",
         "median --cov 15%",
+        "mean --cov 15% --half-width 10% --protocol nonsense",
+        "percentile --cov 15% --half-width 10%",
+        "percentile --cov 15% --p 1 --half-width 10%",
+        "percentile --cov 15% --p 1% --half-width 10% --family cauchy",
+        "decision --limit 50 --cov 15%",
+        "decision --limit 50 --mean 50 --cov 15%",
+        "decision --limit 50 --mean 55 --cov 15% --rule kind",
+        "decision --limit 50 --mean 55 --cov 15% --rule every",
+        "equivalence --cov 15% --margin 5% --expected-difference 5%",
+        "sd --within 20% --ratio 2",
+        "sd --within 20% --kind lower",
     ],
 )
 def test_wrong_calls_are_one_line(capsys, words):

@@ -1,0 +1,219 @@
+"""How many breakdowns until the verdict against a limit is right often enough."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from methods.errors import InputError, NotEstimable
+from methods.planning import inputs
+from methods.planning.bench_cost import assumed, design_cost
+from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
+from methods.planning.verdicts import RULES, check_rule, pass_probability
+from methods.result import Caution
+
+
+@dataclass(frozen=True)
+class DecisionPlan:
+    """A plan for a verdict against a limit.
+
+    ``wrong_verdict_probability``: chance that the rule gives the wrong verdict on an oil of this true mean.
+    ``should_pass``: whether the true mean reaches the limit. ``rules`` lists all three rules with the breakdowns each
+    needs (None: no number is enough) and the wrong-verdict chance of this plan's design under each. ``interval`` says
+    whether a guarded rule goes by the bench's own scatter (t) or by one known from history.
+    """
+
+    breakdowns: int
+    fillings: int
+    breakdowns_per_filling: int
+    wrong_verdict_probability: float
+    risk: float
+    rule: str
+    confidence: float
+    interval: str
+    limit_kv: float
+    mean_kv: float
+    should_pass: bool
+    bench_minutes: float | None
+    rules: tuple[dict[str, Any], ...]
+    sentence: str
+    warnings: tuple[Caution, ...]
+
+
+@dataclass(frozen=True)
+class _Question:
+    limit: float
+    mean: float
+    within: float
+    between: float | None
+    risk: float
+    confidence: float
+    known: bool
+
+    def wrong(self, rule: str, k: int, n: int) -> float:
+        """Chance of the wrong verdict; 1 where the rule cannot be used on such a design."""
+        units = k if self.between is not None else k * n
+        if rule == "guarded" and units < 2 and not self.known:
+            return 1.0
+        chance = float(
+            pass_probability(
+                self.mean, self.limit, self.within, self.between, fillings=k, breakdowns_per_filling=n, rule=rule,
+                confidence=self.confidence, scatter_known=self.known,
+            )
+        )  # fmt: skip
+        return 1 - chance if self.mean >= self.limit else chance
+
+
+def plan_decision(
+    limit: float | None = None,
+    mean: float | None = None,
+    cov: float | None = None,
+    *,
+    sd: float | None = None,
+    risk: float = 0.05,
+    rule: str = "simple",
+    confidence: float = 0.95,
+    between_cov: float | None = None,
+    between_sd: float | None = None,
+    fillings: int | None = None,
+    breakdowns_per_filling: int | None = None,
+    protocol: Any = None,
+    interval: str = "bench",
+) -> DecisionPlan:
+    """Plan the breakdowns for a verdict on an oil of true ``mean`` against ``limit``.
+
+    Smallest number whose chance of the wrong verdict is at most ``risk``: for the simple rule the normal distribution
+    of the mean, for the guarded one the noncentral t, for ``every`` the chance that all reach the limit. SDs from
+    ``cov`` are taken at ``mean``. With scatter between fillings: the design with the fewest bench minutes (without a
+    protocol: fewest breakdowns, ties to fewer fillings).
+
+    Raises
+    ------
+    InputError
+        Impossible numbers; a mean on the limit, where any verdict is a coin toss.
+    NotEstimable
+        A risk that no number of breakdowns reaches under this rule.
+    """
+    kv, level = inputs.positive(limit, "limit"), inputs.positive(mean, "mean")
+    s = inputs.scatter(cov, sd, between_cov=between_cov, between_sd=between_sd, mean=level)
+    if kv == level:
+        raise InputError(
+            "The mean lies on the limit: the verdict is a coin toss, however many breakdowns are taken. Give the mean "
+            "of an oil that is to be told from the limit.",
+            column="mean",
+        )
+    if interval not in ("bench", "known"):
+        raise InputError(f"interval is {interval!r}; it is bench or known.", column="interval", text=str(interval))
+    ask = _Question(
+        kv, level, s.kv(s.within) or 0.0, s.kv(s.between), inputs.probability(risk, "risk"),
+        inputs.probability(confidence, "confidence"), interval == "known",
+    )  # fmt: skip
+    k = None if fillings is None else inputs.count(fillings, "fillings", most=MOST_FILLINGS)
+    n = None if breakdowns_per_filling is None else inputs.count(breakdowns_per_filling, "breakdowns_per_filling")
+    if not (k and n):
+        k, n = _choose(ask, check_rule(rule), k, n, protocol, level)
+    return _result(ask, check_rule(rule), k, n, protocol, interval)
+
+
+def _choose(ask: _Question, rule: str, k: int | None, n: int | None, protocol: Any, mean: float) -> tuple[int, int]:
+    if rule == "every" and ask.mean >= ask.limit:  # more breakdowns only make a good oil fail more often
+        k, n = k or 1, n or 1
+        if ask.wrong(rule, k, n) > ask.risk:
+            raise NotEstimable(
+                f"Under the rule that every breakdown reaches the limit, an oil of {ask.mean:g} kV fails with a chance "
+                f"of {100 * ask.wrong(rule, k, n):.0f} % on {k * n} breakdown(s) already, and more make it worse."
+            )
+        return k, n
+    if ask.between is None:
+        total = _fewest_independent(ask, rule)
+        if total is None:
+            raise InputError(f"More than {MOST_BREAKDOWNS} breakdowns would be needed; accept a larger risk.")
+        if k is not None:
+            return k, -(-total // k)
+        return (-(-total // n), n) if n is not None else (1, total)
+    found = []
+    for per in [n] if n is not None else range(1, 31):
+        for fillings in [k] if k is not None else [_fewest_fillings(ask, rule, per)]:
+            if fillings is not None and ask.wrong(rule, fillings, per) <= ask.risk:
+                minutes = design_cost(protocol, fillings, per, mean).minutes
+                found.append((float(fillings * per) if minutes is None else minutes, fillings, per))
+    if not found:
+        raise NotEstimable(
+            f"No such design keeps the chance of a wrong verdict at {100 * ask.risk:g} %: fillings differ by more than "
+            "breakdowns can make up for. Plan more fillings, or accept a larger risk."
+        )
+    _, fillings, per = min(found)
+    return fillings, per
+
+
+def _fewest_independent(ask: _Question, rule: str) -> int | None:
+    least = 2 if rule == "guarded" and not ask.known else 1
+    try:
+        return inputs.smallest(lambda m: ask.wrong(rule, 1, m) <= ask.risk, least, MOST_BREAKDOWNS, "")
+    except InputError:
+        return None
+
+
+def _fewest_fillings(ask: _Question, rule: str, per: int) -> int | None:
+    least = 2 if rule == "guarded" and not ask.known else 1
+    try:
+        return inputs.smallest(lambda m: ask.wrong(rule, m, per) <= ask.risk, least, MOST_FILLINGS, "")
+    except InputError:
+        return None
+
+
+def _needed(ask: _Question, rule: str, n: int) -> int | None:
+    """Breakdowns that the rule needs: independent ones, or fillings of ``n``; None when no number is enough."""
+    if rule == "every" and ask.mean >= ask.limit:
+        return 1 if ask.wrong(rule, 1, 1) <= ask.risk else None
+    if rule == "guarded" and ask.mean < ask.limit and ask.confidence < 1 - ask.risk:
+        return None
+    if ask.between is None:
+        return _fewest_independent(ask, rule)
+    k = _fewest_fillings(ask, rule, n)
+    return None if k is None else k * n
+
+
+def _result(ask: _Question, rule: str, k: int, n: int, protocol: Any, interval: str) -> DecisionPlan:
+    wrong = ask.wrong(rule, k, n)
+    table = tuple(
+        {"rule": name, "breakdowns": _needed(ask, name, n), "wrong_verdict_probability": ask.wrong(name, k, n)}
+        for name in RULES
+    )
+    found = []
+    if ask.between is None:
+        found.append(
+            Caution("independent", "Breakdowns are counted as independent; if fillings differ, say how much they do.")
+        )
+    if wrong > ask.risk:
+        found.append(Caution("risk", f"This design gives the wrong verdict with a chance of {100 * wrong:.2g} %."))
+    if rule == "simple" and abs(ask.mean - ask.limit) < 2 * ask.within / np.sqrt(k * n):
+        found.append(
+            Caution(
+                "near_limit",
+                "An oil nearer to the limit than this one gets the wrong verdict more often, up to half the time when "
+                "its true mean lies on the limit.",
+            )
+        )
+    take = f"{k} fillings of {n}" if ask.between is not None or k > 1 else f"{n} breakdown{'s' if n > 1 else ''}"
+    should = "pass" if ask.mean >= ask.limit else "fail"
+    return DecisionPlan(
+        breakdowns=k * n,
+        fillings=k,
+        breakdowns_per_filling=n,
+        wrong_verdict_probability=wrong,
+        risk=ask.risk,
+        rule=rule,
+        confidence=ask.confidence,
+        interval=interval,
+        limit_kv=ask.limit,
+        mean_kv=ask.mean,
+        should_pass=ask.mean >= ask.limit,
+        bench_minutes=design_cost(protocol, k, n, ask.mean).minutes,
+        rules=table,
+        sentence=f"Take {take}: an oil of {ask.mean:g} kV, which should {should} a limit of {ask.limit:g} kV, gets the "
+        f"wrong verdict with a chance of {100 * wrong:.2g} % under the {rule} rule.",
+        warnings=(*found, *assumed(protocol, ask.mean)),
+    )
