@@ -71,11 +71,12 @@ def _group_text(group: dict[str, Any], rows: list[dict[str, Any]]) -> list[str]:
         heads = ["family", "parameters", "AICc", "A-D p", *[f"{p} kV (limits)" for p in points]]
         lines.append(columns([_family_row(r) for r in fitted], heads))
     lines += [f"{r['family']}: {r['error']}" for r in rows if "error" in r]
-    seen: dict[str, str] = {}
+    seen: dict[str, list[str]] = {}
     for row in fitted:
         for caution in row["cautions"]:
-            seen.setdefault(caution["text"], row["family"])
-    lines += [f"- {t}" for t in seen]
+            seen.setdefault(caution["text"], []).append(row["family"])
+    for words, named in seen.items():  # what concerns some families only names them
+        lines.append(f"- {words}" if len(named) == len(fitted) else f"- {', '.join(named)}: {words}")
     return lines
 
 
@@ -83,8 +84,12 @@ def _family_row(row: dict[str, Any]) -> list[Any]:
     parameters = ", ".join(f"{k} {v:.4g}" for k, v in row["parameters"].items())
     test = row["anderson_darling"]
     limits = [f"{_kv(q['kv'])} ({_kv(q['low'])} to {_kv(q['high'])})" for q in row["percentiles"]]
-    p_value = None if test is None else f"{test['p_value']:.3f}"
+    p_value = None if test is None else _p(test["p_value"])
     return [row["family"], parameters, row["aicc"] if row["aicc"] is None else f"{row['aicc']:.2f}", p_value, *limits]
+
+
+def _p(value: float) -> str:
+    return "< 0.001" if value < 0.001 else f"{value:.3f}"
 
 
 def _kv(value: float | None) -> str:

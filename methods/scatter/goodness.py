@@ -29,8 +29,10 @@ LEVELS = (0.25, 0.10, 0.05, 0.025, 0.01)
 #: Goodness-of-Fit Techniques (1986), tables 4.7 and 4.17. nan: not in the source as recalled.
 TABLE_NORMAL = (np.nan, 0.631, 0.752, 0.873, 1.035)
 TABLE_EXTREME = (0.474, 0.637, 0.757, 0.877, 1.038)
-#: Beyond this size the simulated and the tabled points agree and simulating only costs time.
-LARGEST_SIMULATED = 500
+#: Larger samples are judged by samples of this size: the distributions of A2, W2 and sqrt(n) D hardly move from
+#: here on (5 % point of A2 by simulation: 0.750 at 200, 0.760 at 500, 0.755 at 1000, noise 0.005), and simulating
+#: larger ones only costs time.
+LARGEST_SIMULATED = 200
 
 FEW = "With 5 or 6 values no test can tell these families apart: not rejecting one says nothing in its favour."
 
@@ -119,12 +121,8 @@ def anderson_darling(
     factor, table = _factor(fam.kernel, n)
     if fam.kernel is NORMAL and n >= 8:
         p, how = normal_p_value(a2 * factor), "Stephens' formula for estimated mean and SD"
-    elif fam.kernel is SEV and n > LARGEST_SIMULATED:
-        p, how = _from_table(a2 * factor, TABLE_EXTREME), "interpolated in Stephens' table"
     else:
-        null = simulated_null(fam.kernel, min(n, LARGEST_SIMULATED), simulations, seed)
-        p = (1 + float((null >= a2 - 1e-12).sum())) / (simulations + 1)
-        how = f"{simulations} simulated samples of {min(n, LARGEST_SIMULATED)}"
+        p, how = _simulated_p(fam.kernel, n, a2, 0, simulations, seed)
     critical = (
         {f"{100 * level:g}%": v for level, v in zip(LEVELS, table, strict=True) if np.isfinite(v)} if table else {}
     )
@@ -234,16 +232,13 @@ def _null(kernel: Kernel, n: int, simulations: int, seed: int) -> tuple[Array, A
     return simulated_statistics(kernel, n, simulations, seed)
 
 
-def simulated_null(kernel: Kernel, n: int, simulations: int = 4000, seed: int = 1) -> Array:
-    """Simulated A2 under the family, parameters estimated; shape (simulations,)."""
-    return _null(kernel, n, simulations, seed)[0]
-
-
 def _simulated_p(kernel: Kernel, n: int, value: float, which: int, simulations: int, seed: int) -> tuple[float, str]:
-    if n > LARGEST_SIMULATED:
-        raise NotEstimable(f"This test is simulated up to {LARGEST_SIMULATED} values; use Anderson-Darling for more.")
-    null = _null(kernel, n, simulations, seed)[which]
-    return (1 + float((null >= value - 1e-12).sum())) / (simulations + 1), f"{simulations} simulated samples of {n}"
+    """p of A2, W2 or D (``which`` 0, 1, 2), counting the sample itself among the simulated ones."""
+    size = min(n, LARGEST_SIMULATED)
+    null = _null(kernel, size, simulations, seed)[which]
+    if which == 2:
+        value, null = value * float(np.sqrt(n)), null * np.sqrt(size)
+    return (1 + float((null >= value - 1e-12).sum())) / (simulations + 1), f"{simulations} simulated samples of {size}"
 
 
 # Pieces of Stephens' p-value formulas for estimated mean and SD (D'Agostino & Stephens 1986, table 4.9):
@@ -304,18 +299,8 @@ def lilliefors_p_value(d: float, n: int) -> float:
         (1.31, (6.198765, -19.558097, 23.186922, -12.234627, 2.423045)),
     ):
         if k <= upper:
-            return float(min(1.0, np.polyval(c[::-1], k)))
+            return min(1.0, float(np.polyval(c[::-1], k)))
     return 0.0
-
-
-def _from_table(value: float, table: tuple[float, ...]) -> float:
-    """p between tabled points, ln p linear in the statistic; held at the ends' slopes beyond them."""
-    points, logs = np.asarray(table), np.log(LEVELS)
-    if value <= points[0]:
-        return float(min(1.0, np.exp(logs[0] + (logs[1] - logs[0]) / (points[1] - points[0]) * (value - points[0]))))
-    if value >= points[-1]:
-        return float(np.exp(logs[-1] + (logs[-1] - logs[-2]) / (points[-1] - points[-2]) * (value - points[-1])))
-    return float(np.exp(np.interp(value, points, logs)))
 
 
 def _cautions(n: int) -> list[Caution]:

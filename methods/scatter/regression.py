@@ -77,7 +77,7 @@ class Regression:
         se = np.sqrt(np.einsum("mi,ij,mj->m", grad, self.covariance, grad))
         z = float(stats.norm.ppf(0.5 + confidence / 2))
         out = (centre, centre - z * se, centre + z * se)
-        return tuple(np.exp(v) for v in out) if fam.log else out  # type: ignore[return-value]
+        return tuple(np.exp(v) for v in out) if fam.log else out
 
 
 def location_scale_regression(

@@ -144,7 +144,12 @@ def test_refusals_are_in_words():
     assert "no test" in anderson_darling(x).cautions[0].text
 
 
-def test_large_samples_use_the_table():
-    x = 50 * np.random.default_rng(1).weibull(8, 2000)
-    found = anderson_darling(x)
-    assert "table" in found.p_method and 0.01 < found.p_value <= 1
+def test_large_samples_are_judged_by_smaller_simulated_ones():
+    """At 1,000 values the 5 % point of A2 is 0.757 (Stephens 1977, asymptotic): p there must be near 5 %."""
+    found = anderson_darling(50 * np.random.default_rng(1).weibull(8, 1000))
+    assert "samples of 200" in found.p_method and 0.01 < found.p_value <= 1
+    null = simulated_statistics(SEV, 200, 4000, seed=1)[0]
+    assert (null >= 0.757).mean() == pytest.approx(0.05, abs=0.01)
+    wrong = np.random.default_rng(1).exponential(1, 1000) + 30  # nothing like a Weibull of two parameters
+    assert anderson_darling(wrong).p_value < 0.001
+    assert kolmogorov(wrong, "gumbel_min").p_value < 0.001
