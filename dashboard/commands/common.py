@@ -63,6 +63,9 @@ def add_reading_options(parser: argparse.ArgumentParser, *, file: bool = True) -
     group.add_argument("--unit", choices=["kV", "V", "kVp", "kV/mm"], help="the unit of the voltages")
     group.add_argument("--ceiling", type=kilovolts, metavar="KV", help="values at this ceiling are withstood")
     group.add_argument("--no-ceiling", action="store_true", help="repeated equal maxima are breakdowns")
+    group.add_argument(
+        "--layout", choices=["long", "wide", "two-block", "transposed"], help="how the breakdowns stand in the file"
+    )
     group.add_argument("--dates", choices=["day-first", "month-first"], help="how 03/04/2025 is meant")
 
 
@@ -84,6 +87,7 @@ def reading_arguments(args: argparse.Namespace) -> dict[str, Any]:
         "decimal": {"point": ".", "comma": ",", None: None}[args.decimal],
         "unit": args.unit,
         "ceiling_kv": False if args.no_ceiling else args.ceiling,
+        "layout": args.layout,
         "day_first": {"day-first": True, "month-first": False, None: None}[args.dates],
     }
 
