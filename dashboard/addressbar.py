@@ -15,8 +15,10 @@ class AddressBar(pn.custom.JSComponent):
     search = param.String("", doc="The query, with its question mark.")
     fixed = param.Integer(0, doc="Count of corrections in place.")
 
+    narrow = param.Boolean(False, doc="Whether the window is too narrow for menu and page side by side.")
+
     _esm = """
-    export function render({model}) {
+    export function render({model, view}) {
       let corrections = model.fixed
       const show = () => {
         if (window.location.search === model.search) { return }
@@ -32,6 +34,10 @@ class AddressBar(pn.custom.JSComponent):
       model.on("search", show)
       window.addEventListener("popstate", back)
       model.on("remove", () => window.removeEventListener("popstate", back))
+      // Only when the document is idle: an answer that comes earlier is lost.
+      const tell = () => window.setTimeout(() => { model.narrow = window.innerWidth < 600 }, 50)
+      const doc = view.model.document
+      if (doc.is_idle) { tell() } else { doc.idle.connect(tell) }
       if (model.search) {
         const url = window.location.pathname + model.search + window.location.hash
         if (window.location.search !== model.search) { window.history.replaceState({}, "", url) }

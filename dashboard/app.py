@@ -57,6 +57,7 @@ class App(pn.viewable.Viewer):
             sidebar_resizable=False,
             busy_indicator="linear",
             theme_config=theme.components(),
+            sx=theme.frame_rules(),
             raw_css=[theme.page_css()],
             meta_description="Compare dielectric-breakdown test methods for insulating oil.",
         )
@@ -67,6 +68,7 @@ class App(pn.viewable.Viewer):
             ["page", "dataset", "by", "split", "reference", "confidence", "filters", "inputs"],
         )
         self._bar.param.watch(self._back_or_forward, "search")
+        self._bar.param.watch(self._narrow, "narrow")
         self.page.param.watch(self._themed, "dark_theme")
         self._show()
         alive.add(self)
@@ -86,6 +88,12 @@ class App(pn.viewable.Viewer):
         for other, page in self._pages.items():
             page.shown = other == key
         self._main.objects = [self._pages[key].__panel__()]
+        self._narrow()
+
+    def _narrow(self, *_: Any) -> None:
+        """On a phone the menu lies over the page: close it until it is asked for."""
+        if self._bar.narrow:
+            self.page.sidebar_open = False
 
     def _themed(self, *_: Any) -> None:
         for page in self._pages.values():
@@ -121,5 +129,7 @@ def build(files: Sequence[Path] = ()) -> App:
         study.open_demo(demo.names()[0])
     query = pn.state.location.search if pn.state.location is not None else ""
     app = App(study, query or "")
+    if "Mobi" in pn.state.headers.get("User-Agent", ""):
+        app.page.sidebar_open = False
     release_on_close(app.page)
     return app

@@ -7,11 +7,11 @@ from pathlib import Path
 
 #: Name in the address -> (file, what it is).
 SETS: dict[str, tuple[str, str]] = {
-    "programme": ("programme_long.csv", "A utility's programme: five oils, eight ways to test them"),
-    "bench": ("bench_studies.csv", "One oil: gaps, rates of rise, electrodes still and stirred"),
-    "labs": ("laboratory_round.csv", "Four oils at nine laboratories"),
-    "routine": ("routine_wide.csv", "A routine bench's sheets, one row a filling"),
-    "messy": ("messy_sheet.xlsx", "A spreadsheet as people type it, full of traps"),
+    "programme": ("programme_long.csv", "Programme: five oils, eight methods"),
+    "bench": ("bench_studies.csv", "Bench: gap, rate of rise, stirring"),
+    "labs": ("laboratory_round.csv", "Round: nine laboratories"),
+    "routine": ("routine_wide.csv", "Routine sheets, one row a filling"),
+    "messy": ("messy_sheet.xlsx", "Spreadsheet full of traps"),
 }
 
 

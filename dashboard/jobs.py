@@ -104,7 +104,7 @@ class Runner(pn.viewable.Viewer):
         self._cancel = pmui.Button(label="Cancel", icon="close", variant="outlined", visible=False)
         self._cancel.on_click(lambda _: self.cancel())
         self._bar = pmui.LinearProgress(
-            value=0, max=100, variant="determinate", visible=False, sizing_mode="stretch_width"
+            label="Progress", value=0, max=100, variant="determinate", visible=False, sizing_mode="stretch_width"
         )
         self._word = parts.Text("p", "", "hint", live=True)
         self._hint = parts.hint(hint)

@@ -98,8 +98,7 @@ def explained(control: Any, text: str = "", width: int = 240) -> pmui.Column:
 
 def wrap(*objects: Any, gap: int = theme.SPACE["l"], **params: Any) -> pn.FlexBox:
     """Things side by side that move under each other where the page is narrow."""
-    style = {"gap": f"{gap}px", "align-items": "start"}
-    return pn.FlexBox(*objects, styles=style, sizing_mode="stretch_width", margin=0, **params)
+    return pn.FlexBox(*objects, gap=f"{gap}px", align_items="start", sizing_mode="stretch_width", margin=0, **params)
 
 
 def csv_text(frame: pd.DataFrame) -> str:
@@ -125,7 +124,7 @@ def download(name: str, frame: Callable[[], pd.DataFrame]) -> pmui.FileDownload:
 class Table(pn.viewable.Viewer):
     """A result table: headings with units, sensible digits, what the columns mean, and its CSV.
 
-    The frame that is shown may be rounded for reading; the download has every digit.
+    The frame that is shown is rounded for reading, unless it is ``exact``; the download has every digit.
     """
 
     frame = param.DataFrame(doc="The table as methods gave it.")
@@ -138,9 +137,11 @@ class Table(pn.viewable.Viewer):
         columns: dict[str, tuple[str, str]] | None = None,
         page_size: int = 25,
         digits: int = 3,
+        exact: bool = False,
         **params: Any,
     ) -> None:
         super().__init__(frame=frame, **params)
+        self._exact = exact
         self._own, self._digits, self._size, self._title = columns or {}, digits, page_size, title
         self._grid = pn.widgets.Tabulator(
             self._shown(), show_index=False, disabled=True, page_size=page_size,
@@ -165,12 +166,17 @@ class Table(pn.viewable.Viewer):
             if pd.api.types.is_bool_dtype(column):
                 out[name] = column.map({True: "yes", False: "no"})
             elif pd.api.types.is_float_dtype(column):
-                write = words.p_value if name.startswith("p_value") else lambda v: words.number(v, self._digits)
-                whole = name == "kv" or not len(column.dropna())
-                out[name] = [words.number(v, 4) if whole else write(v) for v in column]
+                out[name] = [self._written(name, v) for v in column]
             elif not pd.api.types.is_integer_dtype(column):
                 out[name] = ["–" if v is None or v is pd.NA or v != v else str(v) for v in column]
         return out
+
+    def _written(self, name: str, value: float) -> str:
+        if not np.isfinite(value):
+            return "–"
+        if self._exact:
+            return f"{value:.10g}"
+        return words.p_value(value) if name.startswith("p_value") else words.number(value, self._digits)
 
     def _looks(self, frame: pd.DataFrame) -> dict[str, Any]:
         numbers = [c for c in frame.columns if pd.api.types.is_numeric_dtype(frame[c]) and frame[c].dtype != bool]

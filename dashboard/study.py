@@ -87,7 +87,13 @@ class Study(param.Parameterized):
     # ------------------------------------------------------------------ files
 
     def open(
-        self, source: str | Path | bytes, name: str | None = None, *, demo_name: str = "", **options: Any
+        self,
+        source: str | Path | bytes,
+        name: str | None = None,
+        *,
+        demo_name: str = "",
+        alone: bool = False,
+        **options: Any,
     ) -> Opened:
         """Read one file and add it to those that are open.
 
@@ -95,6 +101,8 @@ class Study(param.Parameterized):
         ----------
         source : path or bytes
             Where the file is, or its content; ``name`` is then its name.
+        alone : bool
+            Close the files that are open. A demo set and a file of the user's are never open together.
         **options
             What overrules the reader's guesses; see :func:`methods.read`.
 
@@ -112,10 +120,10 @@ class Study(param.Parameterized):
         if waiting is not None:
             options = {**waiting.get("options", {}), **options}
         opened = _read(data, name, digest, options, source if not isinstance(source, bytes) else data, demo_name)
-        self._arrived(opened, waiting)
+        self._arrived(opened, waiting, alone)
         return opened
 
-    def _arrived(self, opened: Opened, waiting: Mapping[str, Any] | None) -> None:
+    def _arrived(self, opened: Opened, waiting: Mapping[str, Any] | None, alone: bool) -> None:
         remarks, awaited = list(self.remarks), [w for w in self.awaited if w is not waiting]
         if waiting is None:
             for other in [w for w in awaited if w["name"] == opened.name]:
@@ -124,7 +132,7 @@ class Study(param.Parameterized):
                     "The numbers will differ from those that were saved."
                 )
                 awaited.remove(other)
-        keep = [f for f in self.files if not f.demo] if not opened.demo else []
+        keep = [] if opened.demo or (alone and waiting is None) else [f for f in self.files if not f.demo]
         self.param.update(files=[*keep, opened], dataset=opened.demo, awaited=awaited, remarks=remarks)
         if self.pending and not awaited:
             from dashboard import address

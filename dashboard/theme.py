@@ -167,9 +167,14 @@ def _scheme(colours: Palette) -> dict[str, Any]:
             "fontSize": 14,
             "h1": {"fontSize": TYPE["h1"], "fontWeight": 500},
             "h2": {"fontSize": TYPE["h2"], "fontWeight": 500},
+            "h3": {"fontSize": TYPE["body"], "fontWeight": 500},
             "button": {"textTransform": "none"},
         },
         "shape": {"borderRadius": 6},
+        "components": {
+            name: {"styleOverrides": {"root": _STILL}}
+            for name in ("MuiButtonBase", "MuiDrawer", "MuiCollapse", "MuiLinearProgress", "MuiTooltip", "MuiSwitch")
+        },
     }
 
 
@@ -178,50 +183,66 @@ def components() -> dict[str, Any]:
     return {"light": _scheme(LIGHT), "dark": _scheme(DARK)}
 
 
+#: Colours in style sheets, as the custom properties that panel-material-ui keeps in step with the theme.
+_CSS = {
+    "ink": "var(--panel-on-background-color)",
+    "muted": "var(--panel-on-secondary-color)",
+    "primary": "var(--panel-primary-color)",
+    "rule": "var(--divider-color)",
+    "caution": "var(--mui-palette-warning-main)",
+    "wrong": "var(--danger-bg-color)",
+}
+
+_STILL = {
+    "@media (prefers-reduced-motion: reduce)": {
+        "&, & *": {"animation": "none !important", "transition": "none !important"}
+    }
+}
+
+
+def frame_rules() -> dict[str, Any]:
+    """Rules of the page frame (``sx``): the bar's colour, and what paper shows."""
+    flow = {"height": "auto !important", "overflow": "visible !important", "display": "block !important"}
+    return {
+        "& .header": {"backgroundColor": LIGHT.bar, "color": LIGHT.on_bar, "boxShadow": "none"},
+        ".mui-dark & .header, &.mui-dark .header": {"backgroundColor": DARK.bar},
+        "& .header .title": {"fontSize": "1.35rem", "fontWeight": 500, "letterSpacing": "0.02em"},
+        "@media print": {
+            **flow,
+            "& .header, & nav": {"display": "none !important"},
+            "& .main, & .main-content, & .main > div": {**flow, "margin": "0 !important"},
+        },
+    }
+
+
 def page_css() -> str:
-    """Rules of the whole document: print, reduced motion, tabular figures, colours as CSS variables."""
-    names = ("ground", "surface", "ink", "muted", "line", "grid", "primary", "good", "caution", "wrong", "bar")
-
-    def variables(colours: Palette) -> str:
-        return "".join(f"--gs-{n}:{getattr(colours, n)};" for n in names)
-
+    """Rules of the whole document: type, and printing all of it instead of one screenful."""
     return f"""
-:root, .mui-light {{ {variables(LIGHT)} }}
-.mui-dark {{ {variables(DARK)} }}
-body {{ font-family: {FONT}; font-variant-numeric: tabular-nums; background: var(--gs-ground); }}
-.header.MuiAppBar-root {{ background: var(--gs-bar) !important; box-shadow: none !important; }}
-@media (prefers-reduced-motion: reduce) {{
-  *, *::before, *::after {{ animation-duration: 0.01ms !important; animation-iteration-count: 1 !important;
-    transition-duration: 0.01ms !important; scroll-behavior: auto !important; }}
-}}
-@media print {{
-  .header, nav, .sidebar {{ display: none !important; }}
-  body, html {{ height: auto !important; overflow: visible !important; }}
-  .main, .main-content, .main > div, body > div, body > div > div {{ height: auto !important;
-    overflow: visible !important; display: block !important; margin: 0 !important; }}
-}}
+body {{ font-family: {FONT}; font-variant-numeric: tabular-nums; }}
+@media print {{ html, body {{ height: auto !important; overflow: visible !important; }} }}
 """
 
 
 def text_css() -> str:
     """Rules of the text that pages show: headings, the answering sentence, explanations, captions."""
     return f"""
-:host {{ font-family: {FONT}; color: var(--gs-ink); font-size: {TYPE["body"]}px; line-height: 1.5; }}
+:host {{ font-family: {FONT}; color: {_CSS["ink"]}; font-size: {TYPE["body"]}px; line-height: 1.5; }}
 h1 {{ font-size: {TYPE["h1"]}px; font-weight: 500; line-height: 1.25; margin: 0; }}
 h2 {{ font-size: {TYPE["h2"]}px; font-weight: 500; line-height: 1.3; margin: {SPACE["m"]}px 0 0; }}
 h3 {{ font-size: {TYPE["body"]}px; font-weight: 600; margin: {SPACE["s"]}px 0 0; }}
 p {{ margin: 0; max-width: 75ch; }}
 p + p {{ margin-top: {SPACE["s"]}px; }}
 ul {{ margin: 0; padding-left: 1.2em; max-width: 80ch; }}
-a {{ color: var(--gs-primary); }}
-.question {{ color: var(--gs-muted); margin-top: {SPACE["xs"]}px; }}
+a {{ color: {_CSS["primary"]}; }}
+.question {{ color: {_CSS["muted"]}; margin-top: {SPACE["xs"]}px; }}
 .answer {{ font-size: {TYPE["lead"]}px; line-height: 1.4; font-weight: 500; max-width: 60ch;
-  border-left: 4px solid var(--gs-primary); padding-left: {SPACE["m"]}px; font-variant-numeric: tabular-nums; }}
-.hint {{ color: var(--gs-muted); font-size: {TYPE["small"]}px; line-height: 1.4; margin: 0; max-width: 60ch; }}
+  border-left: 4px solid {_CSS["primary"]}; padding-left: {SPACE["m"]}px; font-variant-numeric: tabular-nums; }}
+.hint {{ color: {_CSS["muted"]}; font-size: {TYPE["small"]}px; line-height: 1.4; margin: 0; max-width: 60ch; }}
+footer .hint {{ max-width: 110ch; }}
 .silent {{ position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }}
-.notice {{ border-left: 4px solid var(--gs-caution); padding: {SPACE["xs"]}px {SPACE["m"]}px; }}
-.notice.wrong {{ border-color: var(--gs-wrong); }}
-.notice.calm {{ border-color: var(--gs-line); }}
+.notice {{ border-left: 4px solid {_CSS["caution"]}; padding: {SPACE["xs"]}px {SPACE["m"]}px; }}
+.notice.wrong {{ border-color: {_CSS["wrong"]}; }}
+.notice.calm {{ border-color: {_CSS["rule"]}; }}
 .notice b {{ font-weight: 600; }}
 dl {{ margin: 0; max-width: 80ch; }} dt {{ font-weight: 600; margin-top: {SPACE["s"]}px; }} dd {{ margin: 0; }}
 details > summary {{ cursor: pointer; }}

@@ -61,8 +61,8 @@ What to know:
 * A page computes nothing: every number is a cell of a result of ``methods``.
 * ``draw`` gives curves, already thinned by ``methods``. The frame passes it through ``theme.style_plot`` and patches
   the plot in place. When something changes that a patch cannot carry (axis type, ticks, number of panels), give
-  ``Figure(..., key=lambda result: self.view)``: another key rebuilds the plot. ``Figure(..., live=False)`` always rebuilds
-  and may draw a ``Layout``.
+  ``Figure(..., key=lambda result: self.view)``: another key rebuilds the plot. ``Figure(..., live=False)``
+  always rebuilds and may draw a ``Layout``.
 * Colours: ``self.looks(column)`` gives level -> :class:`dashboard.theme.Cue`, the same whatever is filtered.
 * Own parameters are set from the address before the page is built, and on back and forward; ``INPUTS`` need only be
   parameters. A page's ``KEY`` is its key below.

@@ -15,7 +15,7 @@ import param
 from dashboard import parts, theme
 from dashboard.address import read
 from dashboard.cache import remember
-from dashboard.plots.canvas import Figure, Live
+from dashboard.plots.figure import Figure
 from dashboard.study import Study
 from methods.errors import InputError
 from methods.result import Caution
@@ -23,6 +23,14 @@ from methods.result import Caution
 __all__ = ["Empty", "Figure", "StudyPage"]
 
 log = logging.getLogger(__name__)
+
+
+def _live(figures: Sequence[Figure], dark: bool) -> list[Any]:
+    if not figures:
+        return []
+    from dashboard.plots.canvas import Live  # holoviews takes a second to import: only where something is drawn
+
+    return [Live(figure, dark=dark) for figure in figures]
 
 
 class Empty(InputError):
@@ -47,6 +55,8 @@ class StudyPage(pn.viewable.Viewer):
     FOLLOWS: tuple[str, ...] = ("by", "reference", "confidence")
     INPUTS: tuple[str, ...] = ()
     COLUMNS: Mapping[str, tuple[str, str]] = {}
+    #: Names of the tables whose cells are readings as they were read: shown with all their digits.
+    EXACT: tuple[str, ...] = ()
     #: Whether the page needs breakdowns at all; the frame then shows the empty state by itself.
     NEEDS_RECORDS = True
 
@@ -56,7 +66,7 @@ class StudyPage(pn.viewable.Viewer):
         self._answer = parts.Text("p", "", "answer", live=True)
         self._cautions = parts.raw("", visible=False)
         self._state = pmui.Column(sizing_mode="stretch_width", margin=0, visible=False)
-        self._figures = [Live(figure, dark=self.dark) for figure in self.figures()]
+        self._figures = _live(self.figures(), self.dark)
         self._tables = pmui.Column(sizing_mode="stretch_width", margin=0, sx={"gap": "16px"})
         self._shown_tables: dict[str, parts.Table] = {}
         self._body = pmui.Column(
@@ -159,8 +169,9 @@ class StudyPage(pn.viewable.Viewer):
     def _help(self) -> Any:
         text = pn.pane.Markdown(self.HELP, stylesheets=parts.TEXT_CSS, sizing_mode="stretch_width", margin=0)
         return pmui.Accordion(
-            ("What these numbers mean", text), sizing_mode="stretch_width", margin=0, elevation=0, square=True
-        )
+            ("What these numbers mean", text), sizing_mode="stretch_width", margin=0, elevation=0, square=True,
+            title_variant="h2",
+        )  # fmt: skip
 
     def _from_address(self, study: Study) -> dict[str, Any]:
         found = {}
@@ -239,7 +250,7 @@ class StudyPage(pn.viewable.Viewer):
             if table is not None and list(table.frame.columns) == list(frame.columns):
                 table.frame = frame
             else:
-                self._shown_tables[name] = parts.Table(name, title, frame, dict(self.COLUMNS))
+                self._shown_tables[name] = parts.Table(name, title, frame, dict(self.COLUMNS), exact=name in self.EXACT)
         layout = [self._shown_tables[n] for n in wanted]
         if [id(t) for t in layout] != [id(t) for t in getattr(self, "_laid", [])]:
             self._laid = layout

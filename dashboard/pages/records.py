@@ -2,20 +2,104 @@
 
 from __future__ import annotations
 
-from dashboard import words
-from dashboard.pages.base import StudyPage
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+import panel_material_ui as pmui
+
+from dashboard import parts, words
+from dashboard.pages.base import Empty, StudyPage
+from dashboard.pages.records_filters import Exclude, Filters
+from dashboard.pages.records_open import FileCard, Opener
+from methods.records.table import WITHSTOOD
+
+HELP = """
+**Refused** rows hold something that is not a breakdown voltage; nothing of them enters any number. **Kept** remarks
+say what was changed or noticed on the way. Rows read are always rows kept plus rows refused.
+
+**Withstood** means that the set's ceiling was reached without a breakdown: the true value is only known to lie above
+it. It is never averaged as if it were a value.
+
+**A filling** is one filling of the cell. Breakdowns on one filling resemble each other, so fillings are what counts as
+independent. Rows without a filling count as one filling for each sample and condition.
+
+**Leaving out** a breakdown needs a reason, which the study file and the report carry. A low value is not a reason.
+"""
 
 
 class Page(StudyPage):
+    """The records that are open."""
+
     TITLE = "Records"
     QUESTION = "What was read from the files, and can it be trusted?"
-    FOLLOWS = ("files",)
+    HELP = HELP
+    FOLLOWS = ("files", "awaited", "remarks")
+    NEEDS_RECORDS = False
+    EXACT = ("readings",)
 
-    def result(self):
+    def _layout(self) -> Any:
+        self._cards = pmui.Column(sizing_mode="stretch_width", margin=0, sx={"gap": "16px"})
+        self._card_of: dict[tuple[Any, ...], FileCard] = {}
+        self._filters, self._exclude = Filters(self.study), Exclude(self.study)
+        view = super()._layout()
+        view.insert(view.index(self._body), self._cards)
+        self._choose = pmui.Accordion(
+            ("Filter by level", self._filters.__panel__()),
+            ("Leave readings out, with a reason", self._exclude.__panel__()),
+            sizing_mode="stretch_width", margin=0, elevation=0, square=True, title_variant="h2",
+        )  # fmt: skip
+        view.insert(view.index(self._body), self._choose)
+        return view
+
+    def controls(self) -> Sequence[Any]:
+        return Opener(self.study).parts()
+
+    def result(self) -> pd.DataFrame:
+        self._lay_cards()
+        self._choose.visible = bool(self.study.files)
+        if not self.study.files and self.study.awaited:
+            names = words.listed(w["name"] for w in self.study.awaited)
+            raise Empty("The study is open, but its files are not.", f"Drop {names} above to see its numbers.")
+        if not self.study.files:
+            raise Empty("No file is open.", "Drop a file above, or choose a demo set to look around.")
+        if not len(self.study.table):
+            raise self._nothing()
         return self.study.table
 
-    def sentence(self, result):
-        return f"{words.plural(len(result), 'reading')} read."
+    def sentence(self, result: pd.DataFrame) -> str:
+        withstood = int((result["outcome"] == WITHSTOOD).sum())
+        refused = sum(getattr(f.records, "refused", 0) for f in self.study.files)
+        kept = words.plural(len(result) - withstood, "breakdown")
+        stood = f" and {words.plural(withstood, 'withstand')}" if withstood else ""
+        hidden = len(self.study.everything) - len(result)
+        rest = "nothing was refused" if not refused else f"{words.plural(refused, 'reading')} refused"
+        left = f"; {words.plural(hidden, 'reading')} filtered or left out" if hidden else ""
+        return f"{kept}{stood} from {words.listed(f.name for f in self.study.files)}: {rest}{left}."
 
-    def tables(self, result):
-        return {"records": ("Readings", result)}
+    def tables(self, result: pd.DataFrame) -> Mapping[str, tuple[str, pd.DataFrame]]:
+        full = [c for c in result.columns if bool(result[c].notna().any())]
+        if len(self.study.files) == 1:
+            full.remove("file")
+        front = [
+            c for c in ("sample", "method", "electrode", "gap_mm", "filling", "order", "kv", "outcome") if c in full
+        ]
+        return {"readings": ("Readings", result[[*front, *[c for c in full if c not in front]]])}
+
+    def extras(self) -> Sequence[Any]:
+        return ()
+
+    def _lay_cards(self) -> None:
+        kept: dict[tuple[Any, ...], FileCard] = {}
+        for file in self.study.files:
+            key = (file.name, file.sha256, repr(sorted(file.options.items())))
+            kept[key] = self._card_of.get(key) or FileCard(self.study, file)
+        notes = [parts.notice(r) for r in self.study.remarks]
+        notes += [
+            parts.notice(f"The study also needs {w['name']}: drop it above.", kind="calm")
+            for w in self.study.awaited
+            if self.study.files
+        ]
+        if list(kept) != list(self._card_of) or notes or len(self._cards) != len(kept):
+            self._card_of = kept
+            self._cards.objects = [*notes, *[card.__panel__() for card in kept.values()]]

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Sequence
-from dataclasses import dataclass
+from collections.abc import Hashable, Sequence
 from typing import Any
 
 import holoviews as hv
@@ -12,38 +11,10 @@ import panel_material_ui as pmui
 import param
 
 from dashboard import parts, theme
+from dashboard.plots.figure import Figure
 
 hv.extension("bokeh", logo=False) if "bokeh" not in hv.Store.renderers else None
 hv.renderer("bokeh").webgl = False  # without a GPU, WebGL is many times slower, and thinned curves gain nothing from it
-
-
-@dataclass(frozen=True)
-class Figure:
-    """One plot of a page.
-
-    Parameters
-    ----------
-    title : str
-        The heading above it.
-    draw : callable
-        From the page's result to an element or overlay.
-    describe : callable
-        From the page's result to the plot in words.
-    key : callable
-        What, when it changes, a patch cannot carry: axis types, ticks, the number of panels.
-    ticks : callable, optional
-        From the result to the y axis's ticks, as (position, label), for probability scales.
-    live : bool
-        False: always rebuilt, as a layout of several panels must be.
-    """
-
-    title: str
-    draw: Callable[[Any], Any]
-    describe: Callable[[Any], str]
-    key: Callable[[Any], Hashable] = lambda result: None
-    ticks: Callable[[Any], Sequence[tuple[float, str]] | None] = lambda result: None
-    height: int = 440
-    live: bool = True
 
 
 def finish(

@@ -1,0 +1,231 @@
+"""Opening files, demo sets and studies, and what each file's reader did."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import pandas as pd
+import panel as pn
+import panel_material_ui as pmui
+import param
+
+from dashboard import demo, parts, studyfile, words
+from dashboard.study import Opened, Study
+from methods.errors import InputError
+
+#: Largest upload, MB: what a browser tab and this process carry without trouble.
+MOST_MB = 200
+_AS_GUESSED = "as guessed"
+_UNITS = ("kV", "V", "kVp", "Vp", "kV/mm", "kV/cm")
+
+
+class Opener(pn.viewable.Viewer):
+    """The three ways in: a file, a demo set, a saved study."""
+
+    study: Study = param.ClassSelector(class_=Study, constant=True)
+
+    def __init__(self, study: Study, **params: Any) -> None:
+        super().__init__(study=study, **params)
+        self._file = pmui.FileInput(
+            label="Open files", multiple=True, accept=".csv,.tsv,.txt,.xlsx,.parquet",
+            max_file_size=MOST_MB * 1_000_000, variant="contained",
+        )  # fmt: skip
+        self._word = parts.Text("p", "", "hint", live=True)
+        self._add = pmui.Checkbox(label="Add to the files that are open", value=False)
+        names = {"–": "", **{demo.SETS[n][1]: n for n in demo.names()}}
+        self._demo = pmui.Select(label="Demo set", options=names, value=study.dataset, size="small")
+        self._saved = pmui.FileInput(label="Open study", accept=".json", variant="outlined")
+        self._save = pmui.FileDownload(
+            label="Save study", icon="save", variant="outlined", filename="study.json",
+            callback=lambda: io.BytesIO(studyfile.save(study).encode()),
+        )  # fmt: skip
+        self._file.param.watch(self._dropped, "value")
+        self._demo.param.watch(self._demo_chosen, "value")
+        self._saved.param.watch(self._study_opened, "value")
+        study.param.watch(lambda e: self._demo.param.update(value=e.new), "dataset")
+
+    def parts(self) -> list[Any]:
+        """The three, each explained."""
+        column = parts.explained(
+            self._file, "CSV, TSV or semicolon text, XLSX or Parquet: one row a breakdown or one row a filling. "
+            "Nothing leaves this machine.", width=320,
+        )  # fmt: skip
+        column.extend([self._add, self._word])
+        study = pmui.Row(self._save, self._saved, margin=0, sx={"gap": "8px"})
+        text = "Settings, file names and exclusions with reasons, in one file; never the readings."
+        return [
+            column,
+            parts.explained(self._demo, "Invented data, to look around with.", width=320),
+            parts.explained(study, text, width=320),
+        ]
+
+    def __panel__(self) -> Any:
+        return parts.wrap(*self.parts())
+
+    def _dropped(self, event: Any) -> None:
+        if not event.new:
+            return
+        contents = event.new if isinstance(event.new, list) else [event.new]
+        names = self._file.filename if isinstance(self._file.filename, list) else [self._file.filename]
+        told, add = [], self._add.value
+        for name, content in zip(names, contents, strict=False):
+            try:
+                opened = self.study.open(content, name, alone=not add)
+                told.append(f"{name}: {words.plural(len(opened.records.table), 'reading')}.")
+                add = True
+            except InputError as error:
+                told.append(f"{name} was not opened. {error}")
+        self._word.text = " ".join(told)
+
+    def _demo_chosen(self, event: Any) -> None:
+        if event.new:
+            try:
+                self.study.open_demo(event.new)
+                self._word.text = ""
+            except InputError as error:
+                self._word.text = str(error)
+
+    def _study_opened(self, event: Any) -> None:
+        if not event.new:
+            return
+        try:
+            studyfile.load(self.study, event.new if isinstance(event.new, bytes) else event.new[0])
+            self._word.text = "The study is open."
+        except InputError as error:
+            self._word.text = str(error)
+
+
+class FileCard(pn.viewable.Viewer):
+    """One file: what was read, refused and guessed, and how to overrule it."""
+
+    study: Study = param.ClassSelector(class_=Study, constant=True)
+
+    def __init__(self, study: Study, file: Opened, **params: Any) -> None:
+        super().__init__(study=study, **params)
+        self._file = file
+        self._word = parts.Text("p", "", "hint", live=True)
+        self._view = self._layout()
+
+    def __panel__(self) -> Any:
+        return self._view
+
+    def _layout(self) -> Any:
+        records, name = self._file.records, self._file.name
+        problems, guesses = getattr(records, "problems", pd.DataFrame()), getattr(records, "guesses", pd.DataFrame())
+        found: list[Any] = [parts.raw(f'<p class="hint">{parts.escaped(self._read())}</p>')]
+        if len(problems):
+            found.append(parts.Table(f"{name}_problems", "Refused and noticed", problems.astype("str"), page_size=10))
+        if len(guesses):
+            shown = guesses[["what", "guess", "evidence"]].astype("str")
+            table = parts.Table(f"{name}_guesses", "Guessed: check these", shown, _GUESS_COLUMNS, page_size=10)
+            found.append(table)
+        again = pmui.Column(self._overrule(), margin=0, sizing_mode="stretch_width")
+        found.append(
+            pmui.Accordion(
+                ("Read it otherwise", again),
+                active=[],
+                sizing_mode="stretch_width",
+                margin=0,
+                elevation=0,
+                title_variant="h3",
+            )
+        )
+        close = pmui.Button(
+            label=f"Close {name}", icon="close", variant="text", size="small", on_click=lambda _: self.study.close(name)
+        )
+        return pmui.Card(
+            *[f.__panel__() if isinstance(f, pn.viewable.Viewer) else f for f in found], close,
+            title=f"{name}: {self._headline()}", collapsed=not len(problems) and not len(guesses),
+            sizing_mode="stretch_width", margin=0, elevation=0, outlined=True, title_variant="h2",
+        )  # fmt: skip
+
+    def _headline(self) -> str:
+        records = self._file.records
+        if not hasattr(records, "rows_read"):
+            return words.plural(len(records.table), "reading")
+        bits = [f"{words.plural(records.rows_read, 'reading')} read"]
+        bits.append(f"{words.number(records.refused)} refused" if records.refused else "none refused")
+        if len(records.guesses):
+            bits.append(words.plural(len(records.guesses), "guess", "guesses"))
+        return ", ".join(bits)
+
+    def _read(self) -> str:
+        records = self._file.records
+        if not hasattr(records, "rows_read"):
+            return "A table that was passed by a program."
+        source = records.source
+        how = [f"{k} {v!r}" for k, v in (("sheet", source.sheet), ("encoding", source.encoding)) if v]
+        shape = f"Read as {source.layout} form" if source.layout else "Read"
+        return (
+            f"{shape}{' (' + ', '.join(how) + ')' if how else ''}: {words.plural(records.breakdowns, 'breakdown')}, "
+            f"{words.plural(records.withstood, 'withstand')}, {words.plural(records.fillings, 'filling')}, "
+            f"{words.plural(records.conditions, 'condition')}. SHA-256 {self._file.sha256[:12]}…"
+        )
+
+    def _overrule(self) -> Any:
+        """One control for each thing that is guessed; together they read the file again."""
+        given = self._file.options
+        marks = {_AS_GUESSED: "", "point: 48.5": ".", "comma: 48,5": ","}
+        self._decimal = pmui.Select(label="Decimal mark", options=marks, value=given.get("decimal", ""), size="small")
+        units = {_AS_GUESSED: "", **{u: u for u in _UNITS}}
+        self._unit = pmui.Select(label="Unit of the voltages", options=units, value=given.get("unit", ""), size="small")
+        ceiling = given.get("ceiling_kv")
+        self._ceiling = pmui.TextInput(
+            label="Ceiling (kV)", placeholder=_AS_GUESSED, size="small",
+            value="none" if ceiling is False else "" if ceiling is None else f"{ceiling:g}",
+        )  # fmt: skip
+        orders = {_AS_GUESSED: "", "day first": "day", "month first": "month"}
+        first = {None: "", True: "day", False: "month"}[given.get("day_first")]
+        self._dates = pmui.Select(label="Dates such as 03/04/2025", options=orders, value=first, size="small")
+        self._value = pmui.TextInput(
+            label="Voltage column",
+            placeholder=_AS_GUESSED,
+            value=(given.get("columns") or {}).get("kv", ""),
+            size="small",
+        )
+        button = pmui.Button(label="Read again", icon="refresh", variant="contained", on_click=self._again)
+        return pmui.Column(
+            parts.wrap(
+                parts.explained(self._decimal, "How 48.5 is written in the file."),
+                parts.explained(self._unit, "Peak values are divided by √2."),
+                parts.explained(self._ceiling, "Values at it withstood. Write none where all are breakdowns."),
+                parts.explained(self._dates, "Which number is the day."),
+                parts.explained(self._value, "Its heading, as it stands in the file."),
+            ),
+            pmui.Row(button, self._word, margin=0),
+            sizing_mode="stretch_width", margin=0, sx={"gap": "12px"},
+        )  # fmt: skip
+
+    def _again(self, _event: Any) -> None:
+        others = {k: v for k, v in (self._file.options.get("columns") or {}).items() if k != "kv"}
+        value = self._value.value.strip()
+        columns = {**others, **({"kv": value} if value else {})}
+        try:
+            self.study.reread(
+                self._file.name, decimal=self._decimal.value or None, unit=self._unit.value or None,
+                ceiling_kv=_ceiling(self._ceiling.value),
+                day_first={"day": True, "month": False}.get(self._dates.value), columns=columns or None,
+            )  # fmt: skip
+        except InputError as error:
+            self._word.text = str(error)
+
+
+_GUESS_COLUMNS = {
+    "what": ("What", "What the file does not say outright."),
+    "guess": ("Taken as", "How it was read."),
+    "evidence": ("Because", "What pointed to it."),
+}
+
+
+def _ceiling(text: str) -> float | bool | None:
+    """What was written in the field of the ceiling."""
+    cleaned = text.strip().lower().removesuffix("kv").strip().replace(",", ".")
+    if not cleaned:
+        return None
+    if cleaned in ("none", "no", "0"):
+        return False
+    try:
+        return float(cleaned)
+    except ValueError:
+        raise InputError(f"Ceiling {text!r}: write a number of kV, or none.", column="ceiling_kv", text=text) from None

@@ -1,0 +1,36 @@
+"""What a page says about one of its plots; drawing it is another module's, which is imported when it is needed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One plot of a page.
+
+    Parameters
+    ----------
+    title : str
+        The heading above it.
+    draw : callable
+        From the page's result to an element or overlay.
+    describe : callable
+        From the page's result to the plot in words.
+    key : callable
+        What, when it changes, a patch cannot carry: axis types, ticks, the number of panels.
+    ticks : callable, optional
+        From the result to the y axis's ticks, as (position, label), for probability scales.
+    live : bool
+        False: always rebuilt, as a layout of several panels must be.
+    """
+
+    title: str
+    draw: Callable[[Any], Any]
+    describe: Callable[[Any], str]
+    key: Callable[[Any], Hashable] = lambda result: None
+    ticks: Callable[[Any], Sequence[tuple[float, str]] | None] = lambda result: None
+    height: int = 440
+    live: bool = True
