@@ -129,27 +129,27 @@ def _read(file: Path) -> Document:
     )  # fmt: skip
 
 
-def _limit(file: Path, head: dict[str, Any], raw: dict[str, Any], number: int, boundary: str) -> Limit:
-    spot = f"limit {number}"
-    for name in raw:
-        if name not in _ROW:
-            raise problem(file, f"{spot}.{name}", name, f"no such key; a limit has {', '.join(_ROW)}")
+def _limit(file: Path, head: dict[str, Any], raw: dict[str, Any], place: int, boundary: str) -> Limit:
+    spot = f"limit {place}"
+    for entry in raw:
+        if entry not in _ROW:
+            raise problem(file, f"{spot}.{entry}", entry, f"no such key; a limit has {', '.join(_ROW)}")
     name = raw.get("name")
     if not isinstance(name, str) or not name.strip():
         raise problem(file, f"{spot}.name", name, "every limit has a name")
     kind, edge = raw.get("kind", "minimum"), raw.get("boundary", boundary)
     families = sorted({p.family for p in load_protocols().values()})
-    for key, word, allowed in (("kind", kind, KINDS), ("boundary", edge, BOUNDARIES)):
+    for entry, word, allowed in (("kind", kind, KINDS), ("boundary", edge, BOUNDARIES)):
         if word not in allowed:
-            raise problem(file, f"{spot}.{key}", word, f"it must be one of {', '.join(allowed)}")
+            raise problem(file, f"{spot}.{entry}", word, f"it must be one of {', '.join(allowed)}")
     if not isinstance(raw.get("method"), str):
         rule = f"the family of a protocol, such as {', '.join(families)}; a limit without its method is meaningless"
         raise problem(file, f"{spot}.method", raw.get("method"), rule)
     value = read_value(file, f"{spot}.kv", raw.get("kv", {"mark": "uncertain", "source": "not entered"}))
     gap, bound = raw.get("gap_mm"), raw.get("method_edition")
-    for key, found in (("kv", value.value), ("gap_mm", gap)):
-        if found is not None and (isinstance(found, bool) or not isinstance(found, (int, float)) or not found > 0):
-            raise problem(file, f"{spot}.{key}", found, "it must be a number above zero")
+    for key, number in (("kv", value.value), ("gap_mm", gap)):
+        if number is not None and (isinstance(number, bool) or not isinstance(number, (int, float)) or not number > 0):
+            raise problem(file, f"{spot}.{key}", number, "it must be a number above zero")
     return Limit(
         f"{head['key']}/{name}", head["document"], str(head.get("edition", "unspecified")), head.get("liquid", ""),
         raw.get("stage", ""), raw.get("equipment", ""), kind, raw["method"], None if gap is None else float(gap),

@@ -22,7 +22,7 @@ _GAP = re.compile(r"(?<![\d.])(\d{1,2}(?:[.,]\d{1,3})?)\s*mm(?![a-z0-9²/])")
 _ORDINAL = re.compile(r"\b(?:ed(?:ition)?|ausgabe)\.?\s*(\d)(?!\d)|\b(\d)(?:st|nd|rd|th)?\.?\s+ed(?:ition)?\b")
 _YEAR = re.compile(r"(?<!\d)((?:19|20)\d\d)(?!\d)")
 _LETTER = re.compile(r"\s*(?:/?\s*d?\s*877\s*m)?\s*(?:[-:]\s*\d{2,4})?(?:\s*\(\d{4}\))?[\s,(-]*([a-z])(?![a-z\d])")
-_PROCEDURE = re.compile(r"\b(?:procedure|proc|method|verfahren|class|type)\s+([a-z])\b")
+_PROCEDURE = re.compile(r"\b(?:procedure|proc\.?|method|verfahren|class|type)\s*[-:]?\s*\(?([a-z])\b")
 
 
 def _plain(text: str) -> str:
@@ -83,12 +83,16 @@ def _matches(words: str, protocols: dict[str, Protocol]) -> list[tuple[int, int,
     ]  # fmt: skip
 
 
+def _century(two: str) -> str:
+    """The year of a two-digit edition: 75 is 1975, 04 is 2004."""
+    return str((1900 if int(two) > 50 else 2000) + int(two))
+
+
 def _year(text: str, after: str, entry: dict[str, Any]) -> str | None:
     """The edition that the text states, as a year: ``-04``, ``:2018``, ``(2018)``, ``ed. 3``."""
     short = re.match(r"\s*(?:/?\s*d?\s*\d{3,4}\s*m)?\s*-\s*(\d\d)(?:[a-z]|e\d)?(?!\d)", after)
     if short:
-        two = int(short.group(1))
-        return str(1900 + two if two > 50 else 2000 + two)
+        return _century(short.group(1))
     year = _YEAR.search(after) or _YEAR.search(text)
     if year:
         return year.group(1)
@@ -103,12 +107,12 @@ def _edition_of(edition: Any, entry: dict[str, Any]) -> str | None:
     if edition is None or edition != edition or not str(edition).strip():
         return None
     text = _plain(str(edition)).strip().removesuffix(".0")
+    two = re.match(r"-?\s*(\d\d)(?:[a-z]|e\d)?\s*(?:\(\d{4}[a-z]?\)\s*)?$", text)  # 12, 12(2019): reapproved
+    if two:
+        return _century(two.group(1))
     year = _YEAR.search(text)
     if year:
         return year.group(1)
-    two = re.fullmatch(r"-?\s*(\d\d)[a-z]?", text)
-    if two:
-        return str((1900 if int(two.group(1)) > 50 else 2000) + int(two.group(1)))
     one = _ORDINAL.search(text) or re.fullmatch(r"(\d)(\d)?", text)
     if one:
         return entry.get("edition_numbers", {}).get(one.group(1) or one.group(2), text)
@@ -175,7 +179,7 @@ def recognise(
     Returns
     -------
     Protocol or None
-        With ``edition_stated`` and, in ``stated``, the gap, electrode and stirring that the text itself named.
+        With ``edition_stated`` and, in ``stated``, the gap (also that of ``gap_mm``), electrode and stirring named.
         A prescribed value that the text contradicts is empty, so that it fills no cell and meets no limit.
     """
     if not isinstance(text, str) or not text.strip():

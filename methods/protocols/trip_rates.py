@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -222,24 +223,33 @@ def _three_r(scatter: Scatter, n: int, factor: float, shift: float) -> float:
     The rule holds if, with a the lowest and b the next, all others lie between b and a + b / factor.
     """
     low, high = scatter.range_of_support()
-    u, w = np.polynomial.legendre.leggauss(160)
+    x, law, density = _tabulated(scatter)
+    u, w = np.polynomial.legendre.leggauss(96)
+
+    def cdf(at: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.interp(at - shift, x, law)
 
     def holds(b_low: float, b_high: float) -> float:
         b = b_low + (b_high - b_low) * (u + 1) / 2
-        weight_b = w * (b_high - b_low) / 2 * scatter.pdf(b - shift)
-        top_b = scatter.cdf(b - shift)
+        weight_b = w * (b_high - b_low) / 2 * np.interp(b - shift, x, density)
         first = np.maximum(b * (1 - 1 / factor), low + shift)  # the lowest a for which any room is left above b
         a = first[:, None] + (b - first)[:, None] * (u + 1) / 2
-        weight_a = w * ((b - first) / 2)[:, None] * scatter.pdf(a - shift)
-        room = np.maximum(scatter.cdf(a + b[:, None] / factor - shift) - top_b[:, None], 0)
-        inner = (weight_a * room ** (n - 2)).sum(axis=1)
-        return float(weight_b @ inner)
+        weight_a = w * ((b - first) / 2)[:, None] * np.interp(a - shift, x, density)
+        room = np.maximum(cdf(a + b[:, None] / factor) - cdf(b)[:, None], 0)
+        return float(weight_b @ (weight_a * room ** (n - 2)).sum(axis=1))
 
     start, end = max(low + shift, 0.0), high + shift
     if end <= 0:
         return 1.0
     edges = np.linspace(start, end, 5)
     return 1 - n * (n - 1) * sum(holds(p, q) for p, q in zip(edges[:-1], edges[1:], strict=True))
+
+
+@lru_cache(maxsize=64)
+def _tabulated(scatter: Scatter) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Distribution function and density on a fine grid: a mixture of many parts is slow to evaluate."""
+    x = np.linspace(*scatter.range_of_support(), 20_001)
+    return x, scatter.cdf(x), np.nan_to_num(scatter.pdf(x))
 
 
 def rule_effect(
