@@ -4,23 +4,27 @@ from __future__ import annotations
 
 import argparse
 from itertools import groupby
+from pathlib import Path
 from typing import Any
 
 from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records, probability
+from methods.errors import InputError
 
 NAME = "fit"
 HELP = "fit distributions to each group: parameters, low percentiles, limits"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    add_reading_options(parser)
+    # Not required here: `--by electrode FILE` would be read as two columns; `_settle_file` sorts that out.
+    parser.add_argument("file", metavar="FILE", nargs="?", help="CSV, TSV or semicolon text, XLSX or Parquet")
+    add_reading_options(parser, file=False)
     parser.add_argument(
-        "--by", metavar="COLUMN", action="append", default=[],
-        help="one group for each level of this column; may be repeated",
+        "--by", metavar="COLUMN", nargs="+", action="extend", default=[],
+        help="one group for each level of this column, or combination of levels of several",
     )  # fmt: skip
     parser.add_argument(
-        "--family", metavar="NAME", action="append", default=[],
-        help="normal, lognormal, weibull, weibull3 or gumbel_min; may be repeated (default: all)",
+        "--family", metavar="NAME", nargs="+", action="extend", default=[],
+        help="normal, lognormal, weibull, weibull3 or gumbel_min (default: all)",
     )  # fmt: skip
     parser.add_argument("--confidence", type=probability, default=0.95, help="of the limits (default: 95%%)")
     parser.add_argument(
@@ -36,15 +40,32 @@ def run(args: argparse.Namespace) -> int:
     from methods.result import as_json
     from methods.scatter import FAMILIES, fit_groups
 
-    by = [c.strip() for item in args.by for c in item.split(",") if c.strip()]
+    _settle_file(args)
     families = [f.strip() for item in args.family for f in item.split(",") if f.strip()]
     fits = fit_groups(
-        open_records(args), by, families or FAMILIES, confidence=args.confidence,
+        open_records(args), args.by, families or FAMILIES, confidence=args.confidence,
         percentiles=args.percentile or (0.01, 0.1, 0.5), interval=args.interval,
     )  # fmt: skip
     document = {"fits": as_json(fits)}
     emit(args, document, text(document["fits"]))
     return 0
+
+
+def _settle_file(args: argparse.Namespace) -> None:
+    """Find the file when it stands behind an option that takes several words."""
+    if args.file is not None:
+        return
+    lists = [words for words in (args.by, args.family) if words]
+    for words in lists:
+        for word in words:
+            if Path(word).is_file():
+                words.remove(word)
+                args.file = word
+                return
+    tail = next((words for words in lists if len(words) > 1), None)
+    if tail is None:
+        raise InputError("Name the file to fit: gapshift fit FILE.", column="FILE")
+    args.file = tail.pop()  # opening it says that it is not there
 
 
 def text(fits: list[dict[str, Any]]) -> str:

@@ -12,6 +12,7 @@ from scipy import special, stats
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution
 from methods.scatter import families
+from methods.scatter.arguments import check_values
 from methods.scatter.families import Family, family_of
 from methods.scatter.many import Arrays, aicc, fit_arrays
 from methods.scatter.profile import ProfileLikelihood
@@ -183,32 +184,6 @@ def fit(
         percentiles=rows, confidence=confidence, interval=limits.interval, parameter_limits=limits.parameters(),
         covariance=limits.covariance.tolist(), cautions=_cautions(fam, x, gone, found, rows, limits, interval),
     )  # fmt: skip
-
-
-def check_values(kv: Any, withstood: Any = None, *, positive: bool = True) -> tuple[Array, Array]:
-    """Check one group; give ``kv`` as floats and ``withstood`` as booleans, both (n,).
-
-    Raises
-    ------
-    InputError
-        Not one-dimensional, lengths that differ, a missing, infinite or (with ``positive``) non-positive value.
-    """
-    x = np.asarray(kv, dtype=float)
-    if x.ndim != 1:
-        raise InputError(f"kv must be a plain list of values; this has {x.ndim} dimensions.", column="kv")
-    gone = np.zeros(len(x), dtype=bool) if withstood is None else np.asarray(withstood)
-    if gone.shape != x.shape:
-        raise InputError(
-            f"kv holds {len(x)} values and withstood {gone.size}; they must be as many.", column="withstood"
-        )
-    bad = ~np.isfinite(x) | ((x <= 0) if positive else False)
-    if bad.any():
-        row = int(np.flatnonzero(bad)[0])
-        raise InputError(
-            f"Value {row + 1} is {x[row]}; a breakdown voltage is a finite number above zero. Mend it or leave it out.",
-            row=row + 1, column="kv", text=str(x[row]), rule="finite and above 0 kV",
-        )  # fmt: skip
-    return x, gone.astype(bool)
 
 
 def _fractions(percentiles: Sequence[float]) -> list[float]:

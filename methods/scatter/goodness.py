@@ -17,8 +17,8 @@ from scipy import stats
 
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution
+from methods.scatter.arguments import check_values
 from methods.scatter.families import NORMAL, SEV, Family, Kernel, family_of
-from methods.scatter.fitting import check_values
 from methods.scatter.newton import estimable, fit_batch
 
 Array = np.ndarray[Any, Any]

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from methods.errors import InputError
+from methods.scatter.arguments import as_flags, as_numbers
 from methods.scatter.families import Family, family_of
 from methods.scatter.newton import Batch, estimable, fit_batch
 from methods.scatter.threshold import fit_threshold
@@ -145,14 +146,13 @@ def _three(fam: Family, out: Arrays, ok: Array, x: Array, event: Array, valid: A
 
 def check_batch(kv: Any, withstood: Any, fam: Family) -> tuple[Array, Array, Array]:
     """Check a batch; give values (padding filled with 1), validity and withstands, all (groups, n)."""
-    x = np.asarray(kv, dtype=float)
+    x = as_numbers(kv)
     if x.ndim != 2:
         raise InputError(f"The batch must have two dimensions, a group a row; this has {x.ndim}.", column="kv")
     valid = ~np.isnan(x)
-    gone = np.zeros(x.shape, dtype=bool) if withstood is None else np.asarray(withstood)
-    if gone.shape != x.shape:
-        raise InputError(f"kv has shape {x.shape} and withstood {gone.shape}; they must agree.", column="withstood")
-    gone = gone.astype(bool) & valid
+    if np.shape(withstood) == x.shape:
+        withstood = np.where(valid, withstood, False)  # what stands at a nan is padding too
+    gone = as_flags(withstood, x.shape)
     bad = np.isinf(x) | ((x <= 0) & fam.log)
     if bad.any():
         row, at = (int(v[0]) for v in np.nonzero(bad))

@@ -10,8 +10,9 @@ import pandas as pd
 from scipy import stats
 
 from methods.errors import NotEstimable
+from methods.scatter.arguments import check_values
 from methods.scatter.families import Family, family_of
-from methods.scatter.fitting import check_values, fit
+from methods.scatter.fitting import fit
 
 Array = np.ndarray[Any, Any]
 

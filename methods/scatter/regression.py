@@ -14,8 +14,8 @@ import numpy as np
 from scipy import stats
 
 from methods.errors import InputError, NotEstimable
+from methods.scatter.arguments import check_values
 from methods.scatter.families import Family, family_of
-from methods.scatter.fitting import check_values
 from methods.scatter.many import aicc
 
 Array = np.ndarray[Any, Any]

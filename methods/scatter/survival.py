@@ -10,7 +10,7 @@ import pandas as pd
 from scipy import stats
 
 from methods.errors import InputError, NotEstimable
-from methods.scatter.fitting import check_values
+from methods.scatter.arguments import check_values
 
 Array = np.ndarray[Any, Any]
 

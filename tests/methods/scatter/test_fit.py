@@ -82,8 +82,12 @@ def test_bad_input():
         fit([50.0, np.nan, 60])
     with pytest.raises(InputError, match="Value 1"):
         fit([-50.0, 60])
-    with pytest.raises(InputError, match="as many"):
+    with pytest.raises(InputError, match="one for each value"):
         fit([50.0, 60], [True])
+    with pytest.raises(InputError, match="True and False"):
+        fit([50.0, 60], ["breakdown", "withstood"])  # words would all count as True
+    with pytest.raises(InputError, match="plain numbers"):
+        fit(["50", ">60"])
     with pytest.raises(InputError, match="no family"):
         fit([50.0, 60], family="beta")
     with pytest.raises(InputError, match="fraction"):
