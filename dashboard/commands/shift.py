@@ -25,11 +25,26 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--adjust", choices=["holm", "bonferroni", "none"], default="holm",
         help="p-values over several levels (default: holm)",
     )  # fmt: skip
+    parser.add_argument(
+        "--percentiles", action="store_true",
+        help="also the shift of percentiles and of the whole distribution, with a band",
+    )  # fmt: skip
+    parser.add_argument(
+        "--p", type=probability, action="append", default=[], metavar="PERCENT",
+        help="a percentile for --percentiles; may be repeated (default: 1%%, 10%%, 50%%)",
+    )  # fmt: skip
+    parser.add_argument("--family", help="the family for --percentiles (default: the one that fits best)")
+    parser.add_argument("--resamples", type=int, default=2000, help="for --percentiles (default: 2000)")
+    parser.add_argument("--seed", type=int, default=0, help="for --percentiles (default: 0)")
+    parser.add_argument(
+        "--all-pairs", choices=["games_howell", "tukey", "holm"], nargs="?", const="games_howell",
+        help="also every pair of levels at once (default procedure: games_howell)",
+    )  # fmt: skip
     add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    from methods.contrast import shift
+    from methods.contrast import all_pairs, percentile_shift, shift
     from methods.result import as_json
 
     records = open_records(args)
@@ -38,6 +53,18 @@ def run(args: argparse.Namespace) -> int:
         log=args.log, adjust=args.adjust, within=args.within,
     )  # fmt: skip
     document = as_json(result)
+    if args.percentiles or args.p:
+        found = percentile_shift(
+            records, args.by, reference=args.reference, percentiles=args.p or (0.01, 0.1, 0.5),
+            confidence=args.confidence, resamples=args.resamples, seed=args.seed, family=args.family,
+            within=args.within,
+        )  # fmt: skip
+        document["percentiles"] = as_json(found)
+    if args.all_pairs:
+        pairs = all_pairs(
+            records, args.by, procedure=args.all_pairs, confidence=args.confidence, within=args.within
+        )  # fmt: skip
+        document["all_pairs"] = as_json(pairs)
     emit(args, document, text(document))
     return 0
 
@@ -58,7 +85,33 @@ def text(document: dict[str, Any]) -> str:
     keys = ["level", "fillings", "breakdowns", "withstood", "samples", "mean_kv", "sd_kv"]
     lines += ["", "All levels, over all of their rows:", ""]
     lines += [columns([[v[k] for k in keys] for v in document["levels"]], heads, digits=3)]
-    if document["warnings"]:
+    warnings = list(document["warnings"])
+    for part, show in (("percentiles", _percentiles), ("all_pairs", _pairs)):
+        if part in document:
+            lines += show(document[part])
+            warnings += [w for w in document[part]["warnings"] if w not in warnings]
+    if warnings:
         lines += ["", "Warnings:"]
-        lines += [f"- {w['code']}: {w['text']}" for w in document["warnings"]]
+        lines += [f"- {w['code']}: {w['text']}" for w in warnings]
     return "\n".join(lines)
+
+
+def _percentiles(document: dict[str, Any]) -> list[str]:
+    lines = ["", "Percentiles:"]
+    heads = ["level", "by", "p", "kV", "reference kV", "shift kV", "from", "to", "shift %", "from", "to"]
+    keys = ["p", "kv", "reference_kv", "difference_kv", "low_kv", "high_kv", "difference_percent", "low_percent",
+            "high_percent"]  # fmt: skip
+    rows = []
+    for level in document["levels"]:
+        lines.append(level["sentence"])
+        for kind, by in (("points", level["family"]), ("points_from_data", "data")):
+            rows += [[level["level"], by, *[r[k] for k in keys]] for r in level[kind]]
+    return [*lines, "", columns(rows, heads, digits=3)]
+
+
+def _pairs(document: dict[str, Any]) -> list[str]:
+    heads = ["level", "against", "shift kV", "from", "to", "shift %", "p"]
+    keys = ["second", "first", "difference_kv", "low_kv", "high_kv", "difference_percent", "p_value"]
+    names = {"games_howell": "Games-Howell", "tukey": "Tukey", "holm": "Holm (limits pair by pair)"}
+    table = columns([[pair[k] for k in keys] for pair in document["pairs"]], heads, digits=3)
+    return ["", f"All pairs, {names[document['procedure']]}:", "", table]

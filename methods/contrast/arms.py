@@ -27,6 +27,8 @@ class Arm:
         SD of single values by likelihood, where there are withstands; otherwise nan.
     log_sigma_se : float
         Its standard error on the log scale, robust to the grouping in units.
+    units : array, shape (oils,), optional
+        Number of units of each oil; not given with withstands.
     """
 
     means: np.ndarray
@@ -34,6 +36,7 @@ class Arm:
     df: float
     sigma: float = float("nan")
     log_sigma_se: float = float("nan")
+    units: np.ndarray | None = None
 
     @property
     def mean(self) -> float:
@@ -71,9 +74,9 @@ def arm(values: np.ndarray, censored: np.ndarray, oil: np.ndarray, unit: np.ndar
     means = np.bincount(unit_oil, weights=unit_means, minlength=oils) / fillings
     df = int(len(units) - oils)
     if df < 1:
-        return Arm(means, np.full(oils, np.nan), 0.0)
+        return Arm(means, np.full(oils, np.nan), 0.0, units=fillings)
     scatter = float(np.sum((unit_means - means[unit_oil]) ** 2)) / df
-    return Arm(means, scatter / fillings, float(df))
+    return Arm(means, scatter / fillings, float(df), units=fillings)
 
 
 def _censored_arm(values: np.ndarray, censored: np.ndarray, oil: np.ndarray, unit: np.ndarray, oils: int) -> Arm:

@@ -107,18 +107,34 @@ def games_howell(groups: dict[Any, Any], *, confidence: float = 0.95) -> pd.Data
     Parameters and result as :func:`tukey`, with ``t`` and ``df`` (Welch) besides.
     """
     names, values = _samples(groups)
+    return games_howell_from_means(
+        names, [float(v.mean()) for v in values], [float(v.var(ddof=1)) / len(v) for v in values],
+        [len(v) - 1 for v in values], confidence=confidence,
+    )  # fmt: skip
+
+
+def games_howell_from_means(
+    names: Sequence[Any],
+    means: Sequence[float],
+    variances: Sequence[float],
+    df: Sequence[float],
+    *,
+    confidence: float = 0.95,
+) -> pd.DataFrame:
+    """Games and Howell's procedure from means, the variances of these means and their degrees of freedom."""
     k = len(names)
     rows = []
     for i, j in combinations(range(k), 2):
-        a, b = values[i].var(ddof=1) / len(values[i]), values[j].var(ddof=1) / len(values[j])
-        difference = float(values[j].mean() - values[i].mean())
-        error = float(np.sqrt(a + b))
+        a, b = variances[i], variances[j]
+        difference, error = means[j] - means[i], float(np.sqrt(a + b))
         if not error > 0:
             nan = float("nan")
             rows.append((names[i], names[j], difference, nan, nan, nan, nan, nan))
             continue
-        df = float((a + b) ** 2 / (a**2 / (len(values[i]) - 1) + b**2 / (len(values[j]) - 1)))
-        half = float(stats.studentized_range.ppf(confidence, k, df)) * error / np.sqrt(2)
-        p = float(stats.studentized_range.sf(abs(difference) / error * np.sqrt(2), k, df))
-        rows.append((names[i], names[j], difference, difference - half, difference + half, p, difference / error, df))
+        freedom = float((a + b) ** 2 / (a**2 / df[i] + b**2 / df[j]))
+        half = float(stats.studentized_range.ppf(confidence, k, freedom)) * error / np.sqrt(2)
+        p = float(stats.studentized_range.sf(abs(difference) / error * np.sqrt(2), k, freedom))
+        rows.append(
+            (names[i], names[j], difference, difference - half, difference + half, p, difference / error, freedom)
+        )
     return pd.DataFrame(rows, columns=["first", "second", "difference", "low", "high", "p_value", "t", "df"])

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
+import pandas as pd
 import pytest
 from scipy import stats
 
@@ -144,11 +147,21 @@ def test_nelson_34_against_36(name: str) -> None:
     agrees("F07a", name, found[name])
 
 
+def plant_groups() -> dict[str, np.ndarray]:
+    table = data("F05_plantgrowth.csv")
+    return {str(k): g.to_numpy() for k, g in table.groupby("group", sort=False)["weight"]}
+
+
+@cache
+def plant_table(procedure: str) -> pd.DataFrame:
+    return {"tukey": tukey, "games_howell": games_howell}[procedure](plant_groups())
+
+
 @pytest.mark.parametrize("name", names("F05"))
 def test_tukey_plant_growth(name: str) -> None:
     """R TukeyHSD; scipy.stats.tukey_hsd live."""
-    groups = {k: g.to_numpy() for k, g in data("F05_plantgrowth.csv").groupby("group", sort=False)["weight"]}
-    table = tukey(groups)
+    groups = plant_groups()
+    table = plant_table("tukey")
     anova = one_way(*groups.values())
     found = {
         "anova_F": anova.value, "anova_p": anova.p_value,
@@ -162,7 +175,7 @@ def test_tukey_plant_growth(name: str) -> None:
 
 
 def test_tukey_is_scipys() -> None:
-    groups = {k: g.to_numpy() for k, g in data("F05_plantgrowth.csv").groupby("group", sort=False)["weight"]}
+    groups = plant_groups()
     groups["trt2"] = groups["trt2"][:6]  # unequal numbers: Tukey-Kramer
     table, live = tukey(groups), stats.tukey_hsd(*groups.values())
     pairs = [(0, 1), (0, 2), (1, 2)]
@@ -191,8 +204,7 @@ def test_tukey_after_two_way(name: str) -> None:
 @pytest.mark.parametrize("name", names("F05c"))
 def test_games_howell(name: str) -> None:
     """Games and Howell 1976; PMCMRplus and pingouin. That case subtracts the second from the first."""
-    groups = {k: g.to_numpy() for k, g in data("F05_plantgrowth.csv").groupby("group", sort=False)["weight"]}
-    table = games_howell(groups)
+    table = plant_table("games_howell")
     found = {"diff": -table["difference"], "t": -table["t"], "df": table["df"], "padj": table["p_value"],
              "lwr": -table["high"], "upr": -table["low"]}  # fmt: skip
     short = name.removeprefix("plantgrowth_gameshowell_")
