@@ -1,4 +1,4 @@
-"""How many breakdowns, on how many fillings: for a mean, a difference, a percentile, a decision.
+"""How many breakdowns, on how many fillings: for a mean, a difference, a percentile, a decision; and verdicts.
 
 ::
 
@@ -11,6 +11,17 @@
 from __future__ import annotations
 
 from methods.planning.asking import plan
+from methods.planning.decision import conformance_probability, decide, decide_all, guard_band
 from methods.planning.nested import curve
+from methods.planning.verdicts import characteristics_by_protocol, operating_characteristic
 
-__all__ = ["curve", "plan"]
+__all__ = [
+    "characteristics_by_protocol",
+    "conformance_probability",
+    "curve",
+    "decide",
+    "decide_all",
+    "guard_band",
+    "operating_characteristic",
+    "plan",
+]

@@ -1,0 +1,61 @@
+"""``gapshift decide``: pass or fail against a limit of the same method, and how sure that is."""
+
+from __future__ import annotations
+
+import argparse
+
+from dashboard.commands.common import (
+    add_json,
+    add_reading_options,
+    columns,
+    emit,
+    kilovolts,
+    open_records,
+    probability,
+)
+
+NAME = "decide"
+HELP = "judge each oil of a file against a limit of its method, with the chance that the verdict is wrong"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    add_reading_options(parser)
+    parser.add_argument("--limit", required=True, metavar="KV", help="kV, or the key of a limit document's entry")
+    parser.add_argument("--limit-method", metavar="TEXT", help="the method for which a limit in kV is written")
+    parser.add_argument("--rule", default="simple", help="simple (mean), guarded (lower limit of the mean) or every")
+    parser.add_argument("--confidence", type=probability, default=0.95, metavar="95%", help="95%% unless said")
+    parser.add_argument("--risk", type=probability, default=0.05, metavar="5%", help="risk for the guard band")
+    parser.add_argument("--between-sd", type=kilovolts, metavar="KV", help="scatter between fillings, from history")
+    parser.add_argument(
+        "--instrument", type=kilovolts, default=0.0, metavar="KV", help="standard uncertainty of voltmeter and gap"
+    )
+    parser.add_argument("--by", action="append", metavar="COLUMN", help="what tells the cases apart; may be repeated")
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the verdicts; exit 0 whatever they are."""
+    from methods.planning import decide_all
+
+    found = decide_all(
+        open_records(args), args.limit, args.rule, limit_method=args.limit_method, by=args.by,
+        confidence=args.confidence, risk=args.risk, between_sd=args.between_sd, instrument_kv=args.instrument,
+    )  # fmt: skip
+    heads = ["verdict", "mean kV", "± kV", "above the limit", "breakdowns", "withstood", "fillings"]
+    names = list(found.decisions[0].group or {})
+    rows = [
+        [
+            *((d.group or {}).get(n) for n in names), d.verdict, d.mean_kv, d.expanded_uncertainty_kv,
+            d.probability_above, d.breakdowns, d.withstood, d.fillings,
+        ]
+        for d in found.decisions
+    ]  # fmt: skip
+    lines = [f"Limit: {found.limit}. Rule: {found.rule}.", "", columns(rows, [*names, *heads], digits=3)]
+    if found.refused:
+        lines += ["", "Not compared:"]
+        reasons = [r["reason"].removeprefix("Not compared: ") for r in found.refused]
+        lines += [f"  {reasons.count(reason)} of them: {reason}" for reason in dict.fromkeys(reasons)]
+    said = dict.fromkeys(w.text for d in found.decisions for w in d.warnings)
+    lines += [f"\nNote: {text}" for text in said]
+    emit(args, found, "\n".join(lines))
+    return 0

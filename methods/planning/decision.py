@@ -1,0 +1,322 @@
+"""The verdict on one oil against a limit, by three rules, with the chance that it is wrong."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from methods.errors import InputError, NotEstimable
+from methods.planning import inputs
+from methods.planning.limit_check import LimitGiven, limit_given
+from methods.planning.mean_uncertainty import MeanUncertainty, mean_uncertainty
+from methods.planning.verdicts import check_rule
+from methods.protocols.protocol import Protocol
+from methods.protocols.recognition import recognise
+from methods.records.table import CONDITION, as_table, filling_codes, group_codes, withstood
+from methods.result import Caution
+
+
+@dataclass(frozen=True)
+class Decision:
+    """A verdict on one oil under one condition.
+
+    ``verdict``: ``pass``, ``fail`` or ``undecided``. ``mean_kv`` with ``standard_uncertainty_kv`` and ``df``;
+    ``low_kv`` its one-sided lower ``confidence`` limit, ``expanded_uncertainty_kv`` the two-sided half-width at the
+    same confidence. ``probability_above``: how probable it is that the true mean reaches the limit (t about the mean
+    found, no earlier knowledge; ISO/IEC Guide 98-4), ``wrong_verdict_probability`` the probability that the verdict is
+    wrong about the true mean. ``guard_band_kv``: what the mean has to lie above the limit for a ``risk`` of a wrong pass.
+    ``basis``: what the uncertainty was taken from. Anything that cannot be had is None.
+    """
+
+    group: dict[str, Any] | None
+    rule: str
+    verdict: str
+    limit_kv: float
+    limit: str
+    mean_kv: float | None
+    minimum_kv: float | None
+    breakdowns: int
+    withstood: int
+    fillings: int
+    standard_uncertainty_kv: float | None
+    df: float | None
+    low_kv: float | None
+    expanded_uncertainty_kv: float | None
+    confidence: float
+    probability_above: float | None
+    wrong_verdict_probability: float | None
+    guard_band_kv: float | None
+    risk: float
+    basis: str
+    sentence: str
+    warnings: tuple[Caution, ...]
+
+
+@dataclass(frozen=True)
+class Decisions:
+    """Verdicts on every oil and condition of a table, and those that were refused, with the reason."""
+
+    limit_kv: float
+    limit: str
+    rule: str
+    decisions: tuple[Decision, ...]
+    refused: tuple[dict[str, Any], ...]
+
+
+@dataclass(frozen=True)
+class _Case:
+    limit: LimitGiven
+    rule: str
+    confidence: float
+    risk: float
+    between_sd: float | None
+    instrument_kv: float
+
+
+def guard_band(standard_uncertainty_kv: float, risk: float = 0.05, df: float = math.inf) -> float:
+    """How far above a lower limit a mean must lie, so that a pass is wrong with at most ``risk``; kV.
+
+    ``t(1 - risk, df) * u``. Source: JCGM 106:2012 (ISO/IEC Guide 98-4), guarded acceptance.
+    """
+    u, chance = inputs.positive(standard_uncertainty_kv, "standard_uncertainty_kv"), inputs.probability(risk, "risk")
+    return float(stats.t.ppf(1 - chance, df) * u)
+
+
+def conformance_probability(mean: float, limit: float, standard_uncertainty: float, df: float = math.inf) -> float:
+    """Probability that the true value lies at or above a lower ``limit`` (JCGM 106:2012, clause 7)."""
+    u = inputs.positive(standard_uncertainty, "standard_uncertainty")
+    return float(stats.t.cdf((mean - limit) / u, df))
+
+
+def decide(
+    data: Any,
+    limit: Any,
+    rule: str = "simple",
+    *,
+    withstood: Any = None,
+    fillings: Any = None,
+    protocol: Protocol | str | None = None,
+    limit_method: str | None = None,
+    confidence: float = 0.95,
+    risk: float = 0.05,
+    between_sd: float | None = None,
+    instrument_kv: float = 0.0,
+) -> Decision:
+    """Judge one oil under one condition against a limit.
+
+    Parameters
+    ----------
+    data : Records, DataFrame or array (n,)
+        The record table of one oil under one condition, or plain breakdown voltages, kV.
+    limit : float, str or Limit
+        kV, or an entry of :func:`methods.protocols.limits.limit_table` by its key.
+    rule : {"simple", "guarded", "every"}
+        Mean reaches the limit; lower confidence limit of the mean reaches it; lowest breakdown reaches it.
+    withstood, fillings : array (n,), optional
+        With plain voltages: which reached the ceiling without a breakdown, and which filling each is from.
+    protocol : Protocol or str, optional
+        With plain voltages: the method they were taken by.
+    limit_method : str, optional
+        The method for which a limit in kV is written. Another method's limit is refused.
+    between_sd : float, optional
+        Scatter between fillings known from history, kV.
+    instrument_kv : float
+        Standard uncertainty of voltmeter, gap and the like, kV; added to the scatter's.
+
+    Raises
+    ------
+    InputError
+        Several oils or conditions in the table; a limit written for another method, gap or edition; an unknown rule.
+    NotEstimable
+        No voltages.
+    """
+    case = _case(limit, rule, limit_method, confidence, risk, between_sd, instrument_kv)
+    if isinstance(data, pd.DataFrame) or hasattr(data, "table"):
+        table = as_table(data)
+        keys = ["sample", *CONDITION]
+        if len(np.unique(group_codes(table, keys))) > 1:
+            several = [k for k in keys if table[k].nunique(dropna=False) > 1]
+            raise InputError(
+                f"The table holds several levels of {', '.join(several)}: one verdict is about one oil under one "
+                "condition. Choose one, or use decide_all.",
+                column=several[0],
+            )
+        return _judge_table(table, case, None)
+    kv = np.asarray(data, dtype=float).ravel()
+    known = recognise(protocol) if isinstance(protocol, str) else protocol
+    if isinstance(protocol, str) and known is None:
+        raise InputError(f"No protocol is known as {protocol!r}.", column="protocol", text=protocol)
+    gone = np.zeros(kv.shape, bool) if withstood is None else np.asarray(withstood, dtype=bool).ravel()
+    labels = np.zeros(kv.shape, int) if fillings is None else np.asarray(fillings).ravel()
+    return _judge(kv, gone, labels, case, case.limit.check(known), None, fillings is not None)
+
+
+def decide_all(
+    data: Any,
+    limit: Any,
+    rule: str = "simple",
+    *,
+    limit_method: str | None = None,
+    by: Sequence[str] | None = None,
+    confidence: float = 0.95,
+    risk: float = 0.05,
+    between_sd: float | None = None,
+    instrument_kv: float = 0.0,
+) -> Decisions:
+    """Judge every oil and condition of a table; what must not be compared with the limit is listed with the reason.
+
+    Parameters
+    ----------
+    by : sequence of str, optional
+        Columns that tell the cases apart; sample and condition unless said. The rest as for :func:`decide`.
+
+    Raises
+    ------
+    InputError
+        Nothing in the table may be compared with the limit; a limit in kV with no method for a table of several.
+    """
+    case = _case(limit, rule, limit_method, confidence, risk, between_sd, instrument_kv)
+    table = as_table(data)
+    if not len(table):
+        raise NotEstimable("The table holds no breakdowns.")
+    if not case.limit.bound and table["method"].nunique(dropna=False) > 1:
+        raise InputError(
+            "The table holds several methods and a limit belongs to one of them: say for which method the limit is "
+            "written.",
+            column="limit_method",
+        )
+    keys = [k for k in (["sample", *CONDITION] if by is None else by) if k in table.columns]
+    shown = [k for k in keys if table[k].nunique(dropna=False) > 1] or keys[:1]
+    codes = group_codes(table, keys)
+    made: list[Decision] = []
+    refused: list[dict[str, Any]] = []
+    for code in pd.unique(codes):
+        part = table[codes == code]
+        group = {k: None if pd.isna(part[k].iloc[0]) else part[k].iloc[0] for k in shown}
+        try:
+            made.append(_judge_table(part, case, group))
+        except InputError as error:
+            refused.append({"group": group, "breakdowns": len(part), "reason": str(error)})
+    if not made:
+        raise InputError(refused[0]["reason"], column="limit")
+    return Decisions(case.limit.kv, case.limit.title, case.rule, tuple(made), tuple(refused))
+
+
+def _case(
+    limit: Any, rule: str, limit_method: str | None, confidence: float, risk: float, between: float | None, more: float
+) -> _Case:
+    return _Case(
+        limit_given(limit, limit_method),
+        check_rule(rule),
+        inputs.probability(confidence, "confidence"),
+        inputs.probability(risk, "risk"),
+        None if between is None else inputs.positive(between, "between_sd", zero=True),
+        inputs.positive(more, "instrument_kv", zero=True),
+    )
+
+
+def _judge_table(table: pd.DataFrame, case: _Case, group: dict[str, Any] | None) -> Decision:
+    first = table.iloc[0]
+    text, edition, gap = first["method"], first["edition"], first["gap_mm"]
+    protocol = None
+    if not pd.isna(text):
+        protocol = recognise(text, None if pd.isna(edition) else edition, gap_mm=None if pd.isna(gap) else float(gap))
+    found = case.limit.check(protocol)
+    known = not table["filling"].isna().any()
+    kv = table["kv"].to_numpy(dtype=float)
+    return _judge(kv, withstood(table), filling_codes(table), case, found, group, known)
+
+
+def _judge(
+    kv: np.ndarray, gone: np.ndarray, labels: np.ndarray, case: _Case, found: list[Caution], group: Any, known: bool
+) -> Decision:
+    if kv.size == 0 or not np.all(np.isfinite(kv) & (kv > 0)) or gone.shape != kv.shape or labels.shape != kv.shape:
+        raise InputError("Voltages must be numbers above zero, with one mark and one filling each.", column="kv")
+    limit = case.limit.kv
+    mean = mean_uncertainty(kv, gone, labels, between_sd=case.between_sd, instrument_kv=case.instrument_kv)
+    found = [*found, *mean.warnings]
+    if not known:
+        found.append(Caution("fillings_unknown", "Which filling each breakdown is from is not known: taken as one."))
+    low = reach = above = band = None
+    if mean.mean_kv is not None and mean.standard_uncertainty_kv is not None and mean.df is not None:
+        u, df = mean.standard_uncertainty_kv, mean.df
+        low = mean.mean_kv - float(stats.t.ppf(case.confidence, df)) * u
+        reach = float(stats.t.ppf(0.5 + case.confidence / 2, df)) * u
+        if u > 0:
+            above = conformance_probability(mean.mean_kv, limit, u, df)
+            band = guard_band(u, case.risk, df)
+    verdict = _verdict(kv, gone, case, mean, low)
+    wrong = None if above is None or verdict == "undecided" else (1 - above if verdict == "pass" else above)
+    if mean.mean_kv is None and verdict == "pass":
+        found.append(Caution("withstood", "How far the mean lies above the ceiling is not known."))
+    return Decision(
+        group=group,
+        rule=case.rule,
+        verdict=verdict,
+        limit_kv=limit,
+        limit=case.limit.title,
+        mean_kv=mean.mean_kv,
+        minimum_kv=float(kv.min()),
+        breakdowns=int((~gone).sum()),
+        withstood=int(gone.sum()),
+        fillings=len(np.unique(labels)),
+        standard_uncertainty_kv=mean.standard_uncertainty_kv,
+        df=mean.df,
+        low_kv=low,
+        expanded_uncertainty_kv=reach,
+        confidence=case.confidence,
+        probability_above=above,
+        wrong_verdict_probability=wrong,
+        guard_band_kv=band,
+        risk=case.risk,
+        basis=mean.basis,
+        sentence=_sentence(case, verdict, mean, low, above, kv),
+        warnings=tuple(found),
+    )
+
+
+def _verdict(kv: np.ndarray, gone: np.ndarray, case: _Case, mean: MeanUncertainty, low: float | None) -> str:
+    reaches = case.limit.reaches
+    if case.rule == "every":
+        if not reaches(kv[~gone]).all():
+            return "fail"
+        return "pass" if reaches(kv[gone]).all() else "undecided"
+    if mean.mean_kv is None:  # nothing broke down: the ceilings are all that is known
+        return "pass" if reaches(kv).all() and case.rule == "simple" else "undecided"
+    value = mean.mean_kv if case.rule == "simple" else low
+    if value is None:
+        return "undecided"
+    return "pass" if bool(reaches(np.array([value]))[0]) else "fail"
+
+
+def _sentence(
+    case: _Case, verdict: str, mean: MeanUncertainty, low: float | None, above: float | None, kv: np.ndarray
+) -> str:
+    limit = f"{case.limit.kv:g} kV"
+    word = {"pass": "Pass", "fail": "Fail", "undecided": "Undecided"}[verdict]
+    if mean.mean_kv is None:
+        why = "no breakdown up to" if mean.basis == "withstood only" else "the mean cannot be estimated; the lowest is"
+        return f"{word} by the {case.rule} rule: {why} {kv.min():g} kV, the limit {limit}."
+    said = {
+        "simple": f"the mean is {mean.mean_kv:.1f} kV",
+        "guarded": "the mean has no lower confidence limit"
+        if low is None
+        else f"the mean is surely above {low:.1f} kV",
+        "every": f"the lowest is {kv.min():g} kV",
+    }[case.rule]
+    text = f"{word} by the {case.rule} rule: {said}, the limit {limit}."
+    if above is not None:
+        text += f" The true mean reaches the limit with a probability of {_percent(above)}."
+    return text
+
+
+def _percent(p: float) -> str:
+    if p > 0.999:
+        return "more than 99.9 %"
+    return "less than 0.1 %" if p < 0.001 else f"{100 * p:.1f} %"
