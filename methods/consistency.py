@@ -55,32 +55,46 @@ def protocols_of(
     return codes, found
 
 
+def _tests(table: pd.DataFrame) -> NDArray[np.int64]:
+    """For each row the test of a sample that it belongs to, over all its fillings.
+
+    Fillings numbered through over several days are one test; where a filling's label comes back on another
+    day, each day is a test of its own.
+    """
+    day = table.assign(_day=table["tested_on"].astype("str").str.slice(0, 10))
+    whole, by_day = group_codes(day, _SAMPLE), group_codes(day, [*_SAMPLE, "_day"])
+    label = group_codes(day, [*_SAMPLE, "filling"])
+    pairs = np.unique(np.column_stack([label, by_day, whole]), axis=0)
+    again = np.bincount(pairs[:, 0])[pairs[:, 0]] > 1
+    split = np.isin(whole, np.unique(pairs[again, 2]))
+    return np.where(split, by_day + whole.max(initial=0) + 1, whole)
+
+
 def series_of(data: Any, folder: str | os.PathLike[str] | None = None) -> Iterator[Series]:
     """The series of a record table.
 
     A series is one filling; where the protocol takes one breakdown on each of several fillings (ASTM D877 B),
-    it is the fillings of one sample under one condition on one day. Within a series the breakdowns stand by
-    ``order``, where it is empty as they stand in the file.
+    it is the fillings of one sample under one condition, each day apart where filling labels come back. Within
+    a series the breakdowns stand by ``order``, where it is empty as they stand in the file.
     """
     table = as_table(data)
     which, protocols = protocols_of(table, folder)
     single = np.array([p is not None and p.breakdowns_per_filling.value == 1 for p in protocols], dtype=bool)[which]
     filling = filling_codes(table)
-    day = table.assign(_day=table["tested_on"].astype("str").str.slice(0, 10))
-    sample = group_codes(day, [*_SAMPLE, "_day"])
-    key = np.where(single, sample + filling.max(initial=0) + 1, filling)
+    key = np.where(single, _tests(table) + filling.max(initial=0) + 1, filling) if single.any() else filling
     order = table["order"].to_numpy(dtype=float, na_value=np.nan)
     rank = np.lexsort((np.arange(len(table)), np.where(np.isnan(order), np.inf, order), filling * single, key))
     kv, held = table["kv"].to_numpy(dtype=float), (table["outcome"] == WITHSTOOD).to_numpy()
+    if not len(rank):
+        return
     cuts = np.flatnonzero(np.diff(key[rank])) + 1
-    for rows in np.split(rank, cuts) if len(rank) else ():
-        one = table.iloc[rows[0]]
-        names = [
-            n for n in (*_SAMPLE, "edition", *([] if single[rows[0]] else ["filling"])) if _plain(one[n]) is not None
-        ]
-        labels = {n: _plain(one[n]) for n in names}
-        count = len(np.unique(filling[rows]))
-        yield Series(protocols[which[rows[0]]], labels, kv[rows], held[rows], count)
+    firsts = rank[np.concatenate([[0], cuts])]
+    heads = table[[*_SAMPLE, "edition", "filling"]].iloc[firsts].to_dict("records")
+    for head, first, rows in zip(heads, firsts, np.split(rank, cuts), strict=True):
+        labels = {str(n): _plain(v) for n, v in head.items() if _plain(v) is not None}
+        if single[first]:
+            labels.pop("filling", None)
+        yield Series(protocols[which[first]], labels, kv[rows], held[rows], len(np.unique(filling[rows])))
 
 
 def judge_table(

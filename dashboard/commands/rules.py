@@ -105,7 +105,9 @@ def _judged(args: argparse.Namespace, rule: Any, document: dict[str, Any]) -> li
     empty = [c for c in rates.columns if rates[c].isna().all() and c not in ("rate", "low", "high")]
     table = rates.drop(columns=empty)
     lines += [columns(as_json(table.astype(object).to_numpy().tolist()), list(table.columns)), ""]
-    striking = [v for v in verdicts if v["step"] != "report" or v["ok"] is False]
+    idle = Counter(v["protocol"] or "no protocol recognised" for v in verdicts if v["step"] == "no_rule")
+    lines += [f"{name}: {n} series not judged (no limit is known here, or not for so many)" for name, n in idle.items()]
+    striking = [v for v in verdicts if v["step"] not in ("report", "no_rule") or v["ok"] is False]
     for v in striking[:_SHOWN]:
         label = ", ".join(str(x) for k, x in v["group"].items() if k in ("sample", "laboratory", "method", "filling"))
         lines.append(f"{label or 'series'}: {v['sentence']}")

@@ -47,8 +47,8 @@ class Scatter:
             raise InputError(
                 f"The family is {self.family!r}; it must be {rule}.", column="family", text=str(self.family), rule=rule
             )
-        if not 0.005 <= self.cov <= 2:
-            rule = "between 0.5 % and 200 %"
+        if not 0.005 <= self.cov <= 0.6:
+            rule = "between 0.5 % and 60 %"
             raise InputError(
                 f"The coefficient of variation is {self.cov}; it must be {rule}, as a fraction.",
                 column="cov",

@@ -281,7 +281,6 @@ def rule_effect(
     rng = np.random.default_rng(seed)
     fired = failed = tests = taken = 0
     sums = np.zeros(4)  # reported mean and its square, mean of the first n and its square; about the true mean
-    done = 0
     for m in _chunks(repetitions, progress, cancel):
         level = between_cov * rng.standard_normal((m, 1))
         other = between_cov * rng.standard_normal((m, 1)) if new_filling else level
@@ -297,7 +296,8 @@ def rule_effect(
         sums += [reported.sum(), (reported**2).sum(), plain.sum(), (plain**2).sum()]
         fired, failed, tests = fired + int(trips.sum()), failed + int(bad.sum()), tests + m
         taken += m * n + int(trips.sum()) * more
-        done += m
+    if not tests:
+        raise InputError("Cancelled before anything was simulated.", rule="at least one chunk")
     good = tests - failed
     if good < 2:
         raise InputError("No test of the simulation reached a reported result.", rule="a rule that can be met")

@@ -39,6 +39,15 @@ def test_one_breakdown_each_on_five_fillings_is_one_series() -> None:
     assert judge_table(data)[0][1].step == "five_more"
 
 
+def test_fillings_over_several_days_are_one_test_unless_their_labels_come_back() -> None:
+    days = ["2026-01-12", "2026-01-12", "2026-01-12", "2026-01-13", "2026-01-13"]
+    data = table("ASTM D877 B", [[x] for x in WIDE]).assign(tested_on=days)
+    assert [s.kv.size for s in series_of(data)] == [5]
+    next_year = data.assign(tested_on="2027-01-12")
+    first_year = data.assign(tested_on="2026-01-12")
+    assert [s.kv.size for s in series_of(pd.concat([first_year, next_year], ignore_index=True))] == [5, 5]
+
+
 def test_methods_of_one_file_are_judged_each_by_its_own_rule() -> None:
     data = pd.concat(
         [table("D1816 1 mm", [WIDE]), table("D1816 2 mm", [WIDE]), table("D1816", [WIDE]), table("?", [WIDE])]
