@@ -327,15 +327,8 @@ def _labels_clash(parts: Sequence[pd.DataFrame]) -> bool:
 
 
 def _read(data: bytes, name: str, digest: str, options: Mapping[str, Any], source: Any, demo_name: str) -> Opened:
-    import methods.records as reading
+    from methods.records import read
 
-    if not hasattr(reading, "read"):  # pragma: no cover
-        import io
-
-        from methods.records.table import as_table
-
-        return Opened(name, digest, {}, Selection(as_table(pd.read_csv(io.BytesIO(data)))), source, demo_name)
-    read = reading.read
     given = {k: v for k, v in options.items() if v is not None}
     key = ("read", digest, name, json.dumps(given, sort_keys=True, default=repr))
     records = remember(key, lambda: read(data, name=name, **given))

@@ -20,21 +20,18 @@ hv.renderer("bokeh").webgl = False  # without a GPU, WebGL is many times slower,
 def finish(
     element: Any, *, dark: bool = False, height: int = 440, ticks: Sequence[tuple[float, str]] | None = None
 ) -> Any:
-    """Give an element the style that every plot has."""
-    hook = theme.style_plot(dark, ticks)
-    common: dict[str, Any] = {
-        "responsive": True, "framewise": True, "hooks": [hook], "show_grid": True,
-        "active_tools": [], "toolbar": "above",
-    }  # fmt: skip
+    """Give an element, overlay or layout the style that every plot has."""
     if isinstance(element, hv.Layout):
-        panels = [finish(e, dark=dark, height=height, ticks=ticks) for e in element]
-        return hv.Layout(panels).opts(shared_axes=True).cols(2)
+        panels = [finish(e, dark=dark, height=max(220, height // 2), ticks=ticks) for e in element]
+        return hv.Layout(panels).opts(shared_axes=True, merge_tools=True).cols(2)
+    shared: dict[str, Any] = {
+        "responsive": True, "min_height": height, "show_grid": True, "hooks": [theme.style_plot(dark, ticks)],
+        "toolbar": "above", "framewise": True, "axiswise": True,
+    }  # fmt: skip
     if isinstance(element, hv.Overlay):
-        return element.opts(
-            hv.opts.Overlay(legend_position="top_left", legend_cols=3, min_height=height, show_legend=True,
-                            legend_opts={"orientation": "horizontal"}, **common)
-        ).opts(legend_position="top")  # fmt: skip
-    return element.opts(min_height=height, **common)
+        parts_of = [e.opts(framewise=True, axiswise=True) for e in element]
+        return hv.Overlay(parts_of).opts(legend_position="bottom", legend_cols=2, show_legend=True, **shared)
+    return element.opts(**shared)
 
 
 class Live(pn.viewable.Viewer):
@@ -71,11 +68,12 @@ class Live(pn.viewable.Viewer):
         # The words stand beside the canvas as an image of their own, so that the plot's tools stay reachable.
         self._words.object = f'<div role="img" aria-label="{text}"></div><p class="hint">{text}</p>'
         key = (figure.key(result), self.dark)
-        if figure.live and self._pipe is not None and key == self._built:
+        if _live(figure, result) and self._pipe is not None and key == self._built:
             self._pipe.send(result)
             return
         self._built = key
-        if not figure.live:
+        if not _live(figure, result):
+            self._pipe = None
             self._pane.object = self._draw(result)
             return
         self._pipe = hv.streams.Pipe(data=result)
@@ -92,3 +90,7 @@ class Live(pn.viewable.Viewer):
     def _repaint(self) -> None:
         if self._result is not None:
             self.update(self._result)
+
+
+def _live(figure: Figure, result: Any) -> bool:
+    return figure.live(result) if callable(figure.live) else figure.live

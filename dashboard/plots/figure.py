@@ -23,8 +23,8 @@ class Figure:
         What, when it changes, a patch cannot carry: axis types, ticks, the number of panels.
     ticks : callable, optional
         From the result to the y axis's ticks, as (position, label), for probability scales.
-    live : bool
-        False: always rebuilt, as a layout of several panels must be.
+    live : bool, or callable from the result
+        False: rebuilt each time, as a layout of several panels must be.
     """
 
     title: str
@@ -33,4 +33,4 @@ class Figure:
     key: Callable[[Any], Hashable] = lambda result: None
     ticks: Callable[[Any], Sequence[tuple[float, str]] | None] = lambda result: None
     height: int = 440
-    live: bool = True
+    live: bool | Callable[[Any], bool] = True

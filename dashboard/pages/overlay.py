@@ -1,0 +1,278 @@
+"""Overlay: the distributions of the levels over each other, with fitted curves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import panel_material_ui as pmui
+import param
+
+from dashboard import parts, theme, words
+from dashboard.levels import level_text
+from dashboard.pages.base import Empty, Figure, StudyPage
+from methods.result import Caution
+
+FAMILIES = {
+    "weibull": "Weibull",
+    "normal": "normal",
+    "lognormal": "lognormal",
+    "weibull3": "Weibull with threshold",
+    "gumbel_min": "smallest extreme (Gumbel)",
+    "none": "no fit",
+}
+VIEWS = {
+    "ecdf": "Steps",
+    "density": "Density",
+    "normal": "Normal scale",
+    "weibull": "Weibull scale",
+    "box": "Boxes",
+}
+#: Curves that are drawn at all; beyond, the page asks for a filter.
+MOST_CURVES = 24
+
+HELP = """
+**Steps**: the share of readings at or below each voltage. Where some withstood, the curve is the Kaplan–Meier
+estimate: a withstand counts as *above its ceiling* and is drawn as a star, never as a value.
+
+**Normal and Weibull scale**: the same shares on an axis on which that family is a straight line. A bend at the low end
+is what matters for the voltage that must not be undercut.
+
+**Band**: at each share, the limits of the voltage at the chosen confidence, taking the fitted family as true and the
+readings as independent. With few fillings the true uncertainty is larger.
+
+**AICc**: smaller is better among families on the same readings; differences below 2 mean nothing.
+**Anderson–Darling p**: small values speak against the family; with few readings large ones say little in its favour.
+"""
+
+
+class Page(StudyPage):
+    """Distributions over each other."""
+
+    TITLE = "Overlay"
+    QUESTION = "Where do the breakdown voltages of each level lie, and how do they scatter?"
+    HELP = HELP
+    FOLLOWS = ("by", "split", "confidence")
+    INPUTS = ("view", "family")
+    COLUMNS = {
+        "aicc": ("AICc", "Akaike's criterion for small samples: smaller is better on the same readings."),
+        "ad": ("Anderson–Darling", "Distance of the readings from the fitted curve, modified for the sample size."),
+        "ad_p": ("AD p", "Chance of a distance as large if the family holds."),
+        "log_likelihood": ("Log-likelihood", "Of the fit; only differences on the same readings mean something."),
+        "mean": ("Mean (kV)", "Of the fitted normal distribution."),
+        "sd": ("SD (kV)", "Of the fitted normal distribution (divided by n)."),
+        "shape": ("Shape", "Weibull: the larger, the narrower."),
+        "scale": ("Scale (kV)", "Width, or for Weibull the voltage at which 63 % have broken down."),
+        "threshold": ("Threshold (kV)", "Voltage below which nothing breaks down, if the family holds."),
+        "location": ("Location (kV)", "Voltage at which 63 % have broken down."),
+        "log_mean": ("Mean of ln kV", "Of the fitted lognormal distribution."),
+        "log_sd": ("SD of ln kV", "About the coefficient of variation."),
+        **{f"{n}_se": ("± SE", f"Standard error of the {n.replace('_', ' ')}.") for n in
+           ("mean", "sd", "shape", "scale", "threshold", "location", "log_mean", "log_sd")},
+        **{f"kv_{p}": (f"{p} % (kV)", f"Voltage below which {p} % break down, from the fit.") for p in (1, 10, 50)},
+        **{f"low_{p}": ("low", f"Lower limit of the {p} % point (kV).") for p in (1, 10, 50)},
+        **{f"high_{p}": ("high", f"Upper limit of the {p} % point (kV).") for p in (1, 10, 50)},
+        "error": ("Not fitted", "Why this family could not be fitted here."),
+    }  # fmt: skip
+
+    view = param.Selector(default="ecdf", objects=list(VIEWS), doc="How the distributions are drawn.")
+    family = param.Selector(default="weibull", objects=list(FAMILIES), doc="The curve that is fitted to each level.")
+
+    def controls(self) -> Sequence[Any]:
+        self._split = pmui.MultiChoice(label="Split further by", placeholder="nothing", max_items=2)
+        self._split.param.watch(self._split_chosen, "value")
+        self.study.param.watch(self._settle, ["by", "split", "files"])
+        self._settle()
+        view = self.choice("view", "View", VIEWS, "Each shows the same readings.")
+        view.width = 460
+        return [
+            view,
+            self.select("family", "Fitted family", FAMILIES, "The curve drawn through each level's readings."),
+            parts.explained(self._split, "Up to two more factors; each combination gets its curve."),
+        ]
+
+    def _settle(self, *_: Any) -> None:
+        others = {words.heading(f): f for f in self.study.factors if f != self.study.by}
+        self._split.param.update(options=others, value=[s for s in self.study.split if s in others.values()])
+
+    def _split_chosen(self, event: Any) -> None:
+        if list(event.new) != list(self.study.split):
+            self.study.split = list(event.new)[:2]
+
+    # ------------------------------------------------------------- numbers
+
+    def _columns(self) -> list[str]:
+        return [c for c in (self.study.by, *self.study.split) if c]
+
+    def result(self) -> dict[str, Any]:
+        study, columns = self.study, self._columns()
+        curves = self.kept("curves", self._curves, self.family, study.confidence, columns)
+        fits = self.kept("fits", self._fits, self.family, study.confidence, columns)
+        return {"curves": curves, "fits": fits, "by": study.by}
+
+    def _curves(self) -> Any:
+        from dashboard.plots.curves import gather
+
+        columns = self._columns()
+        codes = self.study.table[columns].drop_duplicates() if columns else [0]
+        if len(codes) > MOST_CURVES:
+            raise Empty(
+                f"{len(codes)} curves would be drawn; {MOST_CURVES} is the most that one can read.",
+                "Split by fewer factors, or filter on the Records page.",
+            )
+        curves = gather(self.study.table, columns, self.family, self.study.confidence)
+        ranks = [{v: i for i, v in enumerate(self.study.levels(c))} for c in columns]
+        return sorted(curves, key=lambda c: [r[v] for r, v in zip(ranks, c.levels, strict=True)])
+
+    def _fits(self) -> list[dict[str, Any]]:
+        from methods.scatter import fit_groups
+
+        if self.family == "none":
+            return []
+        return fit_groups(
+            self.study.selection, by=self._columns(), families=[self.family], confidence=self.study.confidence
+        )
+
+    def sentence(self, result: Any) -> str:
+        fits = [f for f in result["fits"] if "percentiles" in f]
+        if not fits:
+            n = sum(c.n for c in result["curves"])
+            return f"{words.plural(n, 'reading')} in {words.plural(len(result['curves']), 'group')}."
+        middle = sorted(((f["percentiles"][2], _name(f)) for f in fits), key=lambda pair: pair[0].kv)
+        if len(middle) == 1:
+            p, name = middle[0]
+            limits = f"between {words.number(p.low)} and {words.number(p.high)} kV"
+            return f"Half of the breakdowns lie below {words.number(p.kv)} kV ({limits})."
+        if len(middle) <= 4:
+            told = words.listed(f"{words.number(p.kv)} kV for {name}" for p, name in middle)
+            return f"Half of the breakdowns lie below {told}."
+        (low, lowest), (high, highest) = middle[0], middle[-1]
+        return (
+            f"Half of the breakdowns lie below {words.number(low.kv)} kV for {lowest}, "
+            f"up to {words.number(high.kv)} kV for {highest}; {len(middle) - 2} levels lie between."
+        )
+
+    def cautions(self, result: Any) -> Sequence[Caution]:
+        found: dict[str, dict[str, list[str]]] = {}
+        for fit in result["fits"]:
+            for caution in fit.get("cautions", ()):
+                found.setdefault(caution.code, {}).setdefault(caution.text, []).append(_name(fit))
+        out = []
+        for code, texts in found.items():
+            text, names = next(iter(texts.items()))
+            rest = sum(len(n) for n in texts.values()) - len(names)
+            where = (
+                f" ({words.listed(names)}{f', and {rest} more in the same way' if rest else ''})" if names[0] else ""
+            )
+            out.append(Caution(code, text + where))
+        hidden = [c.label for c in result["curves"] if c.withstood] if self.view == "density" else []
+        if hidden:
+            told = "some readings withstood, so their density above the ceiling is not known; only the fit is drawn."
+            out.append(Caution("withstood", f"{words.listed(hidden)}: {told}"))
+        if any(c.thinned for c in result["curves"]):
+            told = (
+                "The curves are drawn with fewer points than there are readings, the lowest and highest 200 in full; "
+            )
+            out.append(Caution("thinned", f"{told}every number uses all of them."))
+        return out
+
+    # ------------------------------------------------------------- plot
+
+    def figures(self) -> Sequence[Figure]:
+        return [
+            Figure(
+                "Distributions", self.draw, self.describe, key=self._key, ticks=self._ticks,
+                live=lambda result: not self._in_panels(result), height=460,
+            )
+        ]  # fmt: skip
+
+    def _key(self, result: Any) -> Any:
+        labels = tuple(c.label for c in result["curves"])
+        return (self.view, self._in_panels(result), labels if self.view == "box" else len(labels))
+
+    def _in_panels(self, result: Any) -> bool:
+        return self.view != "box" and len(result["curves"]) > theme.MOST_LEVELS
+
+    def _ticks(self, result: Any) -> Any:
+        if self.view in ("normal", "weibull"):
+            from methods.scatter import probability_ticks
+
+            ticks = probability_ticks(self.view)
+            return list(zip(ticks["position"], ticks["label"], strict=True))
+        if self.view == "box":
+            return [(i, c.label) for i, c in enumerate(result["curves"])]
+        return None
+
+    def draw(self, result: Any) -> Any:
+        from dashboard.plots import overlay
+
+        look = self._look(result)
+        drawers = {
+            "ecdf": lambda c: overlay.steps(c, look),
+            "density": lambda c: overlay.densities(c, look),
+            "normal": lambda c: overlay.scale(c, look, "normal"),
+            "weibull": lambda c: overlay.scale(c, look, "weibull"),
+            "box": lambda c: overlay.boxes(c, look),
+        }
+        draw = drawers[self.view]
+        return overlay.panels(result["curves"], draw) if self._in_panels(result) else draw(result["curves"])
+
+    def _look(self, result: Any) -> Any:
+        """Colour from the compared factor; dash and marker from the split, or from the level again."""
+        cues = self.looks(result["by"])
+        parts_of = list(dict.fromkeys(c.levels[1:] for c in result["curves"]))
+        split = len(parts_of) > 1
+
+        def look(curve: Any) -> theme.Cue:
+            base = cues.get(curve.levels[0] if curve.levels else "", theme.cues(["all"], self.dark)["all"])
+            if not split:
+                return base
+            i = parts_of.index(curve.levels[1:])
+            return theme.Cue(base.colour, theme.DASHES[i % 5], theme.MARKERS[i % len(theme.MARKERS)])
+
+        return look
+
+    def describe(self, result: Any) -> str:
+        kinds = {
+            "ecdf": "Share of readings at or below each voltage",
+            "density": "Density of the readings over the voltage",
+            "normal": "Readings on a normal probability scale",
+            "weibull": "Readings on a Weibull probability scale",
+            "box": "Quartiles, extremes and single readings",
+        }
+        told = []
+        for c in result["curves"][:8]:
+            middle = c.box.get("0.5", float("nan"))
+            stood = f", {c.withstood} withstood" if c.withstood else ""
+            told.append(f"{c.label}: {c.n} readings, median {words.number(middle)} kV{stood}")
+        more = len(result["curves"]) - 8
+        return f"{kinds[self.view]}. {'; '.join(told)}{f'; and {more} more' if more > 0 else ''}."
+
+    # ------------------------------------------------------------- table
+
+    def tables(self, result: Any) -> Mapping[str, tuple[str, pd.DataFrame]]:
+        if not result["fits"]:
+            return {}
+        rows = [_row(f) for f in result["fits"]]
+        return {"fits": (f"Fitted {FAMILIES[self.family]} distributions", pd.DataFrame(rows))}
+
+
+def _name(fit: Mapping[str, Any]) -> str:
+    return ", ".join(level_text(v) for v in fit["group"].values())
+
+
+def _row(fit: Mapping[str, Any]) -> dict[str, Any]:
+    """One fit as a flat row."""
+    row: dict[str, Any] = {k: level_text(v) for k, v in fit["group"].items()}
+    row |= {"n": fit["n"], "withstood": fit["withstood"], "fillings": fit.get("fillings")}
+    if "error" in fit:
+        return row | {"error": fit["error"]}
+    for point in fit["percentiles"]:
+        p = f"{100 * point.p:g}"
+        row |= {f"kv_{p}": point.kv, f"low_{p}": point.low, f"high_{p}": point.high}
+    for name, value in fit["parameters"].items():
+        row |= {name: value, f"{name}_se": fit["standard_errors"][name]}
+    test = fit.get("anderson_darling") or {}
+    return row | {"aicc": fit["aicc"], "ad": test.get("modified", np.nan), "ad_p": test.get("p_value", np.nan)}
