@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 
 from methods.contrast.compare import Comparison
-from methods.contrast.pairing import Layout, plain_level, show_level
+from methods.contrast.pairing import OIL_FACTORS, Layout, name_level, plain_level, show_level
+from methods.contrast.wording import list_words
 from methods.records.table import COLUMNS, CONDITION
 
 #: Known columns that may be bundled with the compared one.
@@ -17,6 +18,16 @@ FACTORS: tuple[str, ...] = (*CONDITION, "state")
 
 #: Columns that follow from the method: between two methods they differ by definition.
 OF_THE_METHOD: tuple[str, ...] = ("electrode", "gap_mm", "stirring", "rise_kv_s", "edition")
+
+#: Columns that belong to a laboratory: between two laboratories they differ by nature.
+OF_THE_LABORATORY: tuple[str, ...] = ("instrument", "operator")
+
+#: What cannot be set free by another test: (compared column, columns that come with it).
+INHERENT: dict[str, tuple[str, ...]] = {
+    "method": OF_THE_METHOD,
+    "laboratory": OF_THE_LABORATORY,
+    **dict.fromkeys(OF_THE_METHOD, ("method",)),
+}
 
 #: A factor counts as partly bundled from this difference of its shares on (total variation distance).
 PARTLY = 0.25
@@ -115,6 +126,8 @@ def bundles(c: Comparison) -> list[Bundle]:
     names += extra_factors(lay.table.loc[used], lay.filling[used])
     out = []
     for name in names:
+        if lay.by == "sample" and name in OIL_FACTORS:
+            continue  # an oil has its fluid and its state; that is no confusion
         if name == lay.by or name in lay.within or lay.table[name].iloc[first].isna().all():
             continue
         codes, labels = factor_codes(lay.table[name].iloc[first])
@@ -131,7 +144,7 @@ def bundles(c: Comparison) -> list[Bundle]:
 
 def describe(found: list[Bundle], by: str, level: Any, reference: Any) -> str:
     """The bundles in words: what changes together, what that means, which tests would take it apart."""
-    one, two = show_level(level), show_level(reference)
+    one, two = name_level(by, level), name_level(by, reference)
     parts = []
     full = [b for b in found if b.fully]
     partly = [b for b in found if not b.fully]
@@ -141,12 +154,14 @@ def describe(found: list[Bundle], by: str, level: Any, reference: Any) -> str:
             f"Between {one} and {two}, {by} changes together with {detail}. The shift belongs to the whole bundle; "
             f"how much of it is due to {by} alone cannot be told from these data."
         )
-        open_ones = [b for b in full if not (by == "method" and b.factor in OF_THE_METHOD)]
-        advice = [_advice(b, one, two) for b in open_ones if not (b.factor == "method" and by in OF_THE_METHOD)]
+        advice = [_advice(b, one, two) for b in full if b.factor not in INHERENT.get(by, ())]
         if any(advice):
             parts.append("To separate them, " + " and ".join(a for a in advice[:3] if a) + ".")
     if partly:
-        detail = "; ".join(f"{b.factor} ({one}: {'/'.join(b.here)}, {two}: {'/'.join(b.there)})" for b in partly)
+        if len(partly) > 2:
+            detail = list_words([b.factor for b in partly])
+        else:
+            detail = "; ".join(f"{b.factor} ({one}: {'/'.join(b.here)}, {two}: {'/'.join(b.there)})" for b in partly)
         parts.append(
             f"Between {one} and {two}, {detail} {'is' if len(partly) == 1 else 'are'} spread unevenly, so part of the "
             f"shift may come from there; comparing within {partly[0].factor} would take that part out."

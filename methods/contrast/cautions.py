@@ -6,13 +6,13 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from scipy import stats
 
 from methods.contrast.arms import arm
 from methods.contrast.bundles import bundles, describe
 from methods.contrast.compare import Comparison
-from methods.contrast.difference import Difference, between_oils
-from methods.contrast.pairing import OIL_FACTORS, Layout, show_level
+from methods.contrast.difference import Difference
+from methods.contrast.oil_cautions import differing_shift, level_names, oil_cautions, signed
+from methods.contrast.pairing import OIL_FACTORS, Layout, name_level
 from methods.contrast.wording import list_words
 from methods.result import Caution
 
@@ -23,18 +23,20 @@ def cautions(lay: Layout, found: Sequence[Comparison], base: int, confidence: fl
     reference = lay.levels[base]
     for c in found:
         if c.difference is None:
-            out.append(Caution("not_estimable", f"{show_level(lay.levels[c.level])} cannot be compared: {c.problem}."))
+            out.append(
+                Caution("not_estimable", f"{name_level(lay.by, lay.levels[c.level])} cannot be compared: {c.problem}.")
+            )
             continue
         out += _one_filling(c, base, confidence)
-        out += _oils(c, base)
+        out += oil_cautions(c, base)
         together = bundles(c)
         if together:
             out.append(Caution("confounded", describe(together, lay.by, lay.levels[c.level], reference)))
         out += _days(c, base)
-        out += _withstands(c, base)
-        out += _differs(c, base, confidence)
+        out += differing_shift(c, base, confidence)
         out += _few(c, base)
         out += _no_limit(c, base, confidence)
+    out += _withstands(lay, found, log)
     out += _whole(lay, found)
     seen: dict[tuple[str, str], Caution] = {}
     for caution in out:
@@ -42,14 +44,10 @@ def cautions(lay: Layout, found: Sequence[Comparison], base: int, confidence: fl
     return list(seen.values())
 
 
-def _names(c: Comparison, base: int) -> tuple[str, str]:
-    return show_level(c.lay.levels[c.level]), show_level(c.lay.levels[base])
-
-
 def _one_filling(c: Comparison, base: int, confidence: float) -> list[Caution]:
     if c.unit != "breakdown":
         return []
-    one, two = _names(c, base)
+    one, two = level_names(c, base)
     k1, k2 = c.lay.fillings_of(c.pair.rows), c.lay.fillings_of(c.pair.reference_rows)
     known = bool(c.lay.table.loc[c.pair.rows | c.pair.reference_rows, "filling"].notna().all())
     which = f"{one} and {two} have" if k1 == k2 == 1 else f"{one if k1 == 1 else two} has"
@@ -63,13 +61,9 @@ def _one_filling(c: Comparison, base: int, confidence: float) -> list[Caution]:
         low, high = borrowed.limits(confidence)
         text += (
             f" If fillings scatter under both as they did under {two if k1 == 1 else one}, the shift lies between "
-            f"{_signed(low, c)} and {_signed(high, c)}."
+            f"{signed(low, c)} and {signed(high, c)}."
         )
     return [Caution("one_filling", text)]
-
-
-def _signed(value: float, c: Comparison) -> str:
-    return f"{100 * math.expm1(value):+.3g} %" if c.log else f"{value:+.3g} kV"
 
 
 def _borrowed(c: Comparison, k1: int, k2: int) -> Difference | None:
@@ -87,40 +81,6 @@ def _borrowed(c: Comparison, k1: int, k2: int) -> Difference | None:
     return Difference(*means, several.variance, several.variance * k, k - 1, k - 1, df_joint=float(k - 1))
 
 
-def _oils(c: Comparison, base: int) -> list[Caution]:
-    lay, out = c.lay, []
-    one, two = _names(c, base)
-    if lay.by not in OIL_FACTORS and not c.pair.shared:
-        within = f" (with equal {list_words(lay.within)})" if lay.within else ""
-        out.append(
-            Caution(
-                "no_shared_sample",
-                f"No sample was tested under both {one} and {two}{within}: the difference between the oils and that "
-                f"of {lay.by} cannot be told apart. The shift is that of all tests of the one against all of the "
-                "other; to learn about the factor, test the same samples under both.",
-            )
-        )
-    if c.pair.left_out:
-        names = [lay.blocks[b] for b in c.pair.left_out]
-        out.append(
-            Caution(
-                "samples_left_out",
-                f"{one} against {two}: {list_words(names)} {'was' if len(names) == 1 else 'were'} tested under one of "
-                "the two only and left out, because the oil would count as a shift.",
-            )
-        )
-    if c.only_withstands:
-        names = [lay.blocks[b] for b in c.only_withstands]
-        out.append(
-            Caution(
-                "samples_left_out",
-                f"{one} against {two}: on {list_words(names)} one of the two has nothing but withstands, whose mean is "
-                "not known; left out. As these are the strongest oils, the shift holds for the weaker ones.",
-            )
-        )
-    return out
-
-
 def _days(c: Comparison, base: int) -> list[Caution]:
     if c.lay.by == "tested_on":
         return []
@@ -129,7 +89,7 @@ def _days(c: Comparison, base: int) -> list[Caution]:
                     (c.pair.rows, c.pair.reference_rows))  # fmt: skip
     if not len(mine) or not len(theirs):
         return []
-    one, two = _names(c, base)
+    one, two = level_names(c, base)
     if mine.max() < theirs.min() or theirs.max() < mine.min():
         early, late = (one, two) if mine.max() < theirs.min() else (two, one)
         return [
@@ -142,62 +102,31 @@ def _days(c: Comparison, base: int) -> list[Caution]:
     return []
 
 
-def _withstands(c: Comparison, base: int) -> list[Caution]:
-    if not c.censored:
+def _withstands(lay: Layout, found: Sequence[Comparison], log: bool) -> list[Caution]:
+    used = np.zeros(len(lay.level), dtype=bool)
+    for c in found:
+        used |= c.pair.rows | c.pair.reference_rows
+    hit = used & lay.withstood
+    if not hit.any():
         return []
-    one, two = _names(c, base)
-    used = c.pair.rows | c.pair.reference_rows
-    count, total = int((c.lay.withstood & used).sum()), int(used.sum())
-    law = "lognormal" if c.log else "normal"
+    where = [
+        f"{name_level(lay.by, value)}: {n} of {int((used & (lay.level == i)).sum())}"
+        for i, value in enumerate(lay.levels)
+        if (n := int((hit & (lay.level == i)).sum()))
+    ]
+    law = "lognormal" if log else "normal"
     return [
         Caution(
             "withstood",
-            f"{one} against {two}: {count} of {total} values are withstands. They entered as 'at least the ceiling', "
-            f"never as values; means and scatter are those of the {law} law by maximum likelihood, and lean on that "
-            "law above the ceiling.",
-        )
-    ]
-
-
-def heterogeneity(c: Comparison) -> tuple[float, float]:
-    """F and p of the hypothesis that the shift is the same on every oil; nan where it cannot be tested."""
-    nan = (float("nan"), float("nan"))
-    if c.first is None or c.second is None or len(c.pair.blocks) < 2 or c.unit != "filling":
-        return nan
-    expected = float(np.mean(c.first.variances + c.second.variances))
-    if not expected > 0:
-        return nan
-    shifts = c.first.means - c.second.means
-    f = float(np.var(shifts, ddof=1)) / expected
-    df = between_df(c)
-    return f, float(stats.f.sf(f, len(shifts) - 1, df))
-
-
-def between_df(c: Comparison) -> float:
-    """Satterthwaite degrees of freedom of the error of the averaged shift."""
-    assert c.difference is not None
-    return c.difference.df()
-
-
-def _differs(c: Comparison, base: int, confidence: float) -> list[Caution]:
-    f, p = heterogeneity(c)
-    if not p < 0.05 or c.first is None or c.second is None:
-        return []
-    one, two = _names(c, base)
-    shifts = c.first.means - c.second.means
-    low, high = between_oils(c.first, c.second).limits(confidence)
-    return [
-        Caution(
-            "shift_differs_by_sample",
-            f"The shift between {one} and {two} is not the same on every sample: from {_signed(shifts.min(), c)} to "
-            f"{_signed(shifts.max(), c)}, more than fillings explain (p = {p:.2g}). The limits are those of the "
-            f"average over these samples; for other oils take {_signed(low, c)} to {_signed(high, c)}.",
+            f"Withstands among the values ({list_words(where)}). They entered as 'at least the ceiling', never as "
+            f"values; where there are some, means and scatter are those of the {law} law by maximum likelihood and "
+            "lean on that law above the ceiling.",
         )
     ]
 
 
 def _few(c: Comparison, base: int) -> list[Caution]:
-    one, two = _names(c, base)
+    one, two = level_names(c, base)
     lay = c.lay
     counts = [lay.fillings_of(rows) for rows in (c.pair.rows, c.pair.reference_rows)]
     sizes = [int((rows & ~lay.withstood).sum()) for rows in (c.pair.rows, c.pair.reference_rows)]
@@ -222,7 +151,7 @@ def _few(c: Comparison, base: int) -> list[Caution]:
 
 def _no_limit(c: Comparison, base: int, confidence: float) -> list[Caution]:
     assert c.difference is not None
-    one, two = _names(c, base)
+    one, two = level_names(c, base)
     error = c.difference.standard_error
     if not math.isfinite(error):
         return [Caution("no_limits", f"{one} against {two}: one breakdown has no scatter, so no limits can be given.")]

@@ -12,7 +12,7 @@ from scipy import stats
 from methods.contrast import cautions as say
 from methods.contrast.compare import Comparison, compare
 from methods.contrast.difference import Difference
-from methods.contrast.pairing import Layout, choose_reference, layout, show_level
+from methods.contrast.pairing import Layout, choose_reference, layout, name_level
 from methods.contrast.shifts import check_confidence
 from methods.contrast.wording import percent
 from methods.errors import InputError, NotEstimable
@@ -172,7 +172,7 @@ def _level(
     lay: Layout, c: Comparison, base: int, margin: float | None, margin_kv: float | None, confidence: float
 ) -> LevelEquivalence:
     nan = float("nan")
-    one, two = show_level(lay.levels[c.level]), show_level(lay.levels[base])
+    one, two = (name_level(lay.by, lay.levels[i]) for i in (c.level, base))
     within = f"± {percent(100 * margin)} %" if margin is not None else f"± {margin_kv:g} kV"
     fillings, breakdowns = lay.fillings_of(c.pair.rows), int((c.pair.rows & ~lay.withstood).sum())
     d = c.difference

@@ -79,6 +79,11 @@ def show_level(value: Any) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
+def name_level(by: str, value: Any) -> str:
+    """A level in a sentence, with its column where it is a bare number: ``gap_mm 2``."""
+    return show_level(value) if isinstance(value, str) else f"{by} {show_level(value)}"
+
+
 def _factorize(column: pd.Series) -> tuple[np.ndarray, list[Any]]:
     """Codes and levels; numbers ascending, words in the order of the data; empty cells are -1."""
     codes, values = pd.factorize(column, sort=pd.api.types.is_numeric_dtype(column), use_na_sentinel=True)

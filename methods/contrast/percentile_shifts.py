@@ -12,7 +12,7 @@ from scipy import stats
 
 from methods.contrast import cautions as say
 from methods.contrast.compare import Comparison, compare
-from methods.contrast.pairing import Layout, choose_reference, layout, show_level
+from methods.contrast.pairing import Layout, choose_reference, layout, name_level
 from methods.contrast.percentile_errors import Spread, data_spread, family_spread
 from methods.contrast.resampling import Cancel, Progress
 from methods.contrast.shifts import check_confidence
@@ -189,7 +189,7 @@ def _level(
         level=lay.levels[c.level], fillings=lay.fillings_of(c.pair.rows),
         breakdowns=int((c.pair.rows & ~lay.withstood).sum()), withstood=int((c.pair.rows & lay.withstood).sum()),
         family=chosen, points=points, points_from_data=[by_p[p] for p in wanted], curve=curve, other_families=others,
-        sentence=_sentence(show_level(lay.levels[c.level]), show_level(lay.levels[base]), chosen, points),
+        sentence=_sentence([name_level(lay.by, lay.levels[i]) for i in (c.level, base)], chosen, points),
     )  # fmt: skip
     return level, _notes(lay, level, base, wanted, family), done
 
@@ -213,7 +213,8 @@ def _points(p: np.ndarray, s: Spread, confidence: float, *, band: bool) -> list[
     return [PercentilePoint(*(float(v) for v in row)) for row in table]
 
 
-def _sentence(one: str, two: str, family: str, points: list[PercentilePoint]) -> str:
+def _sentence(names: list[str], family: str, points: list[PercentilePoint]) -> str:
+    one, two = names
     if not points:
         return f"{one} against {two}: no family could be fitted to both, so no tail percentile is given."
     parts = []
@@ -230,7 +231,7 @@ def _sentence(one: str, two: str, family: str, points: list[PercentilePoint]) ->
 
 
 def _notes(lay: Layout, level: LevelPercentiles, base: int, wanted: list[float], family: str | None) -> list[Caution]:
-    one, two = show_level(level.level), show_level(lay.levels[base])
+    one, two = name_level(lay.by, level.level), name_level(lay.by, lay.levels[base])
     out = []
     beyond = [p for p, r in zip(wanted, level.points_from_data, strict=True) if not math.isfinite(r.difference_kv)]
     if beyond:

@@ -182,7 +182,8 @@ def shift(
         _level_shift(lay, c, base, confidence, log, float(p), float(q))
         for c, p, q in zip(found, raw, adjusted, strict=True)
     ]
-    used = sorted({b for c in found for b in c.pair.blocks})
+    named = lay.sample_known or bool(lay.within)
+    used = sorted({b for c in found for b in c.pair.blocks}) if named else []
     left = sorted({b for c in found for b in c.pair.left_out} - set(used))
     return Shift(
         by=lay.by, reference=lay.levels[base], confidence=confidence, shifts=shifts,
@@ -198,7 +199,7 @@ def _summary(lay: Layout, level: int) -> LevelSummary:
     rows = lay.level == level
     return LevelSummary(
         level=lay.levels[level], fillings=lay.fillings_of(rows), breakdowns=int((rows & ~lay.withstood).sum()),
-        withstood=int((rows & lay.withstood).sum()), samples=len(np.unique(lay.block[rows])),
+        withstood=int((rows & lay.withstood).sum()), samples=int(lay.table.loc[rows, "sample"].nunique(dropna=False)),
         mean_kv=level_mean(lay, level),
         sd_kv=float("nan") if lay.withstood[rows].any() else scatter(lay.kv[rows], lay.filling[rows]).sd,
     )  # fmt: skip
@@ -243,13 +244,13 @@ def _level_shift(
         sd_ratio_of=ratio.what, sd_ratio_robust_low=ratio.robust_low, sd_ratio_robust_high=ratio.robust_high,
         sd_p_value=ratio.p_value, method=c.method, samples=_per_sample(lay, c, log),
         samples_left_out=[lay.blocks[b] for b in c.pair.left_out],
-        sentence=sentence(lay.levels[c.level], lay.levels[base], per, low_per, high_per, counts, confidence),
+        sentence=sentence(lay.by, lay.levels[c.level], lay.levels[base], per, low_per, high_per, counts, confidence),
     )  # fmt: skip
 
 
 def _per_sample(lay: Layout, c: Comparison, log: bool) -> list[SampleShift]:
     out: list[SampleShift] = []
-    if c.difference is None or c.first is None or c.second is None:
+    if c.difference is None or c.first is None or c.second is None or not (lay.sample_known or lay.within):
         return out
     counts = [_fillings_by_block(lay, rows) for rows in (c.pair.rows, c.pair.reference_rows)]
     for i, block in enumerate(c.pair.blocks):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from methods.contrast.pairing import show_level
+from methods.contrast.pairing import name_level
 
 
 def percent(value: float) -> str:
@@ -34,10 +34,10 @@ def count_words(first: int, second: int, what: str = "filling") -> str:
 
 
 def sentence(
-    level: object, reference: object, value: float, low: float, high: float, counts: str, confidence: float
+    by: str, level: object, reference: object, value: float, low: float, high: float, counts: str, confidence: float
 ) -> str:
     """What the percent shift and its limits mean, such as ``mushroom reads 12 % lower than spherical: ...``."""
-    one, two = show_level(level), show_level(reference)
+    one, two = name_level(by, level), name_level(by, reference)
     if not math.isfinite(value):
         return f"{one} against {two}: no shift can be given ({counts})."
     start = f"{one} reads {percent(value)} % {_side(value)} than {two}"
