@@ -5,7 +5,16 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from dashboard.commands.common import add_json, columns, emit, kilovolts, percentage, probability
+from dashboard.commands.common import (
+    add_json,
+    add_reading_options,
+    columns,
+    emit,
+    kilovolts,
+    open_records,
+    percentage,
+    probability,
+)
 from methods.errors import InputError
 
 NAME = "plan"
@@ -26,6 +35,16 @@ def _whole(text: str) -> int:
         raise argparse.ArgumentTypeError(f"{text!r} is not a whole number") from None
     if value < 1:
         raise argparse.ArgumentTypeError(f"{text!r} must be at least 1")
+    return value
+
+
+def _number(text: str) -> float:
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number") from None
+    if not 0 < value < float("inf"):
+        raise argparse.ArgumentTypeError(f"{text!r} must be above zero")
     return value
 
 
@@ -130,6 +149,39 @@ def _add_sd(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--fillings", type=_whole, default=1, metavar="K", help="fillings the breakdowns come from")
 
 
+def _add_design(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--half-width", type=_share_or_kv, metavar="10%", help="half-width wanted: 10%% or 3 (kV)")
+    parser.add_argument("--minutes", type=_number, metavar="M", help="bench minutes that there are")
+    parser.add_argument("--oil", dest="oil_ml", type=_number, metavar="ML", help="oil that there is, mL")
+    parser.add_argument("--goal", help="what to make small: minutes, oil or half-width")
+    parser.add_argument("--protocol", required=True, metavar="METHOD", help="test method whose times and cell count")
+    _scatter_options(parser)
+    _confidence(parser)
+    parser.add_argument("--known", action="store_true", help="plan for scatter known from history")
+
+
+def _add_pilot(parser: argparse.ArgumentParser) -> None:
+    add_reading_options(parser)
+    parser.add_argument("--half-width", type=_share_or_kv, required=True, metavar="10%", help="10%% or 3 (kV)")
+    parser.add_argument(
+        "--assured", type=probability, default=0.8, metavar="80%", help="how sure the second plan is to be enough"
+    )
+    _confidence(parser)
+    _design_options(parser)
+
+
+def _add_next(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("kv", type=kilovolts, nargs="+", metavar="KV", help="breakdowns so far, in order")
+    parser.add_argument(
+        "--half-width", type=_share_or_kv, default=("fraction", 0.10), metavar="10%", help="10%% or 3 (kV)"
+    )
+    parser.add_argument(
+        "--on", dest="on", type=_whole, metavar="N", help="breakdowns on each filling: 5 means 5, 5, ..."
+    )
+    _confidence(parser)
+    parser.add_argument("--seed", type=int, default=1, help="seed of the simulated error rates")
+
+
 _KINDS: dict[str, tuple[str, Any]] = {
     "mean": ("for the mean of one oil under one condition", _add_mean),
     "difference": ("for the difference of two conditions", _add_difference),
@@ -137,6 +189,9 @@ _KINDS: dict[str, tuple[str, Any]] = {
     "decision": ("for the verdict against a limit", _add_decision),
     "equivalence": ("to show that two conditions agree", _add_equivalence),
     "sd": ("for the scatter itself, or the ratio of two", _add_sd),
+    "design": ("for a target under bench minutes and oil", _add_design),
+    "pilot": ("with existing data as the pilot", _add_pilot),
+    "next": ("after those taken so far: stop or go on", _add_next),
 }
 
 
@@ -165,13 +220,15 @@ def _in_unit(args: argparse.Namespace, given: tuple[str, float] | None, option: 
 #: Options that every plan takes as they are, where the kind has them.
 _SHARED = (
     "cov sd mean between_cov between_sd serial_correlation confidence fillings breakdowns_per_filling protocol "
-    "assurance power paired p family seed limit risk rule alpha within ratio kind_of_sd"
+    "assurance power paired p family seed limit risk rule alpha within ratio kind_of_sd minutes oil_ml goal"
 ).split()
 
 
 def _options(args: argparse.Namespace) -> dict[str, Any]:
     """The keyword arguments of the plan that these options stand for."""
     options = {name: getattr(args, name) for name in _SHARED if hasattr(args, name)}
+    if args.kind in ("pilot", "next"):
+        return options | _from_data(args)
     for name in ("half_width", "difference", "margin", "expected_difference"):
         if hasattr(args, name):
             options[name] = _in_unit(args, getattr(args, name), "--" + name.replace("_", "-"))
@@ -184,6 +241,17 @@ def _options(args: argparse.Namespace) -> dict[str, Any]:
     if "kind_of_sd" in options:
         options["kind"] = options.pop("kind_of_sd")
     return options
+
+
+def _from_data(args: argparse.Namespace) -> dict[str, Any]:
+    """Arguments of the plans that start from breakdowns."""
+    unit, value = args.half_width
+    if args.kind == "pilot":
+        wanted = {"half_width": value} if unit == "fraction" else {"half_width_kv": value}
+        return {"data": open_records(args), "assured": args.assured, **wanted}
+    fillings = None if args.on is None else [i // args.on for i in range(len(args.kv))]
+    wanted = {"target": value} if unit == "fraction" else {"target_kv": value}
+    return {"kv": args.kv, "fillings": fillings, **wanted}
 
 
 def _table(rows: Any) -> str:
@@ -201,6 +269,8 @@ def _text(result: Any) -> str:
         lines.append(f"Bench time: about {result.bench_minutes:.0f} minutes.")
     if len(getattr(result, "designs", ())) > 1:
         lines += ["", _table(result.designs)]
+    if getattr(result, "rates", ()):
+        lines += ["", _table(result.rates)]
     lines += [f"\nNote: {w.text}" for w in result.warnings]
     return "\n".join(lines)
 

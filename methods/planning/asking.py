@@ -5,12 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 from methods.errors import InputError
+from methods.planning.bench_design import plan_design
 from methods.planning.decision_plan import plan_decision
 from methods.planning.difference_plan import plan_difference
 from methods.planning.equivalence_plan import plan_equivalence
 from methods.planning.mean_plan import plan_mean
 from methods.planning.percentile_plan import plan_percentile
+from methods.planning.pilot_data import plan_from_pilot
 from methods.planning.spread_plan import plan_sd
+from methods.planning.stepping import next_step
 
 
 class _Plan:
@@ -22,9 +25,14 @@ class _Plan:
     decision = staticmethod(plan_decision)
     equivalence = staticmethod(plan_equivalence)
     sd = staticmethod(plan_sd)
+    design = staticmethod(plan_design)
+    pilot = staticmethod(plan_from_pilot)
+    next = staticmethod(next_step)
 
     #: The kinds of plan, in the order in which the help lists them.
-    kinds: tuple[str, ...] = ("mean", "difference", "percentile", "decision", "equivalence", "sd")
+    kinds: tuple[str, ...] = (
+        "mean", "difference", "percentile", "decision", "equivalence", "sd", "design", "pilot", "next",
+    )  # fmt: skip
 
     def __call__(self, kind: str, *args: Any, **options: Any) -> Any:
         """Give the plan of that kind; the rest of the arguments are the kind's own.

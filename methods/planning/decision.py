@@ -30,7 +30,8 @@ class Decision:
     ``low_kv`` its one-sided lower ``confidence`` limit, ``expanded_uncertainty_kv`` the two-sided half-width at the
     same confidence. ``probability_above``: how probable it is that the true mean reaches the limit (t about the mean
     found, no earlier knowledge; ISO/IEC Guide 98-4), ``wrong_verdict_probability`` the probability that the verdict is
-    wrong about the true mean. ``guard_band_kv``: what the mean has to lie above the limit for a ``risk`` of a wrong pass.
+    wrong about the true mean. ``guard_band_kv``: what the mean has to lie above the limit for a ``risk`` of a wrong
+    pass.
     ``basis``: what the uncertainty was taken from. Anything that cannot be had is None.
     """
 

@@ -87,6 +87,27 @@ def test_bench_minutes(capsys):
     assert "bench_time_assumed" in [w["code"] for w in found["warnings"]]
 
 
+def test_design_and_next(capsys):
+    words = "design --cov 15% --between-cov 5% --protocol".split()
+    found = ask(capsys, *words, "IEC 60156", "--half-width", "10%", "--mean", "50")
+    assert found["half_width_percent"] <= 10 and found["bench_minutes"] > 0 and found["oil_ml"] > 0
+    assert ask(capsys, *words, "IEC 60156", "--minutes", "90")["bench_minutes"] <= 90
+    step = ask(capsys, *"next 52.1 48.3 55 60.2 --half-width 10%".split())
+    assert step["more"] == 5 and [r["rule"] for r in step["rates"]] == ["two_stage", "stop_when_narrow"]
+    assert ask(capsys, *"next 52.1 48.3 55 60.2 --half-width 5 --on 2".split())["unit"] == "fillings"
+
+
+def test_pilot(capsys, tmp_path):
+    rows = [(f, i, 50 + 3 * ((7 * f) % 5) + 4 * ((3 * i + f) % 4)) for f in range(5) for i in range(1, 7)]
+    file = tmp_path / "pilot.csv"
+    file.write_text("sample,filling,order,kv\n" + "".join(f"A,{f},{i},{kv}\n" for f, i, kv in rows))
+    found = ask(capsys, "pilot", str(file), "--half-width", "8%")
+    assert found["pilot"]["fillings"] == 5
+    assert found["assured"]["breakdowns"] >= found["estimate"]["breakdowns"]
+    assert main(["plan", "pilot", str(file), "--half-width", "4 kV"]) == 0
+    assert "As the pilot stands: take" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize(
     "words",
     [
@@ -113,6 +134,10 @@ def test_bench_minutes(capsys):
         "equivalence --cov 15% --margin 5% --expected-difference 5%",
         "sd --within 20% --ratio 2",
         "sd --within 20% --kind lower",
+        "design --cov 15% --half-width 10% --protocol IEC60156",
+        "design --cov 15% --between-cov 5% --minutes 0 --protocol IEC60156",
+        "next 52",
+        "next 52 nonsense",
     ],
 )
 def test_wrong_calls_are_one_line(capsys, words):

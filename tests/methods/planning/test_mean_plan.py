@@ -52,6 +52,15 @@ def test_the_table_of_breakdowns(cov):
         assert plan.mean(cov=cov, half_width=width).breakdowns == listed
 
 
+@pytest.mark.parametrize(("n", "widths"), [(5, (12, 19, 25)), (6, (10.5, 16, 21)), (10, (7, 11, 14))])
+def test_what_the_standards_buy(n, widths):
+    """Half-width of the mean of 5, 6 and 10 breakdowns at CoV 10, 15, 20 %, per cent (common practice, recomputed)."""
+    for cov, width in zip((0.10, 0.15, 0.20), widths, strict=True):
+        found = plan.mean(cov=cov, fillings=1, breakdowns_per_filling=n).half_width_percent
+        assert found == pytest.approx(width, abs=0.51)
+        assert found == pytest.approx(100 * independent_t_quantile(0.975, n - 1) * cov / math.sqrt(n), rel=1e-9)
+
+
 @pytest.mark.parametrize(
     ("k", "n", "own", "known"), [(3, 5, 20.8, 9.5), (5, 3, 12.4, 8.8), (15, 1, 8.8, 8.0), (1, 6, None, 15.5)]
 )

@@ -1,0 +1,222 @@
+"""Stop or go on: how many more breakdowns (or fillings) after those taken, and how honest such a rule is.
+
+Stein's two-stage rule fixes the total from the SD of the first stage and keeps that SD and its degrees of freedom in
+the interval, whose coverage is then exact for normal values. Looking at one's own interval after every breakdown and
+stopping when it is narrow enough is not: it stops just when the SD happens to be small.
+
+Source: C. Stein, *Annals of Mathematical Statistics* 16 (1945) 243-258.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import stats
+
+from methods.errors import InputError, NotEstimable
+from methods.planning import inputs
+from methods.result import Caution
+
+#: The rules that :func:`error_rates` compares.
+STEP_RULES: tuple[str, ...] = ("two_stage", "stop_when_narrow")
+
+
+@dataclass(frozen=True)
+class ErrorRates:
+    """Simulated honesty of one rule: coverage of its interval, average and 95 % point of the total taken."""
+
+    rule: str
+    coverage: float
+    average_total: float
+    total_95: float
+    not_stopped: float
+
+
+@dataclass(frozen=True)
+class NextStep:
+    """What to do after ``taken`` units (``breakdowns``, or ``fillings`` of the same size).
+
+    ``more`` units give the ``target_kv``; ``half_width_kv`` is the interval now, ``half_width_after_kv`` the one that
+    the two-stage rule will give with the total of ``taken + more`` (mean of all, SD and degrees of freedom of those
+    taken now). ``rates`` are the honest error rates of that rule and of stopping when the interval looks narrow.
+    """
+
+    unit: str
+    taken: int
+    more: int
+    total: int
+    stop: bool
+    mean_kv: float
+    sd_kv: float
+    half_width_kv: float
+    half_width_percent: float
+    half_width_after_kv: float
+    target_kv: float
+    target_percent: float
+    confidence: float
+    quantile: float
+    rates: tuple[ErrorRates, ...]
+    sentence: str
+    warnings: tuple[Caution, ...]
+
+
+def stein_total(sd: float, n: int, target: float, confidence: float = 0.95) -> int:
+    """Total that the two-stage rule asks for after ``n`` values with this SD: max(n, ceil((t s / target)^2))."""
+    t = float(stats.t.ppf(0.5 + confidence / 2, n - 1))
+    return max(n, math.ceil((t * sd / target) ** 2 * (1 - 1e-12)))
+
+
+def next_step(
+    kv: ArrayLike,
+    target: float = 0.10,
+    *,
+    fillings: ArrayLike | None = None,
+    target_kv: float | None = None,
+    confidence: float = 0.95,
+    draws: int = 4000,
+    seed: int = 1,
+) -> NextStep:
+    """Say how many more are needed after the breakdowns taken so far.
+
+    Parameters
+    ----------
+    kv : array (n,)
+        Breakdown voltages so far, kV.
+    target, target_kv : float
+        Half-width wanted, as a fraction of the mean, or in kV (which wins).
+    fillings : array (n,), optional
+        The filling of each; with two or more the unit is the filling (of the size taken so far).
+    draws, seed : int
+        Of the simulated error rates.
+
+    Raises
+    ------
+    InputError, NotEstimable
+        Fewer than two units, values that are not voltages, no scatter, or more than 100 000 units needed.
+    """
+    values = np.asarray(kv, dtype=float).ravel()
+    if values.size == 0 or not np.all(np.isfinite(values) & (values > 0)):
+        raise InputError("Breakdown voltages must be numbers above zero.", column="kv")
+    level = inputs.probability(confidence, "confidence")
+    unit, found = "breakdowns", []
+    units, each = values, 1
+    if fillings is not None:
+        labels = np.asarray(fillings).ravel()
+        if labels.shape != values.shape:
+            raise InputError("There must be one filling for each breakdown.", column="fillings")
+        codes = np.unique(labels, return_inverse=True)[1]
+        sizes = np.bincount(codes)
+        if len(sizes) > 1:
+            unit, units, each = "fillings", np.bincount(codes, values) / sizes, round(float(sizes.mean()))
+            if sizes.min() != sizes.max():
+                found.append(Caution("unequal", "The fillings are of unequal size; their means count alike here."))
+    if unit == "breakdowns":
+        found.append(
+            Caution("one_filling", "This is about the mean of one filling: more breakdowns on it never tell the oil's.")
+        )
+    n = len(units)
+    if n < 2:
+        raise NotEstimable("One breakdown shows no scatter: take another before planning the rest.")
+    mean, sd = float(units.mean()), float(units.std(ddof=1))
+    if sd == 0:
+        raise NotEstimable("All values are equal, so nothing can be said about how many more are needed.")
+    width = (
+        inputs.positive(target_kv, "target_kv") if target_kv is not None else mean * inputs.positive(target, "target")
+    )
+    t = float(stats.t.ppf(0.5 + level / 2, n - 1))
+    total = stein_total(sd, n, width, level)
+    if total > inputs.MOST_BREAKDOWNS:
+        raise InputError(f"More than {inputs.MOST_BREAKDOWNS} would be needed; ask for a wider interval.")
+    now, after = t * sd / math.sqrt(n), t * sd / math.sqrt(total)
+    if n < 5:
+        found.append(
+            Caution("few", f"The SD rests on {n} {unit} and may be off by half or double: so may this advice.")
+        )
+    rates = error_rates(sd / mean, width / mean, n, confidence=level, draws=draws, seed=seed)
+    more = total - n
+    size = f" of {each}" if unit == "fillings" else ""
+    percent = 100 * width / mean
+    head = f"After {n} {unit}{size}: ±{now:.1f} kV ({100 * now / mean:.1f} %). "
+    act = (
+        f"That is within ±{percent:.1f} %: stop."
+        if more == 0
+        else f"{more} more give{'s' if more == 1 else ''} ±{100 * after / mean:.1f} %, by an interval with today's SD."
+    )
+    return NextStep(
+        unit=unit, taken=n, more=more, total=total, stop=more == 0, mean_kv=mean, sd_kv=sd, half_width_kv=now,
+        half_width_percent=100 * now / mean, half_width_after_kv=after, target_kv=width, target_percent=percent,
+        confidence=level, quantile=t, rates=rates, sentence=head + act, warnings=tuple(found),
+    )  # fmt: skip
+
+
+def error_rates(
+    cov: float,
+    target: float,
+    start: int,
+    *,
+    confidence: float = 0.95,
+    most: int = 300,
+    draws: int = 4000,
+    seed: int = 1,
+) -> tuple[ErrorRates, ...]:
+    """Coverage and numbers of the two rules by seeded simulation of normal breakdowns.
+
+    Parameters
+    ----------
+    cov, target : float
+        True coefficient of variation and the half-width wanted, both as fractions of the mean.
+    start : int
+        Units taken before the first look.
+    most : int
+        The rule that stops when narrow gives up after so many.
+
+    Returns
+    -------
+    tuple of ErrorRates
+        In the order of :data:`STEP_RULES`. Standard error of a coverage: below ``0.5 / sqrt(draws)``.
+    """
+    spread, width = inputs.positive(cov, "cov"), inputs.positive(target, "target")
+    first = inputs.count(start, "start", least=2)
+    level = inputs.probability(confidence, "confidence")
+    last = max(inputs.count(most, "most"), first + 1)
+    rng = np.random.default_rng(seed)
+    return (
+        _two_stage(spread, width, first, level, draws, rng),
+        _when_narrow(spread, width, first, level, last, draws, rng),
+    )
+
+
+def _two_stage(spread: float, width: float, first: int, level: float, draws: int, rng: Any) -> ErrorRates:
+    sd = spread * np.sqrt(rng.chisquare(first - 1, draws) / (first - 1))
+    t = stats.t.ppf(0.5 + level / 2, first - 1)
+    total = np.maximum(first, np.ceil((t * sd / width) ** 2))
+    error = spread / np.sqrt(total) * rng.standard_normal(draws)  # the mean is independent of the first stage's SD
+    inside = np.abs(error) <= t * sd / np.sqrt(total)
+    return ErrorRates(
+        "two_stage", float(inside.mean()), float(total.mean()), float(np.quantile(total, 0.95, method="higher")), 0.0
+    )
+
+
+def _when_narrow(spread: float, width: float, first: int, level: float, last: int, draws: int, rng: Any) -> ErrorRates:
+    x = spread * rng.standard_normal((draws, last))
+    n = np.arange(1, last + 1)
+    mean = np.cumsum(x, axis=1) / n
+    square = np.cumsum(x**2, axis=1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        sd = np.sqrt(np.maximum(square - n * mean**2, 0) / (n - 1))
+        half = stats.t.ppf(0.5 + level / 2, np.maximum(n - 1, 1)) * sd / np.sqrt(n)
+    narrow = half <= width
+    narrow[:, : first - 1] = False
+    stopped = narrow.any(axis=1)
+    where = np.where(stopped, narrow.argmax(axis=1), last - 1)
+    rows = np.arange(draws)
+    inside = np.abs(mean[rows, where]) <= half[rows, where]
+    total = where + 1
+    return ErrorRates(
+        "stop_when_narrow", float(inside.mean()), float(total.mean()), float(np.quantile(total, 0.95, method="higher")),
+        float(1 - stopped.mean()),
+    )  # fmt: skip
