@@ -19,7 +19,13 @@ from methods.scatter.survival import RankTest, ecdf, kaplan_meier, kernel_densit
 
 from methods.scatter.anova import OneWay, one_way  # isort: skip
 from methods.scatter.batched import components_many  # isort: skip
-from methods.scatter.variance_components import Component, Components, components  # isort: skip
+from methods.scatter.censored import Censored, fit_censored  # isort: skip
+from methods.scatter.mixed import Contrast, Mixed, fit_mixed  # isort: skip
+from methods.scatter.order import OrderEffects, order_effects  # isort: skip
+from methods.scatter.outliers import flag_outliers  # isort: skip
+from methods.scatter.serial import effective_number, variance_inflation  # isort: skip
+from methods.scatter.component_table import Component, Components  # isort: skip
+from methods.scatter.variance_components import components  # isort: skip
 
 __all__ = [
     "FAMILIES",
@@ -57,4 +63,21 @@ __all__ = [
     "weibull_cov",
     "weibull_shape_for_cov",
 ]
-__all__ += ["Component", "Components", "OneWay", "components", "components_many", "one_way"]
+__all__ += [
+    "Censored",
+    "Component",
+    "Components",
+    "Contrast",
+    "Mixed",
+    "OneWay",
+    "OrderEffects",
+    "components",
+    "components_many",
+    "effective_number",
+    "fit_censored",
+    "fit_mixed",
+    "flag_outliers",
+    "one_way",
+    "order_effects",
+    "variance_inflation",
+]

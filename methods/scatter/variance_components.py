@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -14,69 +14,15 @@ from scipy import stats
 from methods.errors import InputError, NotEstimable
 from methods.records.table import as_table, group_codes, withstood
 from methods.result import Caution
+from methods.scatter.component_table import Component, Components, percent
 from methods.scatter.degrees import Precision, precision
 from methods.scatter.limits import component_limits
 from methods.scatter.nesting import estimable, fixed_columns, random_factors
 from methods.scatter.reml import Criterion, Estimate, collapse
 from methods.scatter.search import minimise
+from methods.scatter.withstood_components import censored_components
 
 Floats = NDArray[Any]
-
-
-@dataclass(frozen=True)
-class Component:
-    """One source of scatter: its standard deviation in kV, confidence limits, per cent of the mean, and levels."""
-
-    factor: str
-    sd: float
-    low: float
-    high: float
-    levels: int
-    percent: float = np.nan
-
-
-@dataclass(frozen=True)
-class Components:
-    """Where the scatter of one set of breakdowns comes from.
-
-    ``components`` runs from the outside in and ends with ``breakdown``, the scatter within one filling. A factor
-    at its bound has ``sd`` 0 and an upper limit. ``effective_breakdowns`` is the number of independent breakdowns
-    that would know the mean as well; ``intraclass_correlation`` the correlation of two breakdowns that share all
-    levels. ``residuals`` holds the scatter within fillings for each level of ``residual_by``. ``df`` are the
-    degrees of freedom of ``standard_error_kv``; ``low_kv`` and ``high_kv`` are the t-limits of the mean with them.
-    """
-
-    mean_kv: float
-    standard_error_kv: float
-    components: list[Component]
-    low_kv: float
-    high_kv: float
-    df: float
-    confidence: float
-    intraclass_correlation: float
-    intraclass_low: float
-    intraclass_high: float
-    effective_breakdowns: float
-    breakdowns: int
-    withstood: int
-    method: str
-    limits: str
-    fixed: list[str]
-    log_likelihood: float
-    residuals: list[dict[str, Any]] = field(default_factory=list)
-    warnings: list[Caution] = field(default_factory=list)
-    group: dict[str, Any] | None = None
-    groups: list[Any] | None = None
-
-    @property
-    def cautions(self) -> list[Caution]:
-        """The same as ``warnings``."""
-        return self.warnings
-
-    def to_dict(self) -> dict[str, Any]:
-        """Field names and values; ``group`` and ``groups`` only where there are any."""
-        out = {f.name: getattr(self, f.name) for f in fields(self)}
-        return {k: v for k, v in out.items() if not (k in ("group", "groups") and v is None)}
 
 
 def components(
@@ -177,8 +123,6 @@ def _one(
         )))  # fmt: skip
     x = (cell[:, None] == np.arange(cell.max() + 1)).astype(float)
     if withstood(table).any():
-        from methods.scatter.censored import censored_components
-
         return censored_components(table, x, kept, held, cautions, confidence)
     group = group_codes(table, residual_by)
     cells = collapse(table["kv"].to_numpy(dtype=float), x, list(kept.values()), group)
@@ -238,11 +182,11 @@ def _assemble(
     share /= share.sum()
     pooled = float(share @ estimate.residual)
     lines = [
-        Component(n, float(v**0.5), *pairs[i], criterion.levels[i], _percent(v**0.5, mean))
+        Component(n, float(v**0.5), *pairs[i], criterion.levels[i], percent(v**0.5, mean))
         for i, (n, v) in enumerate(zip(names, estimate.variances, strict=True))
     ]
     low, high = (float(np.sqrt(share @ np.square([p[j] for p in pairs[k:]]))) for j in (0, 1))
-    lines.append(Component("breakdown", pooled**0.5, low, high, len(table), _percent(pooled**0.5, mean)))
+    lines.append(Component("breakdown", pooled**0.5, low, high, len(table), percent(pooled**0.5, mean)))
     for r, v, pair in zip(residuals, estimate.residual, pairs[k:], strict=bool(residuals)):
         r.update(sd=float(v**0.5), low=pair[0], high=pair[1])
     between = float(estimate.variances.sum())
@@ -254,10 +198,6 @@ def _assemble(
         breakdowns=len(table), withstood=0, method=method, limits=how, fixed=held,
         log_likelihood=-estimate.deviance / 2, residuals=residuals, warnings=cautions,
     )  # fmt: skip
-
-
-def _percent(sd: float, mean: float) -> float:
-    return 100 * float(sd) / mean if mean > 0 else np.nan
 
 
 def _intraclass(

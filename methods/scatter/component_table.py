@@ -1,0 +1,71 @@
+"""What a division of the scatter looks like: one line a source, and what goes with them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+import numpy as np
+
+from methods.result import Caution
+
+
+@dataclass(frozen=True)
+class Component:
+    """One source of scatter: its standard deviation in kV, confidence limits, per cent of the mean, and levels."""
+
+    factor: str
+    sd: float
+    low: float
+    high: float
+    levels: int
+    percent: float = np.nan
+
+
+@dataclass(frozen=True)
+class Components:
+    """Where the scatter of one set of breakdowns comes from.
+
+    ``components`` runs from the outside in and ends with ``breakdown``, the scatter within one filling. A factor
+    at its bound has ``sd`` 0 and an upper limit. ``effective_breakdowns`` is the number of independent breakdowns
+    that would know the mean as well; ``intraclass_correlation`` the correlation of two breakdowns that share all
+    levels. ``residuals`` holds the scatter within fillings for each level of ``residual_by``. ``df`` are the
+    degrees of freedom of ``standard_error_kv``; ``low_kv`` and ``high_kv`` are the t-limits of the mean with them.
+    """
+
+    mean_kv: float
+    standard_error_kv: float
+    components: list[Component]
+    low_kv: float
+    high_kv: float
+    df: float
+    confidence: float
+    intraclass_correlation: float
+    intraclass_low: float
+    intraclass_high: float
+    effective_breakdowns: float
+    breakdowns: int
+    withstood: int
+    method: str
+    limits: str
+    fixed: list[str]
+    log_likelihood: float
+    residuals: list[dict[str, Any]] = field(default_factory=list)
+    warnings: list[Caution] = field(default_factory=list)
+    group: dict[str, Any] | None = None
+    groups: list[Any] | None = None
+
+    @property
+    def cautions(self) -> list[Caution]:
+        """The same as ``warnings``."""
+        return self.warnings
+
+    def to_dict(self) -> dict[str, Any]:
+        """Field names and values; ``group`` and ``groups`` only where there are any."""
+        out = {f.name: getattr(self, f.name) for f in fields(self)}
+        return {k: v for k, v in out.items() if not (k in ("group", "groups") and v is None)}
+
+
+def percent(sd: float, mean: float) -> float:
+    """A standard deviation in per cent of a positive mean."""
+    return 100 * float(sd) / mean if mean > 0 else np.nan
