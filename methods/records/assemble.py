@@ -21,8 +21,11 @@ from methods.records.table import WITHSTOOD as WITHSTOOD_WORD
 def assemble(
     plan: Layout, body: Body, flat: Flat, keep: np.ndarray, place: Places, gaps: np.ndarray, blocks: np.ndarray,
     day_first: bool | None, log: Log,
-) -> pd.DataFrame:  # fmt: skip
-    """Contract columns first, then the file's own; only rows that were kept."""
+) -> tuple[pd.DataFrame, dict[str, np.ndarray]]:  # fmt: skip
+    """Contract columns first, then the file's own; only rows that were kept.
+
+    Also the codes (0 for empty) of those text columns that were coded on the way, so that nobody codes them again.
+    """
     every = bool(keep.all())
     index = flat.row if every else flat.row[keep]
     known = _known(plan, body, place.body_rows, day_first, log)
@@ -37,7 +40,12 @@ def assemble(
         _series(data, plan, body, flat, keep, blocks, log)
     _notes(data, flat, keep)
     data.update(_extras(plan, body, index, every and len(plan.values) == 1))
-    return pd.DataFrame(data, copy=False)
+    codes = {
+        name: (found.codes if every and len(plan.values) == 1 else found.codes[index]) + 1
+        for name, found in known.items()
+        if isinstance(found, Coded) and name != "note"
+    }
+    return pd.DataFrame(data, copy=False), codes
 
 
 def _known(plan: Layout, body: Body, rows: np.ndarray, day_first: bool | None, log: Log) -> dict[str, Any]:
@@ -72,7 +80,7 @@ def _column(name: str, found: Any, plan: Layout, index: np.ndarray, size: int, l
     if text is None:
         if name in NUMERIC:
             return pd.Series(np.full(len(index), np.nan))
-        return pd.Series(pd.NA, index=range(len(index)), dtype="str")
+        return factors.no_text(len(index))
     one = Coded(np.zeros(1, np.int64), [text])
     value = convert_column(name, one, Heading(name, name), np.zeros(1, np.int64), None, log)
     log.guess(name, text, "a line above the heading", f"--column {name}=HEADING")
@@ -116,7 +124,9 @@ def _notes(data: dict[str, Any], flat: Flat, keep: np.ndarray) -> None:
     if not any(p.notes for p in flat.parsed):
         return
     where = np.flatnonzero(keep)
-    texts = data["note"].to_numpy(dtype=object, copy=True)
+    texts = np.full(len(where), None, dtype=object)
+    if data["note"].notna().any():
+        texts = data["note"].to_numpy(dtype=object, copy=True)
     for column, parsed in enumerate(flat.parsed):
         if not parsed.notes or parsed.cells.numbers is not None:
             continue

@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 
 from methods.records.shapes import Layout, is_number
-from methods.records.text import DELIMITERS, Sheet, line_starts
+from methods.records.table import NUMERIC
+from methods.records.text import DELIMITERS, Sheet, line_starts, records_of
 
 
 @dataclass
@@ -70,10 +71,8 @@ def body_of(sheet: Sheet, plan: Layout) -> Body:
         fast = _columnar(sheet, plan)
         if fast is not None:
             return fast
-        from methods.records.text import _records
-
         mark = next(k for k, v in DELIMITERS.items() if v == sheet.delimiter)
-        cells, rows = _records(sheet.text, mark)
+        cells, rows = records_of(sheet.text, mark)
         skip = len(cells) and cells[0] and cells[0][0].strip().casefold().startswith("sep=")
         cells, rows = (cells[1:], rows[1:]) if skip else (cells, rows)
         width = max(len(plan.headings), max(map(len, cells)))
@@ -93,24 +92,22 @@ def _columnar(sheet: Sheet, plan: Layout) -> Body | None:
     assert sheet.text is not None
     mark = next(k for k, v in DELIMITERS.items() if v == sheet.delimiter)
     first_line = plan.rows[plan.first] if plan.first < len(plan.rows) else 1
-    sample = plan.cells[plan.first :]
-    dtypes: dict[int, Any] = {}
-    clean_unit = all(plan.headings[i].unit in (None, "kV") for i in plan.values)
-    for i in range(len(plan.headings)):
-        cells = [r[i] for r in sample if r[i].strip()]
-        natural = bool(cells) and all(map(is_number, cells))
-        unknown = plan.headings[i].name is None and i not in plan.values
-        if not (natural and ((i in plan.values and clean_unit) or (unknown and len(set(cells)) > len(cells) / 2))):
-            dtypes[i] = "category"
-    comma = any("," in r[i] for r in sample for i in plan.values) and not any(
-        "." in r[i] for r in sample for i in plan.values
-    )
+    sample = plan.cells[plan.first : plan.first + 400]
+    raw = sheet.raw if sheet.raw is not None else sheet.text.encode("utf-8")
+    kinds = _column_kinds(plan, sample, not _leading_zeros(raw, mark))
+    cells = [r[i] for r in sample for i in plan.values]
+    comma = any("," in c for c in cells) and not any("." in c for c in cells)
+    options: dict[str, Any] = dict(
+        sep=mark, header=None, names=range(len(plan.headings)), skiprows=first_line - 1, skip_blank_lines=False,
+        keep_default_na=False, na_values=[""], index_col=False, low_memory=False, skipinitialspace=True,
+        decimal="," if comma and mark != "," else ".",
+    )  # fmt: skip
     try:
-        frame = pd.read_csv(
-            io.BytesIO(sheet.text.encode("utf-8")), sep=mark, header=None, names=range(len(plan.headings)), dtype=dtypes,
-            skiprows=first_line - 1, skip_blank_lines=False, keep_default_na=False, na_values=[""], index_col=False,
-            low_memory=False, skipinitialspace=True, decimal="," if comma and mark != "," else ".",
-        )  # fmt: skip
+        frame = pd.read_csv(io.BytesIO(raw), dtype={i: "category" for i, k in kinds.items() if k == "text"}, **options)
+        again = [i for i, k in kinds.items() if k == "whole" and not _whole(frame[i])]
+        if again:  # labels that turned out not to be whole numbers: read those columns as text
+            part = pd.read_csv(io.BytesIO(raw), dtype=dict.fromkeys(again, "category"), usecols=again, **options)
+            frame = frame.drop(columns=again).join(part)[list(range(len(plan.headings)))]
     except (pd.errors.ParserError, UnicodeError, ValueError):
         return None
     rows = np.arange(first_line, first_line + len(frame), dtype=np.int64)
@@ -120,13 +117,49 @@ def _columnar(sheet: Sheet, plan: Layout) -> Body | None:
         if len(starts) != len(frame):
             return None
         rows = starts
-    columns = [_coded_series(frame[i]) for i in frame.columns]
-    return Body(columns, rows)
+    return Body([_coded_series(frame[i], kinds[i]) for i in range(len(plan.headings))], rows)
 
 
-def _coded_series(series: pd.Series) -> Coded:
+def _column_kinds(plan: Layout, sample: list[list[str]], whole_safe: bool) -> dict[int, str]:
+    """How each column is best read: ``number``, ``whole`` (labels that are whole numbers) or ``text``."""
+    clean_unit = all(plan.headings[i].unit in (None, "kV") or i not in plan.values for i in range(len(plan.headings)))
+    out = {}
+    for i, h in enumerate(plan.headings):
+        cells = [r[i].strip() for r in sample if r[i].strip()]
+        if i in plan.values:
+            number = clean_unit and all(map(is_number, cells))
+        elif h.name in NUMERIC:
+            number = all(c.replace(".", "", 1).isdecimal() for c in cells)
+        else:
+            number = h.name is None and len(set(cells)) > len(cells) / 2 and all(map(is_number, cells)) and whole_safe
+        whole = (
+            whole_safe
+            and h.name != "outcome"
+            and all(c.isascii() and c.isdecimal() and (c[0] != "0" or c == "0") for c in cells)
+        )
+        out[i] = "text" if not cells else "number" if number else "whole" if whole else "text"
+    return out
+
+
+def _leading_zeros(raw: bytes, mark: str) -> bool:
+    """Whether any cell begins with a 0 before another digit (007), which a number would lose."""
+    octets = np.frombuffer(raw, np.uint8)
+    before, here, after = octets[:-2], octets[1:-1], octets[2:]
+    starts = np.flatnonzero(here == 48)
+    starts = starts[np.isin(before[starts], [ord(mark), 10, 13, 32])]
+    return bool(((after[starts] >= 48) & (after[starts] <= 57)).any())
+
+
+def _whole(series: pd.Series) -> bool:
+    return bool(pd.api.types.is_integer_dtype(series.dtype))
+
+
+def _coded_series(series: pd.Series, kind: str) -> Coded:
     if isinstance(series.dtype, pd.CategoricalDtype):
         return _drop_blank(series.cat.codes.to_numpy().astype(np.int64), [str(c) for c in series.cat.categories])
+    if kind == "whole" and _whole(series):
+        codes, uniques = pd.factorize(series.to_numpy())
+        return Coded(codes.astype(np.int64), list(map(str, uniques.tolist())))
     if pd.api.types.is_numeric_dtype(series.dtype) and not pd.api.types.is_bool_dtype(series.dtype):
         return Coded(np.empty(0, np.int64), [], series.to_numpy(dtype=float))
     codes, uniques = pd.factorize(series)

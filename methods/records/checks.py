@@ -8,21 +8,21 @@ import pandas as pd
 from methods.records.kept import Log
 from methods.records.rows import other_fillings
 from methods.records.shapes import Layout
-from methods.records.table import filling_codes, fillings_known
+from methods.records.table import filling_codes, fillings_known, group_codes
 
 #: Breakdown voltages of the usual test gaps lie in this range (kV).
 USUAL = (1.0, 120.0)
 _SHOWN = 20
 
 
-def look_over(table: pd.DataFrame, rows: np.ndarray, plan: Layout, log: Log) -> None:
+def look_over(table: pd.DataFrame, rows: np.ndarray, plan: Layout, known: dict[str, np.ndarray], log: Log) -> None:
     """Add kept problems: unusual sizes, sorted series, repeated series, incomplete series, ids that look alike."""
     kv = table["kv"].to_numpy(dtype=float)
     if plan.voltage and not plan.named:
         _unusual(kv, rows, log)
-    codes = filling_codes(table)
+    codes = filling_codes(table, known=known)
     _sorted_series(kv, codes, log)
-    _duplicates(table, kv, codes, rows, log)
+    _duplicates(table, kv, codes, rows, known, log)
     if len(plan.values) > 1:
         _incomplete(codes, rows, len(plan.values), log)
     if table["sample"].notna().any():
@@ -79,7 +79,9 @@ def _sorted_series(kv: np.ndarray, codes: np.ndarray, log: Log) -> None:
             return
 
 
-def _duplicates(table: pd.DataFrame, kv: np.ndarray, codes: np.ndarray, rows: np.ndarray, log: Log) -> None:
+def _duplicates(
+    table: pd.DataFrame, kv: np.ndarray, codes: np.ndarray, rows: np.ndarray, known: dict[str, np.ndarray], log: Log
+) -> None:
     """Records that stand twice: the same order number and value in one filling, or a series that repeats itself."""
     order = table["order"].to_numpy(dtype=float)
     if fillings_known(table) and np.isfinite(order).any():
@@ -98,7 +100,9 @@ def _duplicates(table: pd.DataFrame, kv: np.ndarray, codes: np.ndarray, rows: np
                 "the same filling, order and value stand in the file before",
                 f"kept; exported twice?{more}",
             )
-    _repeated_series(table, kv, codes, rows, log)
+    sample = known.get("sample")
+    sample = group_codes(table, ["sample"]) if sample is None else sample
+    _repeated_series(sample, kv, codes, rows, log)
 
 
 def _crowded(codes: np.ndarray, order: np.ndarray) -> bool:
@@ -109,12 +113,12 @@ def _crowded(codes: np.ndarray, order: np.ndarray) -> bool:
     return bool((size > top).any())
 
 
-def _repeated_series(table: pd.DataFrame, kv: np.ndarray, codes: np.ndarray, rows: np.ndarray, log: Log) -> None:
+def _repeated_series(sample: np.ndarray, kv: np.ndarray, codes: np.ndarray, rows: np.ndarray, log: Log) -> None:
     """Whole series of three or more values that come again, value by value, for the same sample."""
     order, starts = _edges(codes)
     size = np.diff(np.r_[starts, len(kv)])
     values = kv[order]
-    sample = pd.factorize(table["sample"], use_na_sentinel=True)[0][order]
+    sample = sample[order]
     spread = np.add.reduceat(values * (1 + np.arange(len(values)) - np.repeat(starts, size)), starts)
     sign = pd.DataFrame(
         {"s": sample[starts], "n": size, "h": spread.round(6), "sum": np.add.reduceat(values, starts).round(6)}

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from datetime import date
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -122,6 +123,8 @@ def mapped(cells: Coded, change: Callable[[str], str | None]) -> Coded:
     if cells.numbers is not None:
         cells = _as_text(cells)
     new = [change(t) for t in cells.uniques]
+    if new == cells.uniques:
+        return cells
     order: dict[str, int] = {}
     lookup = np.array([order.setdefault(t, len(order)) if t else -1 for t in new] + [-1], dtype=np.int64)
     return Coded(lookup[cells.codes], list(order))
@@ -129,6 +132,8 @@ def mapped(cells: Coded, change: Callable[[str], str | None]) -> Coded:
 
 def tidy(text: str) -> str | None:
     """A label: one spelling of spaces and digits; a cell that only says "nothing" is empty."""
+    if text.isascii() and text[-1:].isdigit() and " " not in text and text[0] not in "='":
+        return text
     clean = normalise(text)
     return None if clean.casefold() in ("", "-", "--", "n/a", "na", "nan", "null", "n.a.", "?") else clean
 
@@ -283,6 +288,12 @@ def extra(cells: Coded) -> pd.Series:
 def text_series(cells: Coded) -> pd.Series:
     """A coded column as text; empty cells are missing."""
     if cells.empty:
-        return pd.Series(pd.NA, index=range(len(cells.codes)), dtype="str")
+        return no_text(len(cells.codes))
     pool = pd.array(cells.uniques, dtype="str")
-    return pd.Series(pool.take(cells.codes, allow_fill=True))
+    return pd.Series(pool.take(cells.codes, allow_fill=bool(cells.codes.min(initial=0) < 0)))
+
+
+@lru_cache(maxsize=1)
+def no_text(size: int) -> pd.Series:
+    """A text column of nothing but missing cells."""
+    return pd.Series(pd.array([pd.NA], dtype="str").repeat(size))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -68,12 +69,12 @@ class Records:
         """Number of cells that were refused, each with its row in ``problems``."""
         return self.rows_read - len(self.table)
 
-    @property
+    @cached_property
     def fillings(self) -> int:
         """Number of fillings told apart (see :func:`methods.records.filling_codes`)."""
         return int(filling_codes(self.table).max(initial=-1)) + 1
 
-    @property
+    @cached_property
     def conditions(self) -> int:
         """Number of different conditions."""
         return int(condition_codes(self.table).max(initial=-1)) + 1

@@ -14,11 +14,11 @@ from methods.records.table import group_codes
 _FIXED = ("electrode", "gap_mm", "stirring", "rise_kv_s")
 
 
-def apply_protocols(table: pd.DataFrame, rows: np.ndarray, log: Log) -> None:
+def apply_protocols(table: pd.DataFrame, rows: np.ndarray, known: dict[str, np.ndarray], log: Log) -> None:
     """Fill ``table`` in place from the protocols that its method texts name; ``rows`` are the user's row numbers."""
     if not table["method"].notna().any():
         return
-    codes = group_codes(table, ["method", "edition", *_FIXED])
+    codes = group_codes(table, ["method", "edition", *_FIXED], known)
     firsts = np.unique(codes, return_index=True)[1]
     spellings: dict[str, dict[str, Protocol]] = {}
     plans: list[tuple[np.ndarray, Protocol]] = []
@@ -34,8 +34,8 @@ def apply_protocols(table: pd.DataFrame, rows: np.ndarray, log: Log) -> None:
         if found.family == "astm_d1816" and found.gap_mm.value is None and pd.isna(head["gap_mm"]):
             log.problem(rows[where[0]], "gap", "", "ASTM D1816 is done at 1 mm or at 2 mm",
                         f"kept without a gap; no comparison with a limit until the gap is given ({len(where)} rows)")  # fmt: skip
-    _fill(table, plans, log)
-    _one_spelling(table, plans, spellings, log)
+    _fill(table, plans, known, log)
+    _one_spelling(table, plans, spellings, known, log)
 
 
 def _recognised(head: pd.Series) -> Protocol | None:
@@ -57,25 +57,27 @@ def _departures(head: pd.Series, found: Protocol, row: Any, count: int, log: Log
             )
 
 
-def _fill(table: pd.DataFrame, plans: list[tuple[np.ndarray, Protocol]], log: Log) -> None:
+def _fill(
+    table: pd.DataFrame, plans: list[tuple[np.ndarray, Protocol]], known: dict[str, np.ndarray], log: Log
+) -> None:
     done: dict[str, set[str]] = {}
     for name in (*_FIXED, "edition"):
-        column = (
-            table[name].to_numpy(dtype=object, copy=True)
-            if name not in ("gap_mm", "rise_kv_s")
-            else table[name].to_numpy(dtype=float, copy=True)
-        )
-        changed = False
+        text = name not in ("gap_mm", "rise_kv_s")
+        codes, levels = pd.factorize(table[name]) if table[name].notna().any() else (np.full(len(table), -1), [])
+        pool: list[Any] = list(levels)
         for where, found in plans:
             value = found.edition_stated if name == "edition" else found.stated.get(name, found.fixed().get(name))
-            if value is None or not pd.isna(column[where[0]]):
+            if value is None or codes[where[0]] >= 0:
                 continue
-            column[where] = value
-            changed = True
+            if value not in pool:
+                pool.append(value)
+            codes[where] = pool.index(value)
             shown = f"{name} {value:g}" if isinstance(value, float) else f"{name} {value}"
             done.setdefault(found.designation, set()).add(shown)
-        if changed:
-            table[name] = column if column.dtype == float else pd.Series(column, index=table.index, dtype="str")
+        if len(pool) > len(levels):
+            kinds = pd.array(pool, dtype="str") if text else np.append(np.asarray(pool, dtype=float), np.nan)
+            known[name] = codes + 1
+            table[name] = kinds.take(codes, allow_fill=True) if text else kinds[codes]
     for designation, values in done.items():
         log.guess(
             "filled from protocol",
@@ -86,7 +88,11 @@ def _fill(table: pd.DataFrame, plans: list[tuple[np.ndarray, Protocol]], log: Lo
 
 
 def _one_spelling(
-    table: pd.DataFrame, plans: list[tuple[np.ndarray, Protocol]], spellings: dict[str, dict[str, Protocol]], log: Log
+    table: pd.DataFrame,
+    plans: list[tuple[np.ndarray, Protocol]],
+    spellings: dict[str, dict[str, Protocol]],
+    known: dict[str, np.ndarray],
+    log: Log,
 ) -> None:
     """Rows of one protocol group together: several spellings become its designation; a single one stays."""
     several = {key: texts for key, texts in spellings.items() if len(texts) > 1}
@@ -96,6 +102,7 @@ def _one_spelling(
     for where, found in plans:
         if found.key in several:
             method[where] = found.designation
+    known.pop("method", None)
     table["method"] = pd.Series(method, index=table.index, dtype="str")
     for texts in several.values():
         designation = next(iter(texts.values())).designation

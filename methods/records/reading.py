@@ -103,8 +103,9 @@ def read(
             f"({first[3]}).",
             row=first[0], column=first[1], text=first[2], rule=first[3],
         )  # fmt: skip
-    apply_protocols(table, places["source_row"].to_numpy(), log)
-    look_over(table, places["source_row"].to_numpy(), plan, log)
+    codes = parts[0][4] if len(parts) == 1 else {}
+    apply_protocols(table, places["source_row"].to_numpy(), codes, log)
+    look_over(table, places["source_row"].to_numpy(), plan, codes, log)
     return Records(table, log.problems(), log.guesses(), read_cells, _source(origin, opened, plan), places)
 
 
@@ -125,7 +126,9 @@ def _open(source: Any, name: str | None, options: Options, log: Log) -> tuple[li
     if options.sheet is not None:
         raise InputError(f"{called} has no sheets, so sheet {options.sheet!r} cannot be chosen.", column="sheet")
     text, origin["encoding"] = decode(raw)
-    return [from_text(text, large=LARGE)], origin
+    sheet = from_text(text, large=LARGE)
+    sheet.raw = raw if sheet.text is not None and origin["encoding"] == "utf-8" else None
+    return [sheet], origin
 
 
 def _bytes(source: Any, name: str | None) -> tuple[bytes, str]:
@@ -150,7 +153,9 @@ def _source(origin: dict[str, Any], opened: list[Sheet], plan: Layout) -> Source
     )
 
 
-def _read_sheet(sheet: Sheet, options: Options, log: Log, tell: bool) -> tuple[pd.DataFrame, pd.DataFrame, Layout, int]:
+def _read_sheet(
+    sheet: Sheet, options: Options, log: Log, tell: bool
+) -> tuple[pd.DataFrame, pd.DataFrame, Layout, int, dict[str, np.ndarray]]:
     """One sheet to its part of the table, with the place of each row in the file."""
     plan = layout_of(sheet, options.columns, options.layout)
     body = body_of(sheet, plan)
@@ -176,6 +181,6 @@ def _read_sheet(sheet: Sheet, options: Options, log: Log, tell: bool) -> tuple[p
     log_refused(flat, place, log)
     blocks = blocks_of(plan, body, flat, options.layout, log)
     keep = (flat.kind == VALUE) | (flat.kind == WITHSTOOD)
-    table = assemble(plan, body, flat, keep, place, gaps, blocks, options.day_first, log)
+    table, codes = assemble(plan, body, flat, keep, place, gaps, blocks, options.day_first, log)
     origin = pd.DataFrame({"source_row": place.rows[keep], "source_column": place.columns.take(np.flatnonzero(keep))})
-    return table, origin, plan, int((flat.kind != BLANK).sum())
+    return table, origin, plan, int((flat.kind != BLANK).sum()), codes

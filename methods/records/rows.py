@@ -38,9 +38,14 @@ def _heading_again(plan: Layout, body: Body) -> np.ndarray:
         if not h.text or column.numbers is not None or not column.uniques:
             continue
         named += 1
-        key = fold(h.text)
+        key, first = fold(h.text), h.text[:1].casefold()
         code = next(
-            (c for c, t in enumerate(column.uniques) if t == h.text or (key and len(t) < 80 and fold(t) == key)), None
+            (
+                c
+                for c, t in enumerate(column.uniques)
+                if t[:1].casefold() == first and len(t) < 80 and (t == h.text or fold(t) == key)
+            ),
+            None,
         )
         if code is not None:
             hits += column.codes == code
@@ -57,7 +62,7 @@ def _totals(plan: Layout, body: Body) -> tuple[np.ndarray, dict[int, str]]:
         if i and h.name not in ("sample", "filling", "order", "fluid") and h.text:
             continue
         for code, text in enumerate(column.uniques):
-            if len(text) < 40 and summary_label(text):
+            if len(text) < 40 and not text[-1:].isdigit() and summary_label(text):
                 where = column.codes == code
                 out |= where
                 labels.update(dict.fromkeys(np.flatnonzero(where).tolist(), text))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -80,20 +80,44 @@ def withstood(table: pd.DataFrame) -> np.ndarray:
     return (table["outcome"] == WITHSTOOD).to_numpy()
 
 
-def group_codes(table: pd.DataFrame, columns: Iterable[str]) -> np.ndarray:
-    """Dense integer codes, one a row, of the combinations of ``columns``; an empty cell is a level of its own."""
-    names = [c for c in columns if c in table.columns]
-    if not names:
-        return np.zeros(len(table), dtype=np.int64)
-    codes = np.zeros(len(table), dtype=np.int64)
-    for name in names:
-        part = pd.factorize(table[name], use_na_sentinel=True)[0] + 1
-        codes = codes * (int(part.max(initial=0)) + 1) + part
-        codes = np.unique(codes, return_inverse=True)[1]  # keeps the product from overflowing
-    return codes
+def group_codes(
+    table: pd.DataFrame, columns: Iterable[str], known: Mapping[str, np.ndarray] | None = None
+) -> np.ndarray:
+    """Dense integer codes, one a row, of the combinations of ``columns``, numbered as they first appear.
+
+    An empty cell is a level of its own. ``known`` holds codes (0 for empty) of columns that were coded before.
+    """
+    return _combine([_codes(table[c], (known or {}).get(c)) for c in columns if c in table.columns], len(table))
 
 
-def filling_codes(table: pd.DataFrame, by: Sequence[str] = ()) -> np.ndarray:
+def _codes(column: pd.Series, known: np.ndarray | None = None) -> np.ndarray | None:
+    """Codes of one column, 0 for empty; None when all its cells are alike, so that it tells no rows apart."""
+    if known is not None:
+        return None if not len(known) or bool((known == known[0]).all()) else known
+    if not len(column) or bool(column.isna().all()) or bool((column == column.iloc[0]).all()):
+        return None
+    part = pd.factorize(column, use_na_sentinel=True)[0].astype(np.int64)
+    return None if part[0] >= 0 and int(part.min()) == int(part.max()) else part + 1
+
+
+def _combine(parts: Iterable[np.ndarray | None], size: int) -> np.ndarray:
+    codes = np.zeros(size, dtype=np.int64)
+    room = 1
+    for part in parts:
+        if part is None:
+            continue
+        levels = int(part.max(initial=0)) + 1
+        if room * levels > 2**62:  # keep the product from overflowing
+            codes = pd.factorize(codes)[0].astype(np.int64)
+            room = int(codes.max(initial=0)) + 1
+        codes = codes * levels + part
+        room *= levels
+    return pd.factorize(codes)[0].astype(np.int64)
+
+
+def filling_codes(
+    table: pd.DataFrame, by: Sequence[str] = (), known: Mapping[str, np.ndarray] | None = None
+) -> np.ndarray:
     """Dense integer codes, one a row: which rows came from the same filling of the cell.
 
     A filling's label is only unique within its sample, its condition and its day, so those are part of
@@ -101,9 +125,21 @@ def filling_codes(table: pd.DataFrame, by: Sequence[str] = ()) -> np.ndarray:
     empty count as one filling for each sample and condition: fewer replicates than there may have been,
     never more. :func:`fillings_known` says whether that happened.
     """
-    day = table.assign(_day=table["tested_on"].astype("str").str.slice(0, 10))
-    keys = ["sample", *CONDITION, *[b for b in by if b not in CONDITION and b != "sample"], "_day", "filling"]
-    return group_codes(day, keys)
+    keys = ["sample", *CONDITION, *[b for b in by if b not in CONDITION and b != "sample"], "filling"]
+    return _combine(
+        [_day_codes(table["tested_on"]), *(_codes(table[k]) for k in keys if k in table.columns)], len(table)
+    )
+
+
+def _day_codes(column: pd.Series, known: np.ndarray | None = None) -> np.ndarray | None:
+    """Codes of the day of a date that may have a time behind it; 0 for empty."""
+    if not len(column) or bool(column.isna().all()):
+        return None
+    if known is not None and bool(column.str.len().max() <= 10):
+        return known
+    part, stamps = pd.factorize(column, use_na_sentinel=True)
+    days = pd.factorize(np.array([str(s)[:10] for s in stamps], dtype=object))[0] + 1
+    return np.append(days, 0)[part]
 
 
 def fillings_known(table: pd.DataFrame) -> bool:

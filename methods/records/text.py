@@ -26,6 +26,7 @@ class Sheet:
     name: str = ""
     hidden: frozenset[int] = frozenset()
     text: str | None = None  # the whole text, when only its head was cut into cells
+    raw: bytes | None = None  # its bytes, where they are UTF-8 without a mark
     delimiter: str = ""
     method: str | None = None  # the sheet's name, where it names a test method
     notes: list[tuple[str, str, str]] = field(default_factory=list)
@@ -33,7 +34,7 @@ class Sheet:
 
 def decode(raw: bytes) -> tuple[str, str]:
     """Text and the name of the encoding: a byte-order mark, UTF-8, UTF-16 by its zero bytes, else cp1252."""
-    if not raw.strip(b"\0 \t\r\n"):
+    if len(raw) < 10_000 and not raw.strip(b"\0 \t\r\n"):
         raise UnusableFile("The file is empty.", rule="a table with breakdown voltages")
     for mark, name in ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
         if raw.startswith(mark):
@@ -84,7 +85,7 @@ def sniff(text: str) -> str:
         return first[4] if first[4] in DELIMITERS else ","
     best, best_score = ",", 0.0
     for mark in (";", "\t", "|", ","):
-        widths = [len(r) for r in _records(head, mark)[0] if any(c.strip() for c in r)]
+        widths = [len(r) for r in records_of(head, mark)[0] if any(c.strip() for c in r)]
         cut = [w for w in widths if w > 1]
         if not cut:
             continue
@@ -113,7 +114,7 @@ def _decimal_commas_only(head: str) -> bool:
     )
 
 
-def _records(text: str, delimiter: str) -> tuple[list[list[str]], list[int]]:
+def records_of(text: str, delimiter: str) -> tuple[list[list[str]], list[int]]:
     """Records and the line on which each starts; a quoted cell may hold line ends."""
     csv.field_size_limit(10_000_000)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True)
@@ -139,7 +140,7 @@ def from_text(text: str, *, large: int = 3_000_000) -> Sheet:
     text = text.lstrip("\ufeff")
     delimiter = sniff(text)
     whole = len(text) <= large
-    cells, rows = _records(text if whole else head_of(text, 200_000), delimiter)
+    cells, rows = records_of(text if whole else head_of(text, 60_000), delimiter)
     if (
         cells
         and len(cells[0]) <= 2

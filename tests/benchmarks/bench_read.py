@@ -29,7 +29,7 @@ def write(path: Path, rows: int, soiled: bool) -> None:
         kv.iloc[7::9000] = "58.4 (bubble)"
         kv.iloc[11::20000] = "-1"
     frame = pd.DataFrame({
-        "sample": "oil-" + pd.Series(at % 10).astype(str),
+        "sample": "oil-" + pd.Series(at // 6 % 10).astype(str),
         "method": "IEC 60156",
         "electrode": np.where(at // 600 % 2, "mushroom", "spherical"),
         "filling": at // 6 % 100_000,
