@@ -83,9 +83,21 @@ def notice(text: str, title: str = "", kind: str = "") -> pn.pane.HTML:
 
 
 def cautions(found: Sequence[Caution]) -> str:
-    """Markup of the warnings of a result, in words; each code once."""
-    seen = dict.fromkeys((c.code, c.text) for c in found)
-    return "".join(f'<p class="notice" role="note" data-code="{escaped(c)}">{escaped(t)}</p>' for c, t in seen)
+    """Markup of the warnings of a result, in words: the first of each code, its like behind a summary."""
+    by_code: dict[str, list[str]] = {}
+    for caution in found:
+        texts = by_code.setdefault(caution.code, [])
+        if caution.text not in texts:
+            texts.append(caution.text)
+    return "".join(_notice(code, texts) for code, texts in by_code.items())
+
+
+def _notice(code: str, texts: Sequence[str]) -> str:
+    first = f'<p class="notice" role="note" data-code="{escaped(code)}">{escaped(texts[0])}</p>'
+    if len(texts) == 1:
+        return first
+    more = "".join(f"<p>{escaped(t)}</p>" for t in texts[1:])
+    return f'{first}<details class="notice more"><summary>{len(texts) - 1} more of this kind</summary>{more}</details>'
 
 
 def explained(control: Any, text: str = "", width: int = 240) -> pmui.Column:
@@ -93,7 +105,7 @@ def explained(control: Any, text: str = "", width: int = 240) -> pmui.Column:
     control.sizing_mode = "stretch_width"
     control.margin = 0
     line = hint(text)
-    return pmui.Column(control, line, width=width, margin=0, sx={"gap": "4px", "maxWidth": "100%"})
+    return pmui.Column(control, line, width=width, margin=0, sx={"gap": "4px"}, styles={"max-width": "100%"})
 
 
 def wrap(*objects: Any, gap: int = theme.SPACE["l"], **params: Any) -> pn.FlexBox:

@@ -9,7 +9,6 @@ import panel_material_ui as pmui
 import param
 
 from dashboard import parts, words
-from dashboard.levels import level_text
 from dashboard.pages import entries
 from dashboard.study import Study
 
@@ -69,13 +68,13 @@ class Sidebar(pn.viewable.Viewer):
         try:
             factors = {words.heading(f): f for f in study.factors}
             levels = study.levels(study.by)
+            automatic = "the level with most fillings" if levels else "–"
             confidences = dict(_CONFIDENCES)
             if study.confidence not in confidences.values():
                 confidences[f"{study.confidence:.4g}"] = study.confidence
             with pn.io.hold():
                 self._by.param.update(options=factors, value=study.by or None, disabled=not factors)
-                first = f"{level_text(levels[0])} (first)" if levels else "–"
-                options = {first: "", **{v: v for v in levels[1:]}} if levels else {first: ""}
+                options = {automatic: "", **{v: v for v in levels}}
                 shown = study.reference if study.reference in options.values() else ""
                 self._reference.param.update(options=options, value=shown, disabled=not levels)
                 self._confidence.param.update(options=confidences, value=study.confidence)

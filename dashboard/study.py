@@ -72,7 +72,7 @@ class Study(param.Parameterized):
     exclusions = param.List([], item_type=Exclusion, doc="Breakdowns and fillings left out, with reasons.")
     by = param.String("", doc="The factor whose levels are compared.")
     split = param.List([], item_type=str, doc="Up to two more factors by which curves are split.")
-    reference = param.String("", doc="The level that others are compared with; empty for the first.")
+    reference = param.String("", doc="The level that others are compared with; empty for the one with most fillings.")
     confidence = param.Number(0.95, bounds=(0.5, 0.9999), doc="Confidence of every interval.")
     inputs = param.Dict({}, doc="The pages' own inputs: 'page.name' -> value.")
     fingerprint = param.String("", constant=True, doc="Changes whenever the selected table does.")

@@ -23,6 +23,8 @@ class Figure:
         What, when it changes, a patch cannot carry: axis types, ticks, the number of panels.
     ticks : callable, optional
         From the result to the y axis's ticks, as (position, label), for probability scales.
+    height : int, or callable from the result
+        Pixels; a plot with a row for each level grows with the levels.
     live : bool, or callable from the result
         False: rebuilt each time, as a layout of several panels must be.
     """
@@ -32,5 +34,5 @@ class Figure:
     describe: Callable[[Any], str]
     key: Callable[[Any], Hashable] = lambda result: None
     ticks: Callable[[Any], Sequence[tuple[float, str]] | None] = lambda result: None
-    height: int = 440
+    height: int | Callable[[Any], int] = 440
     live: bool | Callable[[Any], bool] = True

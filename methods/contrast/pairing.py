@@ -15,6 +15,9 @@ from methods.records.table import as_table, filling_codes, group_codes, withstoo
 #: Factors that are the oil itself: between their levels no sample can be shared, and none is asked for.
 OIL_FACTORS: tuple[str, ...] = ("sample", "fluid", "state")
 
+#: Units of the factors that are numbers, as they stand in a sentence.
+UNITS: dict[str, str] = {"gap_mm": "mm", "rise_kv_s": "kV/s"}
+
 
 @dataclass(frozen=True)
 class Layout:
@@ -80,8 +83,10 @@ def show_level(value: Any) -> str:
 
 
 def name_level(by: str, value: Any) -> str:
-    """A level in a sentence, with its column where it is a bare number: ``gap_mm 2``."""
-    return show_level(value) if isinstance(value, str) else f"{by} {show_level(value)}"
+    """A level in a sentence: a bare number with its unit (``2 mm``) or with its column."""
+    if isinstance(value, str):
+        return value
+    return f"{show_level(value)} {UNITS[by]}" if by in UNITS else f"{by} {show_level(value)}"
 
 
 def _factorize(column: pd.Series) -> tuple[np.ndarray, list[Any]]:
