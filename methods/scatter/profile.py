@@ -38,30 +38,43 @@ class ProfileLikelihood:
         never falls that far gives nan: the data set no limit there.
         """
         centre = self.mu + self.sigma * z_p
-        return self._limits(lambda v: self._at_quantile(v, z_p), centre, se, confidence)
+        return self._limits(lambda v, last: self._at_quantile(v, z_p, last), centre, se, confidence)
 
     def sigma_limits(self, se_log: float, confidence: float) -> tuple[float, float]:
         """Limits of ``sigma``; ``se_log`` is the standard error of ``ln sigma``."""
-        low, high = self._limits(lambda s: self._at_sigma(float(np.exp(s))), np.log(self.sigma), se_log, confidence)
+        low, high = self._limits(
+            lambda s, last: self._at_sigma(float(np.exp(s)), last), float(np.log(self.sigma)), se_log, confidence
+        )
         return float(np.exp(low)), float(np.exp(high))
 
     def _limits(
-        self, profile: Callable[[float], float], centre: float, se: float, confidence: float
+        self, profile: Callable[[float, float | None], tuple[float, float]], centre: float, se: float, confidence: float
     ) -> tuple[float, float]:
         drop = float(stats.chi2.ppf(confidence, 1)) / 2
+        return tuple(  # type: ignore[return-value]
+            self._side(profile, centre, sign * se * float(np.sqrt(2 * drop)), drop) for sign in (-1, 1)
+        )
+
+    def _side(
+        self,
+        profile: Callable[[float, float | None], tuple[float, float]],
+        centre: float,
+        step: float,
+        drop: float,
+    ) -> float:
+        """Step out from the estimate until the likelihood has dropped far enough, then close in on the place."""
+        last: float | None = None  # where the other parameter was best: the next search begins there
 
         def gap(v: float) -> float:
-            return profile(v) - self.peak + drop
+            nonlocal last
+            value, last = profile(v, last)
+            return value - self.peak + drop
 
-        return self._side(gap, centre, -se), self._side(gap, centre, se)
-
-    @staticmethod
-    def _side(gap: Callable[[float], float], centre: float, step: float) -> float:
         inner = centre
         for i in range(40):
-            outer = centre + step * 1.6**i
+            outer = centre + step * 1.25 * 1.6**i
             if gap(outer) < 0:
-                return float(optimize.brentq(gap, inner, outer, xtol=1e-10 * abs(step) + 1e-300, rtol=1e-12))
+                return float(optimize.brentq(gap, inner, outer, xtol=1e-7 * abs(step) + 1e-300, rtol=1e-12))
             inner = outer
         return float("nan")
 
@@ -75,27 +88,27 @@ class ProfileLikelihood:
                 value, first, second = value + ll.sum(), first + (d1 * w).sum(), second + (d2 * w * w).sum()
         return float(value), float(first), float(second)
 
-    def _at_quantile(self, v: float, z_p: float) -> float:
+    def _at_quantile(self, v: float, z_p: float, start: float | None) -> tuple[float, float]:
         """Maximum over ``tau = 1 / sigma`` with the quantile held at ``v``; concave in tau."""
 
         def terms(tau: float) -> tuple[float, float, float]:
             value, first, second = self._sums(lambda y: tau * (y - v) + z_p, lambda y: y - v)
             return value + self.r * np.log(tau), first + self.r / tau, second - self.r / tau**2
 
-        return _climb(terms, 1 / self.sigma, positive=True)
+        return _climb(terms, start or 1 / self.sigma, positive=True)
 
-    def _at_sigma(self, sigma: float) -> float:
+    def _at_sigma(self, sigma: float, start: float | None) -> tuple[float, float]:
         """Maximum over ``alpha = mu / sigma`` with sigma held; concave in alpha."""
 
         def terms(alpha: float) -> tuple[float, float, float]:
             value, first, second = self._sums(lambda y: y / sigma - alpha, lambda y: np.full_like(y, -1.0))
             return value - self.r * np.log(sigma), first, second
 
-        return _climb(terms, self.mu / sigma, positive=False)
+        return _climb(terms, self.mu / sigma if start is None else start, positive=False)
 
 
-def _climb(terms: Callable[[float], tuple[float, float, float]], x: float, *, positive: bool) -> float:
-    """Damped Newton for the maximum of a concave function of one number; the value there."""
+def _climb(terms: Callable[[float], tuple[float, float, float]], x: float, *, positive: bool) -> tuple[float, float]:
+    """Damped Newton for the maximum of a concave function of one number; the value there, and where."""
     value, first, second = terms(x)
     for _ in range(200):
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
@@ -110,4 +123,4 @@ def _climb(terms: Callable[[float], tuple[float, float, float]], x: float, *, po
             step /= 2
             new = terms(x + step)
         x, (value, first, second) = x + step, new
-    return value
+    return value, x

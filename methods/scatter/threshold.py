@@ -30,6 +30,10 @@ LOCAL = "local"
 _GRID = np.concatenate([np.geomspace(1e-5, 0.05, 14), np.linspace(0.08, 1.0, 18)])[::-1]
 
 
+#: Numbers worked on in one call while looking along the grid.
+_TOGETHER = 100_000
+
+
 @dataclass(frozen=True)
 class Threshold:
     """Arrays with one row a group; ``covariance`` (rows, 3, 3) is of ``(mu, ln sigma, threshold)``."""
@@ -105,9 +109,16 @@ def _bracket(x: Array, event: Array, valid: Array, low: Array) -> tuple[Array, A
     rows, points = len(x), len(_GRID)
     grid = low[:, None] * (1 - _GRID)[None, :]  # from 0 kV up to just below the smallest breakdown
     value, slope, shape = (np.empty((rows, points)) for _ in range(3))
-    for j in range(points):
-        profile = _Profile(x, event, valid, grid[:, j])
-        value[:, j], slope[:, j], shape[:, j] = profile.value, profile.slope, 1 / profile.sigma
+    together = max(1, _TOGETHER // x.size)  # few rows: several grid points in one call
+    start = None
+    for j in range(0, points, together):
+        some = grid[:, j : j + together]
+        times = some.shape[1]
+        xs, es, vs = (np.repeat(v, times, axis=0) if times > 1 else v for v in (x, event, valid))
+        profile = _Profile(xs, es, vs, some.ravel(), start)
+        start = (profile.mu, profile.sigma) if together == 1 else None
+        for table, found in ((value, profile.value), (slope, profile.slope), (shape, 1 / profile.sigma)):
+            table[:, j : j + times] = found.reshape(rows, times)
     turning = (slope[:, :-1] > 0) & (slope[:, 1:] <= 0) & (shape[:, :-1] > 1)
     height = np.where(turning, np.maximum(value[:, :-1], value[:, 1:]), -np.inf)
     best = height.argmax(1)

@@ -124,6 +124,14 @@ def test_median_ranks():
     assert list(table["kv"]) == [41, 44, 47, 52, 60]
 
 
+def test_median_ranks_of_large_samples_take_a_shorter_way_to_the_same_place():
+    n = 20_000
+    table = plotting_positions(np.arange(1.0, n + 1))
+    some = np.array([0, 150, 199, 200, 201, 5000, n // 2, n - 201, n - 1])
+    exact = stats.beta.ppf(0.5, some + 1.0, n - some)
+    np.testing.assert_allclose(table["probability"].to_numpy()[some], exact, rtol=2e-6)
+
+
 def test_johnson_ranks_with_withstands():
     """Rank increments worked by hand: (n + 1 - rank before) / (1 + number from here on)."""
     table = plotting_positions([30.0, 40, 50, 60, 70], [False, True, False, True, False])
