@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 from scipy import stats
 
 from methods.errors import InputError
@@ -22,7 +23,7 @@ DESIGNS: tuple[tuple[int, int], ...] = ((1, 5), (1, 6), (1, 10), (3, 2), (5, 2),
 MOST_TAKEN = 600
 
 
-def running(kv: Sequence[float], withstood: Sequence[bool] | None = None, confidence: float = 0.95) -> pd.DataFrame:
+def running(kv: ArrayLike, withstood: ArrayLike | None = None, confidence: float = 0.95) -> pd.DataFrame:
     """Mean, SD and interval of the mean after each breakdown, as the bench would compute them.
 
     The interval is Student's t on the breakdowns taken so far: it holds for one filling's own long run and
@@ -105,7 +106,7 @@ def laboratories(
         if progress is not None:
             progress((i + 1) / len(designs))
     warnings = []
-    lost = sum(row["no_mean"] for row in rows)
+    lost = sum(int(frame["mean_kv"].isna().sum()) for frame in frames)
     if lost:
         warnings.append(
             Caution(

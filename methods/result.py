@@ -44,9 +44,10 @@ def as_json(value: Any) -> Any:
         return value.isoformat()
     if isinstance(value, dict):
         return {str(k): as_json(v) for k, v in value.items()}
-    if hasattr(value, "to_dict") and dataclasses.is_dataclass(value):
-        return as_json(value.to_dict())
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        own: Any = getattr(value, "to_dict", None)
+        if own is not None:
+            return as_json(own())
         return {f.name: as_json(getattr(value, f.name)) for f in dataclasses.fields(value)}
     if isinstance(value, pd.DataFrame):
         return [as_json(row) for row in value.to_dict("records")]

@@ -171,16 +171,24 @@ class Setting:
             return float(dry + (wet - dry) * wetness)
 
         level = float(np.exp(np.interp(wetness, [0, 1], np.log([self.clean.mean_kv, self.wet.mean_kv]))))
-        names = ("between_cov", "within_cov", "correlation", "trend", "low_share")
-        return replace(self.clean, mean_kv=level, **{n: mix(n) for n in names})
+        return replace(
+            self.clean, mean_kv=level, between_cov=mix("between_cov"), within_cov=mix("within_cov"),
+            correlation=mix("correlation"), trend=mix("trend"), low_share=mix("low_share"),
+        )  # fmt: skip
+
+
+#: mean kV, between and within CoV, lag-1 correlation, trend, share of low breakdowns
+_Figures = tuple[float, float, float, float, float, float]
 
 
 def _setting(
     name: str, method: str, edition: str, electrode: str, gap_mm: float, stirring: str, rise_kv_s: float,
-    design: tuple[int, int], ceiling: float, clean: tuple[float, ...], wet: tuple[float, ...],
+    design: tuple[int, int], ceiling: float, clean: _Figures, wet: _Figures,
 ) -> Setting:  # fmt: skip
-    both = [Bench(*values, ceiling_kv=ceiling) for values in (clean, wet)]
-    return Setting(name, method, edition, electrode, gap_mm, stirring, rise_kv_s, *design, *both)
+    return Setting(
+        name, method, edition, electrode, gap_mm, stirring, rise_kv_s, *design,
+        Bench(*clean, ceiling), Bench(*wet, ceiling),
+    )  # fmt: skip
 
 
 #: Settings of the invented programme. The numbers after the ceiling: mean kV, between and within CoV, lag-1
