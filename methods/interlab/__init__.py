@@ -10,10 +10,11 @@ from methods.interlab.critical import (
     mandel_h_critical,
     mandel_k_critical,
 )
-from methods.interlab.experiment import Precision, precision
+from methods.interlab.experiment import Precision, precision, precision_of_cells
 from methods.interlab.level import Level
 from methods.interlab.relation import relations
 from methods.interlab.robust import RobustMean, algorithm_a, algorithm_s
+from methods.interlab.scatter_chart import scatter_against_mean
 from methods.interlab.scores import z_scores
 
 __all__ = [
@@ -29,6 +30,8 @@ __all__ = [
     "mandel_h_critical",
     "mandel_k_critical",
     "precision",
+    "precision_of_cells",
+    "scatter_against_mean",
     "relations",
     "z_scores",
 ]

@@ -7,10 +7,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from methods.errors import InputError
+from methods.records.rounds import level_label
 from methods.records.table import COLUMNS, WITHSTOOD, as_table, filling_codes, fillings_known
 from methods.result import Caution
 
@@ -42,15 +42,6 @@ class Cells:
 def natural(text: str) -> list[Any]:
     """Sorting key that puts ``Lab 10`` after ``Lab 9``."""
     return [(0, float(part), "") if part.isdigit() else (1, 0.0, part) for part in re.split(r"(\d+)", text) if part]
-
-
-def label(value: Any) -> str:
-    """A level's name as the user would write it: 2.5 not 2.50, 1 not 1.0, an empty cell as a dash."""
-    if value is None or value is pd.NA or value is pd.NaT or (isinstance(value, float) and np.isnan(value)):
-        return "–"
-    if isinstance(value, (float, np.floating)):
-        return f"{value:g}"
-    return str(value)
 
 
 def _table(data: Any, value: str) -> pd.DataFrame:
@@ -201,11 +192,11 @@ def gather(
             Caution("no_laboratory", f"{int(absent.sum())} rows name no laboratory and were left out of every figure.")
         )
         table = table[~absent]
-    levels = [table[c].map(label) for c in level_columns]
+    levels = [table[c].map(level_label) for c in level_columns]
     named = pd.Series("all", index=table.index) if not levels else levels[0]
     for part in levels[1:]:
         named = named + " / " + part
-    table = table.assign(_lab=table[laboratory].map(label), _level=named)
+    table = table.assign(_lab=table[laboratory].map(level_label), _level=named)
     warnings += _mixed(table, level_columns)
     if result == "filling":
         table = _by_filling(table, laboratory)

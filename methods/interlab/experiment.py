@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from methods.errors import InputError, NotEstimable
-from methods.interlab.cells import Cells, Exclusion, gather, natural
-from methods.interlab.level import LIMIT_FACTOR, Level, estimate
+from methods.interlab.cells import Exclusion, gather, natural
+from methods.interlab.level import LIMIT_FACTOR, Level, estimate, estimate_cells
 from methods.interlab.relation import relations
 from methods.interlab.robust import algorithm_a, algorithm_s
 from methods.interlab.scores import z_scores
@@ -91,11 +91,52 @@ def precision(
     names = sorted(dict.fromkeys(cells.rows["level"]), key=natural)
     groups = dict(list(cells.rows.groupby("level", sort=False)))
     found = [estimate(name, groups[name], confidence) for name in names]
-    return assemble(found, cells, laboratory=laboratory, result=result, confidence=confidence)
+    return assemble(
+        found, cells.warnings, cells.level_columns, cells.exclusions,
+        laboratory=laboratory, result=result, confidence=confidence,
+    )  # fmt: skip
+
+
+def precision_of_cells(
+    cells: pd.DataFrame,
+    *,
+    laboratory: str = "laboratory",
+    level_columns: Sequence[str] = (),
+    result: str = "breakdown",
+    confidence: float = 0.95,
+) -> Precision:
+    """The same experiment from the cells alone, such as :func:`methods.records.rounds.round_cells` sums them on disk.
+
+    Parameters
+    ----------
+    cells : DataFrame
+        ``level, laboratory, n, mean, sd, withstood``, a row a level and laboratory; ``sd`` is nan where n is 1.
+
+    Raises
+    ------
+    InputError
+        A missing column. NotEstimable when no level gives any figure.
+    """
+    need = ["level", "laboratory", "n", "mean", "sd", "withstood"]
+    missing = [c for c in need if c not in cells.columns]
+    if missing:
+        raise InputError(f"The cells have no column {missing[0]!r}; they need {', '.join(need)}.", column=missing[0])
+    table = cells[need].astype({"n": int, "mean": float, "sd": float, "withstood": int})
+    table = table.assign(level=table["level"].astype(str), laboratory=table["laboratory"].astype(str))
+    parts = {str(name): part.drop(columns="level") for name, part in table.groupby("level", sort=False)}
+    found = [estimate_cells(name, parts[name], confidence) for name in sorted(parts, key=natural)]
+    return assemble(found, (), tuple(level_columns), (), laboratory=laboratory, result=result, confidence=confidence)
 
 
 def assemble(
-    found: list[tuple[Level, pd.DataFrame]], cells: Cells, *, laboratory: str, result: str, confidence: float
+    found: list[tuple[Level, pd.DataFrame]],
+    notes: Sequence[Caution],
+    level_columns: tuple[str, ...],
+    exclusions: tuple[Exclusion, ...],
+    *,
+    laboratory: str,
+    result: str,
+    confidence: float,
 ) -> Precision:
     """Put the levels together with what is told across levels: relation, robust figures, scores, warnings.
 
@@ -115,7 +156,7 @@ def assemble(
     return Precision(
         levels=levels,
         laboratory=laboratory,
-        level_columns=cells.level_columns,
+        level_columns=level_columns,
         result=result,
         confidence=confidence,
         limit_factor=LIMIT_FACTOR,
@@ -124,8 +165,8 @@ def assemble(
         relations=relations(usable),
         robust=_robust(table, levels),
         scores=z_scores(table[table["mean"].notna()]),
-        exclusions=cells.exclusions,
-        warnings=(*cells.warnings, *_warnings(levels)),
+        exclusions=exclusions,
+        warnings=(*notes, *_warnings(levels)),
     )
 
 

@@ -64,11 +64,12 @@ class Level:
 
 
 def cell_table(rows: pd.DataFrame) -> pd.DataFrame:
-    """Count, mean and standard deviation of each cell, laboratories in natural order."""
-    grouped = rows.groupby("laboratory", sort=False)["value"]
-    table = grouped.agg(n="count", mean="mean", sd="std").reset_index()
-    order = sorted(range(len(table)), key=lambda i: natural(str(table["laboratory"].iloc[i])))
-    return table.iloc[order].reset_index(drop=True)
+    """Count, mean, standard deviation and number withstood of each cell."""
+    grouped = rows.groupby("laboratory", sort=False)
+    table = grouped.agg(
+        n=("value", "count"), mean=("value", "mean"), sd=("value", "std"), withstood=("withstood", "sum")
+    )
+    return table.reset_index()
 
 
 def _critical_values(counts: np.ndarray) -> tuple[dict[str, float], dict[str, float]]:
@@ -183,12 +184,13 @@ def between_limits(
     return _root(low), _root(high)
 
 
-def _why_not(rows: pd.DataFrame, cells: pd.DataFrame) -> str | None:
-    stood = int(rows["withstood"].sum())
+def _why_not(cells: pd.DataFrame) -> str | None:
+    stood = int(cells["withstood"].sum())
     if stood:
         return (
-            f"{stood} of {len(rows)} results at this level were withstood: the ceiling is not a value, so no mean or "
-            "spread is given. Test with a higher ceiling or a smaller gap, or leave the cell out with a reason."
+            f"{stood} of {int(cells['n'].sum())} results at this level were withstood: the ceiling is not a value, "
+            "so no mean or spread is given. Test with a higher ceiling or a smaller gap, or leave the cell out, "
+            "with a reason."
         )
     if not (cells["n"] > 1).any():
         return (
@@ -199,22 +201,28 @@ def _why_not(rows: pd.DataFrame, cells: pd.DataFrame) -> str | None:
 
 
 def estimate(name: str, rows: pd.DataFrame, confidence: float) -> tuple[Level, pd.DataFrame]:
-    """The precision of one level, and its cells with h and k.
+    """The precision of one level from its rows (``laboratory, value, withstood``); see :func:`estimate_cells`."""
+    return estimate_cells(name, cell_table(rows), confidence)
+
+
+def estimate_cells(name: str, cells: pd.DataFrame, confidence: float) -> tuple[Level, pd.DataFrame]:
+    """The precision of one level, and its cells (``laboratory, n, mean, sd, withstood``) with h and k.
 
     Formulas of ISO 5725-2 (7.4): s_r² pooled over cells by degrees of freedom; s_L² = (MS_between - s_r²) / n̄
     with n̄ = (N - Σn²/N) / (p - 1); h about the plain mean of the cell means; k = s √p / √Σs².
     """
-    cells = cell_table(rows)
+    order = sorted(range(len(cells)), key=lambda i: natural(str(cells["laboratory"].iloc[i])))
+    cells = cells.iloc[order].reset_index(drop=True)
     counts, means = cells["n"].to_numpy(dtype=float), cells["mean"].to_numpy(dtype=float)
     sds = cells["sd"].to_numpy(dtype=float)
     cells.insert(0, "level", name)
     p, total = len(cells), float(counts.sum())
-    why = _why_not(rows, cells)
+    why, stood = _why_not(cells), int(cells["withstood"].sum())
     if why:
         blank = cells.assign(h=NAN, k=NAN)
-        if rows["withstood"].any():
+        if stood:
             blank[["mean", "sd"]] = NAN
-        return Level(name, p, int(total), withstood=int(rows["withstood"].sum()), error=why), blank
+        return Level(name, p, int(total), withstood=stood, error=why), blank
     several = counts > 1
     df_r = float((counts[several] - 1).sum())
     within = float(((counts - 1) * np.nan_to_num(sds) ** 2).sum() / df_r)

@@ -56,6 +56,15 @@ class RoundsSummary:
     warnings: tuple[Caution, ...]
 
 
+def level_label(value: Any) -> str:
+    """A level's name as the user would write it: 2.5 not 2.50, 1 not 1.0, an empty cell as a dash."""
+    if value is None or value is pd.NA or value is pd.NaT or (isinstance(value, float) and np.isnan(value)):
+        return "–"
+    if isinstance(value, (float, np.floating)):
+        return f"{value:g}"
+    return str(value)
+
+
 def _duckdb() -> Any:
     try:
         import duckdb
@@ -131,12 +140,13 @@ def open_rounds(
     if not place.exists():
         raise UnusableFile(f"There is no file or folder {str(path)!r}.")
     found = sorted(p for p in place.rglob("*") if p.is_file()) if place.is_dir() else [place]
-    for kind, ends in (("parquet", {".parquet", ".pq"}), ("csv", {".csv", ".tsv"})):
-        files = tuple(_literal_path(p.resolve()) for p in found if p.suffix.lower() in ends)
-        if files:
-            break
-    else:
+    parquet = [p for p in found if p.suffix.lower() in (".parquet", ".pq")]
+    text = [p for p in found if p.suffix.lower() in (".csv", ".tsv")]
+    if not parquet and not text:
         raise UnusableFile(f"{str(path)!r} holds no Parquet or CSV files.")
+    if parquet and text:
+        raise UnusableFile(f"{str(path)!r} holds both Parquet and CSV files; keep one kind in a folder.")
+    kind, files = ("parquet" if parquet else "csv"), tuple(_literal_path(p.resolve()) for p in parquet or text)
     rounds = Rounds(files, kind, {}, memory, threads or min(4, os.cpu_count() or 1))
     heads = _headings(rounds)
     mapping = {c: c for c in heads if c in COLUMNS} | {c: c for c in heads if c not in COLUMNS}
@@ -350,20 +360,26 @@ def round_cells(
         raise InputError(f"result must be 'breakdown' or 'filling', not {result!r}.")
     if result == "filling" and "filling" not in rounds.columns:
         raise InputError("The rounds do not say which filling a row came from.", column="filling")
-    parts = [f"coalesce(CAST({_column(rounds, c)} AS VARCHAR), '–')" for c in level]
-    joined = " || ' / ' || ".join(parts) if parts else "'all'"
+    selected = "".join(f"{_column(rounds, c)} AS _l{i}, " for i, c in enumerate(level))
+    keys = "".join(f"_l{i}, " for i in range(len(level)))
     lab = _column(rounds, laboratory)
     rows = (
-        f"SELECT {joined} AS level, CAST({lab} AS VARCHAR) AS laboratory, {_kv(rounds)} AS _kv, {_stood(rounds)} AS _stood, "
+        f"SELECT {selected}CAST({lab} AS VARCHAR) AS laboratory, {_kv(rounds)} AS _kv, {_stood(rounds)} AS _stood, "
         f"{_filling_key(rounds)} AS _f FROM {_source(rounds)} WHERE {_valid(rounds)} AND {lab} IS NOT NULL"
     )
     if result == "filling":
         rows = (
-            f"SELECT level, laboratory, avg(_kv) AS _kv, bool_or(_stood) AS _stood FROM ({rows}) "
-            "GROUP BY level, laboratory, _f"
+            f"SELECT {keys}laboratory, avg(_kv) AS _kv, bool_or(_stood) AS _stood FROM ({rows}) "
+            f"GROUP BY {keys}laboratory, _f"
         )
-    return _run(
+    found = _run(
         rounds,
-        "SELECT level, laboratory, count(*) AS n, avg(_kv) AS mean, stddev_samp(_kv) AS sd, "
-        f"count(*) FILTER (_stood) AS withstood FROM ({rows}) GROUP BY level, laboratory",
+        f"SELECT {keys}laboratory, count(*) AS n, avg(_kv) AS mean, stddev_samp(_kv) AS sd, "
+        f"count(*) FILTER (_stood) AS withstood FROM ({rows}) GROUP BY {keys}laboratory",
     )
+    named = pd.Series("all", index=found.index)
+    for i in range(len(level)):
+        part = found.pop(f"_l{i}").map(level_label)
+        named = part if i == 0 else named + " / " + part
+    found.insert(0, "level", named)
+    return found
