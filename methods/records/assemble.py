@@ -83,7 +83,8 @@ def _column(name: str, found: Any, plan: Layout, index: np.ndarray, size: int, l
         return factors.no_text(len(index))
     one = Coded(np.zeros(1, np.int64), [text])
     value = convert_column(name, one, Heading(name, name), np.zeros(1, np.int64), None, log)
-    log.guess(name, text, "a line above the heading", f"--column {name}=HEADING")
+    named = name == "method" and plan.meta.get("sheet") == text
+    log.guess(name, text, "the sheet's name" if named else "a line above the heading", f"--column {name}=HEADING")
     if isinstance(value, np.ndarray):
         return pd.Series(np.full(len(index), value[0]))
     return factors.text_series(Coded(np.zeros(len(index), np.int64) + (0 if value.uniques else -1), value.uniques))

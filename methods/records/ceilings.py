@@ -42,6 +42,11 @@ def wall(kv: np.ndarray) -> tuple[float, int] | None:
 def mark_ceilings(plan: Layout, body: Body, flat: Flat, place: Places, given: float | bool | None, log: Log) -> None:
     """Turn values at a ceiling into withstands, and give ``NB`` cells their ceiling, in place."""
     ceiling = None
+    lookalike = time_lookalike(plan, body, flat)
+    if lookalike is not None:
+        log.problem(None, lookalike, "times beside a few voltages that repeat",
+                    "this looks like time to breakdown at constant voltage, which is another quantity",
+                    "kept, but the voltages were then set and not measured")  # fmt: skip
     if given is not None and given is not False:
         ceiling = float(given)
         _at(flat, np.ones(len(flat.kv), bool), ceiling)
@@ -51,7 +56,7 @@ def mark_ceilings(plan: Layout, body: Body, flat: Flat, place: Places, given: fl
                         f"above the given ceiling of {ceiling:g} kV", f"kept as breakdowns ({len(above)} values)")  # fmt: skip
     elif given is None:
         ceiling = _stated(plan, flat, log)
-        if time_lookalike(plan, body, flat) is None:
+        if lookalike is None:
             found = _walls(plan, body, flat, log)
             ceiling = ceiling if ceiling is not None else found
     unknown = np.flatnonzero(flat.kind == NO_BREAKDOWN)
@@ -63,14 +68,14 @@ def mark_ceilings(plan: Layout, body: Body, flat: Flat, place: Places, given: fl
             ceiling = float(said[0])
             log.guess(
                 "ceiling",
-                f"{ceiling:g} kV where the cell only says {flat.text(unknown[0])!r}",
+                f"{ceiling:g} kV where the cell only says {_said(flat, unknown[0])!r}",
                 "the only ceiling that the file names",
                 "--ceiling",
             )
     elif given is None:
         log.guess(
             "ceiling",
-            f"{ceiling:g} kV where the cell only says {flat.text(unknown[0])!r}",
+            f"{ceiling:g} kV where the cell only says {_said(flat, unknown[0])!r}",
             "see the other guess on the ceiling",
             "--ceiling",
         )
@@ -142,3 +147,8 @@ def time_lookalike(plan: Layout, body: Body, flat: Flat) -> str | None:
             if different > 2 * len(np.unique(held)):
                 return h.text
     return None
+
+
+def _said(flat: Flat, at: int) -> str:
+    """The cell, or the word of the outcome column where the cell is empty."""
+    return flat.text(int(at)) or "withstood"

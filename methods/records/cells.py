@@ -52,7 +52,7 @@ _DATE = re.compile(
     r"|\d{1,2}(?P<sep>[/.-])\d{1,2}(?P=sep)\d{2,4}|\d{1,2}:\d{2}(?::\d{2})?",
     re.IGNORECASE,
 )
-_FORMULA = re.compile(r"=\s*[A-Za-z$(+-].*", re.DOTALL)
+_FORMULA = re.compile(r"=.+", re.DOTALL)
 
 
 @dataclass(frozen=True)

@@ -69,7 +69,7 @@ def _sorted_series(kv: np.ndarray, codes: np.ndarray, log: Log) -> None:
         against = np.bincount(where[step[inside] * sign < 0], minlength=len(starts))
         along = np.bincount(where[step[inside] * sign > 0], minlength=len(starts))
         long = size >= 4
-        straight = long & (against == 0) & (along >= 3)
+        straight = long & (against == 0) & (along >= np.maximum(3, size / 2))
         if (long.sum() >= 3 and straight.sum() >= 0.8 * long.sum()) or (
             straight.any() and long.sum() < 3 and size[straight].max() >= 8
         ):

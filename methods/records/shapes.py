@@ -19,6 +19,7 @@ from methods.records.text import Sheet
 _SEARCH = 60  # a heading is looked for in this many rows
 _LOOK = 300  # columns are judged by this many rows of data
 _PAIR = re.compile(r"#?\s*([^:=]{2,40}?)\s*[:=]\s*(\S.*)", re.DOTALL)
+_COUNTING = frozenset(["", "ordinal", "b", "k", "x", "r", "test", "trial", "value", "measurement", "messung", "essai", "ensayo", "run", "reading", "no", "nr", "wert", "mesure"])  # fmt: skip # noqa: E501
 
 
 @dataclass
@@ -162,6 +163,8 @@ def layout_of(sheet: Sheet, columns: dict[str, str] | None = None, shape: str | 
     InputError
         ``columns`` names a heading that is not there.
     """
+    if not any(is_number(c) or parse(c).kind == NO_BREAKDOWN for r in sheet.cells for c in r):
+        raise UnusableFile("No number was found: the file holds words only.", rule="a table with breakdown voltages")
     width = max(map(len, sheet.cells))
     cells = [r + [""] * (width - len(r)) for r in sheet.cells]
     wanted = {fold(t) for t in (columns or {}).values()}
@@ -169,6 +172,7 @@ def layout_of(sheet: Sheet, columns: dict[str, str] | None = None, shape: str | 
     meta = _meta(cells[:head] if head is not None else [])
     if sheet.method is not None:
         meta.setdefault("method", sheet.method)
+        meta.setdefault("sheet", sheet.method)
     if shape == "transposed" or (shape is None and _is_transposed(cells, head)):
         return _transposed(cells, sheet.rows, head, meta, columns or {})
     plan = _plain(cells, sheet.rows, head, columns or {}, shape)
@@ -195,6 +199,15 @@ def _headings(cells: list[list[str]], head: int | None) -> tuple[list[Heading], 
     if first < len(cells) and _is_unit_row(cells[first]):
         units = [any_unit(c) for c in cells[first]]
         first += 1
+    counted = _sub_heading(row, cells[first]) if first < len(cells) else []
+    if counted:  # a second line of headings: 1, 2, 3 ... under one wide heading
+        over = heading(row[counted[0]])
+        row = [cells[first][i] if i in counted else c for i, c in enumerate(row)]
+        units = [over.unit if i in counted else u for i, u in enumerate(units)]
+        first += 1
+        if first < len(cells) and _is_unit_row(cells[first]):
+            units = [any_unit(c) or u for c, u in zip(cells[first], units, strict=True)]
+            first += 1
     above = cells[head - 1] if head else []
     group = [""] * width
     if above and _is_unit_row(above):
@@ -208,7 +221,7 @@ def _headings(cells: list[list[str]], head: int | None) -> tuple[list[Heading], 
     for at in range(width):
         read = heading(row[at]) if row[at].strip() else Heading("")
         over = heading(group[at]) if group[at] and len(group[at]) < 80 else Heading("")
-        if not read.text and above and above[at].strip() and over.name:
+        if not read.text and above and above[at].strip() and (over.name or over.summary):
             read = over
         unit = read.unit or units[at]
         if unit is None and read.shot is not None and over.name == "kv":
@@ -226,13 +239,22 @@ def _headings(cells: list[list[str]], head: int | None) -> tuple[list[Heading], 
     return out, first, []
 
 
+def _sub_heading(row: list[str], below: list[str]) -> list[int]:
+    """The columns that the line below the heading numbers, when it does nothing else and starts under a voltage."""
+    filled = [i for i, c in enumerate(below) if c.strip()]
+    if len(filled) < 2 or not row[filled[0]].strip() or heading(row[filled[0]]).name != "kv":
+        return []
+    numbers = [heading(below[i]).shot for i in filled]
+    bare = not any(row[i].strip() for i in filled[1:])
+    return filled if bare and numbers == list(range(1, len(filled) + 1)) else []
+
+
 def _is_transposed(cells: list[list[str]], head: int | None) -> bool:
     """Whether the first column counts the breakdowns and the others are samples."""
     start = 0 if head is None else head
     heads = [heading(c) if c.strip() else Heading("") for c in cells[start]]
-    if head is not None and (
-        any(h.name == "kv" for h in heads) or sum(h.shot is not None for h in heads[1:]) >= 2 and _one_prefix(heads[1:])
-    ):
+    counted = [h for h in heads[1:] if h.shot is not None]
+    if head is not None and (any(h.name == "kv" for h in heads) or (len(counted) >= 2 and _counts_breakdowns(counted))):
         return False
     labels = [r[0] for r in cells[start + (head is not None) :]]
     kept = [heading(t) for t in labels if t.strip()]
@@ -245,11 +267,10 @@ def _is_transposed(cells: list[list[str]], head: int | None) -> bool:
     return len(numeric) >= 2 and not named and head is not None
 
 
-def _one_prefix(heads: list[Heading]) -> bool:
-    """Whether numbered headings count breakdowns (``b1 b2``) and not samples (``Oil 1``, ``Oil 2``)."""
-    prefixes = {h.prefix for h in heads if h.shot is not None}
-    meaning = {heading(p).name for p in prefixes if p}
-    return not meaning & {"sample", "fluid", "laboratory", "filling", "method", "electrode", "operator", "instrument"}
+def _counts_breakdowns(heads: list[Heading]) -> bool:
+    """Whether numbered headings count breakdowns (``b1 b2``, ``1 2``) and not samples (``Oil 1``, ``A-1``)."""
+    prefixes = {h.prefix for h in heads}
+    return all(p in _COUNTING or heading(p).name in ("kv", "order") for p in prefixes)
 
 
 def _transposed(
@@ -351,6 +372,9 @@ def _choose(plan: Layout, body: list[list[str]], shares: list[float], head: int 
     strong = [i for i in named if shares[i] > 0 or not any(shares)]
     if shots and (len(shots) > 1 or not strong):
         plan.values, plan.shots, plan.kind = shots, [heads[i].shot or 0 for i in shots], "wide"
+        if not _counts_breakdowns([heads[i] for i in shots]):
+            shown = f"{heads[shots[0]].text!r} to {heads[shots[-1]].text!r}"
+            plan.guesses.append(("breakdowns", shown, "numbered headings over numbers", "--value"))
         for i in named:
             heads[i] = Heading(heads[i].text, None, heads[i].unit)
             plan.summaries[i] = "mean"
@@ -405,8 +429,10 @@ def _shots(heads: list[Heading], shares: list[float]) -> list[int]:
     for prefix, members in groups.items():
         numbers = [heads[i].shot for i in members]
         known = heading(prefix).name if prefix else "kv"
+        known = "order" if prefix in _COUNTING else known
         if known in (
             "sample",
+            "filling",
             "fluid",
             "laboratory",
             "method",
@@ -418,7 +444,7 @@ def _shots(heads: list[Heading], shares: list[float]) -> list[int]:
             continue
         if numbers == list(range(1, len(numbers) + 1)) and (len(numbers) >= 2 or known in ("kv", "order")):
             good.append(members)
-        elif len(numbers) >= 2 and sorted(set(numbers)) == numbers and known in ("kv", "order", "filling"):
+        elif len(numbers) >= 2 and sorted(set(numbers)) == numbers and known in ("kv", "order"):
             good.append(members)
     return max(good, key=len, default=[])
 

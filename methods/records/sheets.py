@@ -116,6 +116,8 @@ def _sheet_facts(stream: Any) -> Facts:
             formula, value = element.find(f"{_SPACE}f"), element.find(f"{_SPACE}v")
             if formula is not None and (value is None or not (value.text or "").strip()):
                 facts.uncomputed[_place(element.get("r") or "")] = "=" + (formula.text or "…")
+            elif element.get("t") == "e" and value is not None and value.text:
+                facts.uncomputed[_place(element.get("r") or "")] = value.text
         elif element.tag == f"{_SPACE}row":
             if element.get("hidden") in ("1", "true") and element.get("r"):
                 facts.hidden.add(int(str(element.get("r"))))

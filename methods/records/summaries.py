@@ -72,26 +72,16 @@ def compare_summaries(plan: Layout, body: Body, flat: Flat, place: Places, mark:
         factor = 1e-3 if np.nanmedian(np.append(stored.kv, np.nan)) > 1000 else 1.0 if len(stored.kv) else 1.0
         for r in np.flatnonzero((count > 1) & (stored.kind == VALUE)):
             own, said = total[r] / count[r], stored.kv[r] * factor
-            text = body.columns[i].text(r)
-            if abs(own - said) <= _room(text, own):
-                continue
+            text = body.columns[i].text(int(r))
             row, column = place.body_rows[r], plan.headings[i].text or f"column {i + 1}"
             if plan.column_rows is not None:
-                row = plan.column_rows[i]
-                column = body.columns[0].text(r)
-            reason = (
-                "counts withstood values as breakdowns"
-                if ceilings[r]
-                else f"differs from the mean of the {count[r]} breakdowns, {own:.4g} kV"
-            )
-            log.problem(
-                row, column, text, f"the stored mean {reason}", "kept the breakdowns; the stored mean is not used"
-            )
-        if ceilings.any():
-            rows = np.flatnonzero((ceilings > 0) & (stored.kind == VALUE))
-            if len(rows):
-                log.problem(place.body_rows[rows[0]], plan.headings[i].text, body.columns[i].text(rows[0]),
-                            "a mean over withstood values is too low", f"kept the breakdowns; not used ({len(rows)} rows)")  # fmt: skip
+                row, column = plan.column_rows[i], body.columns[0].text(int(r))
+            if ceilings[r]:
+                log.problem(row, column, text, f"a mean over {ceilings[r]} withstood values is too low",
+                            "kept the breakdowns; the stored mean is not used")  # fmt: skip
+            elif abs(own - said) > _room(text, own):
+                log.problem(row, column, text, f"the mean of the {count[r]} breakdowns is {own:.4g} kV",
+                            "kept the breakdowns; the stored mean is not used")  # fmt: skip
 
 
 def _room(text: str, own: float) -> float:
