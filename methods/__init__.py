@@ -26,6 +26,7 @@ _HOME = {
     "equivalence": "methods.contrast",
     "percentile_shift": "methods.contrast",
     "plan": "methods.planning",
+    "decide": "methods.planning",
     "precision": "methods.interlab",
     "protocols": "methods.protocols",
     "simulate": "methods.simulate",

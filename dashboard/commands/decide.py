@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     rows = [
         [
             *((d.group or {}).get(n) for n in names), d.verdict, d.mean_kv, d.expanded_uncertainty_kv,
-            d.probability_above, d.breakdowns, d.withstood, d.fillings,
+            _percent(d.probability_above), d.breakdowns, d.withstood, d.fillings,
         ]
         for d in found.decisions
     ]  # fmt: skip
@@ -59,3 +59,9 @@ def run(args: argparse.Namespace) -> int:
     lines += [f"\nNote: {text}" for text in said]
     emit(args, found, "\n".join(lines))
     return 0
+
+
+def _percent(p: float | None) -> str | None:
+    if p is None:
+        return None
+    return "> 99.9 %" if p > 0.999 else "< 0.1 %" if p < 0.001 else f"{100 * p:.1f} %"

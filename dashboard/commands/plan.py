@@ -163,6 +163,7 @@ def _add_design(parser: argparse.ArgumentParser) -> None:
 def _add_pilot(parser: argparse.ArgumentParser) -> None:
     add_reading_options(parser)
     parser.add_argument("--half-width", type=_share_or_kv, required=True, metavar="10%", help="10%% or 3 (kV)")
+    parser.add_argument("--by", action="append", metavar="COLUMN", help="a plan for each level; may be repeated")
     parser.add_argument(
         "--assured", type=probability, default=0.8, metavar="80%", help="how sure the second plan is to be enough"
     )
@@ -279,6 +280,35 @@ def run(args: argparse.Namespace) -> int:
     """Print the plan; exit 0."""
     from methods.planning import plan
 
+    if getattr(args, "by", None):
+        return _by_group(args)
     result = getattr(plan, args.kind)(**_options(args))
     emit(args, result, _text(result))
+    return 0
+
+
+def _by_group(args: argparse.Namespace) -> int:
+    """A pilot and its plan for each combination of columns; what cannot be planned from is listed with the reason."""
+    from methods.planning.pilot_data import pilot, plan_from_pilot
+    from methods.records.table import as_table, group_codes
+
+    options = _options(args)
+    table = as_table(options.pop("data"))
+    for name in args.by:
+        if name not in table.columns:
+            raise InputError(f"There is no column {name!r}.", column=name, text=name)
+    plans, refused, lines = [], [], []
+    codes = group_codes(table, args.by)
+    for code in dict.fromkeys(codes.tolist()):
+        part = table[codes == code].reset_index(drop=True)
+        group = {name: part[name].iloc[0] for name in args.by}
+        head = ", ".join(f"{k} {v}" for k, v in group.items())
+        try:
+            (known,) = pilot(part, by=args.by, assured=args.assured)
+            plans.append(plan_from_pilot(known, **options))
+            lines.append(f"{head}: {plans[-1].sentence}")
+        except InputError as error:
+            refused.append({"group": group, "reason": str(error)})
+            lines.append(f"{head}: no plan: {error}")
+    emit(args, {"plans": plans, "refused": refused}, "\n\n".join(lines))
     return 0

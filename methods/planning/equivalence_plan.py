@@ -16,6 +16,8 @@ from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.nested import filling_variance
 from methods.result import Caution
 
+_NODES = np.polynomial.legendre.leggauss(120)
+
 
 @dataclass(frozen=True)
 class EquivalencePlan:
@@ -56,7 +58,7 @@ def power_equivalence(
     low, high = np.sqrt(stats.chi2.ppf([1e-15, 1 - 1e-15], df) / df)
     if widest <= low:
         return 0.0
-    nodes, weights = np.polynomial.legendre.leggauss(200)
+    nodes, weights = _NODES
     top = min(widest, high)
     u = low + (top - low) * (nodes + 1) / 2
     density = stats.chi2.pdf(df * u**2, df) * 2 * df * u

@@ -125,6 +125,8 @@ def _independent(point: Percentile, target: float, sure: float | None, k: int | 
     refusal = f"More than {most} breakdowns would be needed for ±{point.scatter.say(target)}; ask for a wider interval."
     if simulated:  # the width falls as one over the root of the number
         guess = 30 * (point.half_width(30) / target) ** 2
+        if guess > 2 * most:
+            raise InputError(refusal)
         total = inputs.smallest_near(good, math.ceil(min(guess, most)), 3, most, refusal)
     else:
         total = inputs.smallest(good, 2, most, refusal)

@@ -106,6 +106,10 @@ def test_pilot(capsys, tmp_path):
     assert found["assured"]["breakdowns"] >= found["estimate"]["breakdowns"]
     assert main(["plan", "pilot", str(file), "--half-width", "4 kV"]) == 0
     assert "As the pilot stands: take" in capsys.readouterr().out
+    grouped = ask(capsys, "pilot", str(file), "--half-width", "8%", "--by", "sample")
+    assert [p["pilot"]["group"] for p in grouped["plans"]] == [{"sample": "A"}]
+    alone = ask(capsys, "pilot", str(file), "--half-width", "8%", "--by", "order", "--by", "filling")
+    assert not alone["plans"] and len(alone["refused"]) == 30
 
 
 @pytest.mark.parametrize(

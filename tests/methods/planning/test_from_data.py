@@ -67,10 +67,10 @@ def test_both_plans_carry_the_pilot_along():
 
 def test_upper_limits_hold_as_often_as_said():
     held = 0
-    for seed in range(60):
+    for seed in range(30):
         found = pilot(series(k=5, n=4, seed=seed), assured=0.8)
         held += found.between_upper >= 3.0
-    assert held / 60 == pytest.approx(0.8, abs=0.15)
+    assert 19 <= held <= 29  # 24 expected, with a standard deviation of 2.2
 
 
 def test_serial_correlation_is_carried():

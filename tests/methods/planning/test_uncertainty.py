@@ -80,7 +80,7 @@ def test_sensitivity_to_the_gap_is_the_slope_of_the_law():
 def test_coverage_of_the_benchs_own_budget():
     """Welch and Satterthwaite's degrees of freedom are a little generous when a certain part joins few fillings."""
     rng = np.random.default_rng(12)
-    inside, trials = 0, 4000
+    inside, trials = 0, 2000
     x = 50 + 2.5 * rng.standard_normal((trials, 4)) + 7.5 / math.sqrt(5) * rng.standard_normal((trials, 4))
     instrument = rng.uniform(-1.5, 1.5, trials)
     for row, shift in zip(x, instrument, strict=True):
@@ -88,7 +88,7 @@ def test_coverage_of_the_benchs_own_budget():
             row.mean(), fillings=4, breakdowns_per_filling=5, filling_means_sd=row.std(ddof=1), voltmeter_percent=3
         )
         inside += abs(row.mean() + shift - 50) <= found.expanded_uncertainty_kv
-    assert 0.925 <= inside / trials <= 0.955
+    assert 0.92 <= inside / trials <= 0.96
 
 
 def test_few_degrees_of_freedom_are_named():
