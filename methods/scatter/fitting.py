@@ -7,15 +7,15 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from scipy import special, stats
+from scipy import special
 
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution
 from methods.scatter import families
 from methods.scatter.arguments import check_values
 from methods.scatter.families import Family, family_of
+from methods.scatter.fit_limits import FitLimits
 from methods.scatter.many import Arrays, aicc, fit_arrays
-from methods.scatter.profile import ProfileLikelihood
 from methods.scatter.threshold import AT_ZERO, LOCAL
 
 Array = np.ndarray[Any, Any]
@@ -173,7 +173,7 @@ def fit(
         raise NotEstimable(
             f"The {fam.title} family cannot be fitted: {found.reason[0]}.", column="kv", rule=str(found.reason[0])
         )
-    limits = _Limits(fam, x, gone, found, confidence, interval)
+    limits = FitLimits(fam, x, gone, found, confidence, interval)
     named = dict(zip(fam.parameters, (float(v) for v in found.parameters[0]), strict=True))
     rows = [Percentile(p, *limits.percentile(p)) for p in points]
     return Fit(
@@ -194,80 +194,8 @@ def _fractions(percentiles: Sequence[float]) -> list[float]:
     return points
 
 
-class _Limits:
-    """Estimates and limits of percentiles and parameters of one fitted group."""
-
-    def __init__(self, fam: Family, x: Array, gone: Array, found: Arrays, confidence: float, interval: str) -> None:
-        self.fam, self.confidence = fam, confidence
-        self.mu, self.sigma = float(found.mu[0]), float(found.sigma[0])
-        self.three = len(fam.parameters) == 3
-        self.threshold = float(found.parameters[0, 2]) if self.three else 0.0
-        self.work = found.covariance[0]  # of (mu, ln sigma[, threshold])
-        self.at_zero = found.note[0] == AT_ZERO
-        self.z = float(stats.norm.ppf(0.5 + confidence / 2))
-        self.interval = "wald" if self.three else interval
-        self.covariance = self._public()
-        if self.interval == "profile":
-            y = np.log(x) if fam.log else x
-            jump = y[~gone].sum() if fam.log else 0.0
-            peak = float(found.log_likelihood[0]) + float(jump)
-            self.profile = ProfileLikelihood(fam.kernel, y, ~gone, self.mu, self.sigma, peak)
-
-    def _public(self) -> Array:
-        k = len(self.fam.parameters)
-        jac = np.eye(k)
-        jac[:2, :2] = self.fam.jacobian(np.array(self.mu), np.array(self.sigma))
-        out = jac @ np.nan_to_num(self.work) @ jac.T
-        out[np.isnan(jac @ self.work @ jac.T) & (np.isnan(self.work).any())] = np.nan
-        if self.at_zero:  # the bound is not estimated; the other two are
-            out[:2, :2] = jac[:2, :2] @ self.work[:2, :2] @ jac[:2, :2].T
-        return out
-
-    def percentile(self, p: float) -> tuple[float, float, float]:
-        """Estimate and limits, kV."""
-        z_p = float(self.fam.kernel.quantile(np.array(p)))
-        centre = self.mu + self.sigma * z_p
-        grad = np.array([1.0, self.sigma * z_p])
-        se = float(np.sqrt(grad @ self.work[:2, :2] @ grad))
-        if self.interval == "profile":
-            low, high = self.profile.quantile_limits(z_p, se, self.confidence)
-        elif self.three and not self.at_zero:
-            return self._shifted(centre, grad)
-        else:
-            low, high = centre - self.z * se, centre + self.z * se
-        if not self.fam.log:
-            return centre, low, high
-        with np.errstate(over="ignore"):
-            return tuple(float(np.exp(v)) for v in (centre, low, high))  # type: ignore[return-value]
-
-    def _shifted(self, centre: float, grad: Array) -> tuple[float, float, float]:
-        """With a threshold: limits on the logarithm of the percentile itself."""
-        above = float(np.exp(centre))
-        kv = self.threshold + above
-        slope = np.append(above * grad, 1.0)
-        se = float(np.sqrt(slope @ self.work @ slope)) / kv
-        return kv, kv * float(np.exp(-self.z * se)), kv * float(np.exp(self.z * se))
-
-    def parameters(self) -> dict[str, tuple[float, float]]:
-        """Limits by parameter name; location-like plain, scale-like on the logarithm."""
-        se = np.sqrt(np.diag(self.work))
-        if self.interval == "profile":
-            mu = self.profile.quantile_limits(0.0, float(se[0]), self.confidence)
-            sigma = self.profile.sigma_limits(float(se[1]), self.confidence)
-        else:
-            mu = (self.mu - self.z * se[0], self.mu + self.z * se[0])
-            sigma = (self.sigma * np.exp(-self.z * se[1]), self.sigma * np.exp(self.z * se[1]))
-        pairs = [mu, sigma]
-        if self.fam.reciprocal:
-            with np.errstate(over="ignore"):
-                pairs = [(1 / sigma[1], 1 / sigma[0]), (np.exp(mu[0]), np.exp(mu[1]))]
-        if self.three:
-            pairs.append((self.threshold - self.z * se[2], self.threshold + self.z * se[2]))
-        return {name: (float(a), float(b)) for name, (a, b) in zip(self.fam.parameters, pairs, strict=True)}
-
-
 def _cautions(
-    fam: Family, x: Array, gone: Array, found: Arrays, rows: list[Percentile], limits: _Limits, asked: str
+    fam: Family, x: Array, gone: Array, found: Arrays, rows: list[Percentile], limits: FitLimits, asked: str
 ) -> list[Caution]:
     """What a reader of the numbers has to know."""
     out: list[Caution] = []
@@ -288,14 +216,11 @@ def _cautions(
                 "families by more than their limits show.",
             )
         )
-    beyond = [r.p for r in rows if r.p * n < 1]
+    beyond = [f"{100 * r.p:g} %" for r in rows if r.p * n < 1]
     if beyond:
-        listed = ", ".join(f"{100 * p:g} %" for p in beyond)
+        listed = f"{beyond[0]} point lies" if len(beyond) == 1 else f"{' and '.join(beyond)} points lie"
         out.append(
-            Caution(
-                "extrapolated",
-                f"The {listed} point lies below what {n} values can show: it is an extrapolation by the family.",
-            )
+            Caution("extrapolated", f"The {listed} below what {n} values can show: an extrapolation by the family.")
         )
     if not fam.positive and any(r.low <= 0 for r in rows):
         out.append(
@@ -309,7 +234,7 @@ def _cautions(
     return out
 
 
-def _threshold_cautions(found: Arrays, limits: _Limits, asked: str) -> list[Caution]:
+def _threshold_cautions(found: Arrays, limits: FitLimits, asked: str) -> list[Caution]:
     out = []
     if found.note[0] == AT_ZERO:
         out.append(

@@ -136,3 +136,13 @@ def test_groups_with_an_empty_level_are_kept():
     assert [f["group"]["electrode"] for f in fits] == ["disk", None]
     assert fits[1]["parameters"]["mean"] == pytest.approx(np.mean([50, 52, 56]))
     assert fits[0]["fillings"] is None
+
+
+def test_a_group_that_mixes_conditions_or_samples_says_so(file):
+    table = read(file).table
+    whole = fit_groups(table, families=["normal"])[0]
+    apart = fit_groups(table, ["electrode"], ["normal"])
+    assert "mixed" in {c.code for c in whole["cautions"]}
+    assert all("mixed" not in {c.code for c in row["cautions"]} for row in apart)
+    single = fit_groups(table, ["electrode", "filling"], ["normal"])[0]
+    assert "one_filling" in {c.code for c in single["cautions"]} and single["fillings"] == 1
