@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from methods.planning.inputs import Scatter, count, probability
-from methods.planning.serial import ar1_inflation
+from methods.scatter.serial import variance_inflation
 
 
 def filling_variance(within: float, between: float, n: ArrayLike, serial_correlation: float = 0.0) -> np.ndarray:
@@ -25,7 +25,9 @@ def filling_variance(within: float, between: float, n: ArrayLike, serial_correla
     inflation = np.ones_like(sizes)
     if serial_correlation:
         distinct, place = np.unique(sizes, return_inverse=True)
-        inflation = np.array([ar1_inflation(serial_correlation, int(m)) for m in distinct])[place].reshape(sizes.shape)
+        inflation = np.array([variance_inflation(serial_correlation, int(m)) for m in distinct])[place].reshape(
+            sizes.shape
+        )
     return np.asarray(between**2 + within**2 * inflation / sizes)
 
 

@@ -15,6 +15,7 @@ from methods.planning.mean_plan import MeanPlan, plan_mean
 from methods.records.table import as_table, group_codes
 from methods.result import Caution
 from methods.scatter import components
+from methods.scatter.order import order_effects
 
 
 @dataclass(frozen=True)
@@ -87,8 +88,6 @@ def pilot(data: Any, *, by: Sequence[str] = (), assured: float = 0.8) -> Pilot |
 
 
 def _pilot(table: pd.DataFrame, level: float, group: dict[str, Any] | None) -> Pilot:
-    from methods.scatter.order import order_effects
-
     whole = components(table, confidence=2 * level - 1)
     parts = {c.factor: c for c in whole.components}
     filling, rest = parts.get("filling"), parts["breakdown"]
