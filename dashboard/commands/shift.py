@@ -20,6 +20,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--within", metavar="COLUMN", action="append", default=[],
         help="compare only where this is equal, as the sample must be; may be repeated",
     )  # fmt: skip
+    parser.add_argument(
+        "--model", choices=["filling_means", "mixed"], default="filling_means",
+        help="how the shift is estimated (default: filling_means)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--with", dest="factors", metavar="COLUMN", action="append", default=[],
+        help="for the mixed model: another factor whose effect is taken out; may be repeated",
+    )  # fmt: skip
+    parser.add_argument(
+        "--samples", choices=["fixed", "random"], default="fixed", help="for the mixed model (default: fixed)"
+    )  # fmt: skip
     parser.add_argument("--log", action="store_true", help="analyse log kV: geometric means, the shift as a ratio")
     parser.add_argument(
         "--adjust", choices=["holm", "bonferroni", "none"], default="holm",
@@ -50,7 +61,8 @@ def run(args: argparse.Namespace) -> int:
     records = open_records(args)
     result = shift(
         records, args.by, reference=args.reference, confidence=args.confidence,
-        log=args.log, adjust=args.adjust, within=args.within,
+        log=args.log, adjust=args.adjust, within=args.within, model=args.model, factors=args.factors,
+        samples=args.samples,
     )  # fmt: skip
     document = as_json(result)
     if args.percentiles or args.p:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from methods.contrast.agreement import Agreement, Band, compare_methods
 from methods.contrast.comparisons import games_howell, holm, tukey
+from methods.contrast.confounders import Confounding, Effect, confounding
 from methods.contrast.equivalent import Equivalence, LevelEquivalence, equivalence
 from methods.contrast.gap_law import GapLaw, gap_laws
 from methods.contrast.geometry import ELECTRODES, Electrode, Stress, effective_area, enhancement, stressed
@@ -20,15 +21,18 @@ from methods.contrast.sensitivity import (
     relative_sensitivity,
     sensitivity_ratio,
 )
-from methods.contrast.shifts import LevelShift, Shift, shift
+from methods.contrast.shift_results import LevelShift, Shift
+from methods.contrast.shifts import shift
 from methods.contrast.weakest_link import GeometryShift, area_test, compare_geometry, predict_geometry, scaled_weibull
 
 __all__ = [
-    "ELECTRODES",
     "Agreement",
     "AllPairs",
     "Band",
+    "Confounding",
     "Discrimination",
+    "ELECTRODES",
+    "Effect",
     "Electrode",
     "Equivalence",
     "GapLaw",
@@ -50,6 +54,7 @@ __all__ = [
     "area_test",
     "compare_geometry",
     "compare_methods",
+    "confounding",
     "deming",
     "discrimination",
     "effective_area",

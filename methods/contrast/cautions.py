@@ -17,8 +17,15 @@ from methods.contrast.wording import list_words
 from methods.result import Caution
 
 
-def cautions(lay: Layout, found: Sequence[Comparison], base: int, confidence: float, log: bool) -> list[Caution]:
-    """Every warning that the comparisons call for, the gravest first; equal texts once."""
+def cautions(
+    lay: Layout,
+    found: Sequence[Comparison],
+    base: int,
+    confidence: float,
+    log: bool,
+    held: Sequence[str] = (),
+) -> list[Caution]:
+    """Every warning that the comparisons call for, equal texts once; ``held`` are factors that a model takes out."""
     out: list[Caution] = []
     reference = lay.levels[base]
     for c in found:
@@ -29,7 +36,7 @@ def cautions(lay: Layout, found: Sequence[Comparison], base: int, confidence: fl
             continue
         out += _one_filling(c, base, confidence)
         out += oil_cautions(c, base)
-        together = bundles(c)
+        together = [b for b in bundles(c) if b.fully or b.factor not in held]
         if together:
             out.append(Caution("confounded", describe(together, lay.by, lay.levels[c.level], reference)))
         out += _days(c, base)

@@ -7,7 +7,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, stats
+from scipy import optimize
+from scipy.special import stdtr, stdtrit
 
 from methods.contrast.arms import Arm
 
@@ -54,14 +55,14 @@ class Difference:
 
     def limits(self, confidence: float) -> tuple[float, float]:
         """Two-sided limits of the difference."""
-        half = float(stats.t.ppf(0.5 + confidence / 2, self.df())) * self.standard_error
+        half = float(stdtrit(self.df(), 0.5 + confidence / 2)) * self.standard_error
         return self.value - half, self.value + half
 
     def p_value(self, null: float = 0.0) -> float:
         """Two-sided p-value of difference = null; nan without scatter."""
         if not self.standard_error > 0:
             return float("nan")
-        return float(2 * stats.t.sf(abs(self.value - null) / self.standard_error, self.df()))
+        return float(2 * stdtr(self.df(), -abs(self.value - null) / self.standard_error))
 
     def ratio_limits(self, confidence: float) -> tuple[float, float]:
         """Limits of first / second: the ratios that the test does not reject (Fieller 1954).
@@ -73,7 +74,7 @@ class Difference:
             return float("nan"), float("nan")
 
         def excess(ratio: float) -> float:
-            t = float(stats.t.ppf(0.5 + confidence / 2, self.df(ratio)))
+            t = float(stdtrit(self.df(ratio), 0.5 + confidence / 2))
             return (self.first - ratio * self.second) ** 2 - t**2 * self.variance(ratio)
 
         best = self.first / self.second

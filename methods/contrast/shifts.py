@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,101 +12,14 @@ import numpy as np
 from methods.contrast import cautions as say
 from methods.contrast.compare import Comparison, compare, level_mean
 from methods.contrast.comparisons import adjust_p
+from methods.contrast.mixed_shifts import MixedLevel, merge, mixed_levels, percent_limits
 from methods.contrast.pairing import Layout, choose_reference, layout
+from methods.contrast.shift_results import LevelShift, LevelSummary, SampleShift, Shift
 from methods.contrast.spread import scatter
 from methods.contrast.wording import count_words, sentence
 from methods.errors import InputError, NotEstimable
-from methods.result import Caution
 
-
-@dataclass(frozen=True)
-class SampleShift:
-    """The shift within one oil (and one combination of the ``within`` columns)."""
-
-    sample: str
-    fillings: int
-    reference_fillings: int
-    mean_kv: float
-    reference_mean_kv: float
-    difference_kv: float
-    difference_percent: float
-
-
-@dataclass(frozen=True)
-class LevelSummary:
-    """One level over all of its rows, whether or not they can be compared.
-
-    ``mean_kv`` is the mean of filling means (by censored likelihood with withstands); ``sd_kv`` the SD
-    of single breakdowns within a filling, nan with withstands.
-    """
-
-    level: Any
-    fillings: int
-    breakdowns: int
-    withstood: int
-    samples: int
-    mean_kv: float
-    sd_kv: float
-
-
-@dataclass(frozen=True)
-class LevelShift:
-    """The shift of one level against the reference; nan where the data cannot say.
-
-    ``fillings``, ``breakdowns``, ``withstood`` and ``mean_kv`` are those of the rows compared, the
-    oils weighing equally. ``p_value`` is adjusted over the levels (the intervals are not: each holds at
-    the stated confidence by itself); ``p_value_unadjusted`` < 1 - confidence exactly where the interval
-    leaves out zero. ``sd_ratio`` is SD of the level over SD of the reference, ``sd_ratio_of`` says of what.
-    """
-
-    level: Any
-    fillings: int
-    breakdowns: int
-    mean_kv: float
-    difference_kv: float
-    low_kv: float
-    high_kv: float
-    difference_percent: float
-    low_percent: float
-    high_percent: float
-    p_value: float
-    sd_ratio: float
-    sd_ratio_low: float
-    sd_ratio_high: float
-    withstood: int = 0
-    reference_fillings: int = 0
-    reference_breakdowns: int = 0
-    reference_mean_kv: float = float("nan")
-    standard_error_kv: float = float("nan")
-    df: float = float("nan")
-    p_value_unadjusted: float = float("nan")
-    sd_ratio_of: str = ""
-    sd_ratio_robust_low: float = float("nan")
-    sd_ratio_robust_high: float = float("nan")
-    sd_p_value: float = float("nan")
-    method: str = ""
-    samples: list[SampleShift] = field(default_factory=list)
-    samples_left_out: list[str] = field(default_factory=list)
-    sentence: str = ""
-
-
-@dataclass(frozen=True)
-class Shift:
-    """The result of :func:`shift`: ``shifts`` holds the levels other than the reference."""
-
-    by: str
-    reference: Any
-    confidence: float
-    shifts: list[LevelShift]
-    warnings: list[Caution]
-    levels: list[LevelSummary] = field(default_factory=list)
-    samples_used: list[str] = field(default_factory=list)
-    samples_left_out: list[str] = field(default_factory=list)
-    model: str = "filling_means"
-    log: bool = False
-    adjust: str = "holm"
-    within: list[str] = field(default_factory=list)
-    sentence: str = ""
+MODELS: tuple[str, ...] = ("filling_means", "mixed")
 
 
 def check_confidence(confidence: float) -> float:
@@ -126,6 +39,8 @@ def shift(
     log: bool = False,
     adjust: str = "holm",
     within: Sequence[str] = (),
+    factors: Sequence[str] = (),
+    samples: str = "fixed",
 ) -> Shift:
     """Shift of the mean, in kV and percent, and of the scatter between the levels of a factor.
 
@@ -141,6 +56,10 @@ def shift(
     Withstands enter as right-censored: means and SDs are then those of maximum likelihood for the normal
     law (lognormal with ``log``), errors robust to fillings.
 
+    With ``model="mixed"`` the other ``factors`` and the samples are fixed effects and the fillings random (REML,
+    Kenward and Roger's degrees of freedom; maximum likelihood with withstands): see
+    :func:`methods.contrast.mixed_shifts.mixed_levels`. The ratios of scatter stay those within fillings.
+
     Parameters
     ----------
     data : Records or DataFrame
@@ -152,13 +71,17 @@ def shift(
     confidence : float
         Of each interval, two-sided.
     model : str
-        ``filling_means``.
+        ``filling_means`` or ``mixed``.
     log : bool
         Analyse log kV: means are geometric, the shift is a ratio, limits in kV are nan.
     adjust : str
         ``holm``, ``bonferroni`` or ``none``: the p-values over the levels.
     within : sequence of str
         Columns besides ``sample`` that must be equal for two tests to be compared.
+    factors : sequence of str
+        For ``mixed``: other factors whose effects are taken out, such as ``["gap_mm", "stirring"]``.
+    samples : str
+        For ``mixed``: ``fixed`` (each oil a block) or ``random``.
 
     Raises
     ------
@@ -168,29 +91,34 @@ def shift(
         One level only, or nothing that can be compared.
     """
     check_confidence(confidence)
-    if model != "filling_means":
-        raise InputError(f"There is no model {model!r}; use filling_means.")
+    if model not in MODELS:
+        raise InputError(f"There is no model {model!r}; use {' or '.join(MODELS)}.")
+    if factors and model != "mixed":
+        raise InputError("Other factors are taken out by the mixed model only; use model='mixed', or within.")
     lay = layout(data, by, within)
     base = choose_reference(lay, reference)
     others = [i for i in range(len(lay.levels)) if i != base]
     found = [compare(lay, i, base, log=log) for i in others]
-    if all(c.difference is None for c in found):
+    shifts = [_level_shift(lay, c, base, confidence, log) for c in found]
+    warnings = say.cautions(lay, found, base, confidence, log, held=factors)
+    if model == "mixed":
+        fitted = mixed_levels(lay, base, factors, log=log, confidence=confidence, samples=samples)
+        shifts = [_with_model(lay, s, v, base, fitted.method, log, confidence)
+                  for s, v in zip(shifts, fitted.levels, strict=True)]  # fmt: skip
+        warnings = merge(fitted.warnings, warnings)
+    elif all(c.difference is None for c in found):
         raise NotEstimable("; ".join(dict.fromkeys(c.problem for c in found)))
-    raw = [c.difference.p_value() if c.difference else float("nan") for c in found]
-    adjusted = adjust_p(raw, adjust)
-    shifts = [
-        _level_shift(lay, c, base, confidence, log, float(p), float(q))
-        for c, p, q in zip(found, raw, adjusted, strict=True)
-    ]
+    adjusted = adjust_p([s.p_value for s in shifts], adjust)
+    shifts = [replace(s, p_value=float(q)) for s, q in zip(shifts, adjusted, strict=True)]
     named = lay.sample_known or bool(lay.within)
     used = sorted({b for c in found for b in c.pair.blocks}) if named else []
     left = sorted({b for c in found for b in c.pair.left_out} - set(used))
     return Shift(
         by=lay.by, reference=lay.levels[base], confidence=confidence, shifts=shifts,
-        warnings=say.cautions(lay, found, base, confidence, log),
+        warnings=warnings,
         levels=[_summary(lay, i) for i in range(len(lay.levels))],
         samples_used=[lay.blocks[b] for b in used], samples_left_out=[lay.blocks[b] for b in left],
-        model=model, log=log, adjust=adjust, within=list(lay.within),
+        model=model, log=log, adjust=adjust, within=list(lay.within), factors=list(factors),
         sentence=" ".join(s.sentence for s in shifts),
     )  # fmt: skip
 
@@ -205,9 +133,9 @@ def _summary(lay: Layout, level: int) -> LevelSummary:
     )  # fmt: skip
 
 
-def _level_shift(
-    lay: Layout, c: Comparison, base: int, confidence: float, log: bool, raw: float, adjusted: float
-) -> LevelShift:
+def _level_shift(lay: Layout, c: Comparison, base: int, confidence: float, log: bool) -> LevelShift:
+    """One level by the filling means; its p-value is not adjusted yet."""
+    raw = c.difference.p_value() if c.difference is not None else float("nan")
     mine, theirs = c.pair.rows, c.pair.reference_rows
     fillings, reference_fillings = lay.fillings_of(mine), lay.fillings_of(theirs)
     nan = float("nan")
@@ -235,7 +163,7 @@ def _level_shift(
     return LevelShift(
         level=lay.levels[c.level], fillings=fillings, breakdowns=int((mine & ~lay.withstood).sum()), mean_kv=mean,
         difference_kv=value, low_kv=low, high_kv=high,
-        difference_percent=per, low_percent=low_per, high_percent=high_per, p_value=adjusted,
+        difference_percent=per, low_percent=low_per, high_percent=high_per, p_value=raw,
         sd_ratio=ratio.ratio, sd_ratio_low=ratio.low, sd_ratio_high=ratio.high,
         withstood=int((mine & lay.withstood).sum()), reference_fillings=reference_fillings,
         reference_breakdowns=int((theirs & ~lay.withstood).sum()), reference_mean_kv=reference_mean,
@@ -245,6 +173,36 @@ def _level_shift(
         sd_p_value=ratio.p_value, method=c.method, samples=_per_sample(lay, c, log),
         samples_left_out=[lay.blocks[b] for b in c.pair.left_out],
         sentence=sentence(lay.by, lay.levels[c.level], lay.levels[base], per, low_per, high_per, counts, confidence),
+    )  # fmt: skip
+
+
+def _with_model(
+    lay: Layout, s: LevelShift, v: MixedLevel, base: int, method: str, log: bool, confidence: float
+) -> LevelShift:
+    """The level with its means and limits from the mixed model instead."""
+    nan = float("nan")
+    d = v.difference
+    if d is None:
+        blank: dict[str, Any] = dict.fromkeys(
+            ["mean_kv", "difference_kv", "low_kv", "high_kv", "difference_percent", "low_percent", "high_percent",
+             "p_value", "p_value_unadjusted", "reference_mean_kv", "standard_error_kv", "df"], nan
+        )  # fmt: skip
+        counts = count_words(s.fillings, s.reference_fillings)
+        text = sentence(lay.by, s.level, lay.levels[base], nan, nan, nan, counts, confidence)
+        return replace(s, **blank, method=method, sentence=text)
+    mean, reference = (c.estimate if c is not None else nan for c in (v.mean, v.reference))
+    if log:
+        mean, reference, value, low, high = math.exp(mean), math.exp(reference), nan, nan, nan
+        value, percent = mean - reference, 100 * math.expm1(d.estimate)
+    else:
+        value, low, high, percent = d.estimate, d.low, d.high, 100 * (mean / reference - 1)
+    low_percent, high_percent = percent_limits(v, log)
+    counts = count_words(s.fillings, s.reference_fillings)
+    return replace(
+        s, mean_kv=mean, reference_mean_kv=reference, difference_kv=value, low_kv=low, high_kv=high,
+        difference_percent=percent, low_percent=low_percent, high_percent=high_percent,
+        p_value=d.p, p_value_unadjusted=d.p, standard_error_kv=nan if log else d.se, df=d.df, method=method,
+        sentence=sentence(lay.by, s.level, lay.levels[base], percent, low_percent, high_percent, counts, confidence),
     )  # fmt: skip
 
 
