@@ -226,8 +226,9 @@ def _result(ask: _Question, k: int, n: int, units: bool) -> DifferencePlan:
     power = ask.power(k, n) if units else ask.power(k * n, 1)
     known = ask.power_known(k, n) if units else ask.power_known(k * n, 1)
     designs = tuple(ask.row(fillings, per) for per, fillings in _frontier(ask)) if units else ()
-    what = "samples, each tested under both conditions with" if ask.paired else "fillings under each condition, of"
-    take = f"{k} {what} {n} breakdown{'s' if n > 1 else ''}" if units or k > 1 else f"{n} breakdowns of each condition"
+    each, one = inputs.several(n, "breakdown"), inputs.several(k, "sample" if ask.paired else "filling")
+    what = "each tested under both conditions with" if ask.paired else "under each condition, of"
+    take = f"{one}{',' if ask.paired else ''} {what} {each}" if units or k > 1 else f"{each} of each condition"
     sentence = (
         f"Take {take}: a true difference of {s.say(ask.difference)} is then found with a probability of "
         f"{100 * power:.0f} % ({100 * ask.confidence:g} % confidence, {'two' if ask.sides == 2 else 'one'}-sided)."

@@ -59,6 +59,11 @@ def correlation(value: float | None, name: str = "serial_correlation") -> float:
     return number
 
 
+def several(number: int, word: str) -> str:
+    """A number with its word: ``1 breakdown``, ``2 breakdowns``."""
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
 def smallest(good: Callable[[int], bool], least: int, most: int, refusal: str) -> int:
     """Smallest whole number from ``least`` to ``most`` for which ``good`` holds, ``good`` being monotone.
 

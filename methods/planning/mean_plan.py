@@ -212,7 +212,7 @@ def _sentence(ask: _Question, row: Design) -> str:
     bench, known = ask.widths(row.fillings, row.breakdowns_per_filling or 1)
     one = row.fillings == 1
     if s.between is None and one:
-        take = f"Take {row.breakdowns} breakdowns"
+        take = f"Take {inputs.several(row.breakdowns or 0, 'breakdown')}"
     elif one:
         take = f"Take 1 filling of {row.breakdowns_per_filling}"
     else:

@@ -28,7 +28,8 @@ class PercentilePlan:
     Half-widths as in :class:`methods.planning.MeanPlan`, in kV and in per cent **of the mean**;
     ``half_width_percent_of_point`` is the bench's own in per cent of the percentile itself. ``percentile`` and
     ``percentile_percent`` are the point at the planned scatter (kV, per cent of the mean). ``order_statistics`` is the
-    number of breakdowns after which the lowest one is a lower limit with this confidence, whatever the family.
+    number of breakdowns after which the lowest one is a lower limit with this confidence, whatever the family (None:
+    more than 100 000).
     """
 
     breakdowns: int
@@ -47,7 +48,7 @@ class PercentilePlan:
     target: float | None
     target_percent: float | None
     assurance: float | None
-    order_statistics: int
+    order_statistics: int | None
     bench_minutes: float | None
     method: str
     sentence: str
@@ -167,7 +168,7 @@ def _result(point: Percentile, k: int, n: int, target: float | None, protocol: A
         method = "simulated pivotal quantities, seeded" if simulated else "noncentral t, exact"
     half = None if math.isnan(own) else own
     where = point.point()
-    take = f"{k} fillings of {n}" if nested or k > 1 else f"{n} breakdowns"
+    take = f"{inputs.several(k, 'filling')} of {n}" if nested or k > 1 else inputs.several(n, "breakdown")
     width = "no interval of the bench's own" if half is None else f"±{s.say(half)}"
     text = (
         f"Take {take}: the {100 * point.p:g} % point comes out within {width}"
@@ -192,7 +193,7 @@ def _result(point: Percentile, k: int, n: int, target: float | None, protocol: A
         target=s.kv(target),
         target_percent=s.percent(target),
         assurance=sure,
-        order_statistics=size_one_sided(1 - point.p, point.level),
+        order_statistics=_lowest(point),
         bench_minutes=design_cost(protocol, k, n, s.mean_kv).minutes,
         method=method,
         sentence=text,
@@ -200,15 +201,24 @@ def _result(point: Percentile, k: int, n: int, target: float | None, protocol: A
     )
 
 
+def _lowest(point: Percentile) -> int | None:
+    """Breakdowns until the lowest is a limit whatever the family; None beyond the most that is planned for."""
+    try:
+        return size_one_sided(1 - point.p, point.level)
+    except InputError:
+        return None
+
+
 def _cautions(point: Percentile, k: int, n: int) -> tuple[Caution, ...]:
     s, found = point.scatter, []
-    lowest = size_one_sided(1 - point.p, point.level)
-    if k * n < lowest and min(point.p, 1 - point.p) < 0.2:
+    lowest = _lowest(point)
+    if (lowest is None or k * n < lowest) and min(point.p, 1 - point.p) < 0.2:
         found.append(
             Caution(
                 "family_matters",
                 f"{k * n} breakdowns do not reach the {100 * point.p:g} % point: the plan trusts the {point.family} "
-                f"family there. Without a family it takes {lowest} breakdowns until the lowest is a limit.",
+                f"family there. Without a family it takes {lowest or 'more than 100000'} breakdowns until the "
+                "lowest is a limit.",
             )
         )
     if s.between is None:

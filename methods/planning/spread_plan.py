@@ -102,17 +102,20 @@ def plan_sd(
     room = inputs.positive(within, "within")
     if kind == "within":
         df = inputs.smallest(lambda m: _within(m, room) >= level, 1, MOST_BREAKDOWNS, refusal)
-        achieved = _within(df, room)
-        said = f"the SD found is within {100 * room:g} % of the true one with a probability of {100 * achieved:.0f} %"
+        tail = math.nan
     elif kind in ("upper", "upper_one_sided"):
         tail = (1 - level) / (2 if kind == "upper" else 1)
         df = inputs.smallest(lambda m: _upper(m, tail) <= 1 + room, 1, MOST_BREAKDOWNS, refusal)
-        achieved = _upper(df, tail)
-        said = f"the upper {100 * level:g} % limit of the SD is {achieved:.3g} times the SD found"
     else:
         raise InputError(f"kind is {kind!r}; it is within, upper or upper_one_sided.", column="kind", text=str(kind))
     df = math.ceil((df + k) / k) * k - k  # the same number on every filling
+    achieved = _within(df, room) if kind == "within" else _upper(df, tail)
     low, high = sd_factors(df, level)
+    said = (
+        f"the SD found is within {100 * room:g} % of the true one with a probability of {100 * achieved:.0f} %"
+        if kind == "within"
+        else f"the upper {100 * level:g} % limit of the SD is {achieved:.3g} times the SD found"
+    )
     where = "" if k == 1 else f" on {k} fillings"
     return SpreadPlan(
         breakdowns=df + k, fillings=k, breakdowns_per_condition=None, degrees_of_freedom=df, kind=kind, within=room,

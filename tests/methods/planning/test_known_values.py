@@ -196,6 +196,11 @@ def test_fillings_cost_degrees_of_freedom():
     assert spread.degrees_of_freedom >= 48
     assert spread.breakdowns == spread.degrees_of_freedom + 5
     assert spread.breakdowns % 5 == 0
+    many = plan_sd(0.2, fillings=200)
+    assert many.achieved == pytest.approx(
+        stats.chi2.cdf(many.degrees_of_freedom * 1.44, many.degrees_of_freedom)
+        - stats.chi2.cdf(many.degrees_of_freedom * 0.64, many.degrees_of_freedom)
+    )
 
 
 @pytest.mark.parametrize(

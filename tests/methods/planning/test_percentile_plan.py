@@ -163,6 +163,7 @@ def test_kv_and_refusals():
     assert kv.percentile is None and kv.half_width <= 4
     assert plan_percentile(sd=6, p=0.05, half_width=4, mean=60).percentile == pytest.approx(60 - 6 * 1.644854, abs=1e-4)
     assert plan_percentile(0.15, 0.01, 0.10, assurance=0.9).breakdowns > plan_percentile(0.15, 0.01, 0.10).breakdowns
+    assert plan_percentile(0.15, 1e-6, 0.10).order_statistics is None
     assert plan_percentile(0.4, 0.001, 0.5).warnings[-1].code == "below_zero"
 
 
