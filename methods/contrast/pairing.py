@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from methods.errors import InputError, NotEstimable
+from methods.records import resolve_column
 from methods.records.table import as_table, filling_codes, group_codes, withstood
 
 #: Factors that are the oil itself: between their levels no sample can be shared, and none is asked for.
@@ -17,6 +18,10 @@ OIL_FACTORS: tuple[str, ...] = ("sample", "fluid", "state")
 
 #: Units of the factors that are numbers, as they stand in a sentence.
 UNITS: dict[str, str] = {"gap_mm": "mm", "rise_kv_s": "kV/s"}
+
+
+#: Most levels of a factor; each is compared with the reference.
+MOST_LEVELS = 60
 
 
 @dataclass(frozen=True)
@@ -46,24 +51,14 @@ class Layout:
 
 
 def find_column(table: pd.DataFrame, name: str) -> str:
-    """The column that ``name`` means: its exact heading, or the only one that differs in capitals and spaces.
+    """The column that ``name`` means; see :func:`methods.records.resolve_column`.
 
     Raises
     ------
     InputError
         There is no such column; the message lists those that hold something.
     """
-    if name in table.columns:
-        return name
-
-    def plain(text: Any) -> str:
-        return "".join(ch for ch in str(text).lower() if ch.isalnum())
-
-    same = [c for c in table.columns if plain(c) == plain(name)]
-    if len(same) == 1:
-        return str(same[0])
-    filled = ", ".join(str(c) for c in table.columns if c != "kv" and table[c].notna().any())
-    raise InputError(f"There is no column {name!r}; the table has {filled or 'only kv'}.", column=str(name))
+    return resolve_column(table, str(name))
 
 
 def plain_level(value: Any) -> Any:
@@ -143,6 +138,12 @@ def layout(data: Any, by: str, within: Sequence[str] = ()) -> Layout:
     if len(levels) < 2:
         found = f"only {show_level(levels[0])}" if levels else "nothing"
         raise NotEstimable(f"There is nothing to compare: the column {by!r} holds {found}.", column=by)
+    if len(levels) > MOST_LEVELS:
+        raise InputError(
+            f"The column {by!r} has {len(levels)} different values, more than {MOST_LEVELS}: it is a measurement or a "
+            "name rather than a factor. Put it into a few classes first.",
+            column=by,
+        )
     oil = [] if by in OIL_FACTORS else ["sample"]
     block, blocks = _blocks(kept, [*oil, *[w for w in inside if w != "sample"]])
     return Layout(

@@ -11,7 +11,7 @@ from methods.contrast.pairing import name_level
 def percent(value: float) -> str:
     """A percentage without its sign: two significant figures below ten, whole numbers above."""
     size = abs(value)
-    return f"{size:.0f}" if size >= 9.95 else f"{size:.1f}".removesuffix(".0")
+    return f"{size:.0f}" if size >= 9.95 else f"{size:.2g}" if size >= 1e-3 else "0"
 
 
 def list_words(words: Sequence[object], limit: int = 8) -> str:
@@ -41,7 +41,7 @@ def sentence(
     if not math.isfinite(value):
         return f"{one} against {two}: no shift can be given ({counts})."
     start = f"{one} reads {percent(value)} % {_side(value)} than {two}"
-    if percent(value) == "0":
+    if abs(value) < 0.05:
         start = f"{one} reads the same as {two} to within 0.05 %"
     sure = "" if abs(confidence - 0.95) < 1e-9 else f", {confidence * 100:g} % confidence"
     if not (math.isfinite(low) and math.isfinite(high)):

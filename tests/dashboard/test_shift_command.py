@@ -92,7 +92,7 @@ def test_agreement(file: str, capsys: pytest.CaptureFixture[str]) -> None:
 @pytest.mark.parametrize(
     "words, part",
     [
-        (["--by", "elektrode"], "elektrode"),
+        (["--by", "season"], "season"),
         (["--by", "electrode", "--reference", "cone"], "levels are"),
         (["--by", "sample"], "nothing to compare"),
         (["--by", "electrode", "--with", "gap_mm"], "mixed model"),

@@ -127,6 +127,6 @@ def test_independent_and_estimable() -> None:
 def test_refusals() -> None:
     frame = bench_tests(("disk", 2.5), ("spherical", 2.5))
     with pytest.raises(InputError):
-        confounding(frame, ["elektrode"])
+        confounding(frame, ["season"])
     with pytest.raises(NotEstimable):
         confounding(frame, ["gap_mm"])

@@ -323,8 +323,8 @@ def test_refusals() -> None:
     frame = bench({("A", "s"): (60, 2), ("A", "m"): (54, 2)})
     with pytest.raises(InputError, match="levels are s, m"):
         shift(frame, "electrode", reference="disk")
-    with pytest.raises(InputError, match="no column 'elektrode'"):
-        shift(frame, "elektrode")
+    with pytest.raises(InputError, match="no column .season."):
+        shift(frame, "season")
     with pytest.raises(NotEstimable, match="only s"):
         shift(frame[frame["electrode"] == "s"], "electrode")
     with pytest.raises(InputError):
@@ -333,6 +333,12 @@ def test_refusals() -> None:
         shift(frame, "electrode", model="other")
     with pytest.raises(InputError):
         shift(frame, "kv")
+    frame["water_mg_kg"] = np.arange(len(frame)) * 0.1
+    with pytest.raises(NotEstimable):
+        shift(frame[:1], "water_mg_kg")
+    many = pd.concat([frame.assign(water_mg_kg=i) for i in range(70)])
+    with pytest.raises(InputError, match="few classes"):
+        shift(many, "water_mg_kg")
 
 
 def test_swapping_the_levels() -> None:
