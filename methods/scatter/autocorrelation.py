@@ -89,11 +89,12 @@ def _expected(x: Floats) -> Floats:
     b, centre = _neighbour_form(x)
     u = x - x.mean()
     gap = np.abs(x[:, None] - x)
-    out = []
-    for rho in _GRID:
-        r = np.sign(rho) ** gap * abs(rho) ** gap if rho else (gap == 0).astype(float)
-        out.append([np.sum(b * r), np.sum(centre * r), u @ b @ r @ u, u @ r @ u, u @ b @ u, u @ u])
-    return np.array(out).T
+    r = np.sign(_GRID)[:, None, None] ** gap * np.abs(_GRID)[:, None, None] ** gap  # 0 to the 0 is 1, as it should be
+    ru = r @ u
+    one = np.ones(len(_GRID))
+    return np.array([
+        (b * r).sum(axis=(1, 2)), (centre * r).sum(axis=(1, 2)), ru @ (b @ u), ru @ u, one * (u @ b @ u), one * (u @ u),
+    ])  # fmt: skip
 
 
 def _solve(sums: Floats, counts: Floats, expected: Floats) -> tuple[float, float]:

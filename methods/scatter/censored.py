@@ -102,6 +102,7 @@ class _Model:
         return self._integrated(left, s, float(np.exp(theta[-1])))
 
     def _sum(self, rows: Floats) -> Floats:
+        assert self.filling is not None
         out = np.zeros((self.fillings, *rows.shape[1:]))
         np.add.at(out, self.filling, rows)
         return out

@@ -116,10 +116,10 @@ def fit_mixed(
     Notes
     -----
     Standard errors and degrees of freedom: Kenward & Roger, Biometrics 53 (1997) 983 (for one contrast the degrees
-    of freedom are Satterthwaite's). When the innermost factor comes out at zero and the fixed part does not change
-    within its levels, inference is drawn from the means of its levels instead: pooling would pretend that the
-    breakdowns of a filling are independent, while the means keep the t distribution that they have in balanced
-    designs. With balanced data this makes every interval the exact one of the analysis of variance.
+    of freedom are Satterthwaite's). When a factor comes out at zero and the fixed part does not change within its
+    levels, inference is drawn from the means of its levels instead: pooling would pretend that the breakdowns of a
+    filling (or the fillings of a sample) are independent, while the means keep the t distribution that they have in
+    balanced designs. With balanced data this makes every interval the exact one of the analysis of variance.
     """
     values, design, codes, group = _checked(y, x, groups, residual)
     w = None if weights is None else np.asarray(weights, dtype=float)
@@ -134,11 +134,11 @@ def fit_mixed(
     beta = estimate.beta + _shift(design, criterion.cells.centre)
     covariance, unit, freedom = known.corrected if method == "reml" else known.covariance, "", criterion.freedom
     variances = {k: float(v) for k, v in zip(kept, estimate.variances, strict=True)}
-    inner = _at_zero(kept, estimate.variances, design)
-    if inner is not None and method == "reml":
-        up = _on_means(values, design, kept, group, inner)
+    level = _at_zero(kept, estimate.variances, design)
+    if level is not None and method == "reml":
+        up = _on_means(values, design, kept, group, level)
         if up is not None:
-            beta, covariance, known, unit = up.beta, up.covariance, up.known, up.unit or inner
+            beta, covariance, known, unit = up.beta, up.covariance, up.known, up.unit or level
             freedom = up.freedom
     return Mixed(
         beta=beta, covariance=covariance, variances=variances, residual=estimate.residual,
@@ -213,29 +213,33 @@ def _swallowed(design: Floats, code: Codes, levels: int) -> bool:
 
 
 def _at_zero(kept: dict[str, Codes], variances: Floats, design: Floats) -> str | None:
-    """The innermost factor, if it came out at zero and the other factors and the fixed part respect its levels."""
-    if not kept:
-        return None
-    inner = max(kept, key=lambda k: int(kept[k].max()))
-    at = list(kept).index(inner)
-    code = kept[inner]
-    if variances[at] > 0 or (code < 0).any():
-        return None
-    first = np.unique(code, return_index=True)[1]
-    constant = np.array_equal(design, design[first][code])
-    nested = all(np.array_equal(c, c[first][code]) for c in kept.values())
-    return inner if constant and nested else None
+    """The outermost factor at zero within whose levels the fixed part and the factors around it do not change."""
+    for (name, code), variance in zip(kept.items(), variances, strict=True):
+        if variance > 0 or (code < 0).any():
+            continue
+        first = np.unique(code, return_index=True)[1]
+        around = [c for k, c in kept.items() if k != name and not _within(c, code)]
+        if np.array_equal(design, design[first][code]) and all(np.array_equal(c, c[first][code]) for c in around):
+            return name
+    return None
 
 
-def _on_means(values: Floats, design: Floats, kept: dict[str, Codes], group: Codes, inner: str) -> Mixed | None:
-    """The same model one level up: means of the levels of ``inner`` as the observations."""
-    code = kept[inner]
+def _within(inner: Codes, outer: Codes) -> bool:
+    """Whether each level of ``inner`` lies in one level of ``outer``."""
+    return not (inner < 0).any() and np.array_equal(outer, outer[np.unique(inner, return_index=True)[1]][inner])
+
+
+def _on_means(values: Floats, design: Floats, kept: dict[str, Codes], group: Codes, level: str) -> Mixed | None:
+    """The same model one level up: means of the levels of ``level`` (of their own levels' means) as observations."""
+    code, start = kept[level], values[0]
+    inside = max((c for k, c in kept.items() if k == level or _within(c, code)), key=lambda c: int(c.max()))
     first = np.unique(code, return_index=True)[1]
     if not np.array_equal(group, group[first][code]) or len(first) <= design.shape[1]:
         return None
-    start = values[0]
-    mean = start + np.bincount(code, values - start) / np.bincount(code)
-    outer = {k: c[first] for k, c in kept.items() if k != inner}
+    means = np.bincount(inside, values - start) / np.bincount(inside)
+    owner = code[np.unique(inside, return_index=True)[1]]
+    mean = start + np.bincount(owner, means) / np.bincount(owner)
+    outer = {k: c[first] for k, c in kept.items() if k != level and not _within(c, code)}
     try:
         return fit_mixed(mean, design[first], outer, residual=group[first])
     except NotEstimable:

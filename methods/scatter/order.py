@@ -184,8 +184,9 @@ def _one(table: pd.DataFrame, confidence: float) -> OrderEffects:
     neighbours = _neighbours(measured, confidence, warnings)
     return OrderEffects(
         fillings=len(series), breakdowns=len(table), mean_kv=mean, confidence=confidence, trend=trend,
-        first=_first(measured, mean, confidence), neighbours=neighbours, variance_inflation=_inflation(measured, neighbours),
-        tests=_tests(series), positions=_positions(measured), series=_table(series), warnings=warnings,
+        first=_first(measured, mean, confidence), neighbours=neighbours,
+        variance_inflation=_inflation(measured, neighbours), tests=_tests(series),
+        positions=_positions(measured), series=_table(series), warnings=warnings,
     )  # fmt: skip
 
 

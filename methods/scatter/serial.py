@@ -75,7 +75,7 @@ def von_neumann(kv: ArrayLike) -> SerialTest:
 
 
 def bartels(kv: ArrayLike) -> SerialTest:
-    """von Neumann's ratio of the ranks (Bartels, J. Am. Stat. Assoc. 77 (1982) 40); z negative when neighbours agree."""
+    """von Neumann's ratio of the ranks (Bartels, J. Am. Stat. Assoc. 77 (1982) 40); z below 0 when neighbours agree."""
     r = stats.rankdata(_series(kv))
     n = len(r)
     e = r - r.mean()
@@ -119,7 +119,7 @@ def mann_kendall(kv: ArrayLike) -> tuple[SerialTest, float]:
 
 
 def sen_slope(kv: ArrayLike, confidence: float = 0.95) -> tuple[float, float, float]:
-    """Median of the slopes between all pairs, with limits from the variance of S (Sen, J. Am. Stat. Assoc. 63, 1968)."""
+    """Median slope of all pairs, with limits from the variance of S (Sen, J. Am. Stat. Assoc. 63 (1968) 1379)."""
     y = _series(kv)
     i, j = np.triu_indices(len(y), 1)
     slopes = np.sort((y[j] - y[i]) / (j - i))
@@ -142,7 +142,7 @@ def turning_points(kv: ArrayLike) -> SerialTest:
 
 
 def pettitt(kv: ArrayLike) -> tuple[float, int]:
-    """Rank statistic of the most likely change point and the number of values before it (Pettitt, Appl. Stat. 28, 1979)."""
+    """Rank statistic of the likeliest change point, and the values before it (Pettitt, Appl. Stat. 28 (1979) 126)."""
     r = stats.rankdata(_series(kv))
     n = len(r)
     u = np.abs(2 * np.cumsum(r) - np.arange(1, n + 1) * (n + 1))

@@ -46,8 +46,8 @@ def censored_components(
     seen = np.bincount(cell, ~gone)
     if (seen == 0).any():
         raise NotEstimable(
-            f"{int((seen == 0).sum())} of {len(seen)} levels have withstood series only, so their means lie somewhere above "
-            "the ceiling and the scatter cannot be divided up over all of them. Look at the others by themselves."
+            f"{int((seen == 0).sum())} of {len(seen)} levels have withstood series only, so their means lie somewhere "
+            "above the ceiling and the scatter cannot be divided up over all of them. Look at the others by themselves."
         )
     inner = kept[names[-1]] if names else None
     found = fit_censored(table["kv"].to_numpy(dtype=float), gone, design, inner, confidence=confidence)
