@@ -16,6 +16,7 @@ from typing import Any
 import panel as pn
 import panel_material_ui as pmui
 import param
+from panel.io.state import set_curdoc
 
 from dashboard import parts
 from dashboard.cache import known, remember
@@ -154,7 +155,7 @@ class Runner(pn.viewable.Viewer):
     def _show(self, document: Any, done: float, total: float, begun: float) -> None:
         if not self.running or self._progress.cancelled:
             return
-        with pn.io.document.set_curdoc(document) if document is not None else parts.nothing():
+        with set_curdoc(document) if document is not None else parts.nothing():
             share = min(done / total, 1.0) if total else 0.0
             self._bar.value = int(100 * share)
             self._word.text = f"{share:.0%} done, {time.monotonic() - begun:.0f} s."

@@ -23,6 +23,9 @@ from methods.result import Caution
 
 TEXT_CSS = [theme.text_css()]
 
+#: Kinds of warning that are shown in full above a page's plot; further ones are one click away.
+MOST_KINDS = 2
+
 
 def nothing() -> Any:
     """A context that does nothing."""
@@ -83,13 +86,21 @@ def notice(text: str, title: str = "", kind: str = "") -> pn.pane.HTML:
 
 
 def cautions(found: Sequence[Caution]) -> str:
-    """Markup of the warnings of a result, in words: the first of each code, its like behind a summary."""
+    """Markup of the warnings of a result, in words, as :mod:`methods` orders them: the gravest first.
+
+    Of each kind the first is shown and its like are behind a summary; so are the kinds beyond :data:`MOST_KINDS`.
+    """
     by_code: dict[str, list[str]] = {}
     for caution in found:
         texts = by_code.setdefault(caution.code, [])
         if caution.text not in texts:
             texts.append(caution.text)
-    return "".join(_notice(code, texts) for code, texts in by_code.items())
+    shown = [_notice(code, texts) for code, texts in by_code.items()]
+    rest = shown[MOST_KINDS:]
+    if len(rest) > 1:
+        remarks = f"<summary>{len(rest)} more remarks</summary>{''.join(rest)}"
+        return "".join(shown[:MOST_KINDS]) + f'<details class="notice calm">{remarks}</details>'
+    return "".join(shown)
 
 
 def _notice(code: str, texts: Sequence[str]) -> str:
@@ -125,11 +136,19 @@ def file_name(name: str, ending: str) -> str:
     return re.sub(r"[^A-Za-z0-9_-]+", "_", name).strip("_") + ending
 
 
-def download(name: str, frame: Callable[[], pd.DataFrame]) -> pmui.FileDownload:
+def saver(label: str, file: str, give: Callable[[], bytes], icon: str = "download", **params: Any) -> Any:
+    """A button that saves what ``give()`` returns, made when it is pressed."""
+    variant = params.pop("variant", "text")
+    button = pmui.FileDownload(callback=lambda: io.BytesIO(give()), filename=file, label=label, icon=icon, **params)
+    button.variant = variant  # given to the constructor, pmui 0.16 warns of its own deprecated twin
+    return button
+
+
+def download(name: str, frame: Callable[[], pd.DataFrame]) -> Any:
     """A button that gives a table as CSV, in full digits, whatever the screen rounds."""
-    return pmui.FileDownload(
-        callback=lambda: io.BytesIO(csv_text(frame()).encode("utf-8-sig")), filename=file_name(name, ".csv"),
-        label="Download CSV", icon="download", variant="text", size="small", margin=0, width=170,
+    return saver(
+        "Download CSV", file_name(name, ".csv"), lambda: csv_text(frame()).encode("utf-8-sig"),
+        size="small", margin=0, width=170,
     )  # fmt: skip
 
 

@@ -1,0 +1,333 @@
+"""Shift: how far the results move from level to level, and how surely."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import panel_material_ui as pmui
+import param
+
+from dashboard import parts, words
+from dashboard.cache import known
+from dashboard.jobs import Progress, Runner
+from dashboard.levels import level_text
+from dashboard.pages.base import Empty, Figure, StudyPage
+from dashboard.pages.shift_more import RESAMPLES, Design, Whole
+from dashboard.pages.shift_words import COLUMNS, HELP, MODELS, PAIRS, agreement, answer
+from methods.result import Caution
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the page shows."""
+
+    shift: Any
+    equivalence: Any
+    pairs: Any
+    pairs_refused: str
+
+
+class Page(StudyPage):
+    """Shift of each level against the reference."""
+
+    TITLE = "Shift"
+    QUESTION = "How far do results move between the levels, and how surely?"
+    HELP = HELP
+    FOLLOWS = ("by", "reference", "confidence")
+    INPUTS = ("scale", "model", "factors", "ratio", "margin", "pairs", "within")
+    COLUMNS = COLUMNS
+
+    scale = param.Selector(default="percent", objects=["percent", "kv"], doc="Unit of the plot's axis.")
+    model = param.Selector(default="filling_means", objects=list(MODELS), doc="What the comparison is computed with.")
+    factors = param.List([], item_type=str, doc="Other factors whose effects the mixed model takes out.")
+    ratio = param.Boolean(False, doc="Compare on the logarithm: suits scatter that grows with the voltage.")
+    margin = param.Number(
+        0.0, bounds=(0, 50), doc="Largest shift that would not matter, % of the reference; 0 asks nothing."
+    )
+    pairs = param.Selector(default="none", objects=list(PAIRS), doc="Every pair of levels, not only the reference.")
+    within = param.List([], item_type=str, doc="Compare only tests in which these are equal, as the oil always is.")
+
+    # ------------------------------------------------------------- controls
+
+    def controls(self) -> Sequence[Any]:
+        self._many = {
+            "within": pmui.MultiChoice(label="Hold equal", placeholder="the oil only"),
+            "factors": pmui.MultiChoice(label="Take out the effect of", placeholder="the oil only"),
+        }
+        for name, widget in self._many.items():
+            widget.param.watch(lambda event, name=name: self._chosen(name, event.new), "value")
+        self._taken_out = parts.explained(self._many["factors"], "Effects that the mixed model estimates and removes.")
+        self._fit = pmui.Column(
+            Runner("Fit the mixed model", self._ask_model, lambda _: self.refresh(), "Up to half a minute."),
+            visible=False, width=260, margin=0,
+        )  # fmt: skip
+        self.study.param.watch(self._settle, ["by", "files"])
+        self.param.watch(self._settle, ["within", "factors", "model"])
+        self._settle()
+        return [
+            self.choice("scale", "Axis in", {"percent": "%", "kv": "kV"}),
+            self.number("margin", "Agreement within ± (%)", "Largest shift that would not matter; 0 asks nothing. "
+                        "Choose it before looking at the results.", step=1),
+            parts.explained(self._many["within"], "Compare only tests in which these are equal, as the oil always is."),
+            self.select("model", "Computed with", MODELS, "The mixed model can take out the effect of other factors."),
+            self._taken_out,
+            self.select("pairs", "Also every pair", PAIRS, "With a correction for looking at many pairs."),
+            self.switch("ratio", "As a ratio (log kV)", "Suits scatter that grows with the voltage."),
+            self._fit,
+        ]  # fmt: skip
+
+    def _settle(self, *_: Any) -> None:
+        others = {words.heading(f): f for f in self.study.factors if f not in (self.study.by, "sample")}
+        for name, widget in self._many.items():
+            chosen = [f for f in getattr(self, name) if f in others.values()]
+            widget.param.update(options=others, value=chosen)
+        self._taken_out.visible = self.model == "mixed"
+
+    def _chosen(self, name: str, value: Sequence[str]) -> None:
+        if list(value) != list(getattr(self, name)):
+            setattr(self, name, list(value))
+
+    # ------------------------------------------------------------- numbers
+
+    def _held(self, name: str = "within") -> list[str]:
+        return [w for w in getattr(self, name) if w != self.study.by and w in self.study.table.columns]
+
+    def _settings(self) -> tuple[Any, ...]:
+        return (self.study.by, self.study.reference, self.study.confidence, tuple(self._held()))
+
+    def result(self) -> Answer:
+        study = self.study
+        if not study.by:
+            raise Empty(
+                "These records have no factor with two levels.",
+                "Open a file in which something was varied (electrode, gap, stirring, laboratory …), or one more file "
+                "of the other method, on the Records page.",
+            )
+        if len(study.present(study.by)) < 2:
+            there = words.listed(study.present(study.by)) or "nothing"
+            raise Empty(
+                f"Only one level of {words.factor(study.by)} is left: {there}.",
+                "Choose another factor under “Compare by”, or widen the filters on the Records page.",
+            )
+        settings = self._settings()
+        shift = self._shift()
+        agree = self.kept("equivalence", self._equivalence, self.margin, *settings) if self.margin else None
+        pairs, refused = self.kept("pairs", self._pairs, self.pairs, *settings) if self.pairs != "none" else (None, "")
+        return Answer(shift, agree, pairs, refused)
+
+    def _common(self) -> dict[str, Any]:
+        return {"confidence": self.study.confidence, "within": self._held()}
+
+    def _model_settings(self) -> tuple[Any, ...]:
+        factors = tuple(self._held("factors")) if self.model == "mixed" else ()
+        return (self.model, self.ratio, factors, *self._settings())
+
+    def _shift_job(self) -> Callable[[], Any]:
+        from methods.contrast import shift
+
+        study = self.study
+        model, ratio, factors, *_ = self._model_settings()
+        return partial(
+            shift, study.selection, study.by, reference=study.reference_value, model=model, factors=factors, log=ratio,
+            **self._common(),
+        )  # fmt: skip
+
+    def _shift(self) -> Any:
+        slow = self.model == "mixed" and bool((self.study.table["outcome"] == "withstood").any())
+        ready = known(self._key("shift", *self._model_settings()))
+        self._fit.visible = slow and not ready
+        if slow and not ready:
+            raise Empty(
+                "The mixed model is not fitted yet.",
+                "Press “Fit the mixed model” above: with withstood readings it takes up to half a minute.",
+            )
+        return self.kept("shift", self._shift_job(), *self._model_settings())
+
+    def _equivalence(self) -> Any:
+        from methods.contrast import equivalence
+
+        study = self.study
+        return equivalence(
+            study.selection, study.by, margin=self.margin / 100, reference=study.reference_value, **self._common()
+        )
+
+    def _pairs(self) -> tuple[Any, str]:
+        from methods.contrast import all_pairs
+        from methods.errors import NotEstimable
+
+        try:
+            return all_pairs(self.study.selection, self.study.by, procedure=self.pairs, **self._common()), ""
+        except NotEstimable as error:
+            return None, str(error)
+
+    # ------------------------------------------------------------- longer work
+
+    def _key(self, name: str, *settings: Any) -> Hashable:
+        """The key under which :meth:`kept` and a job keep a result."""
+        return (self.KEY, name, self.study.fingerprint, settings)
+
+    def _ask_model(self) -> tuple[Any, Hashable]:
+        """The mixed model as a job: with withstood series it takes its time."""
+        compute = self._shift_job()
+        return (lambda progress: compute()), self._key("shift", *self._model_settings())
+
+    def _ask_whole(self) -> tuple[Any, Hashable]:
+        from methods.contrast import percentile_shift
+
+        study, common = self.study, self._common()
+        selection, by, reference = study.selection, study.by, study.reference_value
+
+        def work(progress: Progress) -> Any:
+            return percentile_shift(
+                selection, by, reference=reference, resamples=RESAMPLES,
+                progress=lambda done: progress.step(done, 1.0), **common,
+            )  # fmt: skip
+
+        return work, self._key("percentiles", *self._settings())
+
+    def _ask_design(self) -> tuple[Any, Hashable]:
+        from methods.contrast import confounding
+
+        selection = self.study.selection
+        return (lambda progress: confounding(selection)), self._key("confounding")
+
+    def extras(self) -> Sequence[Any]:
+        self._told: set[str] = set()
+        self._more = [Whole(self._ask_whole, self.looks, lambda: self._told, dark=self.dark), Design(self._ask_design)]
+        return self._more
+
+    @param.depends("dark", watch=True)
+    def _repaint_more(self) -> None:
+        for section in self._more:
+            section.dark = self.dark
+
+    def _show(self, result: Answer) -> None:
+        super()._show(result)
+        self._told = {w.text for w in result.shift.warnings}
+        for section in self._more:
+            section.__panel__().visible = True
+            section.update()
+
+    def _say(self, what: Any) -> None:
+        super()._say(what)
+        for section in self._more:
+            section.__panel__().visible = False
+
+    # ------------------------------------------------------------- what is shown
+
+    def sentence(self, result: Answer) -> str:
+        found = answer(result.shift)
+        return f"{found} {agreement(result.equivalence)}" if result.equivalence is not None else found
+
+    def cautions(self, result: Answer) -> Sequence[Caution]:
+        found = list(result.shift.warnings)
+        if result.pairs_refused:
+            found.insert(0, Caution("pairs_refused", result.pairs_refused))
+        if result.pairs is not None:
+            found += [w for w in result.pairs.warnings if w not in found]
+        return found
+
+    def figures(self) -> Sequence[Figure]:
+        return [
+            Figure(
+                "Shift of each level", self.draw, self.describe, key=self._shape, ticks=self._ticks, height=self._height
+            )
+        ]
+
+    def _unit(self) -> str:
+        return "percent" if self.ratio else self.scale
+
+    def _shape(self, result: Answer) -> Hashable:
+        names = (level_text(result.shift.reference), *(level_text(s.level) for s in result.shift.shifts))
+        return (self._unit(), names, bool(self._band(result)))
+
+    def _height(self, result: Answer) -> int:
+        from dashboard.plots import shift as plots
+
+        return plots.height(len(result.shift.shifts) + 1)
+
+    def _ticks(self, result: Answer) -> Sequence[tuple[float, str]]:
+        from dashboard.plots import shift as plots
+
+        names = [f"{level_text(result.shift.reference)} (reference)"]
+        names += [level_text(s.level) for s in result.shift.shifts]
+        return [(float(row), name) for row, name in zip(plots.rows(len(names)), names, strict=True)]
+
+    def _band(self, result: Answer) -> float | None:
+        return self.margin if result.equivalence is not None and self._unit() == "percent" else None
+
+    def draw(self, result: Answer) -> Any:
+        from dashboard.plots import shift as plots
+
+        unit, looks = self._unit(), self.looks(result.shift.by)
+        name = level_text(result.shift.reference)
+        bars = [plots.Bar(name, 0.0, float("nan"), float("nan"), looks[name])]
+        bars += [
+            plots.Bar(
+                level_text(s.level), getattr(s, f"difference_{unit}"), getattr(s, f"low_{unit}"),
+                getattr(s, f"high_{unit}"), looks[level_text(s.level)],
+            )
+            for s in result.shift.shifts
+        ]  # fmt: skip
+        axis = f"Shift against {name} ({'%' if unit == 'percent' else 'kV'})"
+        return plots.intervals(bars, axis, self._band(result), self.dark)
+
+    def describe(self, result: Answer) -> str:
+        r = result.shift
+        text = f"Each level's mean against {level_text(r.reference)} (the line at zero), with {100 * r.confidence:g} % "
+        text += "limits."
+        if self._band(result):
+            text += f" Shaded: agreement within ± {self.margin:g} %."
+        elif result.equivalence is not None:
+            text += " The margin of agreement is drawn on the % axis."
+        missing = [level_text(s.level) for s in r.shifts if not np.isfinite(s.difference_percent)]
+        return text + (f" Not comparable: {words.listed(missing)}." if missing else "")
+
+    def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
+        r = result.shift
+        out = {"shift": ("Shift of the mean", _frame(r.shifts, _SHIFT))}
+        if result.equivalence is not None:
+            title = f"Agreement within ± {self.margin:g} %"
+            out["shift_agreement"] = (title, _frame(result.equivalence.levels, _AGREE))
+        if result.pairs is not None:
+            out["shift_pairs"] = (f"Every pair: {PAIRS[result.pairs.procedure]}", _frame(result.pairs.pairs, _PAIR))
+        out["shift_scatter"] = ("Scatter against the reference", _frame(r.shifts, _SCATTER))
+        out["shift_levels"] = ("All levels, over all of their tests", _frame(r.levels, _LEVEL))
+        samples = [
+            {"level": level_text(s.level), **{n: getattr(one, n) for n in _SAMPLE}}
+            for s in r.shifts
+            for one in s.samples
+        ]
+        if samples:
+            out["shift_samples"] = ("Sample by sample", pd.DataFrame(samples))
+        return out
+
+
+_SHIFT = (
+    "level", "fillings", "breakdowns", "withstood", "mean_kv", "difference_percent", "low_percent", "high_percent",
+    "difference_kv", "low_kv", "high_kv", "p_value", "reference_fillings", "reference_mean_kv", "df", "method",
+)  # fmt: skip
+_SCATTER = (
+    "level", "sd_ratio", "sd_ratio_low", "sd_ratio_high", "sd_ratio_robust_low", "sd_ratio_robust_high", "sd_p_value",
+    "sd_ratio_of",
+)  # fmt: skip
+_AGREE = ("level", "verdict", "difference_percent", "low_percent", "high_percent", "p_value", "fillings")
+_PAIR = ("second", "first", "difference_kv", "low_kv", "high_kv", "difference_percent", "p_value")
+_LEVEL = ("level", "samples", "fillings", "breakdowns", "withstood", "mean_kv", "sd_kv")
+_SAMPLE = (
+    "sample", "fillings", "reference_fillings", "mean_kv", "reference_mean_kv", "difference_kv", "difference_percent",
+)  # fmt: skip
+_LEVELS = ("level", "first", "second")
+
+
+def _frame(rows: Sequence[Any], names: Sequence[str]) -> pd.DataFrame:
+    """The named fields of results as a table, levels as text."""
+    return pd.DataFrame(
+        [{n: level_text(getattr(r, n)) if n in _LEVELS else getattr(r, n) for n in names} for r in rows],
+        columns=[*names],
+    )

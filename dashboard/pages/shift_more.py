@@ -1,0 +1,189 @@
+"""What the shift page computes on request: the whole distributions, and what the tests can tell apart."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+import panel as pn
+import panel_material_ui as pmui
+import param
+
+from dashboard import parts, words
+from dashboard.cache import known, remember
+from dashboard.jobs import Progress, Runner
+from dashboard.levels import level_text
+from dashboard.pages.shift_words import COLUMNS, told
+from dashboard.plots.figure import Figure
+from methods.result import Caution
+
+#: Resamples of whole fillings behind the band.
+RESAMPLES = 2000
+
+Work = Callable[[Progress], Any]
+
+
+def recalled(key: Hashable) -> Any:
+    """What a finished job of this key gave, or None."""
+    return remember(key, lambda: None) if known(key) else None
+
+
+class Section(pn.viewable.Viewer):
+    """A heading, what it is for, a button that starts the work, and what it found; for one key of settings.
+
+    ``ask`` gives the work and its key for the present settings. ``show`` puts a result on the screen.
+    """
+
+    dark = param.Boolean(False, doc="Whether the dark theme is on.")
+
+    def __init__(
+        self, title: str, lead: str, button: str, hint: str, ask: Callable[[], tuple[Work, Hashable]], **params: Any
+    ) -> None:
+        super().__init__(**params)
+        self._ask = ask
+        self._said = parts.Text("p", "", "", live=True)
+        self._notes = parts.raw("", visible=False)
+        self._tables = pmui.Column(sizing_mode="stretch_width", margin=0, sx={"gap": "16px"})
+        self._found = pmui.Column(
+            self._said, self._notes, *self.figures(), self._tables, sizing_mode="stretch_width", margin=0,
+            visible=False, sx={"gap": "16px"},
+        )  # fmt: skip
+        runner = Runner(button, ask, lambda _: self.update(), hint)
+        self._view = pmui.Column(
+            parts.heading(title), parts.hint(lead), runner, self._found, sizing_mode="stretch_width", margin=0,
+            sx={"gap": "8px"},
+        )  # fmt: skip
+
+    def __panel__(self) -> Any:
+        return self._view
+
+    def figures(self) -> Sequence[Any]:
+        """Plots between the words and the tables."""
+        return ()
+
+    def update(self) -> None:
+        """Show what is known for the present settings, or only the button."""
+        found = recalled(self._ask()[1])
+        with pn.io.hold():
+            self._found.visible = found is not None
+            if found is not None:
+                self.show(found)
+
+    def show(self, found: Any) -> None:
+        """Put a result on the screen."""
+        raise NotImplementedError
+
+    def say(
+        self, text: str, cautions: Sequence[Caution], tables: Mapping[str, tuple[str, pd.DataFrame]], columns: Any
+    ) -> None:
+        """Words, warnings and tables of a result."""
+        self._said.text = text
+        notes = parts.cautions(cautions)
+        self._notes.param.update(object=notes, visible=bool(notes))
+        self._tables.objects = [
+            parts.Table(name, title, frame, columns).__panel__() for name, (title, frame) in tables.items()
+        ]
+
+
+class Whole(Section):
+    """The shift of the 1, 10 and 50 % points, and of every percentile with its band."""
+
+    def __init__(
+        self, ask: Callable[[], tuple[Work, Hashable]], looks: Callable[[str], Any], shown: Callable[[], set[str]],
+        **params: Any,
+    ) -> None:  # fmt: skip
+        self._looks, self._already = looks, shown
+        super().__init__(
+            "Beyond the mean",
+            "A mean can stay where it is while the low end moves. This compares the 1, 10 and 50 % points by a fitted "
+            "family, and every percentile by the data alone.",
+            "Compare the whole distributions",
+            f"Resamples whole fillings {RESAMPLES} times; a few seconds for each level.", ask, **params,
+        )  # fmt: skip
+
+    def figures(self) -> Sequence[Any]:
+        from dashboard.plots.canvas import Live
+
+        self._live = Live(
+            Figure("Shift at every percentile", self.draw, self.describe, key=self._names), dark=self.dark
+        )  # fmt: skip
+        return [self._live]
+
+    @param.depends("dark", watch=True)
+    def _repaint(self) -> None:
+        self._live.dark = self.dark
+
+    def _names(self, found: Any) -> tuple[str, ...]:
+        return tuple(level_text(v.level) for v in found.levels)
+
+    def draw(self, found: Any) -> Any:
+        from dashboard.plots import shift as plots
+
+        return plots.whole(found.levels, self._looks(found.by), self._names(found), self.dark)
+
+    def describe(self, found: Any) -> str:
+        return (
+            f"Shift against {level_text(found.reference)} at each percentile by the data alone; each band holds "
+            f"for all percentiles at once with {100 * found.confidence:g} % confidence, "
+            f"{found.resamples} resamples of whole fillings."
+        )
+
+    def show(self, found: Any) -> None:
+        self._live.update(found)
+        already = self._already()
+        points: list[dict[str, Any]] = []
+        curve: list[dict[str, Any]] = []
+        for level in found.levels:
+            name = level_text(level.level)
+            family = level.family.replace("_", " ")
+            points += [{"level": name, "by": family, **_point(p)} for p in level.points]
+            points += [{"level": name, "by": "the data alone", **_point(p)} for p in level.points_from_data]
+            curve += [{"level": name, **_point(p, band=True)} for p in level.curve]
+        self.say(
+            told(found.levels[:3]),
+            [w for w in found.warnings if w.text not in already],
+            {
+                "shift_percentiles": ("Shift of the 1, 10 and 50 % points", pd.DataFrame(points)),
+                "shift_curve": ("Shift at every percentile", pd.DataFrame(curve)),
+            },
+            dict(COLUMNS),
+        )
+
+
+def _point(point: Any, *, band: bool = False) -> dict[str, Any]:
+    names = ["kv", "reference_kv", "difference_percent", "low_percent", "high_percent", "difference_kv", "low_kv",
+             "high_kv"]  # fmt: skip
+    if band:
+        names += ["band_low_percent", "band_high_percent"]
+    return {"p": f"{100 * point.p:g} %", **{n: getattr(point, n) for n in names}}
+
+
+class Design(Section):
+    """Which effects the tests can tell apart, and which tests would set them free."""
+
+    def __init__(self, ask: Callable[[], tuple[Work, Hashable]], **params: Any) -> None:
+        super().__init__(
+            "What these tests can tell apart",
+            "Where two factors always change together, no computation separates them; only further tests do. This "
+            "reads from the design which effects can be estimated, and which tests are missing.",
+            "Look for what changes together",
+            "A second or two; the tables say what each effect shares and which tests would free it.", ask, **params,
+        )  # fmt: skip
+
+    def show(self, found: Any) -> None:
+        wanted = [s[:1].upper() + s[1:] for s in found.suggestions]
+        if found.aliased:
+            sets = "; ".join(words.listed(words.factor(f) for f in group) for group in found.aliased)
+            text = f"These change together, wholly or in part, and cannot be told apart: {sets}."
+        else:
+            text = " ".join(found.sentences)
+        effects = [*found.effects, *found.combinations]
+        frame = pd.DataFrame(
+            [{"effect": e.effect, "status": e.status, "aliased_with": ", ".join(e.aliased_with) or "–",
+              "sentence": e.sentence} for e in effects]
+        )  # fmt: skip
+        tables = {"shift_effects": ("Effects and combinations", frame)}
+        if wanted:
+            tables["shift_missing_tests"] = ("Tests that would help", pd.DataFrame({"test": wanted}))
+        self.say(text, (), tables, dict(COLUMNS))
