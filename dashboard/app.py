@@ -13,6 +13,7 @@ import param
 
 from dashboard import address, demo, footer, parts, theme
 from dashboard.addressbar import AddressBar
+from dashboard.mends import Mends
 from dashboard.pages import entries, keys, page_class
 from dashboard.release import release_on_close
 from dashboard.sidebar import Sidebar
@@ -49,6 +50,7 @@ class App(pn.viewable.Viewer):
                     self._main,
                     footer.footer(),
                     self._bar,
+                    Mends(visible=False, width=0, height=0, margin=0),
                     sizing_mode="stretch_width",
                     sx={"gap": "40px", "padding": {"xs": "16px", "md": "24px 32px"}, "maxWidth": "1240px"},
                 )

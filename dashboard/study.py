@@ -119,6 +119,7 @@ class Study(param.Parameterized):
         waiting = next((w for w in self.awaited if w["sha256"] == digest), None)
         if waiting is not None:
             options = {**waiting.get("options", {}), **options}
+            name = waiting["name"]  # by which the study's exclusions know it, whatever it is called now
         opened = _read(data, name, digest, options, source if not isinstance(source, bytes) else data, demo_name)
         self._arrived(opened, waiting, alone)
         return opened

@@ -61,6 +61,10 @@ FONT = "Roboto, 'Segoe UI', 'Helvetica Neue', Arial, sans-serif"
 TYPE = {"small": 13, "body": 15, "lead": 20, "h2": 18, "h1": 26, "plot": 13}
 #: Spacing in px.
 SPACE = {"xs": 4, "s": 8, "m": 16, "l": 24, "xl": 40}
+#: Ticks of a logarithmic voltage axis.
+LOG_TICKS = (1, 2, 3, 5, 7, 10, 15, 20, 30, 40, 50, 60, 80, 100, 150, 200, 300)
+#: Height of one line of a plot's legend, px.
+LEGEND_LINE = 24
 #: Share of a mark's colour in an uncertainty band.
 BAND_ALPHA = 0.16
 
@@ -123,6 +127,9 @@ def style_plot(dark: bool = False, ticks: Sequence[tuple[float, str]] | None = N
             for part in ("major_label", "axis_label"):
                 setattr(axis, f"{part}_text_font", FONT)
                 setattr(axis, f"{part}_text_font_size", f"{TYPE['plot']}px")
+        if type(figure.x_scale).__name__ == "LogScale":
+            for axis in figure.xaxis:
+                axis.ticker = list(LOG_TICKS)
         for grid in figure.grid:
             grid.grid_line_color = colours.grid
         if ticks is not None:

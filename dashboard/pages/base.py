@@ -121,7 +121,7 @@ class StudyPage(pn.viewable.Viewer):
 
     def choice(self, name: str, label: str, options: Mapping[str, str] | None = None, text: str = "") -> Any:
         """A row of buttons for a Selector parameter with few choices, explained."""
-        return self._options(pmui.RadioButtonGroup, name, label, options, text, titled=True)
+        return self._options(pmui.RadioButtonGroup, name, label, options, text, wide=True)
 
     def select(self, name: str, label: str, options: Mapping[str, str] | None = None, text: str = "") -> Any:
         """A drop-down for a Selector parameter, explained."""
@@ -133,23 +133,25 @@ class StudyPage(pn.viewable.Viewer):
         kind = pmui.IntInput if isinstance(parameter, param.Integer) else pmui.FloatInput
         low, high = parameter.bounds or (None, None)
         extra = {"step": step} if step is not None else {}
-        widget = kind.from_param(parameter, label=label, start=low, end=high, size="small", **extra)
+        widget = kind.from_param(parameter, label=label, start=low, end=high, size="small", description="", **extra)
         return parts.explained(widget, text or parameter.doc or "")
 
     def switch(self, name: str, label: str, text: str = "") -> Any:
         """A switch for a Boolean parameter, explained."""
         parameter = self.param[name]
-        return parts.explained(pmui.Switch.from_param(parameter, label=label), text or parameter.doc or "")
+        widget = pmui.Switch.from_param(parameter, label=label, description="")
+        return parts.explained(widget, text or parameter.doc or "")
 
     def _options(
-        self, kind: Any, name: str, label: str, options: Mapping[str, str] | None, text: str, titled: bool = False
+        self, kind: Any, name: str, label: str, options: Mapping[str, str] | None, text: str, wide: bool = False
     ) -> Any:
         parameter = self.param[name]
         shown = {options.get(o, o): o for o in parameter.objects} if options else {str(o): o for o in parameter.objects}
-        widget = kind.from_param(parameter, label=label, options=shown, size="small")
+        widget = kind.from_param(parameter, label=label, options=shown, size="small", description="")
         column = parts.explained(widget, text or parameter.doc or "")
-        if titled:
-            column.insert(0, parts.raw(f'<span class="hint" aria-hidden="true">{parts.escaped(label)}</span>'))
+        if wide:  # a row of buttons breaks into lines where the page is narrow
+            widget.sx = {"flexWrap": "wrap", "& .MuiToggleButton-root": {"width": "auto", "flex": "1 0 auto"}}
+            column.width = 96 * len(shown)
         return column
 
     # ------------------------------------------------------------- the frame's own

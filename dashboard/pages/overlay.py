@@ -85,10 +85,8 @@ class Page(StudyPage):
         self._split.param.watch(self._split_chosen, "value")
         self.study.param.watch(self._settle, ["by", "split", "files"])
         self._settle()
-        view = self.choice("view", "View", VIEWS, "Each shows the same readings.")
-        view.width = 460
         return [
-            view,
+            self.choice("view", "View", VIEWS, "Each shows the same readings."),
             self.select("family", "Fitted family", FAMILIES, "The curve drawn through each level's readings."),
             parts.explained(self._split, "Up to two more factors; each combination gets its curve."),
         ]
@@ -200,7 +198,7 @@ class Page(StudyPage):
             from methods.scatter import probability_ticks
 
             ticks = probability_ticks(self.view)
-            return list(zip(ticks["position"], ticks["label"], strict=True))
+            return _apart(list(zip(ticks["position"], ticks["label"], strict=True)))
         if self.view == "box":
             return [(i, c.label) for i, c in enumerate(result["curves"])]
         return None
@@ -257,6 +255,16 @@ class Page(StudyPage):
             return {}
         rows = [_row(f) for f in result["fits"]]
         return {"fits": (f"Fitted {FAMILIES[self.family]} distributions", pd.DataFrame(rows))}
+
+
+def _apart(ticks: list[tuple[float, str]], most: int = 22) -> list[tuple[float, str]]:
+    """Leave out ticks whose labels would run into the one before."""
+    span = ticks[-1][0] - ticks[0][0]
+    out = ticks[:1]
+    for tick in ticks[1:]:
+        if tick[0] - out[-1][0] >= span / most:
+            out.append(tick)
+    return out
 
 
 def _name(fit: Mapping[str, Any]) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from typing import Any
 
 import pandas as pd
@@ -36,10 +35,9 @@ class Opener(pn.viewable.Viewer):
         names = {"–": "", **{demo.SETS[n][1]: n for n in demo.names()}}
         self._demo = pmui.Select(label="Demo set", options=names, value=study.dataset, size="small")
         self._saved = pmui.FileInput(label="Open study", accept=".json", variant="outlined")
-        self._save = pmui.FileDownload(
-            label="Save study", icon="save", variant="outlined", filename="study.json",
-            callback=lambda: io.BytesIO(studyfile.save(study).encode()),
-        )  # fmt: skip
+        self._save = parts.saver(
+            "Save study", "study.json", lambda: studyfile.save(study).encode(), icon="save", variant="outlined"
+        )
         self._file.param.watch(self._dropped, "value")
         self._demo.param.watch(self._demo_chosen, "value")
         self._saved.param.watch(self._study_opened, "value")

@@ -29,8 +29,11 @@ def finish(
         "toolbar": "above", "framewise": True, "axiswise": True,
     }  # fmt: skip
     if isinstance(element, hv.Overlay):
-        parts_of = [e.opts(framewise=True, axiswise=True) for e in element]
-        return hv.Overlay(parts_of).opts(legend_position="bottom", legend_cols=2, show_legend=True, **shared)
+        for layer in element:
+            layer.opts(framewise=True, axiswise=True)
+        named = len({layer.label for layer in element if layer.label})
+        shared["min_height"] = height + theme.LEGEND_LINE * named  # the legend stands below and takes nothing away
+        return element.opts(legend_position="bottom", legend_cols=1, **shared)
     return element.opts(**shared)
 
 
@@ -46,7 +49,7 @@ class Live(pn.viewable.Viewer):
         self._pipe: hv.streams.Pipe | None = None
         self._result: Any = None
         self._pane = pn.pane.HoloViews(
-            None, sizing_mode="stretch_width", min_height=figure.height, margin=0, linked_axes=False
+            None, sizing_mode="stretch_width", margin=0, linked_axes=False
         )
         self._words = parts.raw("")
         self._view = pmui.Column(
@@ -67,7 +70,9 @@ class Live(pn.viewable.Viewer):
         figure, text = self.figure, parts.escaped(self.figure.describe(result))
         # The words stand beside the canvas as an image of their own, so that the plot's tools stay reachable.
         self._words.object = f'<div role="img" aria-label="{text}"></div><p class="hint">{text}</p>'
-        key = (figure.key(result), self.dark)
+        height = _height(figure, result)
+        self._pane.min_height = height
+        key = (figure.key(result), self.dark, height)
         if _live(figure, result) and self._pipe is not None and key == self._built:
             self._pipe.send(result)
             return
@@ -84,12 +89,16 @@ class Live(pn.viewable.Viewer):
 
     def _draw(self, result: Any) -> Any:
         figure = self.figure
-        return finish(figure.draw(result), dark=self.dark, height=figure.height, ticks=figure.ticks(result))
+        return finish(figure.draw(result), dark=self.dark, height=_height(figure, result), ticks=figure.ticks(result))
 
     @param.depends("dark", watch=True)
     def _repaint(self) -> None:
         if self._result is not None:
-            self.update(self._result)
+            self.update(self._result)  # another theme is a patch too
+
+
+def _height(figure: Figure, result: Any) -> int:
+    return figure.height(result) if callable(figure.height) else figure.height
 
 
 def _live(figure: Figure, result: Any) -> bool:

@@ -31,7 +31,7 @@ def scale(curves: Sequence[Curve], look: Looks, family: str) -> hv.Overlay:
         curves, look, lambda p: scatter.probability_position(p, family), lambda c: c.points, "Position", SHARE,
         curve=False,
     )  # fmt: skip
-    return overlay.opts(logx=scatter.log_voltage(family))
+    return overlay.opts(logx=bool(scatter.log_voltage(family)))
 
 
 def _distribution(

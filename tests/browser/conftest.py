@@ -1,0 +1,164 @@
+"""A served dashboard and a Chromium that drives it. A missing browser is a failure, never a skip."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+ARTEFACTS = ROOT / "artefacts"
+ARGUMENTS = [
+    "--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update",
+    "--disable-sync", "--no-first-run",
+]  # fmt: skip
+SIZES = {"desk": (1440, 900), "phone": (390, 844)}
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if Path(__file__).parent in item.path.parents:
+            item.add_marker(pytest.mark.browser)
+
+
+def chromium_path() -> str:
+    """The browser to drive: ``GAPSHIFT_CHROMIUM``, or the usual names on the machine."""
+    named = os.environ.get("GAPSHIFT_CHROMIUM")
+    usual = ("chromium", "chromium-browser", "google-chrome")
+    found = [named] if named else ["/usr/bin/chromium", *map(shutil.which, usual)]
+    for path in found:
+        if path and Path(path).is_file():
+            return path
+    pytest.fail(
+        "No Chromium for the browser tests: install Debian's (apt-get install chromium), or name one in "
+        "GAPSHIFT_CHROMIUM.",
+        pytrace=False,
+    )
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def start(*files: str | Path) -> tuple[subprocess.Popen[bytes], str]:
+    """Serve these files, or the demo, on a free port; give the process and the address once it answers."""
+    port = free_port()
+    command = [sys.executable, "-m", "dashboard.cli", "serve", *map(str, files), "--no-browser", "--port", str(port)]
+    process = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
+    url, until = f"http://localhost:{port}/", time.monotonic() + 120
+    while time.monotonic() < until:
+        if process.poll() is not None:
+            out = process.stdout.read().decode() if process.stdout else ""
+            pytest.fail(f"The server ended with status {process.returncode}: {out}", pytrace=False)
+        try:
+            urllib.request.urlopen(f"{url}static/js/bokeh.min.js", timeout=5).close()
+            return process, url
+        except OSError:
+            time.sleep(0.1)
+    process.kill()
+    pytest.fail("The server did not answer within two minutes.", pytrace=False)
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[str]:
+    """The address of a dashboard that serves the demo."""
+    process, url = start()
+    yield url
+    process.terminate()
+    try:
+        process.wait(10)
+    except subprocess.TimeoutExpired:
+        process.kill()
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=chromium_path(), args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+class Visitor:
+    """One browser window with helpers that every test uses, and what went wrong in it."""
+
+    def __init__(self, browser: Any, server: str, name: str, size: str = "desk") -> None:
+        width, height = SIZES[size]
+        self.server, self.name = server, name
+        self.context = browser.new_context(viewport={"width": width, "height": height}, accept_downloads=True)
+        self.tab = self.context.new_page()
+        self.tab.set_default_timeout(60_000)
+        self.wrong: list[str] = []
+        self.tab.on("console", self._console)
+        self.tab.on("pageerror", lambda error: self.wrong.append(f"page error: {error}"))
+        self.tab.on("request", self._request)
+
+    def _console(self, message: Any) -> None:
+        if message.type == "error":
+            self.wrong.append(f"console: {message.text}")
+
+    def _request(self, request: Any) -> None:
+        host = re.sub(r"^\w+://([^/:]+).*", r"\1", request.url)
+        if request.url.startswith(("data:", "blob:")) or host in ("localhost", "127.0.0.1"):
+            return
+        self.wrong.append(f"another host was asked: {request.url}")
+
+    def open(self, query: str = "") -> Any:
+        """Open the dashboard at this query and wait until the page's heading and its answer are there."""
+        self.tab.goto(self.server + query)
+        self.tab.locator("h1").first.wait_for()
+        self.idle()
+        return self.tab
+
+    def idle(self) -> None:
+        """Wait until the document has nothing more to draw."""
+        self.tab.wait_for_function("() => window.Bokeh?.documents?.[0]?.is_idle === true")
+        self.tab.wait_for_timeout(300)
+
+    def answer(self) -> str:
+        """The sentence that answers the page's question."""
+        return str(self.tab.locator(".answer").first.inner_text())
+
+    def menu(self, label: str) -> None:
+        """Go to another page by the menu."""
+        if self.tab.viewport_size["width"] < 600:
+            self.tab.get_by_label("Open drawer").click()
+        self.tab.locator("nav").get_by_text(label, exact=True).click()
+        self.tab.locator("h1").filter(has_text=label).wait_for()
+        self.idle()
+
+    def choose(self, label: str, option: str) -> None:
+        """Choose an option of a drop-down."""
+        self.tab.get_by_role("combobox", name=label).first.click()
+        self.tab.get_by_role("option", name=option, exact=True).click()
+
+    def picture(self, what: str = "") -> Path:
+        """Keep a screenshot."""
+        ARTEFACTS.mkdir(exist_ok=True)
+        path = ARTEFACTS / f"{re.sub(r'[^A-Za-z0-9_-]+', '_', self.name + '_' + what).strip('_')}.png"
+        self.tab.screenshot(path=str(path))
+        return path
+
+
+@pytest.fixture
+def visitor(chromium: Any, server: str, request: pytest.FixtureRequest) -> Iterator[Visitor]:
+    """A window of 1440 × 900 or, with ``@pytest.mark.parametrize("visitor", ["phone"], indirect=True)``, a phone's."""
+    someone = Visitor(chromium, server, request.node.name, getattr(request, "param", "desk"))
+    yield someone
+    someone.picture("end")
+    someone.context.close()
+    assert not someone.wrong, someone.wrong

@@ -1,0 +1,92 @@
+"""The frame, the records and the overlay page as a person uses them."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+DATA = Path(__file__).resolve().parents[2] / "data"
+
+
+@pytest.mark.parametrize("visitor", ["desk", "phone"], indirect=True)
+def test_a_newcomer_sees_the_demo_and_goes_to_the_overlay(visitor: Any) -> None:
+    tab = visitor.open()
+    assert "breakdowns" in visitor.answer()
+    assert tab.locator("h1").count() == 1
+    assert "does not control, interlock or approve" in tab.locator("footer").inner_text()
+    visitor.menu("Overlay")
+    assert "kV" in visitor.answer()
+    assert tab.get_by_role("img", name=re.compile("median")).count() == 1
+    assert "page=overlay" in tab.url
+    visitor.picture("light")
+    tab.get_by_label("Toggle theme").click()
+    visitor.idle()
+    visitor.picture("dark")
+
+
+def test_the_address_restores_the_view_and_back_goes_back(visitor: Any) -> None:
+    tab = visitor.open("?page=overlay&by=gap_mm&conf=0.9&overlay.view=box")
+    assert "Gap" in tab.get_by_role("combobox", name="Compare by").inner_text()
+    assert "90" in tab.get_by_role("combobox", name="Confidence").inner_text()
+    visitor.choose("Confidence", "99 %")
+    tab.wait_for_url("**conf=0.99**")
+    tab.go_back()
+    tab.wait_for_url("**conf=0.9&**")
+    tab.wait_for_timeout(1000)
+    assert "90" in tab.get_by_role("combobox", name="Confidence").inner_text()
+    tab.go_forward()
+    tab.wait_for_url("**conf=0.99**")
+
+
+def test_an_invalid_address_is_mended(visitor: Any) -> None:
+    tab = visitor.open("?page=nowhere&conf=12&overlay.view=%3Cscript%3E")
+    assert "nowhere" not in tab.url and "script" not in tab.url
+
+
+def test_views_change_without_a_fault(visitor: Any) -> None:
+    tab = visitor.open("?page=overlay")
+    for view in ("Density", "Normal scale", "Weibull scale", "Boxes", "Steps"):
+        tab.get_by_role("button", name=view, exact=True).click()
+        visitor.idle()
+        visitor.picture(view)
+    assert "kV" in visitor.answer()
+
+
+def test_an_own_file_is_uploaded_compared_and_its_table_saved(visitor: Any, tmp_path: Path) -> None:
+    file = tmp_path / "mine.csv"
+    rows = [
+        f"{e},{f},{40 + 5 * (e == 'sphere') + 3 * f + i}" for e in ("disc", "sphere") for f in (1, 2) for i in range(5)
+    ]
+    file.write_text("\n".join(["electrode,filling,kv", *rows]))
+    tab = visitor.open()
+    tab.locator("input[type=file]").first.set_input_files(str(file))
+    tab.locator(".answer").filter(has_text="mine.csv").wait_for()
+    assert "20 breakdowns" in visitor.answer()
+    assert "mine" not in tab.url and "data=" not in tab.url
+    visitor.menu("Overlay")
+    with tab.expect_download() as waiting:
+        tab.get_by_role("link", name="Download CSV").or_(tab.get_by_role("button", name="Download CSV")).first.click()
+    saved = Path(waiting.value.path()).read_text(encoding="utf-8-sig")
+    assert saved.startswith("electrode,")
+    assert len(saved.strip().splitlines()) == 3
+
+
+@pytest.mark.parametrize("file", ["messy_sheet.xlsx", "routine_wide.csv"])
+def test_demo_and_messy_files_open_by_hand(visitor: Any, file: str) -> None:
+    tab = visitor.open()
+    tab.locator("input[type=file]").first.set_input_files(str(DATA / file))
+    tab.locator(".answer").filter(has_text=file).wait_for()
+    visitor.idle()
+
+
+def test_a_file_that_is_none_is_told_and_nothing_changes(visitor: Any, tmp_path: Path) -> None:
+    file = tmp_path / "letter.csv"
+    file.write_text("Dear all,\nthe oil was fine.\n")
+    tab = visitor.open()
+    before = visitor.answer()
+    tab.locator("input[type=file]").first.set_input_files(str(file))
+    tab.get_by_text("letter.csv was not opened").wait_for()
+    assert visitor.answer() == before

@@ -1,0 +1,196 @@
+"""The session's state: filters, exclusions, fingerprint, files, without a browser."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dashboard import address, studyfile
+from dashboard.study import Exclusion, Study, filling_key
+from methods.errors import InputError
+
+
+def sheet(seed: int = 1, shift: float = 0.0) -> bytes:
+    """Two electrodes, two fillings of five each, as a CSV; invented."""
+    rng = np.random.default_rng(seed)
+    rows = [
+        {
+            "sample": "A",
+            "electrode": e,
+            "gap_mm": 2.5,
+            "filling": f,
+            "order": o,
+            "kv": round(45 + shift + rng.normal(0, 5), 1),
+        }
+        for e in ("disk", "mushroom")
+        for f in (1, 2)
+        for o in range(1, 6)
+    ]
+    return pd.DataFrame(rows).to_csv(index=False).encode()
+
+
+@pytest.fixture
+def study() -> Study:
+    out = Study()
+    out.open(sheet(), "a.csv")
+    return out
+
+
+def test_a_file_opens_with_its_name_and_a_factor(study: Study) -> None:
+    assert len(study.table) == 20
+    assert set(study.table["file"]) == {"a.csv"}
+    assert study.by == "electrode"
+    assert study.levels("electrode") == ("disk", "mushroom")
+    assert study.factors == ["electrode"]
+
+
+def test_filters_leave_the_levels_that_are_kept(study: Study) -> None:
+    before = study.fingerprint
+    study.filters = {"electrode": ["disk"]}
+    assert set(study.table["electrode"]) == {"disk"}
+    assert study.fingerprint != before
+    assert study.levels("electrode") == ("disk", "mushroom")
+    assert study.present("electrode") == ("disk",)
+    study.filters = {}
+    assert study.fingerprint == before
+
+
+def test_a_filling_and_a_breakdown_are_left_out_with_a_reason(study: Study) -> None:
+    row = study.table.iloc[0].to_dict()
+    study.exclude(filling_key(row), "stirrer stopped")
+    assert len(study.table) == 15
+    one = study.table.iloc[0]
+    study.exclude(filling_key(one.to_dict()) | {"order": "1", "kv": f"{one['kv']:g}"}, "arc to the wall")
+    assert len(study.table) == 14
+    study.take_back(0)
+    assert len(study.table) == 19
+    with pytest.raises(InputError, match="reason"):
+        study.exclude({"filling": "1"}, "  ")
+
+
+def test_an_exclusion_that_names_nothing_leaves_out_nothing(study: Study) -> None:
+    study.exclusions = [Exclusion({}, "empty"), Exclusion({"nowhere": "1"}, "no such column")]
+    assert len(study.table) == 20
+
+
+def test_two_files_are_one_table_and_their_fillings_stay_apart(study: Study) -> None:
+    study.open(sheet(2, 3.0), "b.csv")
+    from methods.records.table import filling_codes
+
+    assert len(study.table) == 40
+    assert "file" in study.factors
+    assert len(set(filling_codes(study.table))) == 8
+
+
+def test_the_same_content_is_not_opened_twice(study: Study) -> None:
+    with pytest.raises(InputError, match="open already"):
+        study.open(sheet(), "again.csv")
+
+
+def test_a_wrong_setting_is_dropped_with_the_file_that_made_it_right(study: Study) -> None:
+    study.param.update(reference="mushroom", filters={"electrode": ["disk"]})
+    study.close("a.csv")
+    assert (study.by, study.reference, study.filters, len(study.table)) == ("", "", {}, 0)
+
+
+def test_the_reference_is_the_cell_itself() -> None:
+    study = Study()
+    frame = pd.DataFrame({"kv": [40.0, 41, 42, 43], "gap_mm": [1.0, 1.0, 2.0, 2.0], "filling": [1, 1, 2, 2]})
+    study.open(frame.to_csv(index=False).encode(), "gaps.csv")
+    study.param.update(by="gap_mm", reference="2")
+    assert study.reference_value == 2.0
+    assert study.levels("gap_mm") == ("1", "2")
+
+
+# ---------------------------------------------------------------- address
+
+
+def test_the_address_carries_the_study_and_brings_it_back(study: Study) -> None:
+    study.param.update(page="overlay", reference="mushroom", confidence=0.9, filters={"electrode": ["disk"]})
+    study.put("overlay", "view", "density")
+    query = address.query(study)
+    other = Study()
+    other.open(sheet(), "a.csv")
+    address.apply(other, address.parse(query))
+    assert address.settings(other) == address.settings(study)
+    assert other.fingerprint == study.fingerprint
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        "?page=nowhere&by=xyz&ref=nobody&conf=7&only.electrode=none&only.hole=a",
+        "?conf=abc&split=a|b&data=../etc/passwd&overlay.view=<script>&overlay.none=1&other.x=1",
+        "?conf=nan&page=%3Cb%3E",
+        "?=&&&only.=1&.=2",
+    ],
+)
+def test_what_cannot_be_is_ignored(study: Study, query: str) -> None:
+    from dashboard.pages import page_class
+
+    before = address.settings(study)
+    address.apply(study, address.parse(query), inputs={"overlay": page_class("overlay")})
+    assert address.settings(study) == before
+
+
+def test_levels_with_any_sign_survive_the_address() -> None:
+    study = Study()
+    names = ["a|b", "50 %", "x&y=z", "ä#?"]
+    frame = pd.DataFrame({"sample": np.repeat(names, 3), "kv": np.linspace(30, 41, 12)})
+    study.open(frame.to_csv(index=False).encode(), "odd.csv")
+    study.filters = {"sample": names[:3]}
+    query = address.query(study)
+    study.filters = {}
+    address.apply(study, address.parse(query))
+    assert study.filters == {"sample": names[:3]}
+
+
+def test_own_files_never_show_in_the_address(study: Study) -> None:
+    assert "a.csv" not in address.query(study)
+    assert study.files[0].sha256[:8] not in address.query(study)
+
+
+# ---------------------------------------------------------------- study file
+
+
+def test_a_saved_study_reopens_to_the_same_numbers(study: Study) -> None:
+    study.param.update(confidence=0.9, filters={"electrode": ["disk"]})
+    study.exclude(filling_key(study.table.iloc[0].to_dict()), "spilled")
+    text = studyfile.save(study)
+    assert "kv" not in text.replace('"kv":', "")
+    other = Study()
+    studyfile.load(other, text)
+    assert [w["name"] for w in other.awaited] == ["a.csv"]
+    other.open(sheet(), "renamed.csv")
+    assert other.awaited == []
+    assert other.confidence == 0.9
+    assert other.exclusions == study.exclusions
+    assert other.table["kv"].tolist() == study.table["kv"].tolist()
+
+
+def test_a_changed_file_is_told(study: Study) -> None:
+    text = studyfile.save(study)
+    other = Study()
+    studyfile.load(other, text)
+    other.open(sheet(9), "a.csv")
+    assert other.awaited == []
+    assert "changed" in other.remarks[0]
+
+
+@pytest.mark.parametrize("text", ["", "[]", "{}", '{"gapshift_study": 99}', '{"gapshift_study": 1}', b"\xff\xfe"])
+def test_something_else_is_not_a_study(text: str | bytes) -> None:
+    with pytest.raises(InputError):
+        studyfile.load(Study(), text)
+
+
+def test_a_study_of_a_demo_set_reopens_by_itself() -> None:
+    from dashboard import demo
+
+    study = Study()
+    study.open_demo(demo.names()[0])
+    study.confidence = 0.8
+    other = Study()
+    studyfile.load(other, studyfile.save(study))
+    assert other.fingerprint == study.fingerprint
+    assert other.confidence == 0.8
