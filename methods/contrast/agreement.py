@@ -18,6 +18,9 @@ from methods.result import Caution
 #: What stands beside every line between two methods.
 STATEMENT = "association in these data, not a conversion"
 
+#: What a test method fixes; rows of one level that differ in these were not taken by the same procedure.
+PROCEDURE = ("method", "electrode", "gap_mm", "stirring", "rise_kv_s")
+
 Result = Literal["filling", "breakdown"]
 
 
@@ -132,7 +135,18 @@ def known_rows(data: Any, by: str) -> tuple[pd.DataFrame, list[Caution]]:
                 "incomplete", f"{int((~known).sum())} rows name no oil or no {by} and were left out of every figure."
             )
         )
-    return table[known], notes
+    table = table[known]
+    mixed = [
+        c for c in PROCEDURE
+        if c != by and table[c].notna().any() and table.groupby(by)[c].nunique(dropna=False).max() > 1
+    ]  # fmt: skip
+    if mixed:
+        text = (
+            f"Within a level of {by} the rows differ in {', '.join(mixed)}; that difference counts as scatter here. "
+            "Take one procedure at a time, or compare by one of those."
+        )
+        notes.append(Caution("mixed_procedure", text))
+    return table, notes
 
 
 def _repeat_variance(rows: pd.DataFrame) -> tuple[float, float]:

@@ -306,18 +306,11 @@ def compare_geometry(
     for part, name in zip(parts, names, strict=True):
         if part.empty:
             raise NotEstimable(f"The data hold no breakdowns of {name}.")
-    oils = [set(p["sample"].astype("object").where(p["sample"].notna(), "–")) for p in parts]
-    shared = sorted(oils[0] & oils[1], key=str)
-    if not shared:
-        raise NotEstimable(
-            f"No oil was tested with both {names[0]} and {names[1]}, so oil and electrode cannot be told apart."
-        )
-    notes = _cautions(parts, oils, names)
+    parts, shared, notes = _blocks(parts, names)
+    notes += _confounded(parts, names)
     both = pd.concat(parts)
-    oil = both["sample"].astype("object").where(both["sample"].notna(), "–")
     side = np.repeat([0, 1], [len(p) for p in parts])
-    keep = oil.isin(shared).to_numpy()
-    both, side, where = both[keep], side[keep], oil[keep].map({o: i for i, o in enumerate(shared)}).to_numpy()
+    where = both["_block"].map({o: i for i, o in enumerate(shared)}).to_numpy()
     design = np.eye(2 * len(shared))[2 * where + side]
     event = 1.0 - withstood(both)
     cluster = np.unique(both["_f"], return_inverse=True)[1]
@@ -344,11 +337,27 @@ def compare_geometry(
     )  # fmt: skip
 
 
-def _cautions(parts: list[pd.DataFrame], oils: list[set[Any]], names: list[str]) -> list[Caution]:
+def _blocks(parts: list[pd.DataFrame], names: list[str]) -> tuple[list[pd.DataFrame], list[str], list[Caution]]:
+    """Rows of the oils tested on both, at a stirring and rate of rise that both saw (or at any, if none is shared)."""
+    for keys in (["sample", "stirring", "rise_kv_s"], ["sample"]):
+        marked = []
+        for part in parts:
+            block = part[keys].astype("object").where(part[keys].notna(), "–").astype(str).agg(" / ".join, axis=1)
+            marked.append(part.assign(_block=block))
+        shared = sorted(set(marked[0]["_block"]) & set(marked[1]["_block"]))
+        if shared:
+            break
+    else:
+        raise NotEstimable(
+            f"No oil was tested with both {names[0]} and {names[1]}, so oil and electrode cannot be told apart."
+        )
+    lone = sorted(set(marked[0]["_block"]) ^ set(marked[1]["_block"]))
+    notes = [Caution("unpaired", f"Tested on one of the two only and left out: {'; '.join(lone)}.")] if lone else []
+    return [p[p["_block"].isin(shared)] for p in marked], shared, notes
+
+
+def _confounded(parts: list[pd.DataFrame], names: list[str]) -> list[Caution]:
     notes = []
-    lone = sorted((oils[0] ^ oils[1]), key=str)
-    if lone:
-        notes.append(Caution("unpaired", f"Tested on one of the two only and left out: {', '.join(map(str, lone))}."))
     other = [
         c
         for c in ("method", "stirring", "rise_kv_s", "laboratory", "instrument", "operator")

@@ -39,6 +39,10 @@ class Cells:
     warnings: tuple[Caution, ...]
 
 
+#: Headings under which published experiments give what is tested.
+LEVEL_HEADINGS: frozenset[str] = frozenset({"level", "levels", "material", "materials", "niveau"})
+
+
 def natural(text: str) -> list[Any]:
     """Sorting key that puts ``Lab 10`` after ``Lab 9``."""
     return [(0, float(part), "") if part.isdigit() else (1, 0.0, part) for part in re.split(r"(\d+)", text) if part]
@@ -59,10 +63,15 @@ def default_levels(table: pd.DataFrame, laboratory: str) -> tuple[str, ...]:
     """The columns that make a level when the user names none: the oil, split where the procedure differs within it.
 
     Results of two methods are never pooled into one repeatability, so whatever of :data:`PROCEDURE`
-    divides the rows further is added. Without a sample: the procedure alone; without either: one level.
+    divides the rows further is added. Without a sample a column headed level or material takes its place;
+    without any of these the procedure alone makes the levels, or there is one.
     """
     chosen: list[str] = []
     groups = 1
+    if not table["sample"].notna().any():
+        extra = [c for c in table.columns if c not in COLUMNS and str(c).strip().casefold() in LEVEL_HEADINGS]
+        if extra:
+            return (extra[0],)
     for name in ("sample", *PROCEDURE):
         if name == laboratory or name not in table.columns or not table[name].notna().any():
             continue
@@ -198,6 +207,12 @@ def gather(
         named = named + " / " + part
     table = table.assign(_lab=table[laboratory].map(level_label), _level=named)
     warnings += _mixed(table, level_columns)
+    if not level_columns:
+        warnings.append(
+            Caution(
+                "one_level", "All rows count as one level; if the file holds several oils, name their column as level."
+            )
+        )
     if result == "filling":
         table = _by_filling(table, laboratory)
         stood = table["_w"].to_numpy(dtype=bool)

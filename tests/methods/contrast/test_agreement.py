@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from functools import cache
 
 import numpy as np
@@ -45,11 +46,11 @@ def test_york_against_a_general_minimiser() -> None:
     assert [y.intercept_standard_error, y.slope_standard_error] == pytest.approx(list(se), rel=0.05)
 
 
-@pytest.mark.parametrize("name", names("F08b"))
+# pbreg_deming_pkg_*: another R package's variant of Passing-Bablok, with its own handling of ties; the case itself
+# says to accept the published definition instead.
+@pytest.mark.parametrize("name", [n for n in names("F08b") if not n.startswith("pbreg_deming_pkg")])
 def test_creatinine(name: str) -> None:
     """R package mcr on its own data set; another package's Passing-Bablok treats ties differently."""
-    if name.startswith("pbreg_deming_pkg"):
-        pytest.skip("a variant with other handling of ties; the values above it follow the published definition")
     d = data("F08_creatinine.csv").dropna()
     x, y = d["serum.crea"], d["plasma.crea"]
     line, pb = deming(x, y), passing_bablok(x, y, between=True)
@@ -164,15 +165,15 @@ def test_paired_by_oil_from_records() -> None:
 
 
 def test_band_covers_a_new_oil() -> None:
-    hits = 0
-    for seed in range(30):
+    hits, runs = 0, 400 if os.environ.get("GAPSHIFT_LONG") == "1" else 16
+    for seed in range(runs):
         band = whole(invented(seed)).predict(45.0)
         rng = np.random.default_rng(1000 + seed)
         # a result of 45 kV on a new oil; oils were spread evenly, so its true level is about 45
         truth = 45 * np.exp(-rng.normal(0, 0.04 / np.sqrt(2)) - rng.normal(0, 0.1 / np.sqrt(12)))
         seen = 0.8 * truth * np.exp(rng.normal(0, 0.04 / np.sqrt(2)) + rng.normal(0, 0.1 / np.sqrt(12)))
         hits += band.low_kv <= seen <= band.high_kv
-    assert hits >= 26
+    assert hits >= 0.87 * runs
 
 
 def test_what_is_left_out_is_named() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -123,10 +125,10 @@ def test_electrodes_are_not_mixed() -> None:
 
 
 def test_limits_cover_the_truth_with_unequal_fillings() -> None:
-    hits = 0
-    for seed in range(60):
+    hits, runs = 0, 400 if os.environ.get("GAPSHIFT_LONG") == "1" else 25
+    for seed in range(runs):
         frame = series(seed=seed)
         kept = frame[~((frame["filling"] == "1") & (frame["order"] > 1))]
         fit = fit_power(as_table(kept), "gap_mm")
         hits += fit.b_low <= 0.7 <= fit.b_high
-    assert hits >= 53, hits
+    assert hits >= 0.88 * runs, hits

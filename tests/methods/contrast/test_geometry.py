@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 import re
 from functools import cache
 
@@ -173,11 +174,11 @@ def invented(seed: int, ratio: float = 0.9, fillings: int = 4) -> pd.DataFrame:
 
 
 def test_observed_shift_beside_the_prediction() -> None:
-    hits = 0
-    for seed in range(40):
+    hits, runs = 0, 400 if os.environ.get("GAPSHIFT_LONG") == "1" else 16
+    for seed in range(runs):
         found = compare_geometry(invented(seed), ("spherical", 2.5), ("mushroom", 2.5))
         hits += found.observed_low <= 0.9 <= found.observed_high
-    assert hits >= 34
+    assert hits >= 0.87 * runs
     assert found.fillings == 16 and found.breakdowns == 96 and found.shape_low < found.shape < found.shape_high
     assert found.warnings == ()
     frame = invented(1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from functools import cache
 
 import numpy as np
@@ -75,11 +76,11 @@ def invented(seed: int = 0, oils: int = 8) -> pd.DataFrame:
 
 
 def test_discrimination_limits_cover_and_rank() -> None:
-    hits = 0
-    for seed in range(40):
+    hits, runs = 0, 400 if os.environ.get("GAPSHIFT_LONG") == "1" else 20
+    for seed in range(runs):
         table = discrimination(invented(seed)).methods.set_index("method")
         hits += table.loc["sharp", "discrimination_low"] <= 4 <= table.loc["sharp", "discrimination_high"]
-    assert hits >= 35
+    assert hits >= 0.88 * runs
     found = discrimination(invented(), minutes={"sharp": 60, "dull": 60})
     assert list(found.methods["method"]) == ["sharp", "dull"] and found.ranked_by == "per_hour"
     slow = discrimination(invented(), minutes={"sharp": 6000, "dull": 1})

@@ -1,0 +1,106 @@
+"""``gapshift sensitivity``: which method tells the oils apart better, per result and per bench hour."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records, probability
+from methods.errors import InputError, NotEstimable
+
+NAME = "sensitivity"
+HELP = "which method tells oils apart better: discrimination per result and per bench hour"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    add_reading_options(parser)
+    parser.add_argument("--by", metavar="COLUMN", default="method", help="the column that separates the methods")
+    parser.add_argument(
+        "--minutes", metavar="LEVEL=MINUTES", action="append", default=[],
+        help="bench time of one result; without it the protocol's own waits and pauses where it is recognised",
+    )  # fmt: skip
+    parser.add_argument(
+        "--result", choices=["filling", "breakdown"], default="filling",
+        help="what is one result: the mean of a filling, or each breakdown",
+    )  # fmt: skip
+    parser.add_argument("--confidence", type=probability, default=0.95, help="of every interval (95%%)")
+    add_json(parser)
+
+
+def _given(items: list[str]) -> dict[str, float]:
+    out = {}
+    for item in items:
+        level, sign, minutes = item.rpartition("=")
+        try:
+            out[level.strip()] = float(minutes.replace(",", "."))
+        except ValueError:
+            out[level.strip()] = 0.0
+        if not sign or not 0 < out[level.strip()] < float("inf"):
+            raise InputError(f"--minutes {item!r}: write it as LEVEL=MINUTES, such as D1816=25.")
+    return out
+
+
+def bench_minutes(levels: list[str], mean_kv: dict[str, float]) -> dict[str, float]:
+    """Minutes for one filling of each level that is a recognised protocol."""
+    from methods.protocols.bench import bench_time
+
+    out = {}
+    for level in levels:
+        try:
+            out[level] = bench_time(level, fillings=1, mean_kv=mean_kv.get(level)).minutes
+        except InputError:
+            continue
+    return out
+
+
+def text(found: Any, ratios: list[Any]) -> str:
+    heads = [
+        "method",
+        "oils",
+        "results",
+        "signal kV",
+        "noise kV",
+        "signal/noise",
+        "from",
+        "to",
+        "minutes",
+        "per hour",
+        "from",
+        "to",
+    ]
+    lines = [columns(found.methods.to_numpy().tolist(), heads, 3), ""]
+    what = "discrimination per bench hour" if found.ranked_by == "per_hour" else "discrimination of one result"
+    lines.append(f"Ranked by {what}, for the oils of this file.")
+    for r in ratios:
+        lines.append(
+            f"{r.second} against {r.first}: sensitivity ratio {r.ratio:.3g} ({r.ratio_low:.3g} to {r.ratio_high:.3g}); "
+            f"one result of {r.second} is worth {r.equivalent_results:.3g} of {r.first}."
+        )
+    lines += [f"Caution: {w.text}" for w in found.warnings]
+    return "\n".join(lines)
+
+
+def run(args: argparse.Namespace) -> int:
+    from methods.contrast.sensitivity import discrimination, sensitivity_ratio
+    from methods.records import resolve_column
+    from methods.result import as_json
+
+    records = open_records(args)
+    by = resolve_column(records, args.by)
+    means = records.table.groupby(by)["kv"].mean()
+    levels = [str(v) for v in means.index]
+    minutes = bench_minutes(levels, dict(zip(levels, means.tolist(), strict=True))) if args.result == "filling" else {}
+    minutes |= _given(args.minutes)
+    found = discrimination(records, by=by, minutes=minutes, result=args.result, confidence=args.confidence)
+    order, ratios = list(found.methods["method"]), []
+    for other in order[1:]:
+        try:
+            ratios.append(
+                sensitivity_ratio(
+                    records, by=by, first=other, second=order[0], result=args.result, confidence=args.confidence
+                )
+            )
+        except NotEstimable:
+            continue  # the table above says which method has no repeated results
+    emit(args, {**as_json(found), "ratios": ratios}, text(found, ratios))
+    return 0
