@@ -104,9 +104,13 @@ def _columnar(sheet: Sheet, plan: Layout) -> Body | None:
     )  # fmt: skip
     try:
         frame = pd.read_csv(io.BytesIO(raw), dtype={i: "category" for i, k in kinds.items() if k == "text"}, **options)
-        again = [i for i, k in kinds.items() if k == "whole" and not _whole(frame[i])]
+        again = [
+            i
+            for i, k in kinds.items()
+            if (k == "whole" and not _whole(frame[i])) or (k == "text" and _lost_text(frame[i]))
+        ]
         if again:  # labels that turned out not to be whole numbers: read those columns as text
-            part = pd.read_csv(io.BytesIO(raw), dtype=dict.fromkeys(again, "category"), usecols=again, **options)
+            part = pd.read_csv(io.BytesIO(raw), dtype=dict.fromkeys(again, "str"), usecols=again, **options)
             frame = frame.drop(columns=again).join(part)[list(range(len(plan.headings)))]
     except (pd.errors.ParserError, UnicodeError, ValueError):
         return None
@@ -117,6 +121,11 @@ def _columnar(sheet: Sheet, plan: Layout) -> Body | None:
         if len(starts) != len(frame):
             return None
         rows = starts
+    blank = frame.isna().all(axis=1).to_numpy()
+    if blank.any():
+        frame, rows = frame[~blank], rows[~blank]
+        for i in (i for i, k in kinds.items() if k == "whole" and frame[i].notna().all()):
+            frame[i] = frame[i].astype(np.int64) if frame[i].dtype == float else frame[i]
     return Body([_coded_series(frame[i], kinds[i]) for i in range(len(plan.headings))], rows)
 
 
@@ -151,15 +160,25 @@ def _leading_zeros(raw: bytes, mark: str) -> bool:
 
 
 def _whole(series: pd.Series) -> bool:
+    if pd.api.types.is_float_dtype(series.dtype):  # blank lines turn whole numbers into floats
+        held = series.dropna()
+        return bool((held == np.floor(held)).all()) and bool((held.abs() < 2**52).all())
     return bool(pd.api.types.is_integer_dtype(series.dtype))
+
+
+def _lost_text(series: pd.Series) -> bool:
+    """Whether pandas turned the categories into numbers or truth values, so that 007 or 1.250 is no longer as written."""
+    return isinstance(series.dtype, pd.CategoricalDtype) and not (
+        pd.api.types.is_string_dtype(series.cat.categories) or series.cat.categories.dtype == object
+    )
 
 
 def _coded_series(series: pd.Series, kind: str) -> Coded:
     if isinstance(series.dtype, pd.CategoricalDtype):
         return _drop_blank(series.cat.codes.to_numpy().astype(np.int64), [str(c) for c in series.cat.categories])
     if kind == "whole" and _whole(series):
-        codes, uniques = pd.factorize(series.to_numpy())
-        return Coded(codes.astype(np.int64), list(map(str, uniques.tolist())))
+        codes, uniques = pd.factorize(series.to_numpy(), use_na_sentinel=True)
+        return Coded(codes.astype(np.int64), [str(int(u)) for u in uniques.tolist()])
     if pd.api.types.is_numeric_dtype(series.dtype) and not pd.api.types.is_bool_dtype(series.dtype):
         return Coded(np.empty(0, np.int64), [], series.to_numpy(dtype=float))
     codes, uniques = pd.factorize(series)

@@ -99,7 +99,7 @@ def places_of(plan: Layout, body: Body, flat: Flat, prefix: str) -> Places:
     return Places(rows, columns, body_rows)
 
 
-def refuse_sentinels(flat: Flat) -> None:
+def refuse_sentinels(flat: Flat, voltage: bool) -> None:
     """999, 9999 ... that stand apart from every other number are codes for "no reading"."""
     held = flat.kind == VALUE
     high = held & (flat.kv >= 99)
@@ -111,6 +111,8 @@ def refuse_sentinels(flat: Flat) -> None:
         return
     rest = flat.kv[held & ~codes]
     top = float(rest.max()) if len(rest) else 0.0
+    if not voltage and top > 150:  # numbers that may be of another kind, where 999 is one of them
+        return
     where = np.flatnonzero(codes & (flat.kv > max(2 * top, 500 if not len(rest) else 0)))
     flat.refuse(where, "a row of nines far above every other number is a code for no reading")
 

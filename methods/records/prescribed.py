@@ -65,6 +65,7 @@ def _fill(
         text = name not in ("gap_mm", "rise_kv_s")
         codes, levels = pd.factorize(table[name]) if table[name].notna().any() else (np.full(len(table), -1), [])
         pool: list[Any] = list(levels)
+        changed = False
         for where, found in plans:
             value = found.edition_stated if name == "edition" else found.stated.get(name, found.fixed().get(name))
             if value is None or codes[where[0]] >= 0:
@@ -72,9 +73,10 @@ def _fill(
             if value not in pool:
                 pool.append(value)
             codes[where] = pool.index(value)
+            changed = True
             shown = f"{name} {value:g}" if isinstance(value, float) else f"{name} {value}"
             done.setdefault(found.designation, set()).add(shown)
-        if len(pool) > len(levels):
+        if changed:
             kinds = pd.array(pool, dtype="str") if text else np.append(np.asarray(pool, dtype=float), np.nan)
             known[name] = codes + 1
             table[name] = kinds.take(codes, allow_fill=True) if text else kinds[codes]

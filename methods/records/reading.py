@@ -172,7 +172,7 @@ def _read_sheet(
     place = places_of(plan, body, flat, f"{sheet.name}!" if tell else "")
     refuse_rows(plan, body, flat)
     if not plan.named:
-        refuse_sentinels(flat)
+        refuse_sentinels(flat, plan.voltage)
     gaps = gap_of(plan, body, place.body_rows, log)
     multiply_by_gap(flat, gaps, plan, place, log)
     apply_outcomes(plan, body, flat, place, options.words, log)

@@ -86,11 +86,11 @@ def _score(row: list[str], below: list[list[str]], wanted: set[str]) -> float:
         if not text:
             continue
         read = heading(text) if len(text) <= 80 else Heading(text)
-        if fold(text) in wanted and fold(text):
+        if fold(text) in wanted and fold(text) and not is_number(text):
             total += 6
         elif at in run:
             total += 2
-        elif is_number(text):
+        elif is_number(text) and (read.shot is None or text[-1].isdigit() or text[-1] == "."):
             total -= 2
             continue
         elif _PAIR.fullmatch(text) and not read.name:
@@ -423,10 +423,12 @@ def _shots(heads: list[Heading], shares: list[float]) -> list[int]:
     """The numbered headings that count breakdowns: one prefix, 1 2 3 ..., cells that are numbers."""
     groups: dict[str, list[int]] = {}
     for i, h in enumerate(heads):
-        if h.shot is not None and shares[i] >= 0.3:
+        if h.shot is not None and (shares[i] >= 0.3 or _counts_breakdowns([h])):
             groups.setdefault(h.prefix, []).append(i)
     good: list[list[int]] = []
     for prefix, members in groups.items():
+        if not any(shares[i] > 0 for i in members):
+            continue
         numbers = [heads[i].shot for i in members]
         known = heading(prefix).name if prefix else "kv"
         known = "order" if prefix in _COUNTING else known
