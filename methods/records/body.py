@@ -78,10 +78,10 @@ def body_of(sheet: Sheet, plan: Layout) -> Body:
         width = max(len(plan.headings), max(map(len, cells)))
         plan.cells, plan.rows = [r + [""] * (width - len(r)) for r in cells], rows
     cells = plan.cells[plan.first :]
-    rows = np.asarray(plan.rows[plan.first :], dtype=np.int64)
+    numbers = np.asarray(plan.rows[plan.first :], dtype=np.int64)
     held = np.array([any(c.strip() for c in r) for r in cells], dtype=bool)
     kept = [r for r, h in zip(cells, held, strict=True) if h]
-    return Body([coded([r[i] for r in kept]) for i in range(len(plan.headings))], rows[held])
+    return Body([coded([r[i] for r in kept]) for i in range(len(plan.headings))], numbers[held])
 
 
 def _columnar(sheet: Sheet, plan: Layout) -> Body | None:
@@ -116,11 +116,11 @@ def _columnar(sheet: Sheet, plan: Layout) -> Body | None:
         return None
     rows = np.arange(first_line, first_line + len(frame), dtype=np.int64)
     if '"' in sheet.text:
-        starts = np.asarray(line_starts(sheet.text, sheet.delimiter), dtype=np.int64)
-        starts = starts[starts >= first_line]
-        if len(starts) != len(frame):
+        begun = np.asarray(line_starts(sheet.text, sheet.delimiter), dtype=np.int64)
+        begun = begun[begun >= first_line]
+        if len(begun) != len(frame):
             return None
-        rows = starts
+        rows = begun
     blank = frame.isna().all(axis=1).to_numpy()
     if blank.any():
         frame, rows = frame[~blank], rows[~blank]
@@ -167,7 +167,7 @@ def _whole(series: pd.Series) -> bool:
 
 
 def _lost_text(series: pd.Series) -> bool:
-    """Whether pandas turned the categories into numbers or truth values, so that 007 or 1.250 is no longer as written."""
+    """Whether pandas turned the categories into numbers or truth values, so that 007 or 1.250 is no longer as written."""  # noqa: E501
     return isinstance(series.dtype, pd.CategoricalDtype) and not (
         pd.api.types.is_string_dtype(series.cat.categories) or series.cat.categories.dtype == object
     )
@@ -181,5 +181,5 @@ def _coded_series(series: pd.Series, kind: str) -> Coded:
         return Coded(codes.astype(np.int64), [str(int(u)) for u in uniques.tolist()])
     if pd.api.types.is_numeric_dtype(series.dtype) and not pd.api.types.is_bool_dtype(series.dtype):
         return Coded(np.empty(0, np.int64), [], series.to_numpy(dtype=float))
-    codes, uniques = pd.factorize(series)
-    return _drop_blank(codes, [str(u) for u in uniques])
+    texts, kinds = pd.factorize(series)
+    return _drop_blank(texts, [str(k) for k in kinds])

@@ -39,16 +39,16 @@ NO_BREAKDOWN_WORDS = frozenset(
     "kein durchschlag,kd,pas de claquage,sin ruptura,no rompe,sem ruptura,nessuna scarica".split(",")
 )
 _NO_BREAKDOWN_AT = re.compile(
-    rf"(?P<words>[a-z/. ]+?)\s*(?:at|@|to|up to|till|until|bis|a|\(|:|,)?\s*(?P<number>{_NUMBER})\s*(?P<unit>{_UNIT})?\s*\)?",
+    rf"(?P<words>[a-z/. ]+?)\s*(?:at|@|to|up to|till|until|bis|a|\(|:|,)?\s*(?P<number>{_NUMBER})\s*(?P<unit>{_UNIT})?\s*\)?",  # noqa: E501
     re.IGNORECASE,
 )
 _BLANKS = frozenset(
-    ["", "-", "--", "---", "n/a", "na", "nan", "null", "none", "nil", "n.a.", "not tested", "not measured", "nt", "n.t.", "/", "."]
+    ["", "-", "--", "---", "n/a", "na", "nan", "null", "none", "nil", "n.a.", "not tested", "not measured", "nt", "n.t.", "/", "."]  # noqa: E501
 )  # fmt: skip
 _ERROR = re.compile(r"#(?:ref|div/0|value|n/?a|name|num|null|spill|calc|getting_data)[!?]?|#+|err:\d+", re.IGNORECASE)
 _MONTH = "jan|feb|mar|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez"
 _DATE = re.compile(
-    rf"\d{{4}}-\d\d-\d\d(?:[ T].*)?|\d{{1,2}}[-/. ](?:{_MONTH})[a-z]*(?:[-/. ]\d{{2,4}})?|(?:{_MONTH})[a-z]*[- ]\d{{1,4}}"
+    rf"\d{{4}}-\d\d-\d\d(?:[ T].*)?|\d{{1,2}}[-/. ](?:{_MONTH})[a-z]*(?:[-/. ]\d{{2,4}})?|(?:{_MONTH})[a-z]*[- ]\d{{1,4}}"  # noqa: E501
     r"|\d{1,2}(?P<sep>[/.-])\d{1,2}(?P=sep)\d{2,4}|\d{1,2}:\d{2}(?::\d{2})?",
     re.IGNORECASE,
 )
@@ -133,7 +133,7 @@ def _grouped(body: str, mark: str) -> bool:
 
 
 def unit_of(text: str | None) -> str | None:
-    """One name for a unit of voltage: ``kV``, ``V``, ``kVp``, ``Vp``, ``kV/mm``, ``kV/cm``; None when it is none of them."""
+    """One name for a unit of voltage: ``kV``, ``V``, ``kVp``, ``Vp``, ``kV/mm``, ``kV/cm``; None for any other."""
     key = re.sub(r"[\s().\[\]_]", "", (text or "").casefold())
     return _UNITS.get(key)
 

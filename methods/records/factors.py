@@ -68,7 +68,7 @@ def numbers(name: str, cells: Coded, head: Heading, rows: np.ndarray, log: Log) 
     if name == "temperature_c" and unitless:
         _fahrenheit(out, unitless, head, log)
     if name == "gap_mm" and any(0 < v < 0.3 for _, v in unitless):
-        log.problem(None, head.text, f"{min(v for _, v in unitless):g}", "a gap without unit is in mm; below 0.3 it may be inches",
+        log.problem(None, head.text, f"{min(v for _, v in unitless):g}", "a gap without unit is in mm; below 0.3 it may be inches",  # noqa: E501
                     "kept as mm; write the unit if it is inches")  # fmt: skip
     if name == "water_mg_kg" and head.unit == "ppm":
         log.guess("water", "ppm are mg/kg", f"heading {head.text!r}", "write mg/kg or µL/L in the heading")
@@ -76,7 +76,7 @@ def numbers(name: str, cells: Coded, head: Heading, rows: np.ndarray, log: Log) 
 
 
 def _as_text(cells: Coded) -> Coded:
-    codes, uniques = pd.factorize(cells.numbers)
+    codes, uniques = pd.factorize(np.asarray(cells.numbers))
     return Coded(codes, [f"{u:.12g}" for u in uniques])
 
 
@@ -204,7 +204,7 @@ def labels(name: str, cells: Coded, head: Heading, rows: np.ndarray, log: Log) -
         ):
             where = np.flatnonzero(np.isin(cells.codes, dates))
             log.problem(rows[where[0]], head.text, cells.uniques[cells.codes[where[0]]],
-                        "a date where a name belongs: spreadsheets turn 1-5 into a date", f"kept as written ({len(where)} rows)")  # fmt: skip
+                        "a date where a name belongs: spreadsheets turn 1-5 into a date", f"kept as written ({len(where)} rows)")  # fmt: skip  # noqa: E501
     return mapped(cells, tidy)
 
 

@@ -91,7 +91,7 @@ def places_of(plan: Layout, body: Body, flat: Flat, prefix: str) -> Places:
         if len(set(heads)) != len(heads):
             heads = [f"{h} ({n})" for n, h in enumerate(heads, 1)]
         rows = body.rows[flat.row] if len(flat.parsed) > 1 else body.rows
-        columns = pd.Categorical.from_codes(flat.column, categories=heads)
+        columns = pd.Categorical.from_codes(flat.column, categories=pd.Index(heads))
         body_rows = body.rows
     if prefix:
         rows = np.array([f"{prefix}{r}" for r in rows], dtype=object)
@@ -132,7 +132,7 @@ def multiply_by_gap(flat: Flat, gaps: np.ndarray, plan: Layout, place: Places, l
 
 def log_refused(flat: Flat, place: Places, log: Log) -> None:
     """One problem for each refused cell."""
-    for at in np.flatnonzero(flat.kind == REFUSED):
+    for at in np.flatnonzero(flat.kind == REFUSED).tolist():
         log.problem(
             place.rows[at], str(place.columns[at]), flat.text(at), flat.rule(at), "refused: not used as a breakdown"
         )

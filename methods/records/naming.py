@@ -86,7 +86,7 @@ def _named_unit(text: str | None) -> str | None:
 
 
 def gap_of(plan: Layout, body: Body, rows: np.ndarray, log: Log) -> np.ndarray:
-    """The gap of each row in mm: from its column, else from the lines above the heading, else from the method's text."""
+    """The gap of each row in mm: from its column, else from the lines above the heading."""
     at = next((i for i, h in enumerate(plan.headings) if h.name == "gap_mm" and i not in plan.values), None)
     out = np.full(len(body), np.nan)
     if at is not None:

@@ -16,7 +16,7 @@ _NO = {"0", "no", "n", "false", "nein", "non"}
 
 
 def apply_outcomes(plan: Layout, body: Body, flat: Flat, place: Places, words: frozenset[str], log: Log) -> None:
-    """Bring the outcome column into ``flat``. A column whose words mean neither is left as a column of the file's own."""
+    """Bring the outcome column into ``flat``; one whose words mean neither stays as a column of the file's own."""
     at = next((i for i, h in enumerate(plan.headings) if h.name == "outcome" and i not in plan.values), None)
     if at is None:
         return

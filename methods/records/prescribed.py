@@ -33,7 +33,7 @@ def apply_protocols(table: pd.DataFrame, rows: np.ndarray, known: dict[str, np.n
         _departures(head, found, rows[where[0]], len(where), log)
         if found.family == "astm_d1816" and found.gap_mm.value is None and pd.isna(head["gap_mm"]):
             log.problem(rows[where[0]], "gap", "", "ASTM D1816 is done at 1 mm or at 2 mm",
-                        f"kept without a gap; no comparison with a limit until the gap is given ({len(where)} rows)")  # fmt: skip
+                        f"kept without a gap; no comparison with a limit until the gap is given ({len(where)} rows)")  # fmt: skip  # noqa: E501
     _fill(table, plans, known, log)
     _one_spelling(table, plans, spellings, known, log)
 
@@ -64,7 +64,7 @@ def _fill(
     for name in (*_FIXED, "edition"):
         text = name not in ("gap_mm", "rise_kv_s")
         codes, levels = pd.factorize(table[name]) if table[name].notna().any() else (np.full(len(table), -1), [])
-        pool: list[Any] = list(levels)
+        pool: list[Any] = list(np.asarray(levels))
         changed = False
         for where, found in plans:
             value = found.edition_stated if name == "edition" else found.stated.get(name, found.fixed().get(name))
@@ -77,9 +77,11 @@ def _fill(
             shown = f"{name} {value:g}" if isinstance(value, float) else f"{name} {value}"
             done.setdefault(found.designation, set()).add(shown)
         if changed:
-            kinds = pd.array(pool, dtype="str") if text else np.append(np.asarray(pool, dtype=float), np.nan)
+            if text:
+                table[name] = pd.array(pool, dtype="str").take(codes, allow_fill=True)
+            else:
+                table[name] = np.append(np.asarray(pool, dtype=float), np.nan)[codes]
             known[name] = codes + 1
-            table[name] = kinds.take(codes, allow_fill=True) if text else kinds[codes]
     for designation, values in done.items():
         log.guess(
             "filled from protocol",

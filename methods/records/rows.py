@@ -1,4 +1,4 @@
-"""Rows that are not one record each: repeated headings, totals, labels given once, a series continued on a second row."""
+"""Rows that are not one record each: headings again, totals, labels given once, a series on two rows."""
 
 from __future__ import annotations
 

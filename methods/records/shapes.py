@@ -446,7 +446,7 @@ def _shots(heads: list[Heading], shares: list[float]) -> list[int]:
             continue
         if numbers == list(range(1, len(numbers) + 1)) and (len(numbers) >= 2 or known in ("kv", "order")):
             good.append(members)
-        elif len(numbers) >= 2 and sorted(set(numbers)) == numbers and known in ("kv", "order"):
+        elif len(numbers) >= 2 and sorted({n or 0 for n in numbers}) == numbers and known in ("kv", "order"):
             good.append(members)
     return max(good, key=len, default=[])
 

@@ -41,7 +41,7 @@ class Voltages:
 
 
 def decimal_mark(columns: list[Coded], unit: str | None, given: str | None, log: Log) -> str | None:
-    """The decimal mark of the voltage columns, shown as a guess where it is one. None: each cell by its own evidence."""
+    """The decimal mark of the voltage columns, shown where it is a guess. None: each cell by its own evidence."""
     texts = [t for c in columns for t in c.uniques[:20_000]]
     comma = [t for t in texts if "," in t and _COMMA.search(t)]
     point = [t for t in texts if "." in t and _POINT.search(t)]
@@ -114,7 +114,7 @@ def parse_column(cells: Coded, unit: str | None, decimal: str | None, words: fro
 
 
 def magnitude_units(plan: Layout, body: Body, units: list[str | None], mark: str | None, log: Log) -> list[str | None]:
-    """Volts where a heading that speaks of voltage gives no unit and the numbers can only be volts; shown as a guess."""
+    """Volts where a heading that speaks of voltage gives no unit and the numbers can only be volts; a guess."""
     if plan.named or not plan.voltage or any(u is not None for u in units):
         return units
     middle = []

@@ -64,7 +64,7 @@ def main(rows: int = 1_000_000) -> None:
             counted = time.perf_counter() - start
             print(
                 f"{rows:,} rows, {'soiled' if soiled else 'clean'}: pandas.read_csv {plain:.2f} s, read {ours:.2f} s, "
-                f"ratio {ours / plain:.2f}; {counts[0]:,} fillings and {counts[1]} conditions counted in {counted:.2f} s"
+                f"ratio {ours / plain:.2f}; {counts[0]:,} fillings and {counts[1]} conditions counted in {counted:.2f} s"  # noqa: E501
             )
 
 

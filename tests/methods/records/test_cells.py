@@ -49,8 +49,8 @@ def test_a_number_with_its_unit_and_remark(text: str, value: float, unit: str | 
     assert cell.value == pytest.approx(value)
 
 
-@pytest.mark.parametrize("text", [">60", "> 60", ">=60", "≥60", "≧ 60", "60+", "60 kV+", "60 kV +", "over 60", "60 (no BD)",
-                                  "60 FS", "60 withstood", "no breakdown at 60", "NB @ 60 kV", "no BD (60)"])  # fmt: skip
+@pytest.mark.parametrize("text", [">60", "> 60", ">=60", "≥60", "≧ 60", "60+", "60 kV+", "60 kV +", "over 60", "60 (no BD)",  # noqa: E501
+                                  "60 FS", "60 withstood", "no breakdown at 60", "NB @ 60 kV", "no BD (60)"])  # fmt: skip  # noqa: E501
 def test_a_withstood_voltage_is_never_a_value(text: str) -> None:
     cell = parse(text)
     assert (cell.kind, cell.value) == (WITHSTOOD, 60)
