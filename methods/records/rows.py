@@ -25,6 +25,11 @@ def refuse_rows(plan: Layout, body: Body, flat: Flat) -> None:
     repeated = _heading_again(plan, body)
     if repeated.any():
         flat.refuse_all(np.flatnonzero(repeated[flat.row]), "the heading again")
+    if body.overlong is not None and body.overlong.any():
+        where = np.flatnonzero(body.overlong[flat.row])
+        flat.refuse_all(
+            where, "more cells in the row than headings: an unquoted decimal comma would cut a number in two"
+        )
     sums, labels = _totals(plan, body)
     if sums.any():
         for at in np.flatnonzero(sums[flat.row]):

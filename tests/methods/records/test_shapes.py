@@ -166,8 +166,11 @@ cells = st.one_of(
 @given(st.lists(st.lists(cells, min_size=3, max_size=3), min_size=1, max_size=8), st.booleans())
 def test_every_cell_is_kept_or_refused(rows: list[list[str]], wide: bool) -> None:
     head = "sample,b1,b2,b3" if wide else "sample,filling,kV,note"
-    body = ["S0,44,45,46" if wide else "S0,1,44,", *(",".join([f"S{i}", *r]) for i, r in enumerate(rows))]
-    records = load("\n".join([head, *body]) + "\n")
+    body = [
+        "S0,44,45,46" if wide else "S0,1,44,",
+        *(",".join([f"S{i}", *(f'"{c}"' if "," in c else c for c in r)]) for i, r in enumerate(rows)),
+    ]
+    records = load("\n".join([head, *body]) + "\n")  # a cell with a comma is quoted
     refused = records.problems["action"].str.startswith("refused").sum()
     assert records.rows_read == records.breakdowns + records.withstood + refused
     assert records.problems["action"].str.match("kept|refused").all()

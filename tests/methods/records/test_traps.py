@@ -237,6 +237,12 @@ def test_a_clock_beside_few_voltages() -> None:
     assert said(load("kV,minutes\n" + rows), "time to breakdown at constant voltage")
 
 
+def test_an_unquoted_decimal_comma_never_becomes_two_numbers() -> None:
+    records = load("id,b1,b2\nA,44,45\nB,46,47\nC,58,4,61,2\nD,40,41\n")
+    assert kv(records) == [44, 45, 46, 47, 40, 41]
+    assert records.problems["row"].tolist() == [4, 4] and said(records, "cut a number in two")
+
+
 def test_totals_footers_and_headings_again_are_accounted_for() -> None:
     records = load("sample,kV\nA,44\nA,45\nsample,kV\nB,50\n,\nMean,46.3\nSD,3\nReviewed by nobody,\n")
     assert kv(records) == [44, 45, 50]
