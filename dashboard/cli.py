@@ -12,6 +12,9 @@ from importlib.util import find_spec
 from dashboard.commands import COMMANDS
 from methods.errors import InputError
 
+# The matrices here are small: threads of the linear algebra only wait for each other, many times longer than they work.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 
 class _Parser(argparse.ArgumentParser):
     """One line on standard error for a wrong call, and exit status 2."""

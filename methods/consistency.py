@@ -187,3 +187,35 @@ def clopper_pearson(hits: int, trials: int, confidence: float = 0.95) -> tuple[f
     low = 0.0 if hits == 0 else float(stats.beta.ppf(tail, hits, trials - hits + 1))
     high = 1.0 if hits == trials else float(stats.beta.isf(tail, hits + 1, trials - hits))
     return low, high
+
+
+def scatter_by_rule(data: Any, *, folder: str | os.PathLike[str] | None = None) -> pd.DataFrame:
+    """The scatter of the user's own breakdowns within their series, pooled for each rule and for all together.
+
+    Coefficients of variation are pooled as ``sqrt(sum (n - 1) (s / mean)**2 / sum (n - 1))``. Series that hold a
+    withstood value have no mean and are counted, not used.
+
+    Returns
+    -------
+    DataFrame
+        ``rule`` (``all`` for the last row), ``series, used, breakdowns, cov`` (a fraction, nan where nothing is known).
+    """
+    sums: dict[str, list[float]] = {}
+    for series in series_of(data, folder):
+        key = (rule_of(series.protocol, folder) if series.protocol else NO_RULE).key
+        for name in (key, "all"):
+            row = sums.setdefault(name, [0, 0, 0, 0.0, 0.0])
+            row[0] += 1
+            if series.withstood.any() or series.kv.size < 2:
+                continue
+            row[1] += 1
+            row[2] += series.kv.size
+            row[3] += series.kv.size - 1
+            row[4] += (series.kv.size - 1) * float(series.kv.var(ddof=1)) / float(series.kv.mean()) ** 2
+    order = [*(k for k in sums if k != "all"), *(["all"] if sums else [])]
+    rows = [
+        {"rule": k, "series": int(sums[k][0]), "used": int(sums[k][1]), "breakdowns": int(sums[k][2]),
+         "cov": (sums[k][4] / sums[k][3]) ** 0.5 if sums[k][3] else float("nan")}
+        for k in order
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=["rule", "series", "used", "breakdowns", "cov"])

@@ -155,6 +155,12 @@ class PowerFit:
         kv, low, high, band_low, band_high = (float(np.exp(middle + d)) for d in (0.0, -line, line, -band, band))
         return PowerPrediction(float(x), kv, low, high, band_low, band_high, self.confidence)
 
+    def curve(self, low: float, high: float, *, oil: str | None = None, points: int = 41) -> pd.DataFrame:
+        """The law from ``low`` to ``high``, evenly on the log scale: ``x`` and the fields of :meth:`predict`."""
+        found = [self.predict(float(x), oil=oil) for x in np.geomspace(low, high, points)]
+        names = ["x", "kv", "low_kv", "high_kv", "band_low_kv", "band_high_kv"]
+        return pd.DataFrame([[getattr(p, n) for n in names] for p in found], columns=names)
+
 
 def _units(table: pd.DataFrame, column: str) -> tuple[pd.DataFrame, str, list[Caution]]:
     """One row a filling; or a breakdown, where there are too few fillings to judge the scatter by."""

@@ -106,3 +106,20 @@ def relations(
         rows += [{**f, "chosen": f is pick} for f in found]
     names = ["kind", "form", "reads", "a", "b", "parameters", "aic", "lack_of_fit_p", "chosen"]
     return pd.DataFrame(rows, columns=names)
+
+
+def relation_curve(fitted: pd.DataFrame, kind: str, mean: Sequence[float] | np.ndarray) -> np.ndarray:
+    """The chosen form of one kind of spread at these means (any shape); nan where no form was fitted.
+
+    ``fitted`` is what :func:`relations` gave.
+    """
+    at = np.asarray(mean, dtype=float)
+    row = fitted[(fitted["kind"] == kind) & fitted["chosen"].astype(bool)] if len(fitted) else fitted
+    if not len(row):
+        return np.full(at.shape, np.nan)
+    form, a, b = row["form"].iloc[0], float(row["a"].iloc[0]), float(row["b"].iloc[0])
+    if form == "constant":
+        return np.full(at.shape, a)
+    if form == "proportional":
+        return b * at
+    return np.asarray(a + b * at if form == "linear" else a * at**b)

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from statsmodels.stats.proportion import proportion_confint
 
-from methods.consistency import clopper_pearson, judge_table, rates_on, series_of
+from methods.consistency import clopper_pearson, judge_table, rates_on, scatter_by_rule, series_of
 from methods.errors import InputError
 from methods.protocols import own_rule
 
@@ -88,3 +88,17 @@ def test_refused() -> None:
         rates_on(table("D877 A", [TIGHT]), confidence=95)
     with pytest.raises(InputError):
         judge_table(pd.DataFrame({"x": [1]}))
+
+
+def test_own_scatter_is_pooled_within_series_by_rule() -> None:
+    rng = np.random.default_rng(1)
+    rows = [
+        {"sample": "A", "method": method, "edition": None, "gap_mm": None, "filling": f"{f}", "order": i + 1,
+         "outcome": "breakdown", "kv": level * v}
+        for method, level, cov in (("ASTM D877 A", 30, 0.1), ("GOST 6581", 60, 0.2)) for f in range(40)
+        for i, v in enumerate(1 + cov * rng.standard_normal(6))
+    ]  # fmt: skip
+    found = scatter_by_rule(pd.DataFrame(rows)).set_index("rule")
+    assert found.loc["three_r", "cov"] == pytest.approx(0.1, rel=0.2)
+    assert found.loc["cov_20", "cov"] == pytest.approx(0.2, rel=0.2)
+    assert found.loc["all", "used"] == 80
