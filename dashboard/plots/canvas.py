@@ -48,9 +48,7 @@ class Live(pn.viewable.Viewer):
         self._built: Hashable = object()
         self._pipe: hv.streams.Pipe | None = None
         self._result: Any = None
-        self._pane = pn.pane.HoloViews(
-            None, sizing_mode="stretch_width", margin=0, linked_axes=False
-        )
+        self._pane = pn.pane.HoloViews(None, sizing_mode="stretch_width", margin=0, linked_axes=False)
         self._words = parts.raw("")
         self._view = pmui.Column(
             parts.heading(figure.title),
@@ -71,7 +69,6 @@ class Live(pn.viewable.Viewer):
         # The words stand beside the canvas as an image of their own, so that the plot's tools stay reachable.
         self._words.object = f'<div role="img" aria-label="{text}"></div><p class="hint">{text}</p>'
         height = _height(figure, result)
-        self._pane.min_height = height
         key = (figure.key(result), self.dark, height)
         if _live(figure, result) and self._pipe is not None and key == self._built:
             self._pipe.send(result)

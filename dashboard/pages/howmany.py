@@ -1,0 +1,484 @@
+"""How many: breakdowns and fillings for the certainty that is wanted."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+import panel as pn
+import panel_material_ui as pmui
+import param
+
+from dashboard import parts, words
+from dashboard.cache import known, remember
+from dashboard.jobs import Progress, Runner
+from dashboard.pages.base import Empty, Figure, StudyPage
+from dashboard.pages.howmany_words import COLUMNS, FAMILIES, GOALS, HELP, INTERVALS, RULES
+from methods.errors import InputError
+from methods.result import Caution
+
+#: Numbers of fillings that get a line in the plot.
+LINES = (1, 2, 3, 5)
+_TYPED, _RECORDS = "typed", "records"
+
+
+@dataclass(frozen=True)
+class Start:
+    """The scatter that the plan starts from, as fractions of the mean, and where it is from."""
+
+    cov: float
+    between_cov: float | None
+    mean_kv: float | None
+    serial_correlation: float
+    source: str
+    uppers: tuple[float | None, float | None] = (None, None)
+    warnings: tuple[Caution, ...] = ()
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the page shows."""
+
+    start: Start
+    plan: Any
+    curve: pd.DataFrame
+    here: Any
+    assured: Any
+    step: Any
+    step_refused: str
+
+
+class Page(StudyPage):
+    """Plans."""
+
+    TITLE = "How many"
+    QUESTION = "How many breakdowns, on how many fillings, for the certainty that is wanted?"
+    HELP = HELP
+    NEEDS_RECORDS = False
+    FOLLOWS = ("confidence",)
+    INPUTS = (
+        "goal", "source", "within", "between", "mean_kv", "half_width", "difference", "p", "family", "limit_kv", "rule",
+        "margin", "power", "risk", "assurance", "interval", "fillings", "per_filling", "protocol", "series",
+    )  # fmt: skip
+    COLUMNS = COLUMNS
+
+    goal = param.Selector(default="mean", objects=list(GOALS), doc="What the tests are for.")
+    source = param.Selector(default=_RECORDS, objects=[_RECORDS, _TYPED], doc="Where the scatter is taken from.")
+    within = param.Number(15.0, bounds=(0.1, 100), doc="CoV of single breakdowns on one filling, %.")
+    between = param.Number(5.0, bounds=(0, 100), doc="CoV from one filling to the next, %.")
+    mean_kv = param.Number(0.0, bounds=(0, 500), doc="Mean expected, kV; 0: that of the records, or 60 kV.")
+    half_width = param.Number(10.0, bounds=(0.1, 100), doc="Wanted: the mean ± so many %.")
+    difference = param.Number(10.0, bounds=(0.1, 100), doc="Smallest difference worth finding, % of the mean.")
+    p = param.Number(1.0, bounds=(0.01, 50), doc="Percentile, % of the breakdowns that lie below.")
+    family = param.Selector(default="normal", objects=list(FAMILIES), doc="Family; with fillings, normal only.")
+    limit_kv = param.Number(50.0, bounds=(0.1, 500), doc="Limit that the oil is judged by, kV.")
+    rule = param.Selector(default="simple", objects=list(RULES), doc="When an oil passes.")
+    margin = param.Number(10.0, bounds=(0.1, 100), doc="Largest difference that would not matter, %.")
+    power = param.Number(80.0, bounds=(5, 99.9), doc="Wanted chance of finding it, %.")
+    risk = param.Number(5.0, bounds=(0.1, 49), doc="Accepted chance of the wrong verdict, %.")
+    assurance = param.Number(0.0, bounds=(0, 99.9), doc="Wanted chance of so narrow an interval, %; 0 asks nothing.")
+    interval = param.Selector(default="bench", objects=list(INTERVALS), doc="Which interval has to be so narrow.")
+    fillings = param.Integer(0, bounds=(0, 1000), doc="Fix the number of fillings; 0 leaves it open.")
+    per_filling = param.Integer(0, bounds=(0, 100), doc="Fix the breakdowns on each; 0 leaves it open.")
+    protocol = param.String("", doc="Test method whose times and cell are taken; empty: that of the records.")
+    series = param.String("", doc="The oil and condition for which to stop or go on.")
+
+    # ------------------------------------------------------------- controls
+
+    def controls(self) -> Sequence[Any]:
+        self._fields = {
+            "typed": [
+                self.number("within", "Within a filling (%)", step=1),
+                self.number("between", "Between fillings (%)", step=1),
+            ],
+            "mean": [
+                self.number("half_width", "Half-width (± %)", step=1),
+                self.number("assurance", "Assurance (%)", step=5),
+            ],
+            "difference": [self.number("difference", "Difference (%)", step=1)],
+            "percentile": [self.number("p", "Percentile (%)", step=1), self.select("family", "Family", FAMILIES)],
+            "decision": [self.number("limit_kv", "Limit (kV)", step=1), self.select("rule", "Passes if", RULES),
+                         self.number("risk", "Risk (%)", step=1)],
+            "equivalence": [self.number("margin", "Margin (± %)", step=1)],
+            "power": [self.number("power", "Found with (%)", step=5)],
+            "interval": [self.select("interval", "Goes by", INTERVALS)],
+        }  # fmt: skip
+        self._reader = Runner(
+            "Take the scatter from the records", self._ask_pilot, lambda _: self.refresh(),
+            "Withstood readings make it slow: up to half a minute.",
+        )  # fmt: skip
+        self._reading = parts.explained(pmui.Column(self._reader, margin=0), width=280)
+        self._protocols = pmui.Select(label="Bench times by", size="small")
+        self._protocols.param.watch(lambda e: e.new is not None and setattr(self, "protocol", e.new), "value")
+        self._settle()
+        self.param.watch(self._settle, ["goal", "source", "protocol"])
+        self.study.param.watch(self._settle, "files")
+        goal = self.choice("goal", "For", GOALS, "What the tests are for.")
+        goal.width = 500
+        return [
+            goal,
+            self.choice("source", "Scatter", {_RECORDS: "from the records", _TYPED: "typed"}),
+            *self._fields["typed"], self._reading, *self._fields["mean"], *self._fields["difference"],
+            *self._fields["percentile"], *self._fields["decision"], *self._fields["equivalence"],
+            *self._fields["power"], *self._fields["interval"],
+            self.number("mean_kv", "Mean (kV)", step=1),
+            self.number("fillings", "Fillings"), self.number("per_filling", "Breakdowns on each"),
+            parts.explained(self._protocols, "Its waits, pauses, ramps and cell give minutes and oil."),
+        ]  # fmt: skip
+
+    def _settle(self, *_: Any) -> None:
+        """Show the fields that count for this goal."""
+        goal, records = self.goal, bool(len(self.study.table))
+        shown = {
+            "typed": self.source == _TYPED or not records, "mean": goal in ("mean", "percentile"),
+            "power": goal in ("difference", "equivalence"), "interval": goal in ("mean", "decision"),
+        }  # fmt: skip
+        for name, fields in self._fields.items():
+            for field in fields:
+                field.visible = shown.get(name, goal == name)
+        self._fields["mean"][1].visible = goal == "mean"
+        from methods.protocols import load
+
+        named = {p.designation: key for key, p in load().items() if p.breakdowns_per_filling.value}
+        first = "that of the records" if records else "none"
+        self._protocols.param.update(options={first: "", **named}, value=self.protocol)
+
+    # ------------------------------------------------------------- scatter
+
+    def _pilot_key(self) -> Hashable:
+        return (self.KEY, "pilot", self.study.fingerprint, ())
+
+    def _ask_pilot(self) -> tuple[Any, Hashable]:
+        from methods.planning.pilot_data import pilot
+
+        selection = self.study.selection
+        return (lambda progress: _safely(pilot, selection, progress)), self._pilot_key()
+
+    def _start(self) -> Start:
+        mean = self.mean_kv or None
+        if self.source == _RECORDS and len(self.study.table):
+            key = self._pilot_key()
+            found = remember(key, lambda: None) if known(key) else None
+            if found is None:
+                self._begin(key)
+            elif isinstance(found, str):
+                return self._typed(mean, Caution("no_pilot", f"{found} The plan goes by the scatter typed here."))
+            else:
+                from methods.planning.standing import coefficients
+
+                c = coefficients(found)
+                between = c.between_cov
+                return Start(
+                    c.cov, between, mean or c.mean_kv, c.serial_correlation, "these records",
+                    (c.cov_upper, c.between_cov_upper), tuple(found.warnings),
+                )  # fmt: skip
+            waiting = Caution("reading", "The scatter of the records is being read; until it is there, the plan starts "
+                              f"from {self.within:g} % within and {self.between:g} % between fillings.")  # fmt: skip
+            return self._typed(mean, waiting)
+        return self._typed(mean)
+
+    def _typed(self, mean: float | None, *found: Caution) -> Start:
+        return Start(self.within / 100, self.between / 100, mean, 0.0, "typed here", warnings=found)
+
+    _begun: Hashable = None
+
+    def _begin(self, key: Hashable) -> None:
+        """Start reading the scatter by itself, once for each selection, where there is a session to tell."""
+        if self._begun != key and pn.state.curdoc is not None and not self._reader.running:
+            self._begun = key
+            pn.state.execute(self._reader.run, schedule=True)
+
+    # ------------------------------------------------------------- plans
+
+    def result(self) -> Answer:
+        from methods.planning import curve
+
+        start, confidence = self._start(), self.study.confidence
+        records = bool(len(self.study.table))
+        self._reading.visible = self.source == _RECORDS and records and start.source == "typed here"
+        for field in self._fields["typed"]:
+            field.visible = start.source == "typed here"
+        here = self.kept("standing", self._standing) if records else None
+        try:
+            plan = self._plan(start, here)
+        except InputError as error:
+            raise Empty("There is no such plan.", str(error)) from error
+        most = max(30, min(200, int(1.4 * getattr(plan, "breakdowns", 30))))
+        lines = tuple(sorted({*LINES, *([plan.fillings] if self.goal == "mean" and plan.fillings <= 12 else [])}))
+        table = curve(
+            start.cov, start.between_cov, mean=start.mean_kv, confidence=confidence, fillings=lines, most=most,
+            serial_correlation=start.serial_correlation,
+        )  # fmt: skip
+        step, refused = self._step() if records else (None, "")
+        return Answer(start, plan, table, self._here(start, here), self._assured(start), step, refused)
+
+    def _standing(self) -> Any:
+        from methods.planning.standing import standing
+
+        return standing(self.study.selection)
+
+    def _method(self, here: Any) -> Any:
+        """The protocol that gives minutes and oil: the one chosen, else that of the records, if they name one."""
+        from methods.protocols import recognise
+
+        if self.protocol:
+            return self.protocol
+        return recognise(here.method) if here is not None and here.method else None
+
+    def _scatter(self, start: Start, *, serial: bool = True) -> dict[str, Any]:
+        out: dict[str, Any] = {"cov": start.cov, "between_cov": start.between_cov}
+        if serial:
+            out["serial_correlation"] = start.serial_correlation
+        return out
+
+    def _plan(self, start: Start, here: Any) -> Any:
+        from methods.planning import plan
+
+        fixed: dict[str, Any] = {
+            "fillings": self.fillings or None, "breakdowns_per_filling": self.per_filling or None,
+            "protocol": self._method(here),
+        }  # fmt: skip
+        level, mean = {"confidence": self.study.confidence}, {"mean": start.mean_kv}
+        both = self.fillings and self.per_filling
+        if self.goal == "mean":
+            sure = self.assurance / 100 if self.assurance and self.interval == "bench" else None
+            return plan.mean(
+                half_width=self.half_width / 100, assurance=sure, interval=self.interval, **self._scatter(start),
+                **fixed, **level, **mean,
+            )  # fmt: skip
+        if self.goal == "difference":
+            return plan.difference(
+                difference=self.difference / 100,
+                power=self.power / 100,
+                **self._scatter(start),
+                **fixed,
+                **level,
+                **mean,
+            )
+        if self.goal == "equivalence":
+            return plan.equivalence(
+                margin=self.margin / 100, power=self.power / 100, alpha=round(1 - self.study.confidence, 12),
+                **self._scatter(start), **fixed, **mean,
+            )  # fmt: skip
+        if self.goal == "percentile":
+            return self.kept(
+                "percentile",
+                lambda: plan.percentile(
+                    p=self.p / 100, half_width=None if both else self.half_width / 100, family=self.family,
+                    **self._scatter(start, serial=False), **fixed, **level, **mean,
+                ),
+                start, self.p, self.half_width, self.family, self.fillings, self.per_filling, self.protocol,
+                self.study.confidence,
+            )  # fmt: skip
+        return plan.decision(
+            limit=self.limit_kv, risk=self.risk / 100, rule=self.rule, interval=self.interval, **fixed, **level,
+            mean=start.mean_kv or 60.0, **self._scatter(start, serial=False),
+        )  # fmt: skip
+
+    def _here(self, start: Start, here: Any) -> Any:
+        """What a typical series of the records gives at this scatter."""
+        from methods.planning import plan
+
+        if here is None:
+            return None
+        return plan.mean(
+            **self._scatter(start), fillings=here.fillings, breakdowns_per_filling=here.breakdowns_per_filling,
+            confidence=self.study.confidence, mean=start.mean_kv,
+        )  # fmt: skip
+
+    def _assured(self, start: Start) -> Any:
+        """The plan for the scatter that the records do not rule out."""
+        from methods.planning import plan
+
+        cov, between = start.uppers
+        if self.goal != "mean" or cov is None:
+            return None
+        try:
+            return plan.mean(
+                cov, self.half_width / 100, between_cov=between, serial_correlation=start.serial_correlation,
+                interval=self.interval, confidence=self.study.confidence,
+                breakdowns_per_filling=self.per_filling or None,
+            )  # fmt: skip
+        except InputError:
+            return None
+
+    # ------------------------------------------------------------- stop or go on
+
+    def _all_series(self) -> Any:
+        from methods.planning.standing import series_of
+
+        return [s for s in series_of(self.study.selection) if len(s.kv) > 1]
+
+    def _step(self) -> tuple[Any, str]:
+        from methods.planning import plan
+
+        found = self.kept("series", self._all_series)
+        names = [s.label for s in found]
+        chosen = next((s for s in found if s.label == self.series), found[0] if found else None)
+        self._series.param.update(options=names, value=None if chosen is None else chosen.label)
+        if chosen is None:
+            return None, "There is no series of two breakdowns."
+        if chosen.withstood:
+            return (
+                None,
+                "This series holds withstood readings: they are no values, so its scatter cannot be had this way.",
+            )
+        try:
+            return self.kept(
+                "step",
+                lambda: plan.next(chosen.kv, self.half_width / 100, fillings=chosen.filling,
+                                  confidence=self.study.confidence),
+                chosen.label, self.half_width, self.study.confidence,
+            ), ""  # fmt: skip
+        except InputError as error:
+            return None, str(error)
+
+    def extras(self) -> Sequence[Any]:
+        self._series = pmui.Select(label="Oil and condition", size="small", options=[])
+        self._series.param.watch(lambda e: e.new and e.new != self.series and setattr(self, "series", e.new), "value")
+        self._step_said = parts.Text("p", "", "", live=True)
+        self._step_notes = parts.raw("", visible=False)
+        self._step_table = pmui.Column(sizing_mode="stretch_width", margin=0)
+        self._next = pmui.Column(
+            parts.heading("Stop or go on?"),
+            parts.hint("After the breakdowns that one series has: how many more give the half-width wanted."),
+            parts.explained(self._series, "One oil under one condition.", width=420),
+            self._step_said, self._step_notes, self._step_table,
+            sizing_mode="stretch_width", margin=0, sx={"gap": "8px"},
+        )  # fmt: skip
+        return [self._next]
+
+    def _show(self, result: Answer) -> None:
+        super()._show(result)
+        there = result.step is not None or bool(result.step_refused)
+        self._next.visible = there
+        self._step_said.text = result.step.sentence if result.step is not None else result.step_refused
+        notes = parts.cautions(result.step.warnings) if result.step is not None else ""
+        self._step_notes.param.update(object=notes, visible=bool(notes))
+        self._step_table.objects = []
+        if result.step is not None:
+            frame = parts.as_frame(result.step.rates).replace(
+                {"rule": {"two_stage": "decide once, now", "stop_when_narrow": "look after each, stop when narrow"}}
+            )
+            self._step_table.objects = [
+                parts.Table("howmany_rules", "How honest the two ways to stop are", frame, dict(COLUMNS)).__panel__()
+            ]
+
+    def _say(self, what: Any) -> None:
+        super()._say(what)
+        self._next.visible = False
+
+    # ------------------------------------------------------------- what is shown
+
+    def sentence(self, result: Answer) -> str:
+        plan, told = result.plan, [result.plan.sentence]
+        if plan.bench_minutes is not None:
+            oil = getattr(plan, "oil_ml", None)
+            told.append(
+                f"About {words.number(plan.bench_minutes, 2)} minutes on the bench"
+                + (f" and {words.number(oil / 1000, 2)} L of oil." if oil else ".")
+            )
+        if result.assured is not None and result.assured.fillings != plan.fillings:
+            a = result.assured
+            told.append(
+                f"These records know their own scatter only so well: {words.plural(a.fillings, 'filling')} of "
+                f"{a.breakdowns_per_filling} are enough with 80 % certainty."
+            )
+        return " ".join(told)
+
+    def cautions(self, result: Answer) -> Sequence[Caution]:
+        own = [w for w in result.start.warnings if w.code in ("reading", "no_pilot", "between_unknown", "at_zero")]
+        rest = [w for w in result.start.warnings if w not in own]
+        return [*own, *result.plan.warnings, *rest]
+
+    def figures(self) -> Sequence[Figure]:
+        return [
+            Figure("What more fillings and more breakdowns buy", self.draw, self.describe, key=self._shape, height=430)
+        ]
+
+    def _wanted(self) -> float:
+        return self.half_width
+
+    def _top(self, result: Answer) -> float:
+        """The highest half-width shown: about three times what is wanted, so that it is not squeezed."""
+        return max(20.0, min(100.0, 10 * round(0.3 * self._wanted() + 0.5)))
+
+    def _marks(self, result: Answer) -> list[Any]:
+        from dashboard.plots.howmany import Mark
+
+        found = []
+        rows = [("these records, typically", result.here, "diamond")] if result.here is not None else []
+        if self.goal == "mean":
+            rows.append(("plan", result.plan, "star"))
+        for label, row, marker in rows:
+            width = row.half_width_percent if self.interval == "bench" else row.half_width_known_percent
+            width = row.half_width_known_percent if width is None else width
+            text = f"{label}: {row.fillings} × {row.breakdowns_per_filling}, ± {words.number(width, 3)} %"
+            found.append(Mark(text, row.breakdowns, width, marker))
+        return found
+
+    def _shape(self, result: Answer) -> Hashable:
+        """Everything that a legend says: when it changes, the plot is built anew."""
+        return (
+            tuple(dict.fromkeys(result.curve["fillings"])), self._wanted(), self._top(result),
+            tuple(m.label for m in self._marks(result)),
+        )  # fmt: skip
+
+    def draw(self, result: Answer) -> Any:
+        from dashboard.plots import howmany as plots
+
+        return plots.curves(result.curve, self._wanted(), self._marks(result), self._top(result), self.dark)
+
+    def describe(self, result: Answer) -> str:
+        above = [m.label for m in self._marks(result) if m.half_width_percent > self._top(result)]
+        text = (
+            "Solid: the interval that the bench computes from its own fillings. Dashed: if the scatter is known from "
+            f"history. What lies above ± {self._top(result):g} % is not drawn."
+        )
+        return text + (f" Above the plot: {'; '.join(above)}." if above else "")
+
+    def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
+        out = {}
+        designs = _designs(result.plan)
+        if designs is not None:
+            out["howmany_designs"] = ("Designs", designs)
+        out["howmany_scatter"] = ("Scatter that the plan starts from", _scatter_table(result.start))
+        out["howmany_curve"] = ("The curves", result.curve.drop(columns=["half_width", "half_width_known"]))
+        return out
+
+
+def _safely(compute: Any, selection: Any, progress: Progress) -> Any:
+    """The pilot, or the sentence why there is none: that too is an answer for these records."""
+    try:
+        found = compute(selection)
+    except InputError as error:
+        return str(error)
+    progress.step(1, 1)
+    return found
+
+
+def _designs(plan: Any) -> pd.DataFrame | None:
+    rows = getattr(plan, "designs", None) or getattr(plan, "rules", None)
+    if not rows:
+        return None
+    frame = parts.as_frame(rows)
+    frame = frame.drop(columns=[c for c in ("half_width", "half_width_known") if c in frame]).dropna(axis=1, how="all")
+    for name in ("fillings", "breakdowns", "breakdowns_per_filling"):
+        if name in frame:
+            frame[name] = frame[name].astype("Int64")
+    return frame.assign(**{c: frame[c].astype(float) for c in frame if frame[c].dtype == object and c not in
+                           ("rule", "reaches_target")})  # fmt: skip
+
+
+def _scatter_table(start: Start) -> pd.DataFrame:
+    percent = [start.cov, start.between_cov, *start.uppers]
+    within, between, within_up, between_up = (float("nan") if v is None else 100 * v for v in percent)
+    return pd.DataFrame(
+        {
+            "part": ["single breakdowns on one filling", "from filling to filling"],
+            "cov_percent": [within, between], "cov_upper_percent": [within_up, between_up],
+            "from": [start.source, start.source if start.between_cov is not None else "cannot be seen"],
+        }
+    )  # fmt: skip
