@@ -15,14 +15,13 @@ class Mends(pn.custom.JSComponent):
     _esm = """
     export function render() {
       const figure = window.Bokeh?.Models?.get?.("Figure")?.prototype?.default_view?.prototype
-      let owner = figure
-      while (owner && !Object.hasOwn(owner, "_measure_layout")) { owner = Object.getPrototypeOf(owner) }
-      if (owner && !owner._gapshift_mended) {
-        const measure = owner._measure_layout
-        owner._measure_layout = function(...args) {
-          return this.layout == null ? undefined : measure.apply(this, args)
-        }
-        owner._gapshift_mended = true
+      for (const name of ["_measure_layout", "_after_layout"]) {
+        let owner = figure
+        while (owner && !Object.hasOwn(owner, name)) { owner = Object.getPrototypeOf(owner) }
+        if (!owner || owner[name]._gapshift) { continue }
+        const original = owner[name]
+        owner[name] = function(...args) { return this.layout == null ? undefined : original.apply(this, args) }
+        owner[name]._gapshift = true
       }
       return null
     }

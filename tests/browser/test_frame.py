@@ -19,7 +19,7 @@ def test_a_newcomer_sees_the_demo_and_goes_to_the_overlay(visitor: Any) -> None:
     assert "does not control, interlock or approve" in tab.locator("footer").inner_text()
     visitor.menu("Overlay")
     assert "kV" in visitor.answer()
-    assert tab.get_by_role("img", name=re.compile("median")).count() == 1
+    tab.get_by_role("img", name=re.compile("median")).wait_for(state="attached")
     assert "page=overlay" in tab.url
     visitor.picture("light")
     tab.get_by_label("Toggle theme").click()
@@ -57,9 +57,8 @@ def test_views_change_without_a_fault(visitor: Any) -> None:
 
 def test_an_own_file_is_uploaded_compared_and_its_table_saved(visitor: Any, tmp_path: Path) -> None:
     file = tmp_path / "mine.csv"
-    rows = [
-        f"{e},{f},{40 + 5 * (e == 'sphere') + 3 * f + i}" for e in ("disc", "sphere") for f in (1, 2) for i in range(5)
-    ]
+    groups = [(e, f) for e in ("disc", "sphere") for f in (1, 2)]
+    rows = [f"{e},{f},{40 + 5 * (e == 'sphere') + 3 * f + i}" for e, f in groups for i in range(5)]
     file.write_text("\n".join(["electrode,filling,kv", *rows]))
     tab = visitor.open()
     tab.locator("input[type=file]").first.set_input_files(str(file))
