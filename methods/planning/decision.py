@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -169,6 +169,7 @@ def decide_all(
     risk: float = 0.05,
     between_sd: float | None = None,
     instrument_kv: float = 0.0,
+    progress: Callable[[int, int], None] | None = None,
 ) -> Decisions:
     """Judge every oil and condition of a table; what must not be compared with the limit is listed with the reason.
 
@@ -176,6 +177,8 @@ def decide_all(
     ----------
     by : sequence of str, optional
         Columns that tell the cases apart; sample and condition unless said. The rest as for :func:`decide`.
+    progress : callable, optional
+        Called before each case with the number judged and the number of cases; may raise to stop.
 
     Raises
     ------
@@ -197,7 +200,10 @@ def decide_all(
     codes = group_codes(table, keys)
     made: list[Decision] = []
     refused: list[dict[str, Any]] = []
-    for code in pd.unique(codes):
+    cases = pd.unique(codes)
+    for i, code in enumerate(cases):
+        if progress is not None:
+            progress(i, len(cases))
         part = table[codes == code]
         group = {k: None if pd.isna(part[k].iloc[0]) else part[k].iloc[0] for k in shown}
         try:
