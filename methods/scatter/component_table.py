@@ -69,3 +69,16 @@ class Components:
 def percent(sd: float, mean: float) -> float:
     """A standard deviation in per cent of a positive mean."""
     return 100 * float(sd) / mean if mean > 0 else np.nan
+
+
+def worth_on_one_filling(components: Components, n: int) -> float:
+    """How many breakdowns on fillings of their own would know the mean as well as ``n`` on one filling.
+
+    ``n / (1 + (n - 1) rho)`` with the correlation ``rho`` of breakdowns that share a filling, from the components
+    ``filling`` and ``breakdown`` alone (Kish, *Survey Sampling*, Wiley 1965, the design effect); nan where either is
+    not known.
+    """
+    parts = {c.factor: c.sd**2 for c in components.components}
+    between, within = parts.get("filling", np.nan), parts.get("breakdown", np.nan)
+    total = between + within
+    return float(n / (1 + (n - 1) * between / total)) if n >= 1 and total > 0 else float("nan")

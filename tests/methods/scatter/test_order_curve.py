@@ -52,3 +52,13 @@ def test_the_line_has_the_trend_as_its_slope_and_its_limits_as_band() -> None:
 
 def test_without_an_order_there_is_no_line() -> None:
     assert trend_line(order_effects(table().assign(order=np.nan))).empty
+
+
+def test_six_on_one_filling_are_worth_what_the_variance_of_their_mean_says() -> None:
+    from methods.scatter import components
+    from methods.scatter.component_table import worth_on_one_filling
+
+    found = components(table(slope=0), fixed=(), factors=["filling"])
+    f, w = (c.sd for c in found.components)
+    assert worth_on_one_filling(found, 6) == pytest.approx((f**2 + w**2) / (f**2 + w**2 / 6))
+    assert worth_on_one_filling(found, 1) == pytest.approx(1)

@@ -1,0 +1,306 @@
+"""Scatter: where it comes from, what the order does, what stands apart, and what the consistency rules say."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+import panel_material_ui as pmui
+import param
+
+from dashboard import parts, theme, words
+from dashboard.levels import texts
+from dashboard.pages import scatter_words as said
+from dashboard.pages.base import Figure, StudyPage
+from dashboard.study import Selection
+from methods.errors import InputError
+from methods.records.table import filling_codes
+from methods.result import Caution
+
+#: The value of the level's selector for no choice among the levels.
+ALL = "*"
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the page shows for one level."""
+
+    level: str
+    fillings: int
+    components: Any
+    refused: str
+    worth: tuple[int, float] | None
+    order: Any
+    points: pd.DataFrame
+    line: pd.DataFrame
+    outliers: Any
+    rates: pd.DataFrame
+    verdicts: pd.DataFrame
+
+
+class Page(StudyPage):
+    """Scatter of one level at a time."""
+
+    TITLE = "Scatter"
+    QUESTION = "Where does the scatter come from, and are these series sound?"
+    HELP = said.HELP
+    FOLLOWS = ("by", "reference", "confidence")
+    INPUTS = ("level", "alpha")
+    COLUMNS = said.COLUMNS
+
+    level = param.String("", doc="The level that is looked at.")
+    alpha = param.Selector(default="5 %", objects=["5 %", "1 %"], doc="How rarely a sound end value may be flagged.")
+
+    # ------------------------------------------------------------- controls
+
+    def controls(self) -> Sequence[Any]:
+        self._choose = pmui.Select(label="Look at", size="small")
+        self._choose.param.watch(self._chosen, "value")
+        self.study.param.watch(self._settle, ["by", "fingerprint", "reference"])
+        self.param.watch(self._settle, ["level"])
+        self._settle()
+        return [
+            parts.explained(
+                self._choose, "Scatter is looked at one level at a time: levels scatter differently.", width=300
+            ),
+            self.choice("alpha", "Flag at", None, "Level of the tests for values that stand apart: 1 % flags fewer."),
+        ]
+
+    _busy = False
+
+    def _settle(self, *_: Any) -> None:
+        present = self.study.present(self.study.by)
+        options = {"the level with most fillings": "", **{p: p for p in present}, "all levels together": ALL}
+        self._busy = True
+        self._choose.param.update(options=options, value=self.level if self.level in options.values() else "")
+        self._busy = False
+
+    def _chosen(self, event: Any) -> None:
+        if not self._busy and event.new is not None and event.new != self.level:
+            self.level = event.new
+
+    # ------------------------------------------------------------- numbers
+
+    def _part(self) -> tuple[str, pd.DataFrame]:
+        """The level that is looked at, as text, and its rows."""
+        study, table = self.study, self.study.table
+        present = study.present(study.by) if study.by else ()
+        if len(present) < 2 or self.level == ALL:
+            return "", table
+        written = texts(table[study.by])
+        if self.level in present:
+            level = self.level
+        elif study.reference in present:
+            level = study.reference
+        else:
+            fillings = pd.Series(filling_codes(table)).groupby(written.to_numpy()).nunique()
+            level = max(present, key=lambda p: int(fillings.get(p, 0)))
+        return level, table[(written == level).to_numpy()].reset_index(drop=True)
+
+    def result(self) -> Answer:
+        level, _ = self.kept("part", self._part, self.study.by, self.level, self.study.reference)
+        settings = (self.study.by, level, self.study.confidence)
+        return self.kept("answer", self._answer_for, *settings, self.alpha)
+
+    def _answer_for(self) -> Answer:
+        from methods.consistency import rates_on
+        from methods.scatter import components, order_effects
+        from methods.scatter.component_table import worth_on_one_filling
+        from methods.scatter.order_curve import order_points, trend_line
+        from methods.scatter.outlier_table import flag_fillings
+
+        level, table = self._part()
+        data, confidence = Selection(table), self.study.confidence
+        found, refused, worth = None, "", None
+        try:
+            found = components(data, confidence=confidence)
+            number = int(table.groupby(filling_codes(table)).size().median())
+            if number > 1 and any(c.factor == "filling" for c in found.components):
+                worth = (number, worth_on_one_filling(found, number))
+        except InputError as error:
+            refused = str(error)
+        order = order_effects(data, confidence=confidence)
+        return Answer(
+            level, order.fillings, found, refused, worth, order, order_points(data), trend_line(order),
+            flag_fillings(data, alpha=float(self.alpha.split()[0]) / 100), rates_on(data, confidence=confidence),
+            _verdicts(data),
+        )  # fmt: skip
+
+    # ------------------------------------------------------------- what is said
+
+    def sentence(self, result: Answer) -> str:
+        where = f"{result.level}: " if result.level else ""
+        if result.components is None:
+            return f"{where}{result.refused}"
+        told = said.answer(result.components, result.worth)
+        return f"{where}{told[0].lower() + told[1:] if where else told}"
+
+    def cautions(self, result: Answer) -> Sequence[Caution]:
+        found = list(result.components.warnings) if result.components is not None else []
+        # The order's remark on pooled conditions says for the order what the first says for the scatter.
+        found += [
+            w for w in result.order.warnings if not (w.code == "withstood" and any(f.code == w.code for f in found))
+        ]
+        flags = result.outliers
+        if flags.flagged:
+            found.append(Caution("outliers", (
+                f"{words.plural(flags.flagged, 'filling')} of {flags.tested} hold a value that stands apart; "
+                f"by chance alone it may be up to {words.number(flags.by_chance, 2)}. Nothing was left out: look for a "
+                "reason first."
+            )))  # fmt: skip
+        return found
+
+    # ------------------------------------------------------------- plots
+
+    def figures(self) -> Sequence[Figure]:
+        return [
+            Figure(
+                "Sources of scatter", self._draw_sources, self._describe_sources, key=lambda r: len(self._rows(r)),
+                ticks=lambda r: self._ticks(r), height=lambda r: self._height(r),
+            ),
+            Figure("Voltage against order", self._draw_order, self._describe_order, key=self._order_key, height=380),
+        ]  # fmt: skip
+
+    def _rows(self, result: Answer) -> list[Any]:
+        from dashboard.plots.scatter import Row
+
+        if result.components is None:
+            return []
+        cues = theme.cues(list(said.NAMES), self.dark)
+        return [
+            Row(said.source(c.factor), c.sd, c.low, c.high, cues.get(c.factor, cues["breakdown"]))
+            for c in result.components.components
+            if c.sd == c.sd  # held fixed: no figure to show
+        ]
+
+    def _ticks(self, result: Answer) -> Any:
+        from dashboard.plots import scatter as plots
+
+        return plots.ticks(self._rows(result))
+
+    def _height(self, result: Answer) -> int:
+        from dashboard.plots import scatter as plots
+
+        return plots.height(max(len(self._rows(result)), 1))
+
+    def _draw_sources(self, result: Answer) -> Any:
+        from dashboard.plots import scatter as plots
+
+        return plots.intervals(self._rows(result), "Standard deviation (kV)", start=0.0, dark=self.dark)
+
+    def _describe_sources(self, result: Answer) -> str:
+        if result.components is None:
+            return "The scatter could not be divided; the sentence above says why."
+        told = [
+            f"{said.source(c.factor)} {words.number(c.sd, 2)} kV{said.span(c.low, c.high)}, {words.number(c.levels)} "
+            f"{said.NAMES.get(c.factor, ('', 'levels'))[1]}"
+            for c in result.components.components
+            if c.sd == c.sd
+        ]
+        level = f"{self.study.confidence:.0%}".replace("%", " %")
+        return f"Standard deviations with their {level} limits: {'; '.join(told)}. An arrow means: farther than drawn."
+
+    def _order_key(self, result: Answer) -> Any:
+        return (len(result.points) > 0, len(result.line) > 0, tuple(result.order.positions["order"]))
+
+    def _draw_order(self, result: Answer) -> Any:
+        from dashboard.plots import scatter as plots
+
+        return plots.order(result.points, result.order.positions, result.line, self.dark)
+
+    def _describe_order(self, result: Answer) -> str:
+        order, told = result.order, []
+        if order.trend is None and not len(result.points):
+            return "The order of the breakdowns is not known, so there is nothing to draw."
+        if order.trend is not None:
+            e = order.trend
+            told.append(f"From one breakdown to the next the voltage changes by {_effect(e)}")
+        if order.first is not None:
+            told.append(f"the first breakdown lies {_effect(order.first)} from the rest")
+        if order.neighbours is not None:
+            n = order.neighbours
+            limits = f" ({words.number(n.low, 2)} to {words.number(n.high, 2)})" if n.low == n.low else ""
+            told.append(f"the correlation of neighbours is {words.number(n.correlation, 2)}{limits}")
+        return f"{'; '.join(told)}. {words.plural(order.fillings, 'filling')}."
+
+    # ------------------------------------------------------------- tables
+
+    def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
+        out: dict[str, tuple[str, pd.DataFrame]] = {}
+        if result.components is not None:
+            out["components"] = ("Sources of scatter", _components(result.components))
+        if result.order.trend is not None:
+            out["order"] = ("What the place in the series does", _order(result.order))
+            tests = pd.DataFrame([vars(t) for t in result.order.tests])
+            if len(tests):
+                out["order_tests"] = ("Tests of the order", tests)
+        rates = _rates(result.rates)
+        if len(rates):
+            out["rule_rates"] = ("How often the consistency rule asked for more", rates)
+        if len(result.verdicts):
+            out["rule_verdicts"] = ("Series that the rule does not let pass", result.verdicts)
+        if len(result.outliers.flags):
+            out["outliers"] = ("Values that stand apart: flagged, kept", result.outliers.flags)
+        return out
+
+
+def _effect(e: Any) -> str:
+    return f"{words.signed(e.kv)} kV ({words.signed(e.low_kv)} to {words.signed(e.high_kv)})"
+
+
+def _components(found: Any) -> pd.DataFrame:
+    rows = [
+        {"source": said.source(c.factor), "sd": c.sd, "low": c.low, "high": c.high, "percent": c.percent,
+         "levels": c.levels}
+        for c in found.components
+    ]  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def _order(order: Any) -> pd.DataFrame:
+    rows = []
+    for name, e in (("Trend, from one to the next", order.trend), ("First less the rest", order.first)):
+        if e is not None:
+            rows.append({"effect": name, "estimate": e.kv, "unit": "kV", "low": e.low_kv, "high": e.high_kv,
+                         "p_value": e.p_value, "fillings": e.fillings})  # fmt: skip
+    n, v = order.neighbours, order.variance_inflation
+    if n is not None:
+        rows.append({"effect": "Correlation of neighbours", "estimate": n.correlation, "unit": "", "low": n.low,
+                     "high": n.high, "p_value": float("nan"), "fillings": order.fillings})  # fmt: skip
+    if v is not None:
+        rows.append({"effect": f"Variance of a mean of {v.breakdowns}, against independent ones", "unit": "times",
+                     "estimate": v.factor, "low": v.low, "high": v.high, "p_value": float("nan"),
+                     "fillings": order.fillings})  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def _verdicts(data: Selection) -> pd.DataFrame:
+    """The series that are not simply reported: what the rule asks for, in words."""
+    from methods.consistency import judge_table
+
+    rows = []
+    for series, verdict in judge_table(data):
+        if verdict.step in ("report", "no_rule") and verdict.ok is not False:
+            continue
+        shown = {k: v for k, v in series.labels.items() if k in ("sample", "laboratory", "method", "filling")}
+        rows.append({**shown, "value": verdict.value, "limit": verdict.limit, "sentence": verdict.sentence})
+    return pd.DataFrame(rows)
+
+
+def _rates(rates: pd.DataFrame) -> pd.DataFrame:
+    """The conditions in which the rule could judge anything, rates in per cent, empty columns left away."""
+    from methods.protocols import load_rules
+
+    shown = rates[rates["judged"] > 0] if len(rates) else rates
+    if not len(shown):
+        return shown
+    shown = shown.assign(
+        **{f"rate_{n}": 100 * shown[c] for n, c in (("percent", "rate"), ("low", "low"), ("high", "high"))}
+    )
+    known = load_rules()
+    shown["rule"] = [known[k].title if k in known else k for k in shown["rule"]]
+    names = ["method", "fluid", "laboratory", "rule", "series", "judged", "fired", "rate_percent", "rate_low",
+             "rate_high", "withstood", "short"]  # fmt: skip
+    return shown[[c for c in names if shown[c].notna().any()]].reset_index(drop=True)
