@@ -8,12 +8,12 @@ import numpy as np
 import pandas as pd
 
 from methods.records import factors
-from methods.records.body import Body, Coded
 from methods.records.cells import WITHSTOOD
+from methods.records.coded import Body, Coded
 from methods.records.flat import Flat, Places
 from methods.records.headings import Heading
 from methods.records.kept import Log
-from methods.records.shapes import Layout
+from methods.records.layout import Layout
 from methods.records.table import BREAKDOWN, COLUMNS, NUMERIC
 from methods.records.table import WITHSTOOD as WITHSTOOD_WORD
 

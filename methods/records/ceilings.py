@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from methods.records.body import Body
 from methods.records.cells import NO_BREAKDOWN, VALUE, WITHSTOOD
+from methods.records.coded import Body
 from methods.records.factors import amount
 from methods.records.flat import Flat, Places
 from methods.records.headings import is_time
 from methods.records.kept import Log
-from methods.records.shapes import Layout
+from methods.records.layout import Layout
 
 #: How often the largest value must occur before it is taken for a ceiling.
 LEAST = 3

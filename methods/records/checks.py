@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 
 from methods.records.kept import Log
+from methods.records.layout import Layout
 from methods.records.rows import other_fillings
-from methods.records.shapes import Layout
 from methods.records.table import filling_codes, fillings_known, group_codes
 
 #: Breakdown voltages of the usual test gaps lie in this range (kV).

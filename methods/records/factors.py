@@ -14,8 +14,8 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from methods.records.body import Coded
 from methods.records.cells import BLANK, normalise, number, parse
+from methods.records.coded import Coded
 from methods.records.headings import Heading, any_unit, fold, plain_stirring, word
 from methods.records.kept import Log
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from methods.records.body import Body
 from methods.records.cells import BLANK, REFUSED, VALUE, WITHSTOOD
+from methods.records.coded import Body
 from methods.records.kept import Log
-from methods.records.shapes import Layout
+from methods.records.layout import Layout
 from methods.records.voltages import Voltages
 
 ZERO_RULE = "a breakdown voltage is above zero; 0 and negative codes stand for no reading"

@@ -7,11 +7,11 @@ import re
 import numpy as np
 
 from methods.records import factors
-from methods.records.body import Body
+from methods.records.coded import Body
 from methods.records.headings import Heading, fold, heading, vocabulary
 from methods.records.kept import Log
+from methods.records.layout import Layout
 from methods.records.options import Options
-from methods.records.shapes import Layout
 from methods.records.voltages import FACTORS
 
 _FLUIDS = re.compile(

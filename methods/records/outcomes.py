@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from methods.records.body import Body
 from methods.records.cells import BLANK, NO_BREAKDOWN, REFUSED, VALUE, WITHSTOOD, normalise
+from methods.records.coded import Body
 from methods.records.flat import Flat, Places
 from methods.records.headings import Heading, fold, word
 from methods.records.kept import Log
-from methods.records.shapes import Layout
+from methods.records.layout import Layout
 
 _YES = {"1", "yes", "y", "true", "x", "ja", "oui", "si"}
 _NO = {"0", "no", "n", "false", "nein", "non"}

@@ -19,15 +19,16 @@ from methods.records.cells import BLANK, VALUE, WITHSTOOD
 from methods.records.checks import look_over
 from methods.records.flat import flatten, log_refused, multiply_by_gap, places_of, refuse_sentinels
 from methods.records.kept import Log, Records, Source
+from methods.records.layout import Layout
 from methods.records.naming import gap_of, settle_names, units_of
 from methods.records.options import Options, options_of
 from methods.records.outcomes import apply_outcomes
 from methods.records.prescribed import apply_protocols
 from methods.records.rows import blocks_of, fill_down, refuse_rows
-from methods.records.shapes import Layout, layout_of
+from methods.records.shapes import layout_of
 from methods.records.sheets import open_frame, open_parquet, open_workbook, pick
 from methods.records.summaries import compare_summaries, drop_computed
-from methods.records.text import MAX_BYTES, Sheet, decode, from_text
+from methods.records.text import MAX_BYTES, Sheet, decode, from_ascii, from_text
 from methods.records.voltages import decimal_mark, magnitude_units, parse_column
 
 #: The sizes from which text is read by columns instead of cell by cell.
@@ -125,10 +126,11 @@ def _open(source: Any, name: str | None, options: Options, log: Log) -> tuple[li
         return pick(open_workbook(raw), options.sheet, options.columns, options.layout, log), origin
     if options.sheet is not None:
         raise InputError(f"{called} has no sheets, so sheet {options.sheet!r} cannot be chosen.", column="sheet")
+    if len(raw) > LARGE and raw.isascii() and b"\0" not in raw:
+        origin["encoding"] = "utf-8"
+        return [from_ascii(raw)], origin
     text, origin["encoding"] = decode(raw)
-    sheet = from_text(text, large=LARGE)
-    sheet.raw = raw if sheet.text is not None and origin["encoding"] == "utf-8" else None
-    return [sheet], origin
+    return [from_text(text, large=LARGE)], origin
 
 
 def _bytes(source: Any, name: str | None) -> tuple[bytes, str]:
@@ -158,6 +160,9 @@ def _read_sheet(
 ) -> tuple[pd.DataFrame, pd.DataFrame, Layout, int, dict[str, np.ndarray]]:
     """One sheet to its part of the table, with the place of each row in the file."""
     plan = layout_of(sheet, options.columns, options.layout)
+    if sheet.long and plan.kind == "transposed":  # turned as a whole
+        sheet = from_text(sheet.whole(), large=MAX_BYTES)
+        plan = layout_of(sheet, options.columns, options.layout)
     body = body_of(sheet, plan)
     for entry in plan.guesses:
         log.guess(*entry)

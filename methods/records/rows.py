@@ -6,12 +6,12 @@ import re
 
 import numpy as np
 
-from methods.records.body import Body, Coded
 from methods.records.cells import BLANK
+from methods.records.coded import Body, Coded
 from methods.records.flat import Flat
 from methods.records.headings import fold, summary_label
 from methods.records.kept import Log
-from methods.records.shapes import Layout
+from methods.records.layout import Layout
 
 _CONTINUED = re.compile(
     r"(.+?)[\s_/,;:-]*[\(\[]?\s*(?:cont(?:inued|'d|d)?\.?|repeat|rpt|second five|2nd five|five more|next five|extra five|\+\s*5|6\s*-\s*10|block 2|bis)\s*[\)\]]?",  # noqa: E501

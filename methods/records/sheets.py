@@ -14,7 +14,8 @@ import pandas as pd
 
 from methods.errors import InputError, MissingExtra, UnusableFile
 from methods.records.kept import Log
-from methods.records.shapes import Layout, layout_of
+from methods.records.layout import Layout
+from methods.records.shapes import layout_of
 from methods.records.text import MAX_COLUMNS, MAX_ROWS, Sheet
 
 #: Unpacked size beyond which a workbook is refused.

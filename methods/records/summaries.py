@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from methods.records.body import Body
 from methods.records.cells import VALUE, WITHSTOOD
+from methods.records.coded import Body
 from methods.records.flat import Flat, Places
 from methods.records.headings import Heading
 from methods.records.kept import Log
-from methods.records.shapes import Layout
+from methods.records.layout import Layout
 from methods.records.voltages import parse_column
 
 

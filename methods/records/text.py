@@ -26,10 +26,23 @@ class Sheet:
     name: str = ""
     hidden: frozenset[int] = frozenset()
     text: str | None = None  # the whole text, when only its head was cut into cells
-    raw: bytes | None = None  # its bytes, where they are UTF-8 without a mark
+    raw: bytes | None = None  # or its bytes, where they are plain ASCII
     delimiter: str = ""
     method: str | None = None  # the sheet's name, where it names a test method
     notes: list[tuple[str, str, str]] = field(default_factory=list)
+
+    @property
+    def long(self) -> bool:
+        """Whether ``cells`` are the head of a longer text only."""
+        return self.text is not None or self.raw is not None
+
+    def octets(self) -> bytes:
+        """The whole of a long text in UTF-8."""
+        return self.raw if self.raw is not None else (self.text or "").encode("utf-8")
+
+    def whole(self) -> str:
+        """The whole of a long text."""
+        return self.raw.decode("ascii") if self.raw is not None else (self.text or "")
 
 
 def decode(raw: bytes) -> tuple[str, str]:
@@ -135,30 +148,44 @@ def records_of(text: str, delimiter: str) -> tuple[list[list[str]], list[int]]:
     return cells, rows
 
 
+def mark_of(delimiter: str) -> str:
+    """The mark for a delimiter's name."""
+    return next(k for k, v in DELIMITERS.items() if v == delimiter)
+
+
 def from_text(text: str, *, large: int = 3_000_000) -> Sheet:
     """Cut text into a sheet of cells. Beyond ``large`` characters only the head is cut and ``text`` is kept."""
     text = text.lstrip("\ufeff")
+    if len(text) <= large:
+        return _cut(text)
+    sheet = _cut(head_of(text))
+    sheet.text = text
+    return sheet
+
+
+def from_ascii(raw: bytes) -> Sheet:
+    """The head of a long text of plain ASCII; its bytes are kept for reading it by columns."""
+    sheet = _cut(head_of(raw[:70_000].decode("ascii")))
+    sheet.raw = raw
+    return sheet
+
+
+def _cut(text: str) -> Sheet:
     delimiter = sniff(text)
-    whole = len(text) <= large
-    cells, rows = records_of(text if whole else head_of(text, 60_000), delimiter)
-    if (
-        cells
-        and len(cells[0]) <= 2
-        and "".join(cells[0]).strip().casefold() == "sep="
-        or (cells and cells[0] and cells[0][0].strip().casefold() == f"sep={delimiter}")
-    ):
+    cells, rows = records_of(text, delimiter)
+    first = "".join(cells[0]).strip().casefold() if cells else ""
+    if first in ("sep=", f"sep={delimiter}") and len(cells[0]) <= 2:
         cells, rows = cells[1:], rows[1:]
     if cells and max(map(len, cells)) > MAX_COLUMNS:
         raise UnusableFile(f"The file has more than {MAX_COLUMNS:,} columns.", rule="column limit")
     if not any(c.strip() for r in cells for c in r):
         raise UnusableFile("The file holds no cells with contents.", rule="a table with breakdown voltages")
-    return Sheet(cells, rows, text=None if whole else text, delimiter=DELIMITERS[delimiter])
+    return Sheet(cells, rows, delimiter=DELIMITERS[delimiter])
 
 
 def line_starts(text: str, delimiter: str) -> list[int]:
     """The line on which each record starts, for a text whose quoted cells may hold line ends."""
-    mark = next(k for k, v in DELIMITERS.items() if v == delimiter)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark, skipinitialspace=True)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark_of(delimiter), skipinitialspace=True)
     out, start = [], 1
     for _ in reader:
         out.append(start)

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from methods.records.body import Body, Coded
 from methods.records.cells import BLANK, REFUSED, VALUE, parse
+from methods.records.coded import Body, Coded
 from methods.records.kept import Log
-from methods.records.shapes import Layout
+from methods.records.layout import Layout
 
 #: kV for one of the unit; kV/mm and kV/cm still want the gap (times mm).
 FACTORS = {"kV": 1.0, "V": 1e-3, "kVp": 1 / math.sqrt(2), "Vp": 1e-3 / math.sqrt(2), "kV/mm": 1.0, "kV/cm": 0.1}

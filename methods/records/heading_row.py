@@ -1,0 +1,161 @@
+"""The row of headings: found by its words, with units beside it and what the lines above it say."""
+
+from __future__ import annotations
+
+import re
+
+from methods.records.cells import normalise, unit_of
+from methods.records.headings import Heading, any_unit, fold, heading
+from methods.records.layout import is_number, is_unit_row, shot_run
+
+_SEARCH = 60  # a heading is looked for in this many rows
+_PAIR = re.compile(r"#?\s*([^:=]{2,40}?)\s*[:=]\s*(\S.*)", re.DOTALL)
+
+
+def find_heading(cells: list[list[str]], wanted: set[str]) -> int | None:
+    best, best_score = None, 0.9
+    for at in range(min(len(cells), _SEARCH)):
+        below = [r for r in cells[at + 1 : at + 12] if any(c.strip() for c in r) and not is_unit_row(r)][:5]
+        score = _score(cells[at], below, wanted)
+        if score > best_score:
+            best, best_score = at, score
+    return best
+
+
+def _score(row: list[str], below: list[list[str]], wanted: set[str]) -> float:
+    filled = [c for c in row if c.strip()]
+    if not filled or not any(is_number(c) for r in below for c in r):
+        return float("-inf")
+    if is_unit_row(row):
+        return 1.0
+    run = set(shot_run(row))
+    total = 0.0
+    for at, cell in enumerate(row):
+        text = cell.strip()
+        if not text:
+            continue
+        read = heading(text) if len(text) <= 80 else Heading(text)
+        if fold(text) in wanted and fold(text) and not is_number(text):
+            total += 6
+        elif at in run:
+            total += 2
+        elif is_number(text) and (read.shot is None or text[-1].isdigit() or text[-1] == "."):
+            total -= 2
+            continue
+        elif _PAIR.fullmatch(text) and not read.name:
+            total -= 1
+        elif read.name:
+            total += 4 if read.name == "kv" else 3
+        elif read.shot:
+            total += 2
+        elif read.summary:
+            total += 1.5
+        else:
+            total += 0.5
+        if sum(is_number(r[at]) for r in below if at < len(r)) > len(below) / 2:
+            total += 1
+    return total
+
+
+def lines_above(cells: list[list[str]]) -> dict[str, str]:
+    """``Method: D1816``, or the two cells ``Method`` and ``D1816``, in the lines above the heading."""
+    out: dict[str, str] = {}
+    for row in cells:
+        filled = [normalise(c) for c in row if c.strip()]
+        for at, text in enumerate(filled):
+            pair = _PAIR.fullmatch(text)
+            key, value = (pair[1], pair[2]) if pair else (text.rstrip(" :=#"), "")
+            if (
+                not pair
+                and at + 1 < len(filled)
+                and (text.endswith((":", "=")) or len(filled) == 2)
+                and not _PAIR.fullmatch(filled[at + 1])
+            ):
+                value = filled[at + 1]
+            read = heading(key.lstrip("# "))
+            folded = fold(key)
+            name = read.name
+            if folded in (
+                "ceiling",
+                "max voltage",
+                "maximum voltage",
+                "full scale",
+                "instrument ceiling",
+                "upper limit",
+            ):
+                name = "ceiling"
+            elif folded in ("unit", "units", "einheit") and unit_of(value):
+                name = "unit"
+            if value and name and name not in ("kv", "outcome", "order") and name not in out:
+                unit = f" {read.unit}" if read.unit and read.unit != "-" and not re.search(r"[a-zA-Z]", value) else ""
+                out[name] = value + unit
+    return out
+
+
+def headings_of(cells: list[list[str]], head: int | None) -> tuple[list[Heading], int, list[tuple[str, str, str, str]]]:
+    """The heading of each column, with units from a row of units above or below, and the first row of data."""
+    width = len(cells[0])
+    if head is None:
+        first = next(i for i, r in enumerate(cells) if any(c.strip() for c in r))
+        guess = (
+            "heading",
+            "none: the first line is data",
+            " | ".join(c for c in cells[first] if c.strip())[:60],
+            "--value",
+        )
+        return [Heading(f"column {i + 1}") for i in range(width)], first, [guess]
+    row, first = cells[head], head + 1
+    units: list[str | None] = [None] * width
+    while first < len(cells) and not any(c.strip() for c in cells[first]):
+        first += 1
+    if first < len(cells) and is_unit_row(cells[first]):
+        units = [any_unit(c) for c in cells[first]]
+        first += 1
+    counted = _sub_heading(row, cells[first]) if first < len(cells) else []
+    if counted:  # a second line of headings: 1, 2, 3 ... under one wide heading
+        over = heading(row[counted[0]])
+        row = [cells[first][i] if i in counted else c for i, c in enumerate(row)]
+        units = [over.unit if i in counted else u for i, u in enumerate(units)]
+        first += 1
+        if first < len(cells) and is_unit_row(cells[first]):
+            units = [any_unit(c) or u for c, u in zip(cells[first], units, strict=True)]
+            first += 1
+    above = cells[head - 1] if head else []
+    group = [""] * width
+    if above and is_unit_row(above):
+        units = [any_unit(c) or u for c, u in zip(above, units, strict=True)]
+    elif above:
+        carried = ""
+        for at in range(width):
+            carried = above[at].strip() or carried
+            group[at] = carried
+    out = []
+    for at in range(width):
+        read = heading(row[at]) if row[at].strip() else Heading("")
+        over = heading(group[at]) if group[at] and len(group[at]) < 80 else Heading("")
+        if not read.text and above and above[at].strip() and (over.name or over.summary):
+            read = over
+        unit = read.unit or units[at]
+        if unit is None and read.shot is not None and over.name == "kv":
+            unit = over.unit
+        if (
+            unit in (None, "-")
+            and read.name is None
+            and read.shot is None
+            and over.name == "kv"
+            and over.unit
+            and row[at].strip()
+        ):
+            unit = over.unit if not read.summary else None
+        out.append(Heading(read.text, read.name, unit, read.shot, read.prefix, read.summary, read.second))
+    return out, first, []
+
+
+def _sub_heading(row: list[str], below: list[str]) -> list[int]:
+    """The columns that the line below the heading numbers, when it does nothing else and starts under a voltage."""
+    filled = [i for i, c in enumerate(below) if c.strip()]
+    if len(filled) < 2 or not row[filled[0]].strip() or heading(row[filled[0]]).name != "kv":
+        return []
+    numbers = [heading(below[i]).shot for i in filled]
+    bare = not any(row[i].strip() for i in filled[1:])
+    return filled if bare and numbers == list(range(1, len(filled) + 1)) else []

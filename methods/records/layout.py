@@ -1,0 +1,71 @@
+"""How a sheet is laid out: the description to which every shape is brought, and what cells look like."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+
+from methods.records.cells import VALUE, WITHSTOOD, normalise, parse
+from methods.records.headings import Heading, any_unit, heading
+
+#: Words before a number that count breakdowns.
+COUNTING = frozenset(
+    "b,k,x,r,ordinal,test,trial,value,measurement,messung,essai,ensayo,run,reading,no,nr,wert,mesure".split(",")
+) | {""}
+
+
+@dataclass
+class Layout:
+    """How a sheet is laid out. Column numbers count from 0 within ``cells``."""
+
+    kind: str
+    headings: list[Heading]
+    cells: list[list[str]]
+    rows: list[int]
+    first: int
+    values: list[int]
+    shots: list[int]
+    meta: dict[str, str] = field(default_factory=dict)
+    guesses: list[tuple[str, str, str, str]] = field(default_factory=list)
+    summaries: dict[int, str] = field(default_factory=dict)
+    named: bool = False  # the user said which column holds the voltages
+    voltage: bool = True  # the heading speaks of a voltage
+    column_rows: list[int] | None = None  # transposed: the sheet's row of each value column
+
+
+def is_number(text: str) -> bool:
+    """Whether a cell can be read as a voltage or a plain number."""
+    text = normalise(text)
+    if not any(c.isdigit() for c in text):
+        return False
+    if re.fullmatch(r"[+-]?\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?", text):
+        return True
+    cell = parse(text)
+    return cell.kind in (VALUE, WITHSTOOD) and not (cell.note and len(cell.note) > 25)
+
+
+def shot_run(row: list[str]) -> list[int]:
+    """Columns whose cells are the bare whole numbers 1, 2, 3 ... in a row (at least three)."""
+    best: list[int] = []
+    run: list[int] = []
+    for at, cell in enumerate(row):
+        text = normalise(cell).rstrip(".")
+        if text.isdigit() and int(text) == len(run) + 1:
+            run.append(at)
+        elif text == "1":
+            run = [at]
+        elif text:
+            best, run = max(best, run, key=len), []
+    best = max(best, run, key=len)
+    return best if len(best) >= 3 else []
+
+
+def is_unit_row(row: list[str]) -> bool:
+    filled = [c for c in row if c.strip()]
+    return len(filled) > 1 and all(any_unit(c) is not None for c in filled) and not shot_run(row)
+
+
+def counts_breakdowns(heads: list[Heading]) -> bool:
+    """Whether numbered headings count breakdowns (``b1 b2``, ``1 2``) and not samples (``Oil 1``, ``A-1``)."""
+    prefixes = {h.prefix for h in heads}
+    return all(p in COUNTING or heading(p).name in ("kv", "order") for p in prefixes)
