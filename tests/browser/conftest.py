@@ -143,8 +143,13 @@ class Visitor:
 
     def choose(self, label: str, option: str) -> None:
         """Choose an option of a drop-down."""
-        self.tab.get_by_role("combobox", name=label).first.click()
-        self.tab.get_by_role("option", name=option, exact=True).click()
+        wanted = self.tab.get_by_role("option", name=option, exact=True)
+        for _ in range(5):  # a list that was opened while the page still settled closes again
+            self.tab.get_by_role("combobox", name=label).first.click()
+            self.tab.wait_for_timeout(500)
+            if wanted.count():
+                break
+        wanted.click()
 
     def picture(self, what: str = "") -> Path:
         """Keep a screenshot."""

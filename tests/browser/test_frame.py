@@ -64,7 +64,8 @@ def test_an_own_file_is_uploaded_compared_and_its_table_saved(visitor: Any, tmp_
     tab.locator("input[type=file]").first.set_input_files(str(file))
     tab.locator(".answer").filter(has_text="mine.csv").wait_for()
     assert "20 breakdowns" in visitor.answer()
-    assert "mine" not in tab.url and "data=" not in tab.url
+    tab.wait_for_url(lambda url: "data=" not in url)
+    assert "mine" not in tab.url
     visitor.menu("Overlay")
     with tab.expect_download() as waiting:
         tab.get_by_role("link", name="Download CSV").or_(tab.get_by_role("button", name="Download CSV")).first.click()
