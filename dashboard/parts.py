@@ -207,7 +207,8 @@ class Table(pn.viewable.Viewer):
             return "–"
         if self._exact:
             return f"{value:.10g}"
-        return words.p_value(value) if name.startswith("p_value") else words.number(value, self._digits)
+        chance = name.startswith("p_value") or "probability" in name
+        return words.p_value(value) if chance else words.number(value, self._digits)
 
     def _looks(self, frame: pd.DataFrame) -> dict[str, Any]:
         numbers = [c for c in frame.columns if pd.api.types.is_numeric_dtype(frame[c]) and frame[c].dtype != bool]

@@ -21,6 +21,8 @@ from methods.result import Caution
 
 #: Numbers of fillings that get a line in the plot.
 LINES = (1, 2, 3, 5)
+#: Breakdowns on each filling at which the table behind the plot gives the curves.
+COMMON = (1, 2, 3, 5, 6, 10, 15, 30)
 _TYPED, _RECORDS = "typed", "records"
 
 
@@ -115,10 +117,8 @@ class Page(StudyPage):
         self._settle()
         self.param.watch(self._settle, ["goal", "source", "protocol"])
         self.study.param.watch(self._settle, "files")
-        goal = self.choice("goal", "For", GOALS, "What the tests are for.")
-        goal.width = 500
         return [
-            goal,
+            self.select("goal", "Plan for", GOALS, "What the tests are for."),
             self.choice("source", "Scatter", {_RECORDS: "from the records", _TYPED: "typed"}),
             *self._fields["typed"], self._reading, *self._fields["mean"], *self._fields["difference"],
             *self._fields["percentile"], *self._fields["decision"], *self._fields["equivalence"],
@@ -344,7 +344,7 @@ class Page(StudyPage):
         self._next = pmui.Column(
             parts.heading("Stop or go on?"),
             parts.hint("After the breakdowns that one series has: how many more give the half-width wanted."),
-            parts.explained(self._series, "One oil under one condition.", width=420),
+            parts.explained(self._series, "One oil under one condition.", width=330),
             self._step_said, self._step_notes, self._step_table,
             sizing_mode="stretch_width", margin=0, sx={"gap": "8px"},
         )  # fmt: skip
@@ -445,7 +445,8 @@ class Page(StudyPage):
         if designs is not None:
             out["howmany_designs"] = ("Designs", designs)
         out["howmany_scatter"] = ("Scatter that the plan starts from", _scatter_table(result.start))
-        out["howmany_curve"] = ("The curves", result.curve.drop(columns=["half_width", "half_width_known"]))
+        common = result.curve[result.curve["breakdowns_per_filling"].isin(COMMON)]
+        out["howmany_curve"] = ("The curves at common numbers", common.drop(columns=["half_width", "half_width_known"]))
         return out
 
 

@@ -12,7 +12,7 @@ import pandas as pd
 from dashboard import theme
 
 _AT = hv.Dimension("breakdowns", label="Breakdowns in all")
-_BY = hv.Dimension("half_width", label="Half-width of the interval (± % of the mean)")
+_BY = hv.Dimension("half_width", label="Half-width (± % of the mean)")
 
 
 @dataclass(frozen=True)

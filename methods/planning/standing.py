@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,16 +13,20 @@ from methods.errors import NotEstimable
 from methods.planning.pilot_data import Pilot
 from methods.records.table import CONDITION, as_table, filling_codes, group_codes, withstood
 
+#: Units of the condition columns that are numbers, as they stand in a name.
+UNITS: dict[str, str] = {"gap_mm": " mm", "rise_kv_s": " kV/s"}
+
 
 @dataclass(frozen=True)
 class Series:
-    """The breakdowns of one oil under one condition: ``kv`` (n,), ``filling`` codes (n,), number of withstands."""
+    """The breakdowns of one oil under one condition: ``kv`` (n,), ``filling`` codes (n,), withstands, gap (mm)."""
 
     label: str
     method: str | None
     kv: np.ndarray
     filling: np.ndarray
     withstood: int
+    gap_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -49,24 +54,54 @@ class Coefficients:
     serial_correlation: float
 
 
+def telling(rows: Sequence[Mapping[str, Any]]) -> list[str]:
+    """The columns, in their order, that it takes to tell the rows apart; those that only repeat others are left out.
+
+    The first column is always among them, so that a single row has a name too.
+    """
+    columns = list(rows[0]) if rows else []
+    kept = columns[:1]
+
+    def apart(names: Sequence[str]) -> int:
+        return len({tuple(str(r[n]) for n in names) for r in rows})
+
+    for name in columns[1:]:
+        if apart([*kept, name]) > apart(kept):
+            kept.append(name)
+    return kept
+
+
+def name_of(row: Mapping[str, Any], columns: Sequence[str]) -> str:
+    """The cells of these columns as a name: ``Alderholt T1, 2 mm``; what is empty is left out."""
+    cells = []
+    for column in columns:
+        value = row[column]
+        if value is None or pd.isna(value):
+            continue
+        cells.append((f"{value:g}" if isinstance(value, (float, np.floating)) else str(value)) + UNITS.get(column, ""))
+    return ", ".join(cells) or "all records"
+
+
 def series_of(data: Any) -> tuple[Series, ...]:
     """Every oil under every condition of a record table, in the order of the data.
 
-    ``label`` names the columns among sample and condition in which the series differ.
+    ``label`` names the columns among sample and condition that it takes to tell the series apart.
     """
     table = as_table(data)
     keys = [k for k in ("sample", *CONDITION) if k in table.columns]
-    shown = [k for k in keys if table[k].nunique(dropna=False) > 1] or keys[:1]
     codes, filling, gone = group_codes(table, keys), filling_codes(table), withstood(table)
+    firsts = np.unique(codes, return_index=True)[1]
+    shown = telling(table.iloc[firsts][keys].to_dict("records"))
     out = []
     for code in pd.unique(codes):
         rows = np.flatnonzero(codes == code)
         first = table.iloc[rows[0]]
-        cells = [f"{v:g}" if isinstance(v, float) else str(v) for v in (first[k] for k in shown) if not pd.isna(v)]
+        label = name_of(first, shown)
         method = first["method"] if "method" in keys and not pd.isna(first["method"]) else None
         kv = table["kv"].to_numpy(dtype=float)[rows]
-        label = ", ".join(cells) or "all records"
-        out.append(Series(label, None if method is None else str(method), kv, filling[rows], int(gone[rows].sum())))
+        gap = None if pd.isna(first["gap_mm"]) else float(first["gap_mm"])
+        named = None if method is None else str(method)
+        out.append(Series(label, named, kv, filling[rows], int(gone[rows].sum()), gap))
     return tuple(out)
 
 

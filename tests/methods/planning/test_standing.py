@@ -6,7 +6,7 @@ import pytest
 
 from methods.errors import NotEstimable
 from methods.planning.pilot_data import Pilot
-from methods.planning.standing import coefficients, series_of, standing
+from methods.planning.standing import coefficients, series_of, standing, telling
 from methods.records.table import as_table
 
 
@@ -29,6 +29,15 @@ def test_a_series_is_an_oil_under_a_condition():
     assert [len(np.unique(s.filling)) for s in found] == [2, 3]
     assert [len(s.kv) for s in found] == [6, 9]
     assert [s.withstood for s in found] == [0, 1]
+
+
+def test_columns_that_repeat_others_are_left_out_of_a_name():
+    rows = [
+        {"sample": "A", "laboratory": "X", "operator": "x", "gap_mm": 2.0},
+        {"sample": "A", "laboratory": "Y", "operator": "y", "gap_mm": 2.0},
+    ]
+    assert telling(rows) == ["sample", "laboratory"]
+    assert telling(rows[:1]) == ["sample"]
 
 
 def test_standing_takes_medians_rounded_down_and_the_commonest_method():

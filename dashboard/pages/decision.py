@@ -1,0 +1,409 @@
+"""Decision: pass or fail against a limit of the same method, and how sure that is."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import panel as pn
+import panel_material_ui as pmui
+import param
+
+from dashboard import parts, words
+from dashboard.cache import known
+from dashboard.jobs import Progress, Runner
+from dashboard.pages.base import Empty, Figure, StudyPage
+from dashboard.pages.decision_words import CHECK, COLUMNS, HELP, RULES, TYPED
+from methods.errors import InputError
+from methods.result import Caution
+
+#: Most cases that the plot shows; the table has them all.
+MOST_DRAWN = 30
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the page shows."""
+
+    found: Any
+    limit: Any
+    curves: pd.DataFrame
+    budget: Any
+    budget_refused: str
+
+
+class Page(StudyPage):
+    """Verdicts."""
+
+    TITLE = "Decision"
+    QUESTION = "Does the oil reach the limit of its method, and how sure is that?"
+    HELP = HELP
+    FOLLOWS = ("confidence",)
+    INPUTS = (
+        "limit", "limit_kv", "method", "rule", "risk", "between_kv", "instrument_kv", "within", "between", "case",
+        "voltmeter", "gap_tolerance", "exponent",
+    )  # fmt: skip
+    COLUMNS = COLUMNS
+
+    limit = param.String("", doc="Key of the limit; empty: the first that goes with the records.")
+    limit_kv = param.Number(50.0, bounds=(0.1, 500), doc="The limit, kV.")
+    method = param.String("", doc="Method for which it is written, such as IEC 60156 or ASTM D1816 2 mm.")
+    rule = param.Selector(default="simple", objects=list(RULES), doc="When an oil passes.")
+    risk = param.Number(5.0, bounds=(0.1, 49), doc="Accepted chance of a wrong pass, %, for the guard band.")
+    between_kv = param.Number(0.0, bounds=(0, 100), doc="SD between fillings from history, kV; 0: from the records.")
+    instrument_kv = param.Number(0.0, bounds=(0, 50), doc="Standard uncertainty of voltmeter and gap, kV.")
+    within = param.Number(15.0, bounds=(0.1, 100), doc="CoV within a filling, %, for the curves.")
+    between = param.Number(5.0, bounds=(0, 100), doc="CoV between fillings, %, for the curves.")
+    case = param.String("", doc="The oil and condition whose budget is shown.")
+    voltmeter = param.Number(0.0, bounds=(0, 20), doc="Half-width of the voltmeter's calibration, % of the reading.")
+    gap_tolerance = param.Number(0.0, bounds=(0, 1), doc="Half-width of the gap setting, mm.")
+    exponent = param.Number(0.0, bounds=(0, 2), doc="Exponent of the gap law at this gap, your own; 0 leaves it out.")
+
+    # ------------------------------------------------------------- controls
+
+    def controls(self) -> Sequence[Any]:
+        self._limits = pmui.Select(label="Limit", size="small")
+        self._limits.param.watch(lambda e: e.new is not None and setattr(self, "limit", e.new), "value")
+        text = pmui.TextInput.from_param(self.param["method"], label="Written for method", size="small")
+        self._own = [
+            self.number("limit_kv", "Limit (kV)", step=1),
+            parts.explained(text, self.param["method"].doc or ""),
+        ]
+        self._judge = Runner("Judge the records", self._ask, lambda _: self.refresh(), "A case takes up to a second.")
+        self._judging = pmui.Column(self._judge, width=260, margin=0, visible=False)
+        self.study.param.watch(self._settle, ["fingerprint", "files"])
+        self.param.watch(self._settle, "limit")
+        self._settle()
+        return [
+            parts.explained(self._limits, f"By document and edition; {CHECK}.", width=330), *self._own,
+            self.select("rule", "Passes if", RULES), self._judging,
+            self.number("risk", "Risk (%)", step=1), self.number("between_kv", "SD between fillings (kV)", step=0.5),
+            self.number("instrument_kv", "Voltmeter and gap (kV)", step=0.1),
+            self.number("within", "Curves: within (%)", step=1), self.number("between", "Curves: between (%)", step=1),
+        ]  # fmt: skip
+
+    def _settle(self, *_: Any) -> None:
+        """The limits that go with the records first, then the others (which are refused, and say why), then typed."""
+        fitting, others = self._offered()
+        options = {f"{self._named(x)}": x.key for x in fitting}
+        options[f"typed: {self.limit_kv:g} kV" if self.limit == TYPED else "typed"] = TYPED
+        options |= {f"another method: {self._named(x)}": x.key for x in others}
+        chosen = self.limit or (fitting[0].key if fitting else TYPED)
+        self._limits.param.update(options=options, value=chosen if chosen in options.values() else TYPED)
+        for field in self._own:
+            field.visible = self._chosen() == TYPED
+
+    @staticmethod
+    def _named(limit: Any) -> str:
+        return f"{limit.title}: {limit.kv.value:g} kV by {limit.method.replace('_', ' ').upper()}" + (
+            f", {limit.gap_mm:g} mm" if limit.gap_mm else ""
+        )
+
+    def _offered(self) -> tuple[list[Any], list[Any]]:
+        from methods.protocols import limits_for, load_limits
+
+        mine = {x.key: x for p in self._protocols() for x in limits_for(p)}
+        every = [x for d in load_limits().values() for x in d.limits if x.kv.value is not None]
+        return [x for x in every if x.key in mine], [x for x in every if x.key not in mine]
+
+    def _protocols(self) -> list[Any]:
+        from methods.protocols import recognise
+
+        table = self.study.table
+        if not len(table):
+            return []
+        cells = table[["method", "edition", "gap_mm"]].drop_duplicates().dropna(subset=["method"])
+        found = [
+            recognise(m, None if pd.isna(e) else e, gap_mm=None if pd.isna(g) else float(g))
+            for m, e, g in cells.itertuples(index=False)
+        ]
+        return [p for p in found if p is not None]
+
+    def _chosen(self) -> str:
+        if self.limit:
+            return self.limit
+        fitting, _ = self._offered()
+        return fitting[0].key if fitting else TYPED
+
+    # ------------------------------------------------------------- numbers
+
+    def _limit(self) -> tuple[Any, str | None]:
+        """The limit and the method as ``methods`` takes them."""
+        key = self._chosen()
+        return (self.limit_kv, self.method.strip() or None) if key == TYPED else (key, None)
+
+    def _settings(self) -> tuple[Any, ...]:
+        return (*self._limit(), self.rule, self.study.confidence, self.risk, self.between_kv, self.instrument_kv)
+
+    def _ask(self) -> tuple[Any, Hashable]:
+        from methods.planning import decide_all
+
+        selection = self.study.selection
+        limit, method, rule, confidence, risk, between, instrument = self._settings()
+
+        def work(progress: Progress) -> Any:
+            try:
+                return decide_all(
+                    selection, limit, rule, limit_method=method, confidence=confidence, risk=risk / 100,
+                    between_sd=between or None, instrument_kv=instrument, progress=progress.step,
+                )  # fmt: skip
+            except InputError as error:
+                return str(error)  # that too is the answer for these records
+
+        return work, (self.KEY, "verdicts", self.study.fingerprint, self._settings())
+
+    _begun: Hashable = None
+
+    def _verdicts(self) -> Any:
+        """The verdicts; in a session they are computed off the event loop, and the page says so meanwhile."""
+        work, key = self._ask()
+        session = pn.state.curdoc is not None
+        self._judging.visible = session and not known(key)
+        if session and not known(key):
+            if self._begun != key and not self._judge.running:
+                self._begun = key
+                pn.state.execute(self._judge.run, schedule=True)
+            raise Empty(
+                "The records are being judged.",
+                "Each oil and condition by itself. Press “Judge the records” if it was cancelled or settings changed.",
+            )
+        found = self.kept("verdicts", lambda: work(Progress()), *self._settings())
+        if isinstance(found, str):
+            raise Empty("There is no verdict.", found)
+        return found
+
+    def result(self) -> Answer:
+        from methods.protocols import limit_for
+
+        found = self._verdicts()
+        key = self._chosen()
+        entry = limit_for(key) if key != TYPED else None
+        curves = self.kept("curves", lambda: self._curves(found, entry), *self._settings(), self.within, self.between)
+        budget, refused = self._budget()
+        return Answer(found, entry, curves, budget, refused)
+
+    def _curves(self, found: Any, entry: Any) -> pd.DataFrame:
+        """Operating characteristics of the methods that the limit is for, and of what the records hold typically."""
+        from methods.planning import characteristics_by_protocol, operating_characteristic
+        from methods.planning.standing import standing
+
+        means = np.linspace(0.6 * found.limit_kv, 1.4 * found.limit_kv, 81)
+        options = {"rule": self.rule, "confidence": self.study.confidence}
+        cov, between = self.within / 100, self.between / 100
+        here = standing(self.study.selection)
+        tables: dict[tuple[int, int], tuple[str, pd.DataFrame]] = {}
+        if entry is not None and self.rule != "guarded":
+            by_protocol = characteristics_by_protocol(means, entry, cov, between, **options)
+            for (k, n), part in by_protocol.groupby(["fillings", "breakdowns_per_filling"]):
+                one = part[part["protocol"] == part["protocol"].iloc[0]]
+                tables[int(k), int(n)] = (f"{k} × {n}: as the method prescribes", one)
+        for k, n, why in (
+            (here.fillings, here.breakdowns_per_filling, "as these records, typically"),
+            (3, 5, "for comparison"), (5, 3, "for comparison"),
+        ):  # fmt: skip
+            if (k, n) in tables or (self.rule == "guarded" and k < 2):
+                continue
+            one = operating_characteristic(means, found.limit_kv, cov, between, n=n, k=k, **options)
+            tables[k, n] = (f"{k} × {n}: {why}", one)
+        return pd.concat([t.assign(design=name) for name, t in tables.values()], ignore_index=True)
+
+    def _budget(self) -> tuple[Any, str]:
+        from methods.planning.case_budget import budget_of
+
+        found = self.kept("series", self._series)
+        chosen = next((s for s in found if s.label == self.case), next((s for s in found if not s.withstood), found[0]))
+        self._cases.param.update(options=[s.label for s in found], value=chosen.label)
+        bench: dict[str, Any] = {"confidence": self.study.confidence, "between_sd": self.between_kv or None}
+        if self.voltmeter:
+            bench["voltmeter_percent"] = self.voltmeter
+        gap = self._gap(chosen.label)
+        if self.gap_tolerance and self.exponent and gap:
+            bench |= {"gap_mm": gap, "gap_tolerance_mm": self.gap_tolerance, "exponent": self.exponent}
+        try:
+            return budget_of(chosen, **bench), ""
+        except InputError as error:
+            return None, str(error)
+
+    def _series(self) -> Any:
+        from methods.planning.standing import series_of
+
+        return series_of(self.study.selection)
+
+    def _gap(self, label: str) -> float | None:
+        return next((s.gap_mm for s in self.kept("series", self._series) if s.label == label), None)
+
+    # ------------------------------------------------------------- the budget, below the tables
+
+    def extras(self) -> Sequence[Any]:
+        self._cases = pmui.Select(label="Oil and condition", size="small", options=[])
+        self._cases.param.watch(lambda e: e.new and e.new != self.case and setattr(self, "case", e.new), "value")
+        self._said = parts.Text("p", "", "", live=True)
+        self._notes = parts.raw("", visible=False)
+        self._lines = pmui.Column(sizing_mode="stretch_width", margin=0)
+        self._part = pmui.Column(
+            parts.heading("Uncertainty budget of one mean"),
+            parts.hint("What adds to the uncertainty of the mean. Voltmeter and gap count once you type them."),
+            parts.wrap(
+                parts.explained(self._cases, "One oil under one condition.", width=330),
+                self.number("voltmeter", "Voltmeter ± (%)", step=0.5),
+                self.number("gap_tolerance", "Gap setting ± (mm)", step=0.01),
+                self.number("exponent", "Gap exponent", step=0.1),
+            ),
+            self._said, self._notes, self._lines, sizing_mode="stretch_width", margin=0, sx={"gap": "8px"},
+        )  # fmt: skip
+        return [self._part]
+
+    def _show(self, result: Answer) -> None:
+        super()._show(result)
+        self._part.visible = True
+        budget = result.budget
+        self._said.text = budget.sentence if budget is not None else result.budget_refused
+        notes = parts.cautions(budget.warnings) if budget is not None else ""
+        self._notes.param.update(object=notes, visible=bool(notes))
+        self._lines.objects = []
+        if budget is not None:
+            table = parts.Table("decision_budget", "Sources", budget.table(), dict(COLUMNS))
+            self._lines.objects = [table.__panel__()]
+
+    def _say(self, what: Any) -> None:
+        super()._say(what)
+        self._part.visible = False
+
+    # ------------------------------------------------------------- what is shown
+
+    def sentence(self, result: Answer) -> str:
+        made, found = result.found.decisions, result.found
+        if len(made) == 1:
+            text = made[0].sentence
+        else:
+            counts = {v: sum(d.verdict == v for d in made) for v in ("pass", "fail", "undecided")}
+            told = [f"{n} {_VERBS[v][n > 1]}" for v, n in counts.items() if n]
+            text = (
+                f"Of {len(made)} oils and conditions {words.listed(told)} against {found.limit_kv:g} kV ({found.rule})."
+            )
+            unsure = [d for d in made if d.wrong_verdict_probability is not None]
+            if unsure:
+                worst = max(unsure, key=lambda d: d.wrong_verdict_probability)
+                text += (
+                    f" The least sure is {_labels(made)[id(worst)]}: {worst.verdict}, and wrong with a probability of "
+                    f"{100 * worst.wrong_verdict_probability:.0f} %."
+                )
+        if found.refused:
+            text += f" {words.plural(len(found.refused), 'other')} not compared: another method, gap or edition."
+        return text
+
+    def cautions(self, result: Answer) -> Sequence[Caution]:
+        limit = result.limit
+        edition = CHECK[:1].upper() + CHECK[1:] + "."
+        if limit is not None:
+            edition = (
+                f"{limit.title}: {limit.kv.value:g} kV, edition {limit.edition}, known from: {limit.kv.mark}; a result "
+                f"exactly on the limit: {limit.boundary}. {edition}"
+            )
+        found = [Caution("check", edition)]
+        for decision in result.found.decisions:
+            found += [w for w in decision.warnings if w.code != "limit_from_document" and w not in found]
+        return found
+
+    def _drawn(self, result: Answer) -> list[Any]:
+        from dashboard.plots.decision import Case
+
+        made = [d for d in result.found.decisions if d.mean_kv is not None]
+        near = sorted(made, key=lambda d: -(d.wrong_verdict_probability or 0))[:MOST_DRAWN]
+        kept = [d for d in made if any(d is other for other in near)]
+        labels = _labels(result.found.decisions)
+        return [
+            Case(labels[id(d)], d.verdict, d.mean_kv, np.nan if d.expanded_uncertainty_kv is None else
+                 d.expanded_uncertainty_kv)
+            for d in kept
+        ]  # fmt: skip
+
+    def figures(self) -> Sequence[Figure]:
+        return [
+            Figure(
+                "Means against the limit", self._draw_means, self._describe_means, key=self._shape, ticks=self._ticks,
+                height=lambda r: 150 + 28 * max(len(self._drawn(r)), 3),
+            ),
+            Figure(
+                "How often an oil passes", self._draw_curves, self._describe_curves,
+                key=lambda r: (r.found.limit_kv, *dict.fromkeys(r.curves["design"])), height=360,
+            ),
+        ]  # fmt: skip
+
+    def _shape(self, result: Answer) -> Hashable:
+        return tuple((c.label, c.verdict) for c in self._drawn(result))
+
+    def _ticks(self, result: Answer) -> Sequence[tuple[float, str]]:
+        from dashboard.plots.shift import rows
+
+        cases = self._drawn(result)
+        return [(float(y), _short(c.label)) for y, c in zip(rows(len(cases)), cases, strict=True)]
+
+    def _draw_means(self, result: Answer) -> Any:
+        from dashboard.plots import decision as plots
+
+        return plots.means(self._drawn(result), result.found.limit_kv, self.dark)
+
+    def _describe_means(self, result: Answer) -> str:
+        drawn, made = len(self._drawn(result)), len(result.found.decisions)
+        text = (
+            f"Mean of each oil and condition with its interval ({100 * self.study.confidence:g} %); dashed: the limit, "
+            f"{result.found.limit_kv:g} kV."
+        )
+        return text + (f" The {drawn} least sure of {made}." if drawn < made else "")
+
+    def _draw_curves(self, result: Answer) -> Any:
+        from dashboard.plots import decision as plots
+
+        return plots.characteristics(result.curves, result.found.limit_kv, self.dark)
+
+    def _describe_curves(self, result: Answer) -> str:
+        return (
+            f"Operating characteristic under the {self.rule} rule at {self.within:g} % scatter within and "
+            f"{self.between:g} % between fillings. Left of the limit a pass is wrong, right of it a fail is."
+        )
+
+    def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
+        from methods.planning.standing import name_of, telling
+
+        made = result.found.decisions
+        labels = _labels(made)
+        out = {"decision_verdicts": ("Verdicts", pd.DataFrame([_row(d, labels[id(d)]) for d in made]))}
+        if result.found.refused:
+            names = telling([r["group"] for r in result.found.refused])
+            refused = [
+                {"case": name_of(r["group"], names), "breakdowns": r["breakdowns"], "reason": r["reason"]}
+                for r in result.found.refused
+            ]
+            out["decision_not_compared"] = ("Not compared", pd.DataFrame(refused))
+        columns = ["design", "true_mean_kv", "pass_probability", "wrong_verdict_probability"]
+        every = [i for i in range(len(result.curves)) if i % 81 % 10 == 0]
+        out["decision_characteristic"] = ("How often an oil passes", result.curves.iloc[every][columns])
+        return out
+
+
+def _labels(decisions: Sequence[Any]) -> dict[int, str]:
+    """What each decision is called, by its ``id``: the columns that it takes to tell them apart."""
+    from methods.planning.standing import name_of, telling
+
+    names = telling([d.group or {} for d in decisions])
+    return {id(d): name_of(d.group or {}, names) for d in decisions}
+
+
+def _short(label: str, most: int = 34) -> str:
+    return label if len(label) <= most else label[: most - 1] + "…"
+
+
+_VERBS = {"pass": ("passes", "pass"), "fail": ("fails", "fail"), "undecided": ("is undecided", "are undecided")}
+_FIELDS = (
+    "verdict", "mean_kv", "expanded_uncertainty_kv", "low_kv", "minimum_kv", "probability_above",
+    "wrong_verdict_probability", "guard_band_kv", "fillings", "breakdowns", "withstood", "basis",
+)  # fmt: skip
+
+
+def _row(decision: Any, label: str) -> dict[str, Any]:
+    values = {n: getattr(decision, n) for n in _FIELDS}
+    return {"case": label, **{n: np.nan if v is None else v for n, v in values.items()}}
