@@ -66,7 +66,7 @@ class Page(StudyPage):
 
     def controls(self) -> Sequence[Any]:
         self._limits = pmui.Select(label="Limit", size="small")
-        self._limits.param.watch(lambda e: e.new is not None and setattr(self, "limit", e.new), "value")
+        self._limits.param.watch(lambda e: self._picked("limit", e.new), "value")
         text = pmui.TextInput.from_param(self.param["method"], label="Written for method", size="small")
         self._own = [
             self.number("limit_kv", "Limit (kV)", step=1),
@@ -92,9 +92,23 @@ class Page(StudyPage):
         options[f"typed: {self.limit_kv:g} kV" if self.limit == TYPED else "typed"] = TYPED
         options |= {f"another method: {self._named(x)}": x.key for x in others}
         chosen = self.limit or (fitting[0].key if fitting else TYPED)
-        self._limits.param.update(options=options, value=chosen if chosen in options.values() else TYPED)
+        self._offer(self._limits, options, chosen if chosen in options.values() else TYPED)
         for field in self._own:
             field.visible = self._chosen() == TYPED
+
+    _offering = False
+
+    def _offer(self, select: Any, options: Any, value: Any) -> None:
+        """Bring a drop-down to what there is, without that counting as the user's choice."""
+        self._offering = True
+        try:
+            select.param.update(options=options, value=value)
+        finally:
+            self._offering = False
+
+    def _picked(self, name: str, value: Any) -> None:
+        if not self._offering and value is not None and value != getattr(self, name):
+            setattr(self, name, value)
 
     @staticmethod
     def _named(limit: Any) -> str:
@@ -215,7 +229,7 @@ class Page(StudyPage):
 
         found = self.kept("series", self._series)
         chosen = next((s for s in found if s.label == self.case), next((s for s in found if not s.withstood), found[0]))
-        self._cases.param.update(options=[s.label for s in found], value=chosen.label)
+        self._offer(self._cases, [s.label for s in found], chosen.label)
         bench: dict[str, Any] = {"confidence": self.study.confidence, "between_sd": self.between_kv or None}
         if self.voltmeter:
             bench["voltmeter_percent"] = self.voltmeter
@@ -239,7 +253,7 @@ class Page(StudyPage):
 
     def extras(self) -> Sequence[Any]:
         self._cases = pmui.Select(label="Oil and condition", size="small", options=[])
-        self._cases.param.watch(lambda e: e.new and e.new != self.case and setattr(self, "case", e.new), "value")
+        self._cases.param.watch(lambda e: self._picked("case", e.new), "value")
         self._said = parts.Text("p", "", "", live=True)
         self._notes = parts.raw("", visible=False)
         self._lines = pmui.Column(sizing_mode="stretch_width", margin=0)

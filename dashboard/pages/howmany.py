@@ -113,7 +113,7 @@ class Page(StudyPage):
         )  # fmt: skip
         self._reading = parts.explained(pmui.Column(self._reader, margin=0), width=280)
         self._protocols = pmui.Select(label="Bench times by", size="small")
-        self._protocols.param.watch(lambda e: e.new is not None and setattr(self, "protocol", e.new), "value")
+        self._protocols.param.watch(lambda e: self._picked("protocol", e.new), "value")
         self._settle()
         self.param.watch(self._settle, ["goal", "source", "protocol"])
         self.study.param.watch(self._settle, "files")
@@ -143,7 +143,21 @@ class Page(StudyPage):
 
         named = {p.designation: key for key, p in load().items() if p.breakdowns_per_filling.value}
         first = "that of the records" if records else "none"
-        self._protocols.param.update(options={first: "", **named}, value=self.protocol)
+        self._offer(self._protocols, {first: "", **named}, self.protocol if self.protocol in named.values() else "")
+
+    _offering = False
+
+    def _offer(self, select: Any, options: Any, value: Any) -> None:
+        """Bring a drop-down to what there is, without that counting as the user's choice."""
+        self._offering = True
+        try:
+            select.param.update(options=options, value=value)
+        finally:
+            self._offering = False
+
+    def _picked(self, name: str, value: Any) -> None:
+        if not self._offering and value is not None and value != getattr(self, name):
+            setattr(self, name, value)
 
     # ------------------------------------------------------------- scatter
 
@@ -317,7 +331,7 @@ class Page(StudyPage):
         found = self.kept("series", self._all_series)
         names = [s.label for s in found]
         chosen = next((s for s in found if s.label == self.series), found[0] if found else None)
-        self._series.param.update(options=names, value=None if chosen is None else chosen.label)
+        self._offer(self._series, names, None if chosen is None else chosen.label)
         if chosen is None:
             return None, "There is no series of two breakdowns."
         if chosen.withstood:
@@ -337,7 +351,7 @@ class Page(StudyPage):
 
     def extras(self) -> Sequence[Any]:
         self._series = pmui.Select(label="Oil and condition", size="small", options=[])
-        self._series.param.watch(lambda e: e.new and e.new != self.series and setattr(self, "series", e.new), "value")
+        self._series.param.watch(lambda e: self._picked("series", e.new), "value")
         self._step_said = parts.Text("p", "", "", live=True)
         self._step_notes = parts.raw("", visible=False)
         self._step_table = pmui.Column(sizing_mode="stretch_width", margin=0)

@@ -1,0 +1,104 @@
+"""The decision page gives the verdicts of ``methods``, refuses another method's limit, and shows the edition."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dashboard import cache
+from dashboard.pages import page_class
+from dashboard.study import Study
+from methods.planning import decide_all
+from methods.planning.case_budget import budget_of
+from methods.planning.standing import series_of
+from methods.protocols import limit_for
+
+LIMIT = "iec_60422_2013/b_good"
+
+
+def _study(method="IEC 60156", levels=(("A", 70), ("B", 52), ("C", 35))):
+    cache.forget()
+    rng = np.random.default_rng(8)
+    rows = [
+        {"sample": s, "method": method, "filling": f"{s}{f}", "order": o + 1, "kv": round(float(v), 1)}
+        for s, level in levels
+        for f in range(3)
+        for o, v in enumerate(level * (1 + 0.04 * rng.standard_normal() + 0.1 * rng.standard_normal(5)))
+    ]
+    made = Study()
+    made.open(pd.DataFrame(rows).to_csv(index=False).encode(), "invented.csv")
+    return made
+
+
+def _page(study, **inputs):
+    page = page_class("decision")(study)
+    page.param.update(**inputs)
+    page.shown = True
+    return page
+
+
+def test_verdicts_are_those_of_the_method():
+    study = _study()
+    page, expected = _page(study, limit=LIMIT, rule="guarded"), decide_all(study.selection, LIMIT, "guarded")
+    table = page._shown_tables["decision_verdicts"].frame
+    for name in ("verdict", "mean_kv", "probability_above", "wrong_verdict_probability", "guard_band_kv"):
+        assert table[name].tolist() == [getattr(d, name) for d in expected.decisions]
+    assert table["case"].tolist() == ["A", "B", "C"]
+    passed = sum(d.verdict == "pass" for d in expected.decisions)
+    assert f"{passed} pass" in page._answer.text
+
+
+def test_edition_and_own_copy_are_always_named():
+    page = _page(_study(), limit=LIMIT)
+    assert "edition 2013" in page._cautions.object
+    assert "heck against your own copy of the standard" in page._cautions.object
+
+
+def test_another_methods_limit_is_refused_with_the_reason():
+    page = _page(_study("ASTM D1816 2 mm"), limit=LIMIT)
+    said = page._state.objects[0].object
+    assert "Not compared" in said and "no standard converts one into the other" in said
+    assert not page._body.visible and not page._part.visible
+
+
+def test_the_first_limit_of_the_records_method_is_chosen_by_itself():
+    page = _page(_study())
+    chosen = limit_for(page._chosen())
+    assert chosen.method == "iec_60156" and chosen.kv.value is not None
+
+
+def test_a_typed_limit_belongs_to_a_method():
+    study = _study()
+    page = _page(study, limit="typed", limit_kv=45.0, method="IEC 60156")
+    assert page.result().found.limit_kv == 45.0
+    page.method = "ASTM D877"
+    assert "There is no verdict." in page._state.objects[0].object
+    page.method = ""
+    assert "for which method" in page._cautions.object
+
+
+def test_one_oil_is_judged_in_its_own_sentence():
+    study = _study(levels=(("A", 70),))
+    page = _page(study, limit=LIMIT)
+    assert page._answer.text == decide_all(study.selection, LIMIT).decisions[0].sentence
+
+
+def test_the_budget_is_that_of_the_chosen_oil():
+    study = _study()
+    page = _page(study, limit=LIMIT, case="B", voltmeter=3.0)
+    chosen = next(s for s in series_of(study.selection) if s.label == "B")
+    assert page._said.text == budget_of(chosen, voltmeter_percent=3.0).sentence
+
+
+def test_curves_are_of_the_method_and_of_the_records():
+    page = _page(_study(), limit=LIMIT)
+    designs = page.result().curves["design"].unique().tolist()
+    assert designs[0] == "1 × 6: as the method prescribes"
+    assert "3 × 5: as these records, typically" in designs
+
+
+@pytest.mark.parametrize("rule", ["simple", "guarded", "every"])
+def test_every_rule_draws(rule):
+    page = _page(_study(), limit=LIMIT, rule=rule)
+    assert page._body.visible

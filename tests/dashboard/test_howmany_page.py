@@ -1,0 +1,90 @@
+"""The how-many page gives the plans of ``methods`` for what is typed and for what the records show."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from dashboard import cache
+from dashboard.jobs import Progress, carry_out
+from dashboard.pages import page_class
+from dashboard.study import Study
+from methods import plan
+from methods.planning.pilot_data import pilot
+
+
+@pytest.fixture
+def study():
+    cache.forget()
+    rng = np.random.default_rng(5)
+    rows = [
+        {"sample": s, "method": "IEC 60156", "filling": f"{s}{f}", "order": o + 1, "kv": round(float(v), 1)}
+        for s in "AB"
+        for f in range(4)
+        for o, v in enumerate(60 * (1 + 0.04 * rng.standard_normal() + 0.12 * rng.standard_normal(6)))
+    ]
+    made = Study()
+    made.open(pd.DataFrame(rows).to_csv(index=False).encode(), "invented.csv")
+    return made
+
+
+def _page(study, **inputs):
+    page = page_class("howmany")(study)
+    page.param.update(**inputs)
+    page.shown = True
+    return page
+
+
+def test_typed_scatter_gives_the_plan_of_the_method():
+    page = _page(Study(), within=15.0, between=5.0, half_width=12.5, fillings=5)
+    expected = plan.mean(0.15, 0.125, between_cov=0.05, fillings=5)
+    assert expected.sentence in page._answer.text
+    assert "±12.4 %, or ±8.8 % if the scatter is known from history" in page._answer.text  # 5 fillings of 3
+    assert not page._next.visible  # no records, no series to stop
+
+
+@pytest.mark.parametrize(
+    ("goal", "expected"),
+    [
+        ("difference", lambda: plan.difference(0.15, 0.10, between_cov=0.05)),
+        ("percentile", lambda: plan.percentile(0.15, 0.10, 0.20, between_cov=0.05)),
+        ("decision", lambda: plan.decision(50, 60, 0.15, between_cov=0.05)),
+        ("equivalence", lambda: plan.equivalence(0.15, 0.10, between_cov=0.05)),
+    ],
+)
+def test_every_goal_has_its_plan(goal, expected):
+    half_width = {"percentile": 20.0}.get(goal, 10.0)
+    page = _page(Study(), goal=goal, half_width=half_width, p=10.0)
+    assert expected().sentence in page._answer.text
+
+
+def test_a_plan_that_cannot_be_says_why():
+    page = _page(Study(), half_width=1.0, fillings=2)
+    assert "plan more fillings" in page._state.objects[0].object
+
+
+def test_the_records_are_the_pilot_once_they_were_read(study):
+    page = _page(study)
+    assert "is being read" in page._cautions.object
+    ask = page._ask_pilot()
+    carry_out(ask[0], Progress(), ask[1])
+    page.refresh()
+    found = pilot(study.selection)
+    table = page._shown_tables["howmany_scatter"].frame
+    assert table["cov_percent"][0] == pytest.approx(100 * found.within_sd / found.mean_kv)
+    assert table["cov_upper_percent"][1] == pytest.approx(100 * found.between_upper / found.mean_kv)
+    assert "minutes on the bench" in page._answer.text  # by the method of the records
+
+
+def test_the_place_of_the_records_is_on_the_plot(study):
+    page = _page(study, source="typed", within=15.0, between=5.0)
+    here = plan.mean(0.15, between_cov=0.05, fillings=4, breakdowns_per_filling=6)
+    label = page._marks(page.result())[0].label
+    assert label.startswith("these records, typically: 4 × 6") and f"{here.half_width_percent:.1f}" in label
+
+
+def test_stop_or_go_on_is_about_one_series(study):
+    page = _page(study, source="typed", series="B")
+    kv = study.table.query("sample == 'B'")
+    assert page._step_said.text == plan.next(kv["kv"], 0.10, fillings=kv["filling"]).sentence
