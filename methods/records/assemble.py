@@ -28,20 +28,21 @@ def assemble(
     """
     every = bool(keep.all())
     index = flat.row if every else flat.row[keep]
+    whole = every and len(plan.values) == 1  # each row of the body is a row of the table
     known = _known(plan, body, place.body_rows, day_first, log)
     known["gap_mm"] = gaps
     data: dict[str, Any] = {}
     for name in COLUMNS:
-        data[name] = _column(name, known.get(name), plan, index, len(body), log)
+        data[name] = _column(name, known.get(name), plan, index, whole, log)
     data["kv"] = pd.Series(flat.kv if every else flat.kv[keep])
     pool = pd.array([BREAKDOWN, WITHSTOOD_WORD], dtype="str")
     data["outcome"] = pd.Series(pool.take((flat.kind[keep] == WITHSTOOD).astype(np.int64)))
     if len(plan.values) > 1:
         _series(data, plan, body, flat, keep, blocks, log)
     _notes(data, flat, keep)
-    data.update(_extras(plan, body, index, every and len(plan.values) == 1))
+    data.update(_extras(plan, body, index, whole))
     codes = {
-        name: (found.codes if every and len(plan.values) == 1 else found.codes[index]) + 1
+        name: (found.codes if whole else found.codes[index]) + 1
         for name, found in known.items()
         if isinstance(found, Coded) and name != "note"
     }
@@ -71,11 +72,11 @@ def convert_column(name: str, cells: Coded, head: Heading, rows: np.ndarray, day
     return factors.labels(name, cells, head, rows, log)
 
 
-def _column(name: str, found: Any, plan: Layout, index: np.ndarray, size: int, log: Log) -> pd.Series:
+def _column(name: str, found: Any, plan: Layout, index: np.ndarray, whole: bool, log: Log) -> pd.Series:
     if isinstance(found, np.ndarray):
-        return pd.Series(found if len(index) == size else found[index])
+        return pd.Series(found if whole else found[index])
     if isinstance(found, Coded):
-        return factors.text_series(found if len(index) == size else found.take(index))
+        return factors.text_series(found if whole else found.take(index))
     text = plan.meta.get(name)
     if text is None:
         if name in NUMERIC:
@@ -123,6 +124,16 @@ def _series(
 def _notes(data: dict[str, Any], flat: Flat, keep: np.ndarray) -> None:
     """Remarks that stood behind numbers go to the note."""
     if not any(p.notes for p in flat.parsed):
+        return
+    one = flat.parsed[0]
+    if len(flat.parsed) == 1 and not data["note"].notna().any():
+        pool = {remark: at for at, remark in enumerate(dict.fromkeys(one.notes.values()))}
+        lookup = np.full(len(one.cells.uniques) + 1, -1, np.int32)
+        for code, remark in one.notes.items():
+            lookup[code] = pool[remark]
+        data["note"] = factors.text_series(
+            Coded(lookup[one.cells.codes if keep.all() else one.cells.codes[keep]], list(pool))
+        )
         return
     where = np.flatnonzero(keep)
     texts = np.full(len(where), None, dtype=object)

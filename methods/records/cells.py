@@ -14,7 +14,7 @@ from functools import lru_cache
 
 BLANK, VALUE, WITHSTOOD, NO_BREAKDOWN, REFUSED = range(5)
 
-_SPACES = dict.fromkeys(map(ord, "\u00a0\u1680\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\u205f\u3000\t\r\n"), " ")  # fmt: skip # noqa: E501
+_SPACES = dict.fromkeys(map(ord, "\u00a0\u1680\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\u205f\u3000\t\r\n"), " ")  # fmt: skip
 _HIDDEN = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u200e\u200f\u2060\ufeff\u00ad"), None)
 _SIGNS = {
     **dict.fromkeys(map(ord, "\u2212\u2010\u2011\u2012\u2013\u2014\ufe63\uff0d"), "-"),
@@ -39,16 +39,16 @@ NO_BREAKDOWN_WORDS = frozenset(
     "kein durchschlag,kd,pas de claquage,sin ruptura,no rompe,sem ruptura,nessuna scarica".split(",")
 )
 _NO_BREAKDOWN_AT = re.compile(
-    rf"(?P<words>[a-z/. ]+?)\s*(?:at|@|to|up to|till|until|bis|a|\(|:|,)?\s*(?P<number>{_NUMBER})\s*(?P<unit>{_UNIT})?\s*\)?",  # noqa: E501
+    rf"(?P<words>[a-z/. ]+?)\s*(?:at|@|to|up to|till|until|bis|a|\(|:|,)?\s*(?P<number>{_NUMBER})\s*(?P<unit>{_UNIT})?\s*\)?",
     re.IGNORECASE,
 )
 _BLANKS = frozenset(
-    ["", "-", "--", "---", "n/a", "na", "nan", "null", "none", "nil", "n.a.", "not tested", "not measured", "nt", "n.t.", "/", "."]  # noqa: E501
+    ["", "-", "--", "---", "n/a", "na", "nan", "null", "none", "nil", "n.a.", "not tested", "not measured", "nt", "n.t.", "/", "."]
 )  # fmt: skip
 _ERROR = re.compile(r"#(?:ref|div/0|value|n/?a|name|num|null|spill|calc|getting_data)[!?]?|#+|err:\d+", re.IGNORECASE)
 _MONTH = "jan|feb|mar|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez"
 _DATE = re.compile(
-    rf"\d{{4}}-\d\d-\d\d(?:[ T].*)?|\d{{1,2}}[-/. ](?:{_MONTH})[a-z]*(?:[-/. ]\d{{2,4}})?|(?:{_MONTH})[a-z]*[- ]\d{{1,4}}"  # noqa: E501
+    rf"\d{{4}}-\d\d-\d\d(?:[ T].*)?|\d{{1,2}}[-/. ](?:{_MONTH})[a-z]*(?:[-/. ]\d{{2,4}})?|(?:{_MONTH})[a-z]*[- ]\d{{1,4}}"
     r"|\d{1,2}(?P<sep>[/.-])\d{1,2}(?P=sep)\d{2,4}|\d{1,2}:\d{2}(?::\d{2})?",
     re.IGNORECASE,
 )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -50,24 +52,26 @@ def _unusual(kv: np.ndarray, rows: np.ndarray, log: Log) -> None:
         )
 
 
-def _edges(codes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The stable order that brings fillings together, and the start of each in it."""
-    order = np.argsort(codes, kind="stable") if (np.diff(codes) < 0).any() else np.arange(len(codes))
-    starts = np.flatnonzero(np.r_[True, np.diff(codes[order]) != 0])
-    return order, starts
+def _edges(codes: np.ndarray) -> tuple[Any, np.ndarray]:
+    """The stable order that brings fillings together (a slice where they stand so), and the start of each in it."""
+    step = np.diff(codes)
+    if not (step < 0).any():
+        return slice(None), np.r_[0, np.flatnonzero(step) + 1]
+    order = np.argsort(codes, kind="stable")
+    return order, np.r_[0, np.flatnonzero(np.diff(codes[order])) + 1]
 
 
 def _sorted_series(kv: np.ndarray, codes: np.ndarray, log: Log) -> None:
     """Values in rising (or falling) order within most fillings: the order of the breakdowns was lost."""
+    if not len(kv):
+        return
     order, starts = _edges(codes)
     size = np.diff(np.r_[starts, len(kv)])
-    group = np.repeat(np.arange(len(starts)), size)
-    step = np.diff(kv[order])
-    inside = np.diff(group) == 0
-    where = group[:-1][inside]
-    for sign, word in ((1, "rising"), (-1, "falling")):
-        against = np.bincount(where[step[inside] * sign < 0], minlength=len(starts))
-        along = np.bincount(where[step[inside] * sign > 0], minlength=len(starts))
+    step = np.diff(kv[order], prepend=kv[order[:1]] if isinstance(order, np.ndarray) else kv[:1])
+    step[starts] = 0.0  # from one filling to the next
+    up = np.add.reduceat(step > 0, starts, dtype=np.int64)
+    down = np.add.reduceat(step < 0, starts, dtype=np.int64)
+    for against, along, word in ((down, up, "rising"), (up, down, "falling")):
         long = size >= 4
         straight = long & (against == 0) & (along >= np.maximum(3, size / 2))
         if (long.sum() >= 3 and straight.sum() >= 0.8 * long.sum()) or (
@@ -126,7 +130,7 @@ def _repeated_series(sample: np.ndarray, kv: np.ndarray, codes: np.ndarray, rows
     again = np.flatnonzero((sign.duplicated() & (sign["n"] >= 3)).to_numpy())
     shown = 0
     for g in again:
-        row = order[starts[g]]
+        row = starts[g] if isinstance(order, slice) else order[starts[g]]
         if shown < _SHOWN:
             log.problem(
                 rows[row],
@@ -146,7 +150,7 @@ def _repeated_series(sample: np.ndarray, kv: np.ndarray, codes: np.ndarray, rows
             and len(np.unique(part)) > 2
             and shown < _SHOWN
         ):
-            row = order[starts[g] + half]
+            row = starts[g] + half if isinstance(order, slice) else order[starts[g] + half]
             log.problem(
                 rows[row],
                 "kv",

@@ -16,6 +16,7 @@ class Coded:
     codes: np.ndarray
     uniques: list[str]
     numbers: np.ndarray | None = None
+    source: Any = None  # the cells as an Arrow array of text, while codes and uniques say just the same
 
     @property
     def empty(self) -> bool:
@@ -54,8 +55,8 @@ def coded(cells: Any) -> Coded:
 def drop_blank(codes: np.ndarray, uniques: list[str]) -> Coded:
     texts = [u.strip() for u in uniques]
     if all(texts):
-        return Coded(codes.astype(np.int64), texts)
+        return Coded(codes.astype(np.int32, copy=False), texts)
     kept = [t for t in texts if t]
     new = np.cumsum([bool(t) for t in texts]) - 1
-    lookup = np.append(np.where([bool(t) for t in texts], new, -1), -1)
+    lookup = np.append(np.where([bool(t) for t in texts], new, -1), -1).astype(np.int32)
     return Coded(lookup[codes], kept)

@@ -68,7 +68,7 @@ def numbers(name: str, cells: Coded, head: Heading, rows: np.ndarray, log: Log) 
     if name == "temperature_c" and unitless:
         _fahrenheit(out, unitless, head, log)
     if name == "gap_mm" and any(0 < v < 0.3 for _, v in unitless):
-        log.problem(None, head.text, f"{min(v for _, v in unitless):g}", "a gap without unit is in mm; below 0.3 it may be inches",  # noqa: E501
+        log.problem(None, head.text, f"{min(v for _, v in unitless):g}", "a gap without unit is in mm; below 0.3 it may be inches",
                     "kept as mm; write the unit if it is inches")  # fmt: skip
     if name == "water_mg_kg" and head.unit == "ppm":
         log.guess("water", "ppm are mg/kg", f"heading {head.text!r}", "write mg/kg or µL/L in the heading")
@@ -126,7 +126,7 @@ def mapped(cells: Coded, change: Callable[[str], str | None]) -> Coded:
     if new == cells.uniques:
         return cells
     order: dict[str, int] = {}
-    lookup = np.array([order.setdefault(t, len(order)) if t else -1 for t in new] + [-1], dtype=np.int64)
+    lookup = np.array([order.setdefault(t, len(order)) if t else -1 for t in new] + [-1], dtype=np.int32)
     return Coded(lookup[cells.codes], list(order))
 
 
@@ -190,6 +190,9 @@ def stirring(cells: Coded, log: Log) -> Coded:
 
 def labels(name: str, cells: Coded, head: Heading, rows: np.ndarray, log: Log) -> Coded:
     """A column of names; warns where a spreadsheet turned labels such as 1-5 into dates."""
+    joined = "".join(cells.uniques)
+    if cells.numbers is None and joined.isascii() and joined.isdigit():
+        return cells  # bare numbers need no tidying
     if cells.numbers is None:
         dates = [i for i, t in enumerate(cells.uniques) if _DAMAGED.fullmatch(t)]
         if dates and name in (
@@ -204,7 +207,7 @@ def labels(name: str, cells: Coded, head: Heading, rows: np.ndarray, log: Log) -
         ):
             where = np.flatnonzero(np.isin(cells.codes, dates))
             log.problem(rows[where[0]], head.text, cells.uniques[cells.codes[where[0]]],
-                        "a date where a name belongs: spreadsheets turn 1-5 into a date", f"kept as written ({len(where)} rows)")  # fmt: skip  # noqa: E501
+                        "a date where a name belongs: spreadsheets turn 1-5 into a date", f"kept as written ({len(where)} rows)")  # fmt: skip
     return mapped(cells, tidy)
 
 
@@ -289,6 +292,8 @@ def text_series(cells: Coded) -> pd.Series:
     """A coded column as text; empty cells are missing."""
     if cells.empty:
         return no_text(len(cells.codes))
+    if cells.source is not None:
+        return pd.Series(pd.array(cells.source, dtype="str"))
     pool = pd.array(cells.uniques, dtype="str")
     return pd.Series(pool.take(cells.codes, allow_fill=bool(cells.codes.min(initial=0) < 0)))
 

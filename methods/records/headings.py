@@ -21,13 +21,13 @@ _OTHER_UNITS = {
     "mm": "mm", "millimetre": "mm", "millimeter": "mm", "cm": "cm", "in": "in", "inch": "in", "inches": "in", '"': "in",
     "mil": "mil", "mils": "mil", "um": "um", "μm": "um", "µm": "um", "°c": "C", "degc": "C", "c": "C", "celsius": "C",
     "°f": "F", "degf": "F", "f": "F", "fahrenheit": "F", "k": "K", "ppm": "ppm", "mg/kg": "mg/kg", "ppmw": "mg/kg",
-    "ppm(w)": "mg/kg", "ppm(m/m)": "mg/kg", "μg/g": "mg/kg", "ug/g": "mg/kg", "ul/l": "uL/L", "μl/l": "uL/L", "mg/l": "mg/L", "ppmv": "uL/L",  # noqa: E501
-    "kv/s": "kV/s", "kvs-1": "kV/s", "kv/sec": "kV/s", "kvpersecond": "kV/s", "kv/second": "kV/s", "v/s": "V/s", "kv/min": "kV/min",  # noqa: E501
+    "ppm(w)": "mg/kg", "ppm(m/m)": "mg/kg", "μg/g": "mg/kg", "ug/g": "mg/kg", "ul/l": "uL/L", "μl/l": "uL/L", "mg/l": "mg/L", "ppmv": "uL/L",
+    "kv/s": "kV/s", "kvs-1": "kV/s", "kv/sec": "kV/s", "kvpersecond": "kV/s", "kv/second": "kV/s", "v/s": "V/s", "kv/min": "kV/min",
     "min": "min", "mins": "min", "minutes": "min", "h": "h", "hr": "h", "hrs": "h", "hours": "h", "s": "s", "sec": "s",
-    "seconds": "s", "%": "%", "-": "-", "–": "-", "#": "-", "no": "-", "yyyy-mm-dd": "-", "dd.mm.yyyy": "-", "dd/mm/yyyy": "-",  # noqa: E501
+    "seconds": "s", "%": "%", "-": "-", "–": "-", "#": "-", "no": "-", "yyyy-mm-dd": "-", "dd.mm.yyyy": "-", "dd/mm/yyyy": "-",
     "mm/dd/yyyy": "-", "text": "-", "1": "-", "id": "-", "date": "-",
 }  # fmt: skip
-_ORDINALS = {w: i for i, w in enumerate(["first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth"], 1)}  # fmt: skip # noqa: E501
+_ORDINALS = {w: i for i, w in enumerate(["first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth"], 1)}  # fmt: skip
 _SHOT = re.compile(r"(?P<prefix>[^\d]*?)[\s_.#:-]*(?P<number>\d{1,3})(?:st|nd|rd|th|\.|e|er|eme|ª|º)?(?P<tail>\D*)")
 _TIME = re.compile(r"\b(?:minutes|mins?|hours|hrs?|seconds|secs?)\b|\btime\b|\bttb\b|\bttf\b|\bzeit\b")
 

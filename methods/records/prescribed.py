@@ -33,7 +33,7 @@ def apply_protocols(table: pd.DataFrame, rows: np.ndarray, known: dict[str, np.n
         _departures(head, found, rows[where[0]], len(where), log)
         if found.family == "astm_d1816" and found.gap_mm.value is None and pd.isna(head["gap_mm"]):
             log.problem(rows[where[0]], "gap", "", "ASTM D1816 is done at 1 mm or at 2 mm",
-                        f"kept without a gap; no comparison with a limit until the gap is given ({len(where)} rows)")  # fmt: skip  # noqa: E501
+                        f"kept without a gap; no comparison with a limit until the gap is given ({len(where)} rows)")  # fmt: skip
     _fill(table, plans, known, log)
     _one_spelling(table, plans, spellings, known, log)
 
@@ -63,7 +63,7 @@ def _fill(
     done: dict[str, set[str]] = {}
     for name in (*_FIXED, "edition"):
         text = name not in ("gap_mm", "rise_kv_s")
-        codes, levels = pd.factorize(table[name]) if table[name].notna().any() else (np.full(len(table), -1), [])
+        codes, levels = _levels(table, name, known)
         pool: list[Any] = list(np.asarray(levels))
         changed = False
         for where, found in plans:
@@ -89,6 +89,19 @@ def _fill(
             f"{designation}, where the cells were empty",
             "fill the cells in the file",
         )
+
+
+def _levels(table: pd.DataFrame, name: str, known: dict[str, np.ndarray]) -> tuple[np.ndarray, Any]:
+    """Codes of a column (-1 for empty) and what each means; from codes that are known already where there are some."""
+    if not table[name].notna().any():
+        return np.full(len(table), -1, np.int32), []
+    if name not in known:
+        return pd.factorize(table[name])
+    codes = known[name] - 1
+    size = int(codes.max(initial=-1)) + 1
+    first = np.zeros(size, np.int64)
+    first[codes[codes >= 0]] = np.flatnonzero(codes >= 0)
+    return codes, table[name].iloc[first].tolist()
 
 
 def _one_spelling(

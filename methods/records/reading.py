@@ -100,7 +100,7 @@ def read(
         if first is None:
             raise UnusableFile("No cell under the heading of the voltages holds anything.", rule="at least one voltage")
         raise UnusableFile(
-            f"None of the {read_cells} voltages could be used; row {first[0]}, column {first[1]!r}: {first[2]!r}: {first[4]} "  # noqa: E501
+            f"None of the {read_cells} voltages could be used; row {first[0]}, column {first[1]!r}: {first[2]!r}: {first[4]} "
             f"({first[3]}).",
             row=first[0], column=first[1], text=first[2], rule=first[3],
         )  # fmt: skip

@@ -14,7 +14,7 @@ from methods.records.kept import Log
 from methods.records.layout import Layout
 
 _CONTINUED = re.compile(
-    r"(.+?)[\s_/,;:-]*[\(\[]?\s*(?:cont(?:inued|'d|d)?\.?|repeat|rpt|second five|2nd five|five more|next five|extra five|\+\s*5|6\s*-\s*10|block 2|bis)\s*[\)\]]?",  # noqa: E501
+    r"(.+?)[\s_/,;:-]*[\(\[]?\s*(?:cont(?:inued|'d|d)?\.?|repeat|rpt|second five|2nd five|five more|next five|extra five|\+\s*5|6\s*-\s*10|block 2|bis)\s*[\)\]]?",
     re.IGNORECASE,
 )
 _SAME_OTHER_FILLING = re.compile(r"(.+?)\s*(?:'+|[-_ ]\s?2|\s*\(2\))")
@@ -37,12 +37,17 @@ def refuse_rows(plan: Layout, body: Body, flat: Flat) -> None:
 
 
 def _heading_again(plan: Layout, body: Body) -> np.ndarray:
-    hits = np.zeros(len(body), np.int64)
-    named = 0
-    for h, column in zip(plan.headings, body.columns, strict=False):
-        if not h.text or column.numbers is not None or not column.uniques:
-            continue
-        named += 1
+    hits = np.zeros(len(body), np.int8 if len(plan.headings) < 100 else np.int64)
+    worded = [
+        (h, column)
+        for h, column in zip(plan.headings, body.columns, strict=False)
+        if h.text and column.numbers is None and column.uniques
+    ]
+    worded.sort(key=lambda pair: len(pair[1].uniques))
+    named = len(worded)
+    for at, (h, column) in enumerate(worded):
+        if at and int(hits.max(initial=0)) + named - at < max(1, 0.6 * named):
+            break  # too few columns left for any row
         key, first = fold(h.text), h.text[:1].casefold()
         code = next(
             (
@@ -66,8 +71,10 @@ def _totals(plan: Layout, body: Body) -> tuple[np.ndarray, dict[int, str]]:
             continue
         if i and h.name not in ("sample", "filling", "order", "fluid") and h.text:
             continue
-        for code, text in enumerate(column.uniques):
-            if len(text) < 40 and not text[-1:].isdigit() and summary_label(text):
+        worded = [c for c, t in enumerate(column.uniques) if not t[-1:].isdigit()]
+        for code in worded:
+            text = column.uniques[code]
+            if len(text) < 40 and summary_label(text):
                 where = column.codes == code
                 out |= where
                 labels.update(dict.fromkeys(np.flatnonzero(where).tolist(), text))

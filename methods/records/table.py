@@ -101,11 +101,23 @@ def _codes(column: pd.Series, known: np.ndarray | None = None) -> np.ndarray | N
 
 
 def _combine(parts: Iterable[np.ndarray | None], size: int) -> np.ndarray:
+    used = [p for p in parts if p is not None]
+    if not used or not size:
+        return np.zeros(size, dtype=np.int64)
+    change = np.zeros(size - 1, bool)
+    for part in used:
+        change |= part[1:] != part[:-1]
+    starts = np.r_[0, np.flatnonzero(change) + 1]
+    if 2 * len(starts) > size:
+        return _dense(used, size)
+    runs = _dense([p[starts] for p in used], len(starts))  # rows of one filling mostly stand together
+    return np.repeat(runs, np.diff(np.r_[starts, size]))
+
+
+def _dense(parts: list[np.ndarray], size: int) -> np.ndarray:
     codes = np.zeros(size, dtype=np.int64)
     room = 1
     for part in parts:
-        if part is None:
-            continue
         levels = int(part.max(initial=0)) + 1
         if room * levels > 2**62:  # keep the product from overflowing
             codes = pd.factorize(codes)[0].astype(np.int64)
@@ -127,7 +139,11 @@ def filling_codes(
     """
     keys = ["sample", *CONDITION, *[b for b in by if b not in CONDITION and b != "sample"], "filling"]
     return _combine(
-        [_day_codes(table["tested_on"]), *(_codes(table[k]) for k in keys if k in table.columns)], len(table)
+        [
+            _day_codes(table["tested_on"], (known or {}).get("tested_on")),
+            *(_codes(table[k], (known or {}).get(k)) for k in keys if k in table.columns),
+        ],
+        len(table),
     )
 
 

@@ -49,8 +49,26 @@ def test_a_number_with_its_unit_and_remark(text: str, value: float, unit: str | 
     assert cell.value == pytest.approx(value)
 
 
-@pytest.mark.parametrize("text", [">60", "> 60", ">=60", "≥60", "≧ 60", "60+", "60 kV+", "60 kV +", "over 60", "60 (no BD)",  # noqa: E501
-                                  "60 FS", "60 withstood", "no breakdown at 60", "NB @ 60 kV", "no BD (60)"])  # fmt: skip  # noqa: E501
+@pytest.mark.parametrize(
+    "text",
+    [
+        ">60",
+        "> 60",
+        ">=60",
+        "≥60",
+        "≧ 60",
+        "60+",
+        "60 kV+",
+        "60 kV +",
+        "over 60",
+        "60 (no BD)",
+        "60 FS",
+        "60 withstood",
+        "no breakdown at 60",
+        "NB @ 60 kV",
+        "no BD (60)",
+    ],
+)
 def test_a_withstood_voltage_is_never_a_value(text: str) -> None:
     cell = parse(text)
     assert (cell.kind, cell.value) == (WITHSTOOD, 60)
@@ -69,15 +87,37 @@ def test_nothing_is_missing_and_not_zero(text: str) -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("0", "above zero"), ("-1", "above zero"), ("−5", "above zero"), ("0,0", "above zero"),
-        ("<5", "bound from above"), ("≤ 5", "bound from above"), ("below 5", "bound from above"),
-        ("2025-05-01", "date"), ("01-May", "date"), ("May-58", "date"), ("58:40", "date"), ("1/5/2025", "date"),
-        ("#REF!", "error"), ("#DIV/0!", "error"), ("#N/A", "error"), ("###", "error"),
-        ("=A1+B2", "formula"), ("=1+2", "formula"), ("58-62", "more than one"), ("58.4/61.0", "more than one"),
-        ("58.4 61.2", "more than one"), ("58 ± 2", "more than one"), ("58.4.2", "contradict"), ("1,2,3", "contradict"),
-        ("inf", "finite"), ("1e999", "finite"), ("abc", "words"), ("~58", "words"), ("12 %", "percentage"),
+        ("0", "above zero"),
+        ("-1", "above zero"),
+        ("−5", "above zero"),
+        ("0,0", "above zero"),
+        ("<5", "bound from above"),
+        ("≤ 5", "bound from above"),
+        ("below 5", "bound from above"),
+        ("2025-05-01", "date"),
+        ("01-May", "date"),
+        ("May-58", "date"),
+        ("58:40", "date"),
+        ("1/5/2025", "date"),
+        ("#REF!", "error"),
+        ("#DIV/0!", "error"),
+        ("#N/A", "error"),
+        ("###", "error"),
+        ("=A1+B2", "formula"),
+        ("=1+2", "formula"),
+        ("58-62", "more than one"),
+        ("58.4/61.0", "more than one"),
+        ("58.4 61.2", "more than one"),
+        ("58 ± 2", "more than one"),
+        ("58.4.2", "contradict"),
+        ("1,2,3", "contradict"),
+        ("inf", "finite"),
+        ("1e999", "finite"),
+        ("abc", "words"),
+        ("~58", "words"),
+        ("12 %", "percentage"),
     ],
-)  # fmt: skip
+)
 def test_what_is_no_voltage_is_refused_with_its_rule(text: str, words: str) -> None:
     cell = parse(text)
     assert cell.kind == REFUSED
@@ -86,9 +126,18 @@ def test_what_is_no_voltage_is_refused_with_its_rule(text: str, words: str) -> N
 
 @pytest.mark.parametrize(
     ("text", "decimal", "value"),
-    [("1.250", None, 1.25), ("1.250", ".", 1.25), ("1.250", ",", 1250), ("1,250", ".", 1250), ("1,250", ",", 1.25),
-     ("58.4", ",", 58.4), ("0.250", ",", 0.25), ("58,", None, 58), (".5", None, 0.5)],
-)  # fmt: skip
+    [
+        ("1.250", None, 1.25),
+        ("1.250", ".", 1.25),
+        ("1.250", ",", 1250),
+        ("1,250", ".", 1250),
+        ("1,250", ",", 1.25),
+        ("58.4", ",", 58.4),
+        ("0.250", ",", 0.25),
+        ("58,", None, 58),
+        (".5", None, 0.5),
+    ],
+)
 def test_a_single_mark_before_three_digits_follows_the_decimal_mark(text: str, decimal: str, value: float) -> None:
     assert number(text, decimal) == pytest.approx(value)
 

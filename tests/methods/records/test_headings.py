@@ -26,19 +26,47 @@ def test_no_spelling_stands_twice() -> None:
 @pytest.mark.parametrize(
     ("text", "name", "unit"),
     [
-        ("BDV (kV)", "kv", "kV"), ("U_d [kV]", "kv", "kV"), ("kV", "kv", "kV"), ("Breakdown Voltage/kV", "kv", "kV"),
-        ("BDV, kV", "kv", "kV"), ("U [V]", "kv", "V"), ("kVp", "kv", "kVp"), ("BDV kVpeak", "kv", "kVp"),
-        ("Durchschlagspannung in kV", "kv", "kV"), ("Tension de claquage (kV)", "kv", "kV"), ("Tensión de ruptura", "kv", None),  # noqa: E501
-        ("Result (kV)", "kv", "kV"), ("Gap (mm)", "gap_mm", "mm"), ("Electrode gap, mm", "gap_mm", "mm"), ("Spacing (in)", "gap_mm", "in"),  # noqa: E501
-        ("Temp °C", "temperature_c", "C"), ("Temperature (°F)", "temperature_c", "F"), ("℃", None, None),
-        ("Rate of rise kV/s", "rise_kv_s", "kV/s"), ("Ramp (kV/s)", "rise_kv_s", "kV/s"), ("Moisture ppm", "water_mg_kg", "ppm"),  # noqa: E501
-        ("Water (mg/kg)", "water_mg_kg", "mg/kg"), ("Oil ID", "sample", None), ("Sample No.", "sample", None),
-        ("LOT NO", "sample", None), ("Drum", "sample", None), ("Cell fill", "filling", None), ("Run", "filling", None),
-        ("Shot", "order", None), ("Electrode type", "electrode", None), ("Stirrer?", "stirring", None), ("Analyst", "operator", None),  # noqa: E501
-        ("Tested", "tested_on", None), ("Échantillon", "sample", None), ("Rührer", "stirring", None), ("Status", "outcome", None),  # noqa: E501
-        ("Remarks", "note", None), ("Lab", "laboratory", None), ("pressure", None, None),
+        ("BDV (kV)", "kv", "kV"),
+        ("U_d [kV]", "kv", "kV"),
+        ("kV", "kv", "kV"),
+        ("Breakdown Voltage/kV", "kv", "kV"),
+        ("BDV, kV", "kv", "kV"),
+        ("U [V]", "kv", "V"),
+        ("kVp", "kv", "kVp"),
+        ("BDV kVpeak", "kv", "kVp"),
+        ("Durchschlagspannung in kV", "kv", "kV"),
+        ("Tension de claquage (kV)", "kv", "kV"),
+        ("Tensión de ruptura", "kv", None),
+        ("Result (kV)", "kv", "kV"),
+        ("Gap (mm)", "gap_mm", "mm"),
+        ("Electrode gap, mm", "gap_mm", "mm"),
+        ("Spacing (in)", "gap_mm", "in"),
+        ("Temp °C", "temperature_c", "C"),
+        ("Temperature (°F)", "temperature_c", "F"),
+        ("℃", None, None),
+        ("Rate of rise kV/s", "rise_kv_s", "kV/s"),
+        ("Ramp (kV/s)", "rise_kv_s", "kV/s"),
+        ("Moisture ppm", "water_mg_kg", "ppm"),
+        ("Water (mg/kg)", "water_mg_kg", "mg/kg"),
+        ("Oil ID", "sample", None),
+        ("Sample No.", "sample", None),
+        ("LOT NO", "sample", None),
+        ("Drum", "sample", None),
+        ("Cell fill", "filling", None),
+        ("Run", "filling", None),
+        ("Shot", "order", None),
+        ("Electrode type", "electrode", None),
+        ("Stirrer?", "stirring", None),
+        ("Analyst", "operator", None),
+        ("Tested", "tested_on", None),
+        ("Échantillon", "sample", None),
+        ("Rührer", "stirring", None),
+        ("Status", "outcome", None),
+        ("Remarks", "note", None),
+        ("Lab", "laboratory", None),
+        ("pressure", None, None),
     ],
-)  # fmt: skip
+)
 def test_spellings(text: str, name: str | None, unit: str | None) -> None:
     read = heading(text)
     assert read.name == name
@@ -46,17 +74,46 @@ def test_spellings(text: str, name: str | None, unit: str | None) -> None:
         assert read.unit == unit
 
 
-@pytest.mark.parametrize("text", ["b3", "3", "3.", "3rd", "third", "kV 3", "BD 3", "Shot 3", "Breakdown 3 (kV)", "U3", "U_3 [kV]", "kV_3",  # noqa: E501
-                                  "Third breakdown", "3rd breakdown", "b3 kV"])  # fmt: skip
+@pytest.mark.parametrize(
+    "text",
+    [
+        "b3",
+        "3",
+        "3.",
+        "3rd",
+        "third",
+        "kV 3",
+        "BD 3",
+        "Shot 3",
+        "Breakdown 3 (kV)",
+        "U3",
+        "U_3 [kV]",
+        "kV_3",
+        "Third breakdown",
+        "3rd breakdown",
+        "b3 kV",
+    ],
+)
 def test_numbered_headings(text: str) -> None:
     assert heading(text).shot == 3
 
 
 @pytest.mark.parametrize(
     ("text", "what"),
-    [("Mean", "mean"), ("Avg kV", "mean"), ("Mean BDV (kV)", "mean"), ("Mittelwert", "mean"), ("SD", "sd"), ("Std. dev.", "sd"),  # noqa: E501
-     ("CoV %", "cov"), ("Max", "max"), ("Range", "range"), ("n", "count"), ("BDV average of 6", "mean")],
-)  # fmt: skip
+    [
+        ("Mean", "mean"),
+        ("Avg kV", "mean"),
+        ("Mean BDV (kV)", "mean"),
+        ("Mittelwert", "mean"),
+        ("SD", "sd"),
+        ("Std. dev.", "sd"),
+        ("CoV %", "cov"),
+        ("Max", "max"),
+        ("Range", "range"),
+        ("n", "count"),
+        ("BDV average of 6", "mean"),
+    ],
+)
 def test_summaries_are_no_breakdowns(text: str, what: str) -> None:
     assert heading(text).summary == what
     assert heading(text).name is None
@@ -77,13 +134,26 @@ def test_times_and_labels() -> None:
 @pytest.mark.parametrize(
     ("section", "text", "meaning"),
     [
-        ("electrode", "VDE", "mushroom"), ("electrode", "Calotte", "mushroom"), ("electrode", "partially spherical", "mushroom"),  # noqa: E501
-        ("electrode", "Ball", "spherical"), ("electrode", "Kugel", "spherical"), ("electrode", "Disc", "disk"), ("electrode", "flat", "disk"),  # noqa: E501
-        ("electrode", "needle", None), ("stirring", "still", "none"), ("stirring", "No", "none"), ("stirring", "in between", "between"),  # noqa: E501
-        ("stirring", "continuously", "continuous"), ("outcome", "WS", "withstood"), ("outcome", "no BD", "withstood"),
-        ("outcome", "censored", "withstood"), ("outcome", "BD", "breakdown"), ("outcome", "exact", "breakdown"), ("outcome", "void", "void"),  # noqa: E501
+        ("electrode", "VDE", "mushroom"),
+        ("electrode", "Calotte", "mushroom"),
+        ("electrode", "partially spherical", "mushroom"),
+        ("electrode", "Ball", "spherical"),
+        ("electrode", "Kugel", "spherical"),
+        ("electrode", "Disc", "disk"),
+        ("electrode", "flat", "disk"),
+        ("electrode", "needle", None),
+        ("stirring", "still", "none"),
+        ("stirring", "No", "none"),
+        ("stirring", "in between", "between"),
+        ("stirring", "continuously", "continuous"),
+        ("outcome", "WS", "withstood"),
+        ("outcome", "no BD", "withstood"),
+        ("outcome", "censored", "withstood"),
+        ("outcome", "BD", "breakdown"),
+        ("outcome", "exact", "breakdown"),
+        ("outcome", "void", "void"),
     ],
-)  # fmt: skip
+)
 def test_words_in_cells(section: str, text: str, meaning: str | None) -> None:
     assert word(section, text) == meaning
 

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from methods.errors import InputError, UnusableFile
-from methods.records import COLUMNS, Records, read, safe_csv
+from methods.records import COLUMNS, Records, columnar, read, safe_csv
 from methods.records import reading as reader
 from methods.records.cells import BLANK, parse
 
@@ -23,9 +23,22 @@ def load(text: str, **options: Any) -> Records:
 
 @pytest.mark.parametrize(
     "head",
-    ["b1,b2,b3", "1,2,3", "kV 1,kV 2,kV 3", "BD 1,BD 2,BD 3", "Shot 1,Shot 2,Shot 3", "1st,2nd,3rd", "first,second,third", "U1,U2,U3",  # noqa: E501
-     "Breakdown 1 (kV),Breakdown 2 (kV),Breakdown 3 (kV)", "U_1 [kV],U_2 [kV],U_3 [kV]", "kV,kV,kV", "BDV (kV),,", "Test 1,Test 2,Test 3"],  # noqa: E501
-)  # fmt: skip
+    [
+        "b1,b2,b3",
+        "1,2,3",
+        "kV 1,kV 2,kV 3",
+        "BD 1,BD 2,BD 3",
+        "Shot 1,Shot 2,Shot 3",
+        "1st,2nd,3rd",
+        "first,second,third",
+        "U1,U2,U3",
+        "Breakdown 1 (kV),Breakdown 2 (kV),Breakdown 3 (kV)",
+        "U_1 [kV],U_2 [kV],U_3 [kV]",
+        "kV,kV,kV",
+        "BDV (kV),,",
+        "Test 1,Test 2,Test 3",
+    ],
+)
 def test_wide_headings(head: str) -> None:
     records = load(f"Sample,{head}\nA,44,45,49\nA,50,51,>60\n")
     assert records.source.layout == "wide"
@@ -134,32 +147,90 @@ def test_what_is_exported_reads_back() -> None:
 
 
 LONG = "Sample;Batch;Code;Shot;kV;Temp;Minutes;date\n" + "".join(
-    f"S{i % 7};{i // 6};{i % 9:03d};{i % 6 + 1};{'>60' if i % 50 == 3 else '-1' if i % 90 == 5 else f'{40 + i % 13 * 1.3:.1f}'};"  # noqa: E501
+    f"S{i % 7};{i // 6};{i % 9:03d};{i % 6 + 1};{'>60' if i % 50 == 3 else '-1' if i % 90 == 5 else f'{40 + i % 13 * 1.3:.1f}'};"
     f"{20 + i % 5 / 10};{i * 1.7:.2f};2025-03-{i % 28 + 1:02d}\n"
-    for i in range(900)
+    for i in range(600)
+)
+
+
+RUNS = "Sample,Batch,Day,kV,Reading\n" + "".join(
+    f"oil {i // 200},{i // 6:03d},2025-03-{i // 50 + 1:02d},{40 + i * 37 % 101 / 7:.6f},{i * 1.37:.3f}\n"
+    for i in range(700)
 )
 
 
 @pytest.mark.parametrize(
     "text",
-    [LONG, "Lab report\n\n" + LONG, LONG.replace(";", ","), LONG.replace(".", ","), LONG.replace("S3;", '"S3";'), LONG + "Mean;;;;50.1;;;\n",  # noqa: E501
-     LONG + "S1;5;001;1;44;20;1;2025-03-01;too;many\n", LONG.replace("\n", "\r\n"), LONG.replace("S2;", "S2\u00a0;"), LONG.replace("\nS5;11;", "\n\nS5;11;")],  # noqa: E501
-    ids=["clean", "titles", "comma", "decimal-comma", "quotes", "total", "ragged", "crlf", "spaces", "blank-line"],
-)  # fmt: skip
+    [
+        LONG,
+        "Lab report\n\n" + LONG,
+        LONG.replace(";", ","),
+        LONG.replace(".", ","),
+        LONG.replace("S3;", '"S3";'),
+        LONG + "Mean;;;;50.1;;;\n",
+        LONG + "S1;5;001;1;44;20;1;2025-03-01;too;many\n",
+        LONG.replace("\n", "\r\n"),
+        LONG.replace("S2;", "S2\u00a0;"),
+        LONG.replace("\nS5;11;", "\n\nS5;11;"),
+        LONG.replace("S4;", "Öl 4;"),
+        RUNS,
+        RUNS.replace("oil 2", ""),
+        RUNS.replace("oil 2", " oil 2"),
+    ],
+    ids=[
+        "clean",
+        "titles",
+        "comma",
+        "decimal-comma",
+        "quotes",
+        "total",
+        "ragged",
+        "crlf",
+        "spaces",
+        "blank-line",
+        "not-ascii",
+        "runs",
+        "runs-blank",
+        "runs-space",
+    ],
+)
 def test_a_long_text_reads_the_same_by_columns_as_by_cells(text: str, monkeypatch: pytest.MonkeyPatch) -> None:
     slow = load(text)
     monkeypatch.setattr(reader, "LARGE", 1000)
-    fast = load(text)
-    pd.testing.assert_frame_equal(fast.table, slow.table)
-    pd.testing.assert_frame_equal(fast.origin.astype(object), slow.origin.astype(object))
-    assert fast.to_dict() | {"guesses": 0} == slow.to_dict() | {"guesses": 0}
+    for arrow in (columnar.pyarrow, None):  # with Arrow and without
+        monkeypatch.setattr(columnar, "pyarrow", arrow)
+        fast = load(text)
+        pd.testing.assert_frame_equal(fast.table, slow.table)
+        pd.testing.assert_frame_equal(fast.origin.astype(object), slow.origin.astype(object))
+        assert fast.to_dict() | {"guesses": 0} == slow.to_dict() | {"guesses": 0}
 
 
 cells = st.one_of(
     st.floats(0.5, 150).map(lambda v: f"{v:.1f}"),
-    st.sampled_from(["", " ", ">60", "60+", "NB", "<5", "0", "-1", "999", "58,4", "58.4*", "61 (bubble)", "#REF!", "Mean", "kV", "60", "x", "1-5"]),  # noqa: E501
+    st.sampled_from(
+        [
+            "",
+            " ",
+            ">60",
+            "60+",
+            "NB",
+            "<5",
+            "0",
+            "-1",
+            "999",
+            "58,4",
+            "58.4*",
+            "61 (bubble)",
+            "#REF!",
+            "Mean",
+            "kV",
+            "60",
+            "x",
+            "1-5",
+        ]
+    ),
     st.text(st.characters(codec="utf-8", exclude_characters=',"\n\r;|\t\0'), max_size=8),
-)  # fmt: skip
+)
 
 
 @settings(max_examples=40, deadline=None)

@@ -25,11 +25,17 @@ def invented(rows: int = 400) -> pd.DataFrame:
     def pick(words: list[str | None]) -> np.ndarray:
         return rng.choice(np.array(words, dtype=object), rows)
 
-    frame = pd.DataFrame({
-        "kv": rng.normal(50, 5, rows), "sample": pick(["A", "B", None]), "electrode": pick(["disk", "mushroom"]),
-        "filling": pick(["1", "2", None]), "laboratory": pick(["L"]), "gap_mm": rng.choice([1, 2, np.nan], rows),
-        "tested_on": pick(["2025-01-01 10:00", "2025-01-01 11:00", "2025-01-02", None]),
-    })  # fmt: skip
+    frame = pd.DataFrame(
+        {
+            "kv": rng.normal(50, 5, rows),
+            "sample": pick(["A", "B", None]),
+            "electrode": pick(["disk", "mushroom"]),
+            "filling": pick(["1", "2", None]),
+            "laboratory": pick(["L"]),
+            "gap_mm": rng.choice([1, 2, np.nan], rows),
+            "tested_on": pick(["2025-01-01 10:00", "2025-01-01 11:00", "2025-01-02", None]),
+        }
+    )
     return as_table(frame)
 
 

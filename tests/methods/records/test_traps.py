@@ -55,14 +55,29 @@ def test_numbers(text: str, values: list[float], words: str) -> None:
 @pytest.mark.parametrize(
     ("cell", "values", "held", "words"),
     [
-        (">60", [55, 60], 1, ""), ("> 60", [55, 60], 1, ""), ("60+", [55, 60], 1, ""), ("no breakdown at 60", [55, 60], 1, ""),  # noqa: E501
-        ("NB", [55], 0, "up to which voltage"), ("no BD", [55], 0, "--ceiling"), ("FS", [55], 0, "--ceiling"),
-        ("<5", [55], 0, "bound from above"), ("0", [55], 0, "above zero"), ("-1", [55], 0, "above zero"), ("−1", [55], 0, "above zero"),  # noqa: E501
-        ("999", [55], 0, "nines"), ("9999", [55], 0, "nines"), ("", [55], 0, ""), ("n/a", [55], 0, ""), ("#REF!", [55], 0, "error"),  # noqa: E501
-        ("=B2*2", [55], 0, "formula"), ("01-May", [55], 0, "date"), ("2025-05-01", [55], 0, "date"), ("58/61", [55], 0, "more than one"),  # noqa: E501
+        (">60", [55, 60], 1, ""),
+        ("> 60", [55, 60], 1, ""),
+        ("60+", [55, 60], 1, ""),
+        ("no breakdown at 60", [55, 60], 1, ""),
+        ("NB", [55], 0, "up to which voltage"),
+        ("no BD", [55], 0, "--ceiling"),
+        ("FS", [55], 0, "--ceiling"),
+        ("<5", [55], 0, "bound from above"),
+        ("0", [55], 0, "above zero"),
+        ("-1", [55], 0, "above zero"),
+        ("−1", [55], 0, "above zero"),
+        ("999", [55], 0, "nines"),
+        ("9999", [55], 0, "nines"),
+        ("", [55], 0, ""),
+        ("n/a", [55], 0, ""),
+        ("#REF!", [55], 0, "error"),
+        ("=B2*2", [55], 0, "formula"),
+        ("01-May", [55], 0, "date"),
+        ("2025-05-01", [55], 0, "date"),
+        ("58/61", [55], 0, "more than one"),
         ("584", [55, 584], 0, "outside 1 to 120"),
     ],
-)  # fmt: skip
+)
 def test_cells_beside_a_good_one(cell: str, values: list[float], held: int, words: str) -> None:
     records = load(f"sample,kV\nA,55\nA,{cell}\n")
     assert kv(records) == values
@@ -156,14 +171,21 @@ def test_ids_that_look_like_another_filling() -> None:
 @pytest.mark.parametrize(
     ("heading", "cells", "options", "values", "words"),
     [
-        ("temp", ["77", "78"], {}, [25, 25.5556], "Fahrenheit"), ("Temp (°F)", ["77", "78"], {}, [25, 25.5556], ""),
-        ("Temp (°C)", ["77", "78"], {}, [77, 78], ""), ("temp", ["20", "77"], {}, [20, 77], ""), ("temp", ["22 °C", "75 F"], {}, [22, 23.8889], ""),  # noqa: E501
-        ("temp", ["295.15 K", "22,5"], {}, [22, 22.5], ""), ("temp", ["ambient", "22"], {}, [None, 22], "left empty"),
-        ("gap", ["2.5 mm", "0.1 in"], {}, [2.5, 2.54], ""), ("Gap (mil)", ["100", "80"], {}, [2.54, 2.032], ""), ("gap", ["0.1", "2"], {}, [0.1, 2], "inches"),  # noqa: E501
-        ("rise", ["2 kV/s", "500 V/s"], {}, [2, 0.5], ""), ("Moisture ppm", ["12", "15,5"], {}, [12, 15.5], "ppm are mg/kg"),  # noqa: E501
+        ("temp", ["77", "78"], {}, [25, 25.5556], "Fahrenheit"),
+        ("Temp (°F)", ["77", "78"], {}, [25, 25.5556], ""),
+        ("Temp (°C)", ["77", "78"], {}, [77, 78], ""),
+        ("temp", ["20", "77"], {}, [20, 77], ""),
+        ("temp", ["22 °C", "75 F"], {}, [22, 23.8889], ""),
+        ("temp", ["295.15 K", "22,5"], {}, [22, 22.5], ""),
+        ("temp", ["ambient", "22"], {}, [None, 22], "left empty"),
+        ("gap", ["2.5 mm", "0.1 in"], {}, [2.5, 2.54], ""),
+        ("Gap (mil)", ["100", "80"], {}, [2.54, 2.032], ""),
+        ("gap", ["0.1", "2"], {}, [0.1, 2], "inches"),
+        ("rise", ["2 kV/s", "500 V/s"], {}, [2, 0.5], ""),
+        ("Moisture ppm", ["12", "15,5"], {}, [12, 15.5], "ppm are mg/kg"),
         ("Water (µL/L)", ["12", "15"], {}, [None, None], "left empty"),
     ],
-)  # fmt: skip
+)
 def test_quantities(heading: str, cells: list[str], options: dict[str, Any], values: list[Any], words: str) -> None:
     name = {"t": "temperature_c", "g": "gap_mm", "r": "rise_kv_s", "m": "water_mg_kg", "w": "water_mg_kg"}[
         heading[0].lower()
@@ -194,18 +216,36 @@ def test_dates(cells: list[str], options: dict[str, Any], first: str, words: str
 
 @pytest.mark.parametrize(
     ("electrode", "meaning"),
-    [("VDE", "mushroom"), ("Spherically capped", "mushroom"), ("partially spherical", "mushroom"), ("Kalotte 25 mm", "mushroom"),  # noqa: E501
-     ("spheres", "spherical"), ("Ball 12.7 mm", "spherical"), ("flat discs", "disk"), ("Disk 1 in", "disk"), ("needle-plane", "needle-plane")],  # noqa: E501
-)  # fmt: skip
+    [
+        ("VDE", "mushroom"),
+        ("Spherically capped", "mushroom"),
+        ("partially spherical", "mushroom"),
+        ("Kalotte 25 mm", "mushroom"),
+        ("spheres", "spherical"),
+        ("Ball 12.7 mm", "spherical"),
+        ("flat discs", "disk"),
+        ("Disk 1 in", "disk"),
+        ("needle-plane", "needle-plane"),
+    ],
+)
 def test_electrodes(electrode: str, meaning: str) -> None:
     assert load(f"s,electrode,kV\nA,{electrode},44\n").table["electrode"].tolist() == [meaning]
 
 
 @pytest.mark.parametrize(
     ("word", "meaning", "words"),
-    [("no", "none", ""), ("none", "none", ""), ("still", "none", ""), ("yes", "continuous", "does not say when"), ("stirred", "continuous", "does not say when"),  # noqa: E501
-     ("between", "between", ""), ("continuous", "continuous", ""), ("by hand", "by hand", ""), ("n/a", None, "")],
-)  # fmt: skip
+    [
+        ("no", "none", ""),
+        ("none", "none", ""),
+        ("still", "none", ""),
+        ("yes", "continuous", "does not say when"),
+        ("stirred", "continuous", "does not say when"),
+        ("between", "between", ""),
+        ("continuous", "continuous", ""),
+        ("by hand", "by hand", ""),
+        ("n/a", None, ""),
+    ],
+)
 def test_stirring(word: str, meaning: str | None, words: str) -> None:
     records = load(f"s,stirring,kV\nA,{word},44\n")
     found = records.table["stirring"].iloc[0]
@@ -299,11 +339,18 @@ def test_encodings(encoding: str) -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("Sample,Mean kV,SD,n\nA,45,3,6\n", "summaries only"), ("t1,z\n44,1.2\n33,1.1\n", "'t1', 'z'"),
-        ("s,kV stirred,kV still\nA,44,40\n", "--value"), ("hello\nworld\n", "words only"), ("\n\n", "empty"), ("", "empty"),  # noqa: E501
-        ("sample,kV\n", "words only"), ("sample,kV\nA,0\n", "None of the 1"), (bytes(range(256)) * 20, "binary"), ('s,kV\nA,"44\n', ""),  # noqa: E501
+        ("Sample,Mean kV,SD,n\nA,45,3,6\n", "summaries only"),
+        ("t1,z\n44,1.2\n33,1.1\n", "'t1', 'z'"),
+        ("s,kV stirred,kV still\nA,44,40\n", "--value"),
+        ("hello\nworld\n", "words only"),
+        ("\n\n", "empty"),
+        ("", "empty"),
+        ("sample,kV\n", "words only"),
+        ("sample,kV\nA,0\n", "None of the 1"),
+        (bytes(range(256)) * 20, "binary"),
+        ('s,kV\nA,"44\n', ""),
     ],
-)  # fmt: skip
+)
 def test_unusable_files_say_why(text: str | bytes, words: str) -> None:
     if text == 's,kV\nA,"44\n':  # a quote that never ends still leaves one readable cell
         assert kv(load(text)) == [44]
