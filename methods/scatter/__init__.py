@@ -2,11 +2,12 @@
 
 from methods.scatter.compare import compare_families
 from methods.scatter.families import FAMILIES, cdf, pdf, quantile, weibull_cov, weibull_shape_for_cov
-from methods.scatter.fitting import Fit, Percentile, fit
+from methods.scatter.fitting import Estimate, Fit, Percentile, estimate, fit
 from methods.scatter.goodness import Goodness, anderson_darling, cramer_von_mises, kolmogorov, shapiro_wilk
-from methods.scatter.groups import fit_groups
+from methods.scatter.groups import GroupEstimate, estimate_groups, fit_groups
 from methods.scatter.many import fit_many, quantile_many
 from methods.scatter.probability import (
+    curve_of,
     fitted_curve,
     log_voltage,
     plotting_positions,
@@ -29,8 +30,10 @@ from methods.scatter.variance_components import components  # isort: skip
 
 __all__ = [
     "FAMILIES",
+    "Estimate",
     "Fit",
     "Goodness",
+    "GroupEstimate",
     "Percentile",
     "RankTest",
     "Regression",
@@ -38,7 +41,10 @@ __all__ = [
     "cdf",
     "compare_families",
     "cramer_von_mises",
+    "curve_of",
     "ecdf",
+    "estimate",
+    "estimate_groups",
     "fit",
     "fit_groups",
     "fit_many",

@@ -161,29 +161,52 @@ def fit(
     Definitions of likelihood, Wald and profile limits: Meeker & Escobar, Statistical Methods for Reliability
     Data (1998), chapters 7 and 8; Lawless (2003), chapters 4 and 5.
     """
+    return estimate(kv, withstood, family).fit(confidence=confidence, percentiles=percentiles, interval=interval)
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """The maximum of the likelihood of one family for one condition, from which limits at any confidence follow
+    without going through the values again. Made by :func:`estimate`."""
+
+    family: str
+    kv: Array = field(repr=False)
+    withstood: Array = field(repr=False)
+    found: Arrays = field(repr=False)
+
+    def fit(
+        self, *, confidence: float = 0.95, percentiles: Sequence[float] = (0.01, 0.1, 0.5), interval: str = "wald"
+    ) -> Fit:
+        """Estimates with their limits; arguments, errors and formulas as for :func:`fit`."""
+        if not 0 < confidence < 1:
+            raise InputError(f"Confidence {confidence!r} must lie between 0 and 1.", column="confidence")
+        if interval not in INTERVALS:
+            raise InputError(f"Interval {interval!r}: choose wald or profile.", column="interval")
+        points = _fractions(percentiles)
+        fam, x, gone, found = family_of(self.family), self.kv, self.withstood, self.found
+        limits = FitLimits(fam, x, gone, found, confidence, interval)
+        rows = [Percentile(p, *limits.percentile(p)) for p in points]
+        return Fit(
+            family=fam.name, n=len(x), withstood=int(gone.sum()),
+            parameters=dict(zip(fam.parameters, (float(v) for v in found.parameters[0]), strict=True)),
+            standard_errors=dict(zip(fam.parameters, (float(v) for v in found.standard_errors[0]), strict=True)),
+            log_likelihood=float(found.log_likelihood[0]),
+            aicc=float(aicc(found.log_likelihood[0], len(fam.parameters), len(x))),
+            percentiles=rows, confidence=confidence, interval=limits.interval, parameter_limits=limits.parameters(),
+            covariance=limits.covariance.tolist(), cautions=_cautions(fam, x, gone, found, rows, limits, interval),
+        )  # fmt: skip
+
+
+def estimate(kv: Any, withstood: Any = None, family: str = "weibull") -> Estimate:
+    """Maximise the likelihood of a family, withstands right-censored; arguments and errors as for :func:`fit`."""
     fam = family_of(family)
-    if not 0 < confidence < 1:
-        raise InputError(f"Confidence {confidence!r} must lie between 0 and 1.", column="confidence")
-    if interval not in INTERVALS:
-        raise InputError(f"Interval {interval!r}: choose wald or profile.", column="interval")
-    points = _fractions(percentiles)
     x, gone = check_values(kv, withstood, positive=fam.log)
     found = fit_arrays(fam, x[None, :], np.ones((1, len(x)), dtype=bool), gone[None, :])
     if found.reason[0]:
         raise NotEstimable(
             f"The {fam.title} family cannot be fitted: {found.reason[0]}.", column="kv", rule=str(found.reason[0])
         )
-    limits = FitLimits(fam, x, gone, found, confidence, interval)
-    named = dict(zip(fam.parameters, (float(v) for v in found.parameters[0]), strict=True))
-    rows = [Percentile(p, *limits.percentile(p)) for p in points]
-    return Fit(
-        family=fam.name, n=len(x), withstood=int(gone.sum()), parameters=named,
-        standard_errors=dict(zip(fam.parameters, (float(v) for v in found.standard_errors[0]), strict=True)),
-        log_likelihood=float(found.log_likelihood[0]),
-        aicc=float(aicc(found.log_likelihood[0], len(fam.parameters), len(x))),
-        percentiles=rows, confidence=confidence, interval=limits.interval, parameter_limits=limits.parameters(),
-        covariance=limits.covariance.tolist(), cautions=_cautions(fam, x, gone, found, rows, limits, interval),
-    )  # fmt: skip
+    return Estimate(fam.name, x, gone, found)
 
 
 def _fractions(percentiles: Sequence[float]) -> list[float]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,7 @@ from methods.records.table import as_table, condition_codes, filling_codes, fill
 from methods.records.table import withstood as withstood_rows
 from methods.result import Caution, as_json
 from methods.scatter.families import FAMILIES, family_of
-from methods.scatter.fitting import fit
+from methods.scatter.fitting import Estimate, estimate
 from methods.scatter.goodness import anderson_darling
 
 
@@ -51,6 +52,46 @@ def fit_groups(
     InputError
         Unknown column or family, no rows.
     """
+    estimates = estimate_groups(data, by, families)
+    return [e.row(confidence=confidence, percentiles=percentiles, interval=interval) for e in estimates]
+
+
+@dataclass(frozen=True)
+class GroupEstimate:
+    """One family at one group, before limits: what of :func:`fit_groups` does not depend on the confidence.
+
+    Attributes
+    ----------
+    group : dict
+        Column to level.
+    head : dict
+        ``family, n, withstood, fillings``.
+    estimate : Estimate or None
+        None where the family cannot be fitted; ``error`` then says why.
+    """
+
+    group: Mapping[str, Any]
+    head: Mapping[str, Any]
+    estimate: Estimate | None
+    error: str = ""
+    anderson_darling: Mapping[str, Any] | None = None
+    cautions: Sequence[Caution] = ()
+
+    def row(
+        self, *, confidence: float = 0.95, percentiles: Sequence[float] = (0.01, 0.1, 0.5), interval: str = "wald"
+    ) -> dict[str, Any]:
+        """One entry of :func:`fit_groups`, with limits at this confidence."""
+        if self.estimate is None:
+            return {"group": dict(self.group), **self.head, "error": self.error}
+        found = self.estimate.fit(confidence=confidence, percentiles=percentiles, interval=interval)
+        fields = {name: getattr(found, name) for name in found.__dataclass_fields__}
+        fields["cautions"] = [*self.cautions, *found.cautions]
+        rest = {"anderson_darling": self.anderson_darling, "fillings": self.head["fillings"]}
+        return {"group": dict(self.group), **fields, **rest}
+
+
+def estimate_groups(data: Any, by: Sequence[str] = (), families: Sequence[str] = FAMILIES) -> list[GroupEstimate]:
+    """Every family at every group, without limits yet; arguments, order and errors as for :func:`fit_groups`."""
     from methods.records.headings import resolve_column
 
     table = as_table(data)
@@ -65,30 +106,25 @@ def fit_groups(
         group = {name: as_json(part[name].iloc[0]) for name in names}
         extra = _group_cautions(part)
         fillings = int(len(np.unique(filling_codes(part)))) if fillings_known(part) else None
-        for name in chosen:
-            row = _one(part, name, confidence, percentiles, interval)
-            if "cautions" in row:
-                row["cautions"] = [*extra, *row["cautions"]]
-            out.append({"group": group, **row, "fillings": fillings})
+        out += [_one(part, name, group, fillings, extra) for name in chosen]
     return out
 
 
 def _one(
-    part: pd.DataFrame, family: str, confidence: float, percentiles: Sequence[float], interval: str
-) -> dict[str, Any]:
+    part: pd.DataFrame, family: str, group: Mapping[str, Any], fillings: int | None, extra: Sequence[Caution]
+) -> GroupEstimate:
     kv, gone = part["kv"].to_numpy(dtype=float), withstood_rows(part)
-    head = {"family": family, "n": len(kv), "withstood": int(gone.sum())}
+    head = {"family": family, "n": len(kv), "withstood": int(gone.sum()), "fillings": fillings}
     try:
-        found = fit(kv, gone, family, confidence=confidence, percentiles=percentiles, interval=interval)
+        found = estimate(kv, gone, family)
     except NotEstimable as error:
-        return {**head, "error": str(error)}
+        return GroupEstimate(group, head, None, str(error))
     try:
         test = anderson_darling(kv, gone, family)
         goodness = {k: getattr(test, k) for k in ("statistic", "modified", "p_value", "p_method")}
     except InputError:
         goodness = None  # withstands, too few, or a family without a test: said in the documentation of the field
-    fields = {name: getattr(found, name) for name in found.__dataclass_fields__}
-    return {**fields, "anderson_darling": goodness}
+    return GroupEstimate(group, head, found, "", goodness, extra)
 
 
 def _group_cautions(part: pd.DataFrame) -> list[Caution]:

@@ -12,7 +12,7 @@ from scipy import stats
 from methods.errors import NotEstimable
 from methods.scatter.arguments import check_values
 from methods.scatter.families import Family, family_of
-from methods.scatter.fitting import fit
+from methods.scatter.fitting import Estimate, estimate
 
 Array = np.ndarray[Any, Any]
 
@@ -135,19 +135,28 @@ def fitted_curve(
     InputError, NotEstimable
         As :func:`methods.fit`.
     """
-    fam: Family = family_of(family)
+    return curve_of(
+        estimate(kv, withstood, family), probabilities=probabilities, confidence=confidence, interval=interval
+    )
+
+
+def curve_of(
+    found: Estimate, *, probabilities: Sequence[float] | None = None, confidence: float = 0.95, interval: str = "wald"
+) -> pd.DataFrame:
+    """The same from an estimate that is there already."""
+    fam: Family = family_of(found.family)
     if probabilities is None:
         ends = fam.kernel.quantile(np.array([0.001, 0.999]))
         z = np.linspace(ends[0], ends[1], 81)
         p = -np.expm1(fam.kernel.survival(z)[0])
     else:
         p = np.asarray(probabilities, dtype=float)
-    found = fit(kv, withstood, fam.name, confidence=confidence, percentiles=p.tolist(), interval=interval)
-    rows = found.percentiles
+    fitted = found.fit(confidence=confidence, percentiles=p.tolist(), interval=interval)
+    rows = fitted.percentiles
     at = np.array([r.kv for r in rows])
     return pd.DataFrame(
         {
             "probability": p, "position": fam.kernel.quantile(p), "kv": at, "low": [r.low for r in rows],
-            "high": [r.high for r in rows], "density": found.pdf(at),
+            "high": [r.high for r in rows], "density": fitted.pdf(at),
         }
     )  # fmt: skip
