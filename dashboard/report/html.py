@@ -1,0 +1,83 @@
+"""The report as one HTML file: no script, no request, every word from a file escaped."""
+
+from __future__ import annotations
+
+import base64
+from dataclasses import asdict
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+
+from dashboard import footer, theme, words
+from dashboard.report.asked import plain
+from dashboard.report.document import Report, Table
+from dashboard.report.names import heading
+from methods.protocols import CHECK
+from methods.records import safe_csv
+
+#: Rows of one table that are shown; the workbook and the download have all.
+MOST_ROWS, MOST_ROWS_PRINTED = 1000, 300
+#: Rows up to which a table carries its own download.
+MOST_ROWS_CSV = 20_000
+_P_VALUES = ("p_value", "p_value_unadjusted", "sd_p_value", "anderson_darling_p", "lack_of_fit_p", "slope_p")
+_SHARES = ("p", "rate", "probability_above", "wrong_verdict_probability")
+
+
+def render(report: Report, most_rows: int = MOST_ROWS) -> str:
+    """The report as the text of an HTML file."""
+    return _environment().get_template("report.html").render(
+        report=report, short=footer.SHORT, cautions=footer.LONG, check=CHECK, colours=asdict(theme.LIGHT),
+        font=theme.FONT, table=lambda t: _table(t, most_rows), screen=most_rows == MOST_ROWS,
+    )  # fmt: skip
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("dashboard.report"), autoescape=select_autoescape(default=True),
+        undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    return environment
+
+
+def _table(table: Table, most_rows: int) -> dict[str, Any]:
+    """What the template needs of a table: headings, cells as text, which columns are numbers, what is not shown."""
+    shown = table.frame.head(most_rows)
+    columns = []
+    for name in table.frame.columns:
+        values = [plain(v) for v in shown[name].tolist()]
+        numeric = all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in values if v is not None)
+        numeric = numeric and any(v is not None for v in values)
+        columns.append((name, numeric, [cell(str(name), v) for v in values]))
+    return {
+        "title": table.title, "note": table.note, "name": table.name,
+        "heads": [(heading(str(n), table.headings), numeric) for n, numeric, _ in columns],
+        "rows": list(zip(*(texts for _, _, texts in columns), strict=True)) if columns else [],
+        "numeric": [numeric for _, numeric, _ in columns],
+        "more": len(table.frame) - len(shown),
+        "csv": _csv(table.frame) if len(table.frame) <= MOST_ROWS_CSV else "",
+    }  # fmt: skip
+
+
+def cell(column: str, value: Any) -> str:
+    """One value as it is read in a table."""
+    if isinstance(value, str):
+        return value
+    if column in _P_VALUES:
+        return words.p_value(value)
+    if column in _SHARES and value is not None:
+        return f"{100 * value:.3g}\u202f%"
+    if isinstance(value, float) and (column.endswith(("_mm", "_kv_s")) or value == int(value)) and abs(value) < 1e6:
+        return f"{value:g}".replace("-", "\u2212")
+    if isinstance(value, (int, float, np.number)) or value is None or value is pd.NA:
+        return words.number(value)
+    return str(value)
+
+
+def _csv(frame: pd.DataFrame) -> str:
+    """The table as a link that holds its own CSV, made harmless for spreadsheets."""
+    text = safe_csv(frame.map(plain))
+    return "data:text/csv;charset=utf-8;base64," + base64.b64encode(b"\xef\xbb\xbf" + text.encode("utf-8")).decode()

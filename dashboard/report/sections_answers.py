@@ -1,0 +1,299 @@
+"""The sections that answer: shift, how many, consistency, pass or fail, precision."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any
+
+import pandas as pd
+
+from dashboard import words
+from dashboard.levels import level_text
+from dashboard.report import figures
+from dashboard.report.asked import Asked, answered, filled, frame, parts, plain, texts_of
+from dashboard.report.document import Picture, Section, Table
+from dashboard.report.names import heading
+from methods.errors import InputError, NotEstimable
+
+#: Verdicts in words, by the step that a rule asks for.
+STEPS = {
+    "report": "report the mean", "repeat": "repeat the test", "incomplete": "incomplete", "no_rule": "not judged",
+    "withstood": "withstood, cannot be judged",
+}  # fmt: skip
+
+
+def shift(asked: Asked) -> Section:
+    """How far the levels read apart, with limits and warnings."""
+    empty = Section("shift", "Shift between levels")
+    if not asked.by:
+        why = (
+            "Every reading stands under the same condition, or the file does not say what differs: nothing to compare."
+        )
+        return Section("shift", "Shift between levels", refusal=why)
+    return answered(empty, lambda: _shift(asked))
+
+
+def _shift(asked: Asked) -> Section:
+    from methods.contrast import confounding
+    from methods.contrast import shift as shift_of
+
+    found = shift_of(asked.data, asked.by, reference=asked.study.reference_value, confidence=asked.confidence)
+    looks = asked.looks()
+    bars = [
+        (level_text(s.level), s.difference_percent, s.low_percent, s.high_percent, looks[level_text(s.level)])
+        for s in found.shifts
+    ]  # fmt: skip
+    reference = level_text(found.reference)
+    picture = Picture(
+        f"Shift against {words.factor(asked.by)} {reference}",
+        figures.intervals(bars, "shift", f"Difference from {reference} (%)"),
+        "; ".join(s.sentence for s in found.shifts) or "No level can be compared.",
+        f"Each line: limits at {100 * found.confidence:g} % confidence.",
+    )
+    main = ["level", "fillings", "breakdowns", "withstood", "mean_kv", "reference_mean_kv", "difference_kv", "low_kv",
+            "high_kv", "difference_percent", "low_percent", "high_percent", "p_value"]  # fmt: skip
+    spread = ["level", "sd_ratio", "sd_ratio_low", "sd_ratio_high", "sd_p_value", "sd_ratio_of"]
+    tables = [
+        Table("shift", f"Shift of the mean against {reference}", frame(found.shifts, main),
+              "Method: " + "; ".join(sorted({s.method for s in found.shifts if s.method})) + "."),
+        Table("spread", f"Ratio of the scatter to that of {reference}", frame(found.shifts, spread)),
+        Table("levels", "All levels, over all of their rows", frame(found.levels)),
+    ]  # fmt: skip
+    oils = [frame(s.samples).assign(level=s.level) for s in found.shifts if s.samples]
+    if oils:
+        whole = pd.concat(oils, ignore_index=True)
+        tables.append(
+            Table("shift_by_sample", "Shift oil by oil", whole[["level", *[c for c in whole.columns if c != "level"]]])
+        )
+    notices = list(texts_of(found.warnings))
+    notices += _percentiles(asked, tables)
+    try:
+        together = confounding(asked.data)
+        mixed = [e.sentence for e in together.effects if e.effect == found.by and e.status != "estimable"]
+        notices += mixed
+        if mixed and together.suggestions:
+            notices.append("To take them apart: " + "; ".join(together.suggestions) + ".")
+    except InputError:
+        pass  # with one factor there is nothing that could change together
+    said = [s.sentence for s in found.shifts if s.sentence] or [found.sentence]
+    name = words.factor(asked.by)
+    short = tuple(f"{name[:1].upper() + name[1:]}: {t}" for t in said if t)
+    return Section("shift", "Shift between levels", tuple(t for t in said if t), pictures=(picture,) if bars else (),
+                   short=short, notices=tuple(dict.fromkeys(notices)), tables=tuple(tables))  # fmt: skip
+
+
+def _percentiles(asked: Asked, tables: list[Table]) -> list[str]:
+    from methods.contrast import percentile_shift
+
+    try:
+        found = percentile_shift(
+            asked.data, asked.by, reference=asked.study.reference_value, confidence=asked.confidence, seed=asked.seed
+        )
+    except InputError as error:
+        return [f"Shift of low percentiles: {error}"]
+    columns = ["p", "kv", "reference_kv", "difference_kv", "low_kv", "high_kv", "difference_percent", "low_percent",
+               "high_percent"]  # fmt: skip
+    pieces = []
+    for level in found.levels:
+        for by, points in ((level.family, level.points), ("data", level.points_from_data)):
+            if points:
+                pieces.append(frame(points, columns).assign(level=level.level, source=by))
+    if pieces:
+        whole = pd.concat(pieces, ignore_index=True)[["level", "source", *columns]]
+        note = f"Limits from {found.resamples} resamples, seed {found.seed}."
+        tables.append(
+            Table("percentile_shift", "Shift of percentiles", whole, note, {"source": "By", "p": "Percentile"})
+        )
+    return list(texts_of(found.warnings))
+
+
+def _protocol(data: Any) -> Any:
+    """The one protocol of these rows, or None where there are several or it is not recognised."""
+    from methods.consistency import protocols_of
+
+    found = {p.key: p for p in protocols_of(data.table)[1] if p is not None}
+    return next(iter(found.values())) if len(found) == 1 else None
+
+
+def plan(asked: Asked) -> Section:
+    """How many breakdowns on how many fillings, with these readings as the pilot."""
+    from methods.planning import plan as plan_of
+
+    said, short, notices, rows = [], [], [], []
+    for level, data in parts(asked):
+        try:
+            found = plan_of.pilot(
+                data, half_width=asked.half_width, confidence=asked.confidence, protocol=_protocol(data)
+            )
+        except InputError as error:
+            notices.append(f"{level}: {error}")
+            continue
+        said.append(f"{level[:1].upper() + level[1:]}: {found.sentence}")
+        short.append(_brief(level, found.estimate))
+        notices += list(texts_of(found.warnings))
+        columns = ["fillings", "breakdowns_per_filling", "breakdowns", "half_width", "half_width_percent",
+                   "half_width_known_percent", "bench_minutes"]  # fmt: skip
+        for name, one in (("as the pilot stands", found.estimate), ("to be sure", found.assured)):
+            if one is not None:
+                head = {asked.by: level} if asked.by else {}
+                rows.append({**head, "scatter": name, **{c: getattr(one, c) for c in columns}})
+    if not rows:
+        why = "; ".join(notices) or "these readings show no scatter."
+        return Section("plan", "How many", refusal=f"A plan needs the scatter of a pilot. {why}")
+    tables = (Table("plan", f"For a mean within ± {100 * asked.half_width:g} %", filled(pd.DataFrame(rows))),)
+    return Section("plan", "How many", tuple(said), notices=tuple(dict.fromkeys(notices)), tables=tables,
+                   short=tuple(short))  # fmt: skip
+
+
+def _brief(level: str, found: Any) -> str:
+    """The plan in one line, from its own cells."""
+    if found.fillings == 1:
+        design = words.plural(found.breakdowns, "breakdown")
+    else:
+        design = (
+            f"{words.plural(found.fillings, 'filling')} of {words.plural(found.breakdowns_per_filling, 'breakdown')}"
+        )
+    bench, known = found.half_width_percent, found.half_width_known_percent
+    own = f"± {words.number(bench)} % by the bench's own interval, " if bench is not None else ""
+    return f"How many, {level}: {design} give the mean within {own}± {words.number(known)} % if the scatter is known."
+
+
+def consistency(asked: Asked) -> Section:
+    """The verdict of each series' rule."""
+    empty = Section("consistency", "Consistency of the series", check=True)
+    return answered(empty, lambda: _consistency(asked))
+
+
+def _consistency(asked: Asked) -> Section:
+    from methods.consistency import judge_table, rates_on
+
+    judged = judge_table(asked.data)
+    if not judged:
+        raise NotEstimable("There is no series to judge.")
+    steps = Counter(v.step for _, v in judged)
+    said = [
+        f"{words.plural(len(judged), 'series', 'series')}: "
+        + ", ".join(f"{n} × {STEPS.get(s, s.replace('_', ' '))}" for s, n in steps.most_common())
+        + "."
+    ]
+    if set(steps) == {"no_rule"}:
+        said.append("No series was judged: the file names no method whose rule is known here.")
+    rows = [
+        {
+            **{k: level_text(v) for k, v in s.labels.items() if k in ("sample", "laboratory", "method", "electrode",
+                                                                      "gap_mm", "stirring", "filling")},
+            "kv": "  ".join(f"{'>' if w else ''}{v:g}" for v, w in zip(s.kv, s.withstood, strict=True)),
+            "rule": v.rule, "value": v.value, "limit": v.limit, "unit": v.unit,
+            "step": STEPS.get(v.step, v.step.replace("_", " ")), "reported_mean_kv": v.reported_mean_kv,
+        }
+        for s, v in judged
+    ]  # fmt: skip
+    rates, same_rates = _varying(filled(rates_on(asked.data, confidence=asked.confidence)))
+    series, same_series = _varying(filled(pd.DataFrame(rows)))
+    odd = [v.sentence for _, v in judged if v.step not in ("report", "no_rule")]
+    notices = [f"{n} × {text}" if n > 1 else text for text, n in Counter(odd).most_common(12)]
+    if len(set(odd)) > 12:
+        notices.append(f"… and {len(set(odd)) - 12} more; the table below has all.")
+    names = {"kv": "Readings (kV), > withstood", "step": "Next step", "rule": "Rule"}
+    tables = (
+        Table(
+            "rule_rates",
+            "How often each rule asked for more",
+            rates,
+            f"Shares of the series judged, with their limits. {same_rates}",
+        ),
+        Table("series", "Every series with its verdict", series, same_series, names),
+    )
+    return Section("consistency", "Consistency of the series", tuple(said), notices=tuple(notices), tables=tables,
+                   check=True)  # fmt: skip
+
+
+def _varying(table: pd.DataFrame) -> tuple[pd.DataFrame, str]:
+    """A table without the columns of the condition that say the same in every row, and those said once."""
+    known = ("sample", "laboratory", "method", "edition", "electrode", "gap_mm", "stirring", "rise_kv_s", "fluid",
+             "instrument", "operator", "rule", "unit", "protocol", "limit", "step")  # fmt: skip
+    alike = [c for c in known if c in table.columns and len(table) > 1 and table[c].nunique(dropna=False) == 1]
+    said = "; ".join(f"{heading(c)}: {level_text(table[c].iloc[0])}" for c in alike)
+    return table.drop(columns=alike), f"In every row: {said}." if said else ""
+
+
+def decision(asked: Asked) -> Section | None:
+    """Pass or fail against the limit that was asked for; nothing where none was."""
+    if not asked.limit:
+        return None
+    return answered(Section("decision", "Pass or fail", check=True), lambda: _decision(asked))
+
+
+def _decision(asked: Asked) -> Section:
+    from methods.planning import decide_all
+
+    found = decide_all(asked.data, asked.limit, limit_method=asked.limit_method or None, confidence=asked.confidence)
+    columns = ["verdict", "mean_kv", "expanded_uncertainty_kv", "probability_above", "wrong_verdict_probability",
+               "breakdowns", "withstood", "fillings"]  # fmt: skip
+    rows = [{**(d.group or {}), **{c: getattr(d, c) for c in columns}} for d in found.decisions]
+    said = [f"Limit: {found.limit}. Rule: {found.rule}."]
+    counts = Counter(d.verdict for d in found.decisions)
+    if counts:
+        said.append(", ".join(f"{n} × {v}" for v, n in counts.most_common()) + ".")
+    short = tuple(said)
+    groups = [", ".join(level_text(v) for v in (d.group or {}).values()) for d in found.decisions]
+    said += [f"{g}: {d.sentence}" if g else d.sentence for g, d in zip(groups, found.decisions, strict=True)]
+    notices = list(texts_of(w for d in found.decisions for w in d.warnings))
+    refused = [str(r["reason"]) for r in found.refused]
+    notices += [f"{n} × {text}" for text, n in Counter(refused).items()]
+    table = Table("decisions", "Verdicts", filled(pd.DataFrame(rows)) if rows else pd.DataFrame())
+    return Section("decision", "Pass or fail", tuple(said), notices=tuple(notices),
+                   tables=(table,) if rows else (), check=True, short=short)  # fmt: skip
+
+
+def precision(asked: Asked) -> Section | None:
+    """Repeatability and reproducibility where there are two laboratories or more."""
+    if asked.table["laboratory"].nunique() < 2:
+        return None
+    return answered(Section("precision", "Precision between laboratories"), lambda: _precision(asked))
+
+
+def _precision(asked: Asked) -> Section:
+    from methods.interlab import precision as precision_of
+
+    found, kind = None, ""
+    for kind in ("filling", "breakdown"):
+        found = precision_of(asked.data, result=kind, confidence=asked.confidence)
+        if any(v.error is None for v in found.levels):
+            break
+    assert found is not None
+    good = [v for v in found.levels if v.error is None]
+    bad = [f"{v.level}: {v.error}" for v in found.levels if v.error is not None]
+    if not good:
+        return Section("precision", "Precision between laboratories", refusal=" ".join(bad))
+    name = {"filling": "the mean of a filling", "breakdown": "a single breakdown"}[kind]
+    said = [
+        f"{v.level}: two results of one laboratory differ by less than r = {words.number(v.r)} kV, of two laboratories "
+        f"by less than R = {words.number(v.R)} kV, 19 times in 20."
+        for v in good[:8] if v.r == v.r and v.R == v.R
+    ]  # fmt: skip
+    columns = ["level", "laboratories", "n", "mean", "s_r", "s_r_low", "s_r_high", "s_L", "s_R", "s_R_low", "s_R_high",
+               "r", "R", "r_percent", "R_percent"]  # fmt: skip
+    note = f"One result is {name}. r and R are {found.limit_factor:g} times s_r and s_R; all in kV."
+    note += " Nothing was left out for standing out."
+    tables = [Table("precision", "Precision of each level", frame(good, columns), note)]
+    for key, title in (
+        ("flags", "Laboratories that stand out"), ("relations", "How s_r and s_R go with the level"),
+        ("robust", "By robust estimates"), ("scores", "Scores of the laboratories"), ("cells", "Cells"),
+    ):  # fmt: skip
+        table = getattr(found, key)
+        if len(table):
+            tables.append(Table(key, title, filled(table.map(plain))))
+    pictures = []
+    cells = found.cells.dropna(subset=["h", "k"], how="all") if {"h", "k"} <= set(found.cells.columns) else None
+    if cells is not None and 0 < cells["level"].nunique() <= 6:
+        for letter, what in (("h", "mean against the others"), ("k", "scatter against the others")):
+            critical = [getattr(good[0], f"{letter}_critical").get("0.05")]
+            pictures.append(
+                Picture(f"Mandel's {letter}: each laboratory's {what}",
+                        figures.mandel(cells, letter, [c for c in critical if c is not None], f"mandel{letter}"),
+                        f"Bars of Mandel's {letter} by laboratory and level; dashed: the 5 % critical value.",
+                        "Dashed: critical value at 5 %.")
+            )  # fmt: skip
+    return Section("precision", "Precision between laboratories", tuple(said), tables=tuple(tables),
+                   notices=(*texts_of(found.warnings), *bad[:12]), pictures=tuple(pictures))  # fmt: skip

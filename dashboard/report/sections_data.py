@@ -1,0 +1,254 @@
+"""The sections that describe the readings: what was read, distributions, scatter, order."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from dashboard import theme, words
+from dashboard.plots.curves import gather as gather_curves
+from dashboard.report import figures
+from dashboard.report.asked import Asked, answered, filled, frame, parts, texts_of
+from dashboard.report.document import Picture, Section, Table
+
+#: The family whose curve is drawn thin over the steps.
+DRAWN_FAMILY = "weibull"
+#: Rows that the picture of the components has room for.
+MOST_BARS = 27
+
+
+def reading(asked: Asked) -> Section:
+    """What was read from the files, refused and guessed, and what was left out."""
+    study = asked.study
+    sources, problems, guesses = [], [], []
+    for file in study.files:
+        r = file.records
+        source = getattr(r, "source", None)
+        sources.append(
+            {
+                "file": file.name, "sha256": file.sha256, "sheet": getattr(source, "sheet", None),
+                "encoding": getattr(source, "encoding", None), "delimiter": getattr(source, "delimiter", None),
+                "layout": getattr(source, "layout", None), "rows_read": getattr(r, "rows_read", len(r.table)),
+                "refused": getattr(r, "refused", 0),
+            }
+        )  # fmt: skip
+        for name, into in (("problems", problems), ("guesses", guesses)):
+            found = getattr(r, name, None)
+            if found is not None and len(found):
+                into.append(found.assign(file=file.name) if len(study.files) > 1 else found)
+    stood = int((asked.table["outcome"] == "withstood").sum())
+    refused = sum(s["refused"] for s in sources)
+    hidden = len(study.everything) - len(asked.table)
+    said = [
+        f"{words.plural(len(asked.table) - stood, 'breakdown')} and {words.plural(stood, 'withstand')} of "
+        f"{words.listed(s['file'] for s in sources)} enter this report."
+    ]
+    said.append(
+        f"{words.plural(refused, 'reading')} refused; each is listed with the reason."
+        if refused
+        else "No reading was refused."
+    )
+    if hidden:
+        said.append(f"{words.plural(hidden, 'reading')} left out by filters or exclusions; the lists below say which.")
+    fingerprint = filled(pd.DataFrame(sources))
+    tables = [Table("sources", "Files, by which this report can be checked", fingerprint)]
+    if study.exclusions:
+        left = [{"left_out": ", ".join(f"{k} {v}" for k, v in x.where.items()), "reason": x.reason}
+                for x in study.exclusions]  # fmt: skip
+        tables.append(Table("exclusions", "Left out on purpose", pd.DataFrame(left)))
+    if study.filters:
+        kept = [{"column": c, "kept": ", ".join(v)} for c, v in study.filters.items()]
+        tables.append(Table("filters", "Filters", pd.DataFrame(kept), "Only these levels enter the report."))
+    if problems:
+        tables.append(Table("problems", "Refused or noticed", pd.concat(problems, ignore_index=True)))
+    if guesses:
+        note = "What the file does not say outright. If a guess is wrong, read the file again with the option named."
+        tables.append(Table("guesses", "Guessed", pd.concat(guesses, ignore_index=True), note))
+    notices = tuple(study.remarks)
+    return Section("read", "What was read", tuple(said), notices=notices, tables=tuple(tables))
+
+
+def distributions(asked: Asked) -> Section:
+    """Step curves with fitted curves, and the table of fits."""
+    empty = Section("distributions", "Distributions")
+    return answered(empty, lambda: _distributions(asked))
+
+
+def _distributions(asked: Asked) -> Section:
+    from methods.scatter import fit_groups
+
+    by = [asked.by] if asked.by else []
+    looks, curves = asked.looks(), gather_curves(asked.table, by, DRAWN_FAMILY, asked.confidence)
+    pictures = []
+    for at in range(0, len(curves), theme.MOST_LEVELS):
+        some = curves[at : at + theme.MOST_LEVELS]
+        named = words.listed(c.label for c in some)
+        pictures.append(
+            Picture(
+                "Share of readings at or below each voltage",
+                figures.overlay(some, looks, f"overlay{at}", DRAWN_FAMILY.capitalize()),
+                f"Step curves of {named}. Behind each name its number of readings; an asterisk marks a ceiling that "
+                "was withstood; the thin curve is the fitted Weibull distribution.",
+                "Behind each name: number of readings. Asterisk: a ceiling withstood. Thin: fitted Weibull curve.",
+            )
+        )
+    fits = fit_groups(asked.data, by, confidence=asked.confidence)
+    made = [f for f in fits if "error" not in f]
+    notices = list(texts_of(c for f in made for c in f["cautions"]))
+    notices += list(dict.fromkeys(f"{f['family']}: {f['error']}" for f in fits if "error" in f))
+    said = [_best(group, made) for group in _groups(made)]
+    if not made:
+        return Section("distributions", "Distributions", pictures=tuple(pictures), notices=tuple(notices),
+                       refusal="No distribution can be fitted to these readings; the reasons stand below.")  # fmt: skip
+    percentiles = [
+        {**f["group"], "family": f["family"], "percentile": f"{100 * q.p:g} %", "kv": q.kv, "low_kv": q.low,
+         "high_kv": q.high}
+        for f in made for q in f["percentiles"]
+    ]  # fmt: skip
+    rows = [
+        {**f["group"], "family": f["family"], "n": f["n"], "withstood": f["withstood"], "fillings": f["fillings"],
+         "parameters": _parameters(f), "log_likelihood": f["log_likelihood"], "aicc": f["aicc"],
+         "anderson_darling_p": (f["anderson_darling"] or {}).get("p_value")}
+        for f in made
+    ]  # fmt: skip
+    tables = (
+        Table("fits", "Fitted distributions", pd.DataFrame(rows), "Parameters with their standard errors."),
+        Table("percentiles", "Percentiles by each family", pd.DataFrame(percentiles)),
+    )
+    return Section(
+        "distributions", "Distributions", tuple(said), notices=tuple(notices), pictures=tuple(pictures), tables=tables
+    )
+
+
+def _groups(fits: list[dict[str, object]]) -> list[object]:
+    return [g for i, g in enumerate(f["group"] for f in fits) if g not in [f["group"] for f in fits[:i]]]
+
+
+def _best(group: object, fits: list[dict[str, object]]) -> str:
+    """Which family describes a group best, in words, from the table's own cells."""
+    mine = [f for f in fits if f["group"] == group and f["aicc"] == f["aicc"] and f["aicc"] is not None]
+    name = ", ".join(str(words.number(v) if isinstance(v, float) else v) for v in group.values()) or "All readings"  # type: ignore[attr-defined]
+    if not mine:
+        return f"{name}: too few readings to rank the families."
+    best = min(mine, key=lambda f: f["aicc"])  # type: ignore[arg-type, return-value]
+    low = best["percentiles"][0]  # type: ignore[index]
+    return (
+        f"{name}: of the families tried, {best['family']} describes the readings best; by it {100 * low.p:g} % of "
+        f"breakdowns lie below {words.number(low.kv)} kV ({words.number(low.low)} to {words.number(low.high)} kV)."
+    )
+
+
+def _parameters(fit: dict[str, object]) -> str:
+    errors = fit["standard_errors"]
+    return ", ".join(
+        f"{k} {words.number(v, 4)} ± {words.number(errors.get(k))}"  # type: ignore[attr-defined]
+        for k, v in fit["parameters"].items()  # type: ignore[attr-defined]
+    )
+
+
+def scatter(asked: Asked) -> Section:
+    """How the scatter divides among laboratory, sample, filling and breakdown, for each level."""
+    return answered(Section("scatter", "Scatter"), lambda: _scatter(asked))
+
+
+def _scatter(asked: Asked) -> Section:
+    from methods.errors import InputError
+    from methods.scatter import components
+
+    said, notices, rows, means, bars = [], [], [], [], []
+    refusals = []
+    for level, data in parts(asked):
+        try:
+            found = components(data, confidence=asked.confidence)
+        except InputError as error:
+            refusals.append(f"{level}: {error}")
+            continue
+        head = {asked.by: level} if asked.by else {}
+        table = frame(found.components, ["factor", "sd", "low", "high", "percent", "levels"])
+        rows.append(table.assign(**head)[[*head, *table.columns]])
+        means.append(
+            {**head, "mean_kv": found.mean_kv, "standard_error_kv": found.standard_error_kv, "low_kv": found.low_kv,
+             "high_kv": found.high_kv, "df": found.df, "breakdowns": found.breakdowns, "withstood": found.withstood,
+             "effective_breakdowns": found.effective_breakdowns, "method": found.method, "limits": found.limits}
+        )  # fmt: skip
+        said.append(
+            f"{level[:1].upper() + level[1:]}: mean {words.number(found.mean_kv)} kV ({words.number(found.low_kv)} to "
+            f"{words.number(found.high_kv)} kV); {words.number(found.breakdowns)} breakdowns know it as well as "
+            f"{words.number(found.effective_breakdowns, 2)} independent ones would."
+        )
+        notices += list(texts_of(found.warnings))
+        some = [c for c in found.components if c.sd == c.sd]
+        bars += [(f"{level}: {c.factor}" if asked.by else c.factor, c.sd, c.low, c.high) for c in some]
+    notices = list(dict.fromkeys(notices)) + refusals
+    if not rows:
+        return Section("scatter", "Scatter", refusal=" ".join(refusals))
+    picture = Picture(
+        "Components of scatter",
+        figures.scatter_parts(bars[:MOST_BARS], "components"),
+        "Standard deviation of each component of scatter with its confidence limits, kV.",
+        f"Each line: limits at {100 * asked.confidence:g} % confidence."
+        + (" More levels stand in the table." if len(bars) > MOST_BARS else ""),
+    )
+    tables = (
+        Table("components", "Components of scatter", pd.concat(rows, ignore_index=True),
+              headings={"sd": "SD (kV)", "low": "Low (kV)", "high": "High (kV)", "percent": "% of the mean",
+                        "factor": "Between"}),
+        Table("means", "Means with what their scatter is worth", pd.DataFrame(means)),
+    )  # fmt: skip
+    return Section("scatter", "Scatter", tuple(said), notices=tuple(notices), pictures=(picture,), tables=tables)
+
+
+def order(asked: Asked) -> Section:
+    """Whether the place in the filling matters."""
+    return answered(Section("order", "Order within fillings"), lambda: _order(asked))
+
+
+def _order(asked: Asked) -> Section:
+    from methods.scatter import order_effects
+
+    found = [(level, order_effects(data, confidence=asked.confidence)) for level, data in parts(asked)]
+    rows, tests, neighbours, drawn, said = [], [], [], [], []
+    for level, one in found:
+        head = {asked.by: level} if asked.by else {}
+        for name, effect in (("trend, from one breakdown to the next", one.trend), ("first less the rest", one.first)):
+            if effect is not None:
+                rows.append(frame([effect]).assign(effect=name, **head))
+                said.append(_effect_words(level, name, effect))
+        if one.neighbours is not None:
+            neighbours.append(frame([one.neighbours]).assign(**head))
+        tests += [frame([t]).assign(**head) for t in one.tests]
+        if len(one.positions):
+            drawn.append((level, one.positions))
+    notices = texts_of(w for _, one in found for w in one.warnings)
+    if not rows:
+        return Section("order", "Order within fillings", notices=notices,
+                       refusal="Not to be seen: it takes several breakdowns a filling, in order.")  # fmt: skip
+    first = [asked.by] if asked.by else []
+    pictures = tuple(
+        Picture("Where in the filling it reads higher or lower", figures.positions(some, asked.looks(), f"order{at}"),
+                "Mean deviation from the filling's mean at each place, with one standard error each way.",
+                "Bars: one standard error each way.")
+        for at in range(0, len(drawn), theme.MOST_LEVELS) for some in [drawn[at : at + theme.MOST_LEVELS]]
+    )  # fmt: skip
+
+    def table(name: str, title: str, pieces: list[pd.DataFrame], lead: list[str]) -> list[Table]:
+        if not pieces:
+            return []
+        whole = pd.concat(pieces, ignore_index=True)
+        front = [*first, *lead]
+        return [Table(name, title, whole[[*front, *[c for c in whole.columns if c not in front]]])]
+
+    tables = [
+        *table("order_effects", "Effects of the order", rows, ["effect"]),
+        *table("neighbours", "Correlation of neighbouring breakdowns", neighbours, []),
+        *table("order_tests", "Tests of order", tests, ["name"]),
+    ]
+    return Section("order", "Order within fillings", tuple(said), notices=notices, pictures=pictures,
+                   tables=tuple(tables))  # fmt: skip
+
+
+def _effect_words(level: str, name: str, effect: object) -> str:
+    e = effect
+    seen = e.low_kv > 0 or e.high_kv < 0  # type: ignore[attr-defined]
+    limits = f"{words.signed(e.low_kv)} to {words.signed(e.high_kv)} kV"  # type: ignore[attr-defined]
+    text = f"{level[:1].upper() + level[1:]}, {name}: {words.signed(e.kv)} kV ({limits})"  # type: ignore[attr-defined]
+    return f"{text}." if seen else f"{text}; no effect is shown, and one within these limits is not ruled out."

@@ -1,0 +1,238 @@
+"""The report: one file, safe, complete, the same numbers as the methods give."""
+
+from __future__ import annotations
+
+import html as html_text
+import io
+import json
+import re
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from dashboard import cli, footer
+from dashboard.report import Asked, check_target, content, writing
+from dashboard.report.gather import gather
+from dashboard.report.html import cell
+from dashboard.study import Study
+from methods import components, shift
+from methods.errors import InputError, MissingExtra
+from methods.protocols import CHECK
+
+DATA = Path(__file__).parents[2] / "data"
+ROUND = DATA / "laboratory_round.csv"
+SMALL = "\n".join(
+    ["sample,laboratory,method,electrode,gap_mm,filling,order,kv"]
+    + [
+        f"A,Aster,ASTM D877 A,{electrode},2.54,{filling},{order},{level + 2 * filling + (7 * order) % 5}"
+        for electrode, level in (("disk", 30), ("spherical", 45))
+        for filling in (1, 2, 3)
+        for order in (1, 2, 3, 4, 5)
+    ]
+)
+
+
+def study_of(text: str, name: str = "small.csv", **settings) -> Study:
+    study = Study()
+    study.open(text.encode(), name)
+    study.param.update(**settings)
+    return study
+
+
+@pytest.fixture(scope="module")
+def small():
+    return gather(Asked(study_of(SMALL)))
+
+
+@pytest.fixture(scope="module")
+def page(small):
+    return content(small, ".html").decode("utf-8")
+
+
+def words_of(page: str) -> str:
+    return " ".join(html_text.unescape(re.sub(r"<[^>]+>", " ", page)).split())
+
+
+def test_nothing_is_fetched_and_nothing_runs(page):
+    assert not re.search(r"<(script|link|iframe|object|img|form)\b", page)
+    assert not re.search(r"""(?:src|href)\s*=\s*["'](?!#|data:text/csv)""", page)
+    assert not re.search(r"url\((?!#)|@import", page)
+    assert "default-src 'none'" in page
+
+
+def test_ids_are_unique(page):
+    ids = re.findall(r'\bid="([^"]+)"', page)
+    assert len(ids) == len(set(ids))
+
+
+def test_it_says_everything_that_was_promised(page):
+    text = words_of(page)
+    for part in ("In short", "What was read", "Shift between levels", "Distributions", "Scatter", "How many",
+                 "Consistency of the series", "Order within fillings", "How it was computed", "Settings and versions",
+                 "SHA-256", "small.csv", "B. L. Welch, Biometrika 34 (1947) 28", "scipy", "seed"):  # fmt: skip
+        assert part in text, part
+    assert footer.SHORT in text
+    assert all(lead in text for lead, _ in footer.LONG)
+    assert CHECK.capitalize() in text
+    assert page.count("<svg") == 4
+
+
+def test_the_numbers_are_those_of_the_methods(small):
+    study = study_of(SMALL)
+    found = shift(study.selection, "electrode")
+    by = {s.key: s for s in small.sections}
+    table = next(t for t in by["shift"].tables if t.name == "shift").frame
+    assert table["difference_kv"].tolist() == [s.difference_kv for s in found.shifts]
+    assert by["shift"].sentences == tuple(s.sentence for s in found.shifts)
+    disk = study.table[study.table["electrode"] == "disk"]
+    scatter = next(t for t in by["scatter"].tables if t.name == "components").frame
+    expected = {c.factor: c.sd for c in components(disk).components}
+    part = scatter[scatter["electrode"] == "disk"]
+    assert dict(zip(part["factor"], part["sd"], strict=True)) == pytest.approx(expected, nan_ok=True)
+
+
+def test_the_same_input_gives_the_same_file(page):
+    again = content(gather(Asked(study_of(SMALL))), ".html").decode("utf-8")
+    assert again == page
+    assert len(re.findall(r"20\d\d-\d\d-\d\d", page)) == 1
+
+
+EVIL = SMALL + "\n" + '"<script>alert(1)</script>",Aster,=1+1,disk,2.54,9,1,33\n"=cmd|calc",Aster,=1+1,disk,2.54,9,1,31'
+
+
+@pytest.fixture(scope="module")
+def evil():
+    return gather(Asked(study_of(EVIL, "<b>x</b>.csv"), title='"><script>alert(2)</script>'))
+
+
+def test_text_from_the_file_is_escaped(evil):
+    page = content(evil, ".html").decode("utf-8")
+    assert "<script" not in page and "<b>x</b>" not in page
+    assert "&lt;script&gt;" in page
+
+
+def test_a_workbook_holds_texts_and_no_formulas(evil):
+    book = openpyxl.load_workbook(io.BytesIO(content(evil, ".xlsx")))
+    cells = [c for sheet in book for row in sheet.iter_rows() for c in row if c.value is not None]
+    assert any(c.value == "=cmd|calc" for c in cells) and all(c.data_type != "f" for c in cells)
+    assert not any(c.hyperlink for c in cells)
+    assert book.sheetnames[0] == "Report" and "Shift" in book.sheetnames
+    assert isinstance(book["Shift"]["B5"].value, int)
+
+
+def test_downloads_inside_the_page_are_harmless(evil):
+    import base64
+
+    page = content(evil, ".html").decode("utf-8")
+    links = re.findall(r"data:text/csv;charset=utf-8;base64,([^\"]+)", page)
+    text = "\n".join(base64.b64decode(html_text.unescape(x)).decode("utf-8-sig") for x in links)
+    assert "'=cmd" in text and not re.search(r"(^|,)=", text, re.M)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("kV\n45.2\n50.1\n48.3\n39.9\n52.0\n", "nothing to compare"),
+        ("sample,filling,b1,b2,b3\nA,1,45,47,49\n", "nothing to compare"),
+        ("sample,electrode,filling,order,kv\n" + "\n".join(
+            f"A,{e},{i},{o},>60" for i, e in enumerate(("mushroom", "spherical"), 1) for o in (1, 2)), "withst"),
+    ],
+    ids=["one column", "one filling", "all withstood"],
+)  # fmt: skip
+def test_what_cannot_be_answered_says_why(text, said):
+    report = gather(Asked(study_of(text)))
+    refused = {s.key: s.refusal for s in report.sections if s.refusal}
+    assert said in refused["shift"]
+    assert all(len(why) > 20 for why in refused.values())
+    assert said in " ".join(report.answers)
+    assert "nan" not in words_of(content(report, ".html").decode()).split()
+
+
+def test_a_study_brings_its_filters_and_exclusions():
+    study = study_of(SMALL, filters={"electrode": ["disk"]})
+    study.exclude({"filling": "3", "order": "1"}, "lid was open")
+    study.exclude({"filling": "3", "order": "2"}, "bubble seen")
+    page = words_of(content(gather(Asked(study)), ".html").decode())
+    assert "lid was open" in page and "bubble seen" in page and "13 breakdowns" in page
+
+
+def test_no_reading_left_is_refused():
+    study = study_of(SMALL)
+    for filling in ("1", "2", "3"):
+        study.exclude({"filling": filling}, "trial")
+    with pytest.raises(InputError, match="No reading is left"):
+        gather(Asked(study))
+
+
+def test_precision_stands_in_the_report_of_a_round(tmp_path, capsys):
+    out = tmp_path / "round.html"
+    assert cli.main(["report", str(ROUND), "--out", str(out), "--by", "laboratory", "--reference", "Birch", "--json",
+                     "--limit", "50", "--limit-method", "IEC 60156", "--title", "Round"]) == 0  # fmt: skip
+    document = json.loads(capsys.readouterr().out)
+    assert document["format"] == "html" and document["by"] == "laboratory" and document["title"] == "Round"
+    assert {"key": "precision", "title": "Precision between laboratories", "answered": True} in document["sections"]
+    page = out.read_text(encoding="utf-8")
+    assert "Mandel" in page and "against Birch" in page and "Pass or fail" in page
+    assert [p.name for p in tmp_path.iterdir()] == ["round.html"]
+
+
+def test_a_pdf_is_made_of_the_same(small):
+    data = content(small, ".pdf")
+    assert data.startswith(b"%PDF-") and len(data) > 20_000
+
+
+@pytest.mark.parametrize(
+    ("out", "said"),
+    [("x.doc", "must end in"), ("x", "has no ending"), ("none/x.html", "no folder"), ("dir.html", "is a folder")],
+)
+def test_a_wrong_place_is_one_line_and_status_2(tmp_path, capsys, out, said):
+    (tmp_path / "dir.html").mkdir()
+    assert cli.main(["report", str(ROUND), "--out", str(tmp_path / out)]) == 2
+    error = capsys.readouterr().err
+    assert said in error and error.count("\n") == 1
+
+
+def test_the_measured_values_are_never_overwritten(tmp_path, capsys):
+    book = tmp_path / "sheet.xlsx"
+    book.write_bytes((DATA / "messy_sheet.xlsx").read_bytes())
+    (tmp_path / "other.xlsx").symlink_to(book)
+    for out in (book, tmp_path / "other.xlsx"):
+        assert cli.main(["report", str(book), "--out", str(out)]) == 2
+        assert "overwrite the measured values" in capsys.readouterr().err
+    assert book.read_bytes() == (DATA / "messy_sheet.xlsx").read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [(["--by", "nothing"], "no column"), (["--by", "laboratory", "--reference", "Zinnia"], "no level 'Zinnia'")],
+)
+def test_a_wrong_question_is_one_line_and_status_2(tmp_path, capsys, words, said):
+    assert cli.main(["report", str(ROUND), "--out", str(tmp_path / "x.html"), *words]) == 2
+    assert said in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_pdf_without_weasyprint_names_the_extra(monkeypatch, tmp_path):
+    monkeypatch.setitem(__import__("sys").modules, "weasyprint", None)
+    with pytest.raises(MissingExtra, match=r"gapshift\[report\]"):
+        check_target(tmp_path / "x.pdf")
+
+
+def test_a_write_that_fails_leaves_nothing(monkeypatch, tmp_path):
+    def broken(*_: object) -> None:
+        raise OSError("disk full")
+
+    monkeypatch.setattr(writing.os, "replace", broken)
+    with pytest.raises(OSError, match="disk full"):
+        writing.write(Asked(study_of("kV\n45.2\n50.1\n48.3\n")), tmp_path / "x.html")
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "text"),
+    [("p_value", 0.0001, "< 0.001"), ("p", 0.01, "1\u202f%"), ("gap_mm", 2.5, "2.5"), ("kv", 45.678, "45.7"),
+     ("kv", None, "–"), ("n", 12, "12"), ("difference_kv", -2.0, "\u22122")],
+)  # fmt: skip
+def test_cells_read_well(column, value, text):
+    assert cell(column, value) == text
