@@ -15,22 +15,48 @@ from typing import Any
 
 _HOME = {
     "InputError": "methods.errors",
+    "NotEstimable": "methods.errors",
     "read": "methods.records",
     "Records": "methods.records",
     "fit": "methods.scatter",
     "fit_many": "methods.scatter",
+    "fit_groups": "methods.scatter",
+    "compare_families": "methods.scatter",
+    "ecdf": "methods.scatter",
+    "kaplan_meier": "methods.scatter",
     "components": "methods.scatter",
     "order_effects": "methods.scatter",
-    "kaplan_meier": "methods.scatter",
+    "variance_inflation": "methods.scatter",
     "shift": "methods.contrast",
     "equivalence": "methods.contrast",
     "percentile_shift": "methods.contrast",
+    "all_pairs": "methods.contrast",
+    "confounding": "methods.contrast",
+    "gap_laws": "methods.contrast",
+    "rate_laws": "methods.contrast",
+    "compare_geometry": "methods.contrast",
+    "compare_methods": "methods.contrast",
+    "discrimination": "methods.contrast",
+    "sensitivity_ratio": "methods.contrast",
     "plan": "methods.planning",
     "decide": "methods.planning",
+    "decide_all": "methods.planning",
+    "operating_characteristic": "methods.planning",
     "precision": "methods.interlab",
+    "bench_time": "methods.protocols",
+    "judge": "methods.protocols",
+    "rule_effect": "methods.protocols",
+    "trip_rate": "methods.protocols",
+    "judge_table": "methods.consistency",
+    "rates_on": "methods.consistency",
     "protocols": "methods.protocols",
+    "classroom": "methods.classroom",
     "simulate": "methods.simulate",
+    "water": "methods.water",
 }
+
+#: The names that are modules themselves.
+_MODULES = frozenset({"protocols", "classroom", "simulate", "water"})
 
 __all__ = sorted(_HOME)
 
@@ -38,7 +64,7 @@ __all__ = sorted(_HOME)
 def __getattr__(name: str) -> Any:
     if name in _HOME:
         home = import_module(_HOME[name])
-        return home if name in ("protocols", "simulate") else getattr(home, name)
+        return home if name in _MODULES else getattr(home, name)
     raise AttributeError(f"module 'methods' has no attribute {name!r}")
 
 
