@@ -172,7 +172,7 @@ class Study(param.Parameterized):
     @property
     def table(self) -> pd.DataFrame:
         """The rows that filters and exclusions leave. Shared and cached: do not change it."""
-        return remember(("table", self.fingerprint), self._selected)
+        return remember(("table", self.fingerprint), lambda: self.left_by(self.exclusions))
 
     @property
     def selection(self) -> Selection:
@@ -213,9 +213,10 @@ class Study(param.Parameterized):
         parts = [(f.name, f.sha256, sorted((k, repr(v)) for k, v in f.options.items())) for f in self.files]
         return hashlib.blake2b(repr(parts).encode(), digest_size=16).hexdigest()
 
-    def _selected(self) -> pd.DataFrame:
+    def left_by(self, exclusions: Sequence[Exclusion]) -> pd.DataFrame:
+        """The rows that the filters and these exclusions alone leave, whatever else is left out."""
         whole = self.everything
-        keep = ~self.excluded()
+        keep = ~_matches(whole, exclusions)
         for column, wanted in self.filters.items():
             if column in whole.columns:
                 keep &= texts(whole[column]).isin(list(wanted))

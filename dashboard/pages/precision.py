@@ -1,0 +1,337 @@
+"""Precision: how far results of one laboratory and of several may differ, and which laboratory stands out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import panel_material_ui as pmui
+import param
+
+from dashboard import parts, words
+from dashboard.levels import texts
+from dashboard.pages.base import Empty, Figure, StudyPage
+from dashboard.pages.precision_cells import Band, CellExclusions, band_of
+from dashboard.pages.precision_words import COLUMNS, HELP
+from dashboard.study import Exclusion, Selection
+from methods.errors import InputError, NotEstimable
+from methods.records.rounds import level_label
+from methods.result import Caution
+
+LABORATORY = "laboratory"
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What the page shows."""
+
+    precision: Any
+    chart: pd.DataFrame
+    curves: Mapping[str, tuple[Any, Any]]
+    band: pd.DataFrame | None
+    band_refused: str
+
+
+class Page(StudyPage):
+    """A precision experiment."""
+
+    TITLE = "Precision"
+    QUESTION = "How far may results differ within and between laboratories, and which laboratory stands out?"
+    HELP = HELP
+    FOLLOWS = ("confidence",)
+    INPUTS = ("level", "counts", "band")
+    COLUMNS = COLUMNS
+
+    level = param.String("", doc="What makes a level.")
+    counts = param.Selector(default="filling", objects=["filling", "breakdown"], doc="What counts as one result.")
+    band = param.List([], item_type=str, doc="Points of the user's own band: mean, low and high in %, with colons.")
+
+    # ------------------------------------------------------------- controls
+
+    def controls(self) -> Sequence[Any]:
+        self._level = pmui.Select(label="Levels are", size="small")
+        self._level.param.watch(self._chosen, "value")
+        self.study.param.watch(self._settle, ["files"])
+        self.param.watch(self._settle, ["level"])
+        self._settle()
+        counts = self.choice(
+            "counts", "A result is", {"filling": "a filling's mean", "breakdown": "one breakdown"},
+            "What is reported is as a rule the mean of a filling.",
+        )  # fmt: skip
+        counts.width = 280
+        text = "Precision is given for each level: an oil, or a way of testing."
+        return [parts.explained(self._level, text, width=300), counts]
+
+    _busy = False
+
+    def _settle(self, *_: Any) -> None:
+        others = {words.heading(f): f for f in self.study.factors if f != LABORATORY}
+        options = {"the oil, split by procedure": "", **others, "the procedure alone": "condition"}
+        self._busy = True
+        self._level.param.update(options=options, value=self.level if self.level in options.values() else "")
+        self._busy = False
+
+    def _chosen(self, event: Any) -> None:
+        if not self._busy and event.new is not None and event.new != self.level:
+            self.level = event.new
+
+    def extras(self) -> Sequence[Any]:
+        self._cells = CellExclusions(self._leave_out, self._take_back)
+        self._band = Band(self.band, lambda found: setattr(self, "band", found))
+        self.param.watch(lambda event: self._band.show(event.new), "band")
+        return [
+            pmui.Accordion(
+                ("Leave a cell out, with a reason", self._cells.__panel__()),
+                ("Your own band for scatter against mean", self._band.__panel__()),
+                sizing_mode="stretch_width",
+                margin=0,
+                elevation=0,
+                square=True,
+                title_variant="h2",
+            )  # fmt: skip
+        ]
+
+    # ------------------------------------------------------------- numbers
+
+    def _columns(self, table: pd.DataFrame) -> tuple[str, ...]:
+        """The columns that make a level."""
+        from methods.interlab.cells import PROCEDURE, default_levels
+
+        if self.level == "condition":
+            return tuple(c for c in PROCEDURE if c in table.columns and table[c].notna().any())
+        return (self.level,) if self.level in table.columns else default_levels(table, LABORATORY)
+
+    def _own_exclusions(self, columns: Sequence[str]) -> list[Exclusion]:
+        """The study's exclusions that name a cell of this experiment."""
+        names = {LABORATORY, *columns}
+        return [x for x in self.study.exclusions if set(x.where) == names]
+
+    def _table(self) -> tuple[pd.DataFrame, tuple[str, ...], list[Exclusion]]:
+        """The rows before cells are left out, the level columns, and the exclusions that name cells."""
+        columns = self._columns(self.study.left_by([]))
+        own = self._own_exclusions(columns)
+        rest = [x for x in self.study.exclusions if x not in own]
+        return (self.study.left_by(rest) if own else self.study.table), columns, own
+
+    def result(self) -> Answer:
+        reasons = [x.reason for x in self.study.exclusions]
+        table, columns, _ = self._table()
+        laboratories = table[LABORATORY].dropna().unique() if LABORATORY in table.columns else []
+        if len(laboratories) < 2:
+            there = (
+                f"Only one laboratory is named: {laboratories[0]}." if len(laboratories) else "No laboratory is named."
+            )
+            self._cells.show({}, [])
+            raise Empty(
+                there,
+                "Precision between laboratories needs results of the same oils from two or more, better eight. Open "
+                "the other laboratories' files beside this one on the Records page, or the demo “Round: nine "
+                "laboratories”. How far one laboratory's results scatter stands on the Scatter page.",
+            )
+        settings = (self.level, self.counts, self.study.confidence, tuple(reasons))
+        found, curves, cells = self.kept("precision", self._compute, *settings)
+        self._cells.show(cells, [(x, x.where[LABORATORY], self.study.exclusions.index(x)) for x in
+                                 self._own_exclusions(columns)])  # fmt: skip
+        return self._with_band(found, curves)
+
+    def _compute(self) -> tuple[Any, Mapping[str, tuple[Any, Any]], Mapping[str, dict[str, str]]]:
+        from methods.interlab import precision
+        from methods.interlab.relation import relation_curve
+
+        table, columns, own = self._table()
+        cells = _cells(table, columns)
+        by_where = {frozenset(where.items()): label for label, where in cells.items()}
+        excluded = []
+        for x in own:
+            label = by_where.get(frozenset(x.where.items()))
+            if label is not None:
+                excluded.append((*label, x.reason))
+        try:
+            found = precision(
+                Selection(table), level=list(columns) if self.level else None, result=self.counts, exclude=excluded,
+                confidence=self.study.confidence,
+            )  # fmt: skip
+        except NotEstimable as error:
+            more = " You can take single breakdowns as results instead." if self.counts == "filling" else ""
+            raise NotEstimable(f"{error}{more}") from error
+        means = [lv.mean for lv in found.levels if not lv.error]
+        at = np.linspace(min(means), max(means), 41)
+        curves = {kind: (at, relation_curve(found.relations, kind, at)) for kind in ("s_r", "s_R")}
+        return found, curves, {f"{lab} · {level}": where for (lab, level), where in cells.items()}
+
+    def _with_band(self, found: Any, curves: Any) -> Answer:
+        from methods.interlab import scatter_against_mean
+
+        band = band_of(self.band)
+        try:
+            return Answer(found, scatter_against_mean(found.cells, band), curves, band, "")
+        except InputError as error:
+            return Answer(found, scatter_against_mean(found.cells), curves, None, str(error))
+
+    def _leave_out(self, where: Mapping[str, str], reason: str) -> None:
+        self.study.exclude(where, reason)
+
+    def _take_back(self, index: int) -> None:
+        self.study.take_back(index)
+
+    # ------------------------------------------------------------- what is said
+
+    def sentence(self, result: Answer) -> str:
+        levels = [lv for lv in result.precision.levels if not lv.error]
+        what = "filling means" if result.precision.result == "filling" else "single breakdowns"
+        r = f"{_range([lv.r for lv in levels])} kV ({_range([lv.r_percent for lv in levels])} %)"
+        big = [lv for lv in levels if lv.R == lv.R]
+        if not big:
+            return f"In one laboratory, two {what} of the same oil differ by less than {r} in 19 of 20 cases."
+        laboratories = max(lv.laboratories for lv in big)
+        R = f"{_range([lv.R for lv in big])} kV ({_range([lv.R_percent for lv in big])} %)"
+        return (
+            f"Two {what} of the same oil differ by less than {r} in one laboratory and by less than {R} between "
+            f"laboratories, in 19 of 20 cases; {words.plural(laboratories, 'laboratory', 'laboratories')}, "
+            f"{words.plural(len(levels), 'level')}."
+        )
+
+    def cautions(self, result: Answer) -> Sequence[Caution]:
+        found = list(result.precision.warnings)
+        if result.band_refused:
+            found.append(Caution("band", result.band_refused))
+        if len(result.precision.flags):
+            rows = [f"{f.laboratories} at {f.level} ({_test(f.test)}, {f.verdict})" for f in
+                    result.precision.flags.itertuples()]  # fmt: skip
+            found.append(Caution("flags", f"Standing out, and kept in every figure: {'; '.join(rows)}."))
+        if result.precision.exclusions:
+            rows = [f"{e.laboratory} at {e.level} ({e.reason})" for e in result.precision.exclusions]
+            found.append(Caution("excluded", f"Left out on your word: {'; '.join(rows)}."))
+        return found
+
+    # ------------------------------------------------------------- plots
+
+    def figures(self) -> Sequence[Figure]:
+        def layers(result: Answer) -> Any:
+            return (len(self._names(result)), result.band is not None)
+
+        def labs(result: Answer) -> Any:
+            return (*layers(result), tuple(dict.fromkeys(result.precision.cells["laboratory"])))
+
+        return [
+            Figure("Spread against the level", self._draw_spreads, self._describe_spreads, key=layers, height=360),
+            Figure("Whose means stand apart: Mandel's h", lambda r: self._draw_mandel(r, "h"),
+                   lambda r: self._describe_mandel(r, "h"), key=labs, height=340),
+            Figure("Whose results scatter: Mandel's k", lambda r: self._draw_mandel(r, "k"),
+                   lambda r: self._describe_mandel(r, "k"), key=labs, height=340),
+            Figure("Scatter against mean", self._draw_chart, self._describe_chart, key=layers, height=360),
+        ]  # fmt: skip
+
+    def _names(self, result: Answer) -> list[str]:
+        return [lv.level for lv in result.precision.levels if not lv.error]
+
+    def _draw_spreads(self, result: Answer) -> Any:
+        from dashboard.plots import precision as plots
+
+        names = ("mean", *(f"{k}{e}" for k in ("s_r", "s_R") for e in ("", "_low", "_high")))
+        rows = [{n: getattr(lv, n) for n in names} for lv in result.precision.levels if not lv.error]
+        return plots.spreads(pd.DataFrame(rows), result.curves, self.dark)
+
+    def _describe_spreads(self, result: Answer) -> str:
+        relations = result.precision.relations
+        if not len(relations):
+            return "s_r and s_R of each level with their limits. Three levels or more would show how they depend on it."
+        told = []
+        for row in relations[relations["chosen"]].itertuples():
+            values = ", ".join(f"{n} = {words.number(v)}" for n, v in (("a", row.a), ("b", row.b)) if v == v)
+            told.append(f"{row.kind} is best described by {row.reads} ({values})")
+        return f"Points with limits; lines are the relation to the level: {'; '.join(told)}."
+
+    def _draw_mandel(self, result: Answer, statistic: str) -> Any:
+        from dashboard.plots import precision as plots
+
+        critical = {lv.level: getattr(lv, f"{statistic}_critical") for lv in result.precision.levels}
+        return plots.mandel(result.precision.cells, self._names(result), statistic, critical, self.dark)
+
+    def _describe_mandel(self, result: Answer, statistic: str) -> str:
+        critical = {lv.level: getattr(lv, f"{statistic}_critical") for lv in result.precision.levels}
+        over = []
+        for cell in result.precision.cells.itertuples():
+            value, limit = getattr(cell, statistic), critical.get(cell.level, {}).get("0.05", float("nan"))
+            if abs(value) > limit:
+                over.append(
+                    f"{cell.laboratory} at {cell.level} ({words.number(value)}, 5 % line {words.number(limit)})"
+                )
+        if not critical or not any(critical.values()):
+            return "Too few laboratories for critical lines."
+        return f"Beyond the 5 % line: {'; '.join(over)}." if over else "No laboratory lies beyond the 5 % line."
+
+    def _draw_chart(self, result: Answer) -> Any:
+        from dashboard.plots import precision as plots
+
+        return plots.chart(result.chart, self._names(result), result.band, self.dark)
+
+    def _describe_chart(self, result: Answer) -> str:
+        if result.band is None:
+            return (
+                "Each cell's SD against its mean. No band is shipped: type that of your own copy of the standard below."
+            )
+        count = result.chart["place"].value_counts()
+        return ", ".join(f"{int(count[p])} {p}" for p in ("inside", "above", "below", "unknown") if p in count) + "."
+
+    # ------------------------------------------------------------- tables
+
+    def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
+        p = result.precision
+        out = {"precision": ("Precision of each level", _levels(p))}
+        if len(p.flags):
+            out["flags"] = ("Standing out: flagged, kept", p.flags.assign(test=[_test(t) for t in p.flags["test"]]))
+        if p.exclusions:
+            out["left_out"] = ("Cells left out", parts.as_frame(p.exclusions))
+        if len(p.robust):
+            renamed = {"s_r": "robust_s_r", "s_R": "robust_s_R", "mean": "robust_mean"}
+            robust = p.robust.rename(columns=renamed)[["level", "robust_mean", "mean_uncertainty", "robust_s_r",
+                                                      "robust_s_R", "r", "R"]]  # fmt: skip
+            out["robust"] = ("The same, robust against outlying laboratories", robust)
+        if len(p.relations):
+            shown = p.relations[["kind", "reads", "a", "b", "aic", "lack_of_fit_p", "chosen"]]
+            out["relations"] = ("Relation to the level", shown)
+        if len(p.scores):
+            names = ["level", "laboratory", "mean", "assigned", "sigma", "z", "score", "verdict"]
+            out["scores"] = ("z-scores of the laboratories", p.scores[names])
+        cells = p.cells[["level", "laboratory", "n", "mean", "sd", "h", "k"]]
+        places = result.chart.assign(cov_percent=100 * result.chart["cov"])
+        places = places[["level", "laboratory", "cov_percent", *(["place"] if result.band is not None else [])]]
+        out["cells"] = ("Every cell", cells.merge(places, on=["level", "laboratory"], how="left"))
+        return out
+
+
+def _range(values: Sequence[float]) -> str:
+    low, high = words.number(min(values), 2), words.number(max(values), 2)
+    return low if low == high else f"{low} to {high}"
+
+
+def _test(key: str) -> str:
+    names = {
+        "cochran": "Cochran", "grubbs_high": "Grubbs, highest mean", "grubbs_low": "Grubbs, lowest mean",
+        "grubbs_two_high": "Grubbs, two highest means", "grubbs_two_low": "Grubbs, two lowest means",
+    }  # fmt: skip
+    return names.get(key, key)
+
+
+def _levels(p: Any) -> pd.DataFrame:
+    names = ["level", "laboratories", "n", "mean", "s_r", "s_r_low", "s_r_high", "s_L", "s_L_low", "s_L_high", "s_R",
+             "s_R_low", "s_R_high", "r", "r_percent", "R", "R_percent", "error"]  # fmt: skip
+    rows = pd.DataFrame([{n: getattr(lv, n) for n in names} for lv in p.levels])
+    return rows if rows["error"].notna().any() else rows.drop(columns="error")
+
+
+def _cells(table: pd.DataFrame, columns: Sequence[str]) -> dict[tuple[str, str], dict[str, str]]:
+    """(laboratory, level) as the experiment writes them -> the cells of the table that name it, as text."""
+    names = [LABORATORY, *columns]
+    rows = table[names].drop_duplicates()
+    rows = rows[rows[LABORATORY].notna()]
+    written = pd.DataFrame({n: texts(rows[n]) for n in names})
+    out = {}
+    for (_, row), (_, text) in zip(rows.iterrows(), written.iterrows(), strict=True):
+        level = " / ".join(level_label(row[c]) for c in columns) or "all"
+        out[level_label(row[LABORATORY]), level] = {n: str(text[n]) for n in names}
+    return out
