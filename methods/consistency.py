@@ -6,7 +6,7 @@ It stands beside ``records`` and ``protocols`` because it needs both.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -219,3 +219,55 @@ def scatter_by_rule(data: Any, *, folder: str | os.PathLike[str] | None = None) 
         for k in order
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=["rule", "series", "used", "breakdowns", "cov"])
+
+
+def rule_on_records(
+    data: Any,
+    rules: Sequence[Rule],
+    scatter: pd.DataFrame,
+    *,
+    family: str = "normal",
+    between_cov: float = 0.0,
+    confidence: float = 0.95,
+    repetitions: int = 20_000,
+    seed: int = 1,
+) -> pd.DataFrame:
+    """Each rule at the records' own scatter, beside how often it fired on the records themselves.
+
+    Parameters
+    ----------
+    rules : sequence of Rule
+        With a limit each; a rule of the user's own (key ``own``) judges all series.
+    scatter : DataFrame
+        As :func:`scatter_by_rule` gives it; a rule without series of its own takes the scatter of all.
+
+    Returns
+    -------
+    DataFrame
+        ``rule`` (its title), ``own_cov_percent``, ``expected_percent`` (nan where the scatter is not known or outside
+        0.5 to 60 %), ``judged``, ``fired``, ``fired_percent`` with Clopper-Pearson limits ``fired_low, fired_high``
+        (nan without series of that rule).
+    """
+    from methods.protocols.rule_curves import trip_curves
+
+    known = scatter.set_index("rule")["cov"] if len(scatter) else pd.Series(dtype=float)
+    rates = rates_on(data, confidence=confidence)
+    rows = []
+    for rule in rules:
+        mine = rates_on(data, rule, confidence=confidence) if rule.key == "own" else rates
+        mine = mine[mine["rule"] == rule.key] if len(mine) else mine
+        judged, fired = (int(mine[c].sum()) if len(mine) else 0 for c in ("judged", "fired"))
+        low, high = clopper_pearson(fired, judged, confidence)
+        cov = float(known.get(rule.key, known.get("all", float("nan"))))
+        expected = float("nan")
+        if 0.005 <= cov <= 0.6:
+            found = trip_curves(
+                [rule], family, between_cov=between_cov, covs=(cov,), repetitions=repetitions, seed=seed
+            )
+            expected = float(found["probability_percent"].iloc[0])
+        rows.append({
+            "rule": rule.title, "own_cov_percent": 100 * cov, "expected_percent": expected, "judged": judged,
+            "fired": fired, "fired_percent": 100 * fired / judged if judged else float("nan"), "fired_low": 100 * low,
+            "fired_high": 100 * high,
+        })  # fmt: skip
+    return pd.DataFrame(rows)

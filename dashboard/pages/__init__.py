@@ -98,7 +98,7 @@ PAGES: tuple[Entry, ...] = (
     Entry("scatter", "Scatter", "scatter_plot", "dashboard.pages.scatter"),
     Entry("decision", "Decision", "rule", "dashboard.pages.decision"),
     Entry("precision", "Precision", "groups", "dashboard.pages.precision"),
-    Entry("committee", "Committee", "balance", "dashboard.pages.committee"),
+    Entry("committee", "Method study", "balance", "dashboard.pages.committee"),
     Entry("classroom", "Classroom", "school", "dashboard.pages.classroom"),
 )
 

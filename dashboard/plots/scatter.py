@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard import theme
+from dashboard.plots import elements as elements  # loads what draws the elements below
 
 CORNERS = ["x0", "y0", "x1", "y1"]
 

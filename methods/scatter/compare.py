@@ -70,3 +70,29 @@ def compare_families(
     table.insert(5, "delta", delta)
     table.insert(6, "weight", weight / np.nansum(weight) if np.isfinite(weight).any() else np.nan)
     return table.reset_index(drop=True)
+
+
+def low_end_curves(
+    kv: Any, withstood: Any = None, families: Sequence[str] = FAMILIES, *, lowest: float = 0.001, points: int = 60
+) -> tuple[dict[str, pd.DataFrame], pd.DataFrame]:
+    """Share that breaks down against the voltage under each family, down to the share ``lowest``; and the readings.
+
+    Returns
+    -------
+    curves : dict of DataFrame
+        Family -> ``percent, kv``; families that cannot be fitted are absent.
+    readings : DataFrame
+        ``kv, percent``: plotting positions of the breakdowns, withstands moving the ranks.
+    """
+    from methods.scatter.probability import plotting_positions
+
+    shares = np.geomspace(lowest, 0.6, points)
+    curves = {}
+    for name in families:
+        try:
+            found = fit(kv, withstood, family_of(name).name)
+        except NotEstimable:
+            continue
+        curves[name] = pd.DataFrame({"percent": 100 * shares, "kv": found.quantile(shares)})
+    positions = plotting_positions(kv, withstood)
+    return curves, pd.DataFrame({"kv": positions["kv"], "percent": 100 * positions["probability"]})

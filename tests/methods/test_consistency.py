@@ -102,3 +102,17 @@ def test_own_scatter_is_pooled_within_series_by_rule() -> None:
     assert found.loc["three_r", "cov"] == pytest.approx(0.1, rel=0.2)
     assert found.loc["cov_20", "cov"] == pytest.approx(0.2, rel=0.2)
     assert found.loc["all", "used"] == 80
+
+
+def test_each_rule_stands_at_its_own_scatter_beside_what_it_did() -> None:
+    from methods.consistency import rule_on_records
+    from methods.protocols import load_rules, trip_rate
+
+    data = pd.concat([table("D877 A", [TIGHT, WIDE, TIGHT])], ignore_index=True)
+    scatter = scatter_by_rule(data)
+    rules = [load_rules()["three_r"], own_rule("range_percent", 5.0)]
+    found = rule_on_records(data, rules, scatter)
+    cov = float(scatter.set_index("rule").loc["three_r", "cov"])
+    assert found["expected_percent"].iloc[0] == pytest.approx(100 * trip_rate(rules[0], cov).probability)
+    assert found["judged"].tolist() == [3, 3] and found["fired"].tolist() == [1, 3]
+    assert found["fired_low"].iloc[0] == pytest.approx(100 * clopper_pearson(1, 3)[0])
