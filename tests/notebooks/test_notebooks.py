@@ -1,0 +1,72 @@
+"""Every notebook runs from the first cell to the last, and is kept without outputs."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import sys
+from pathlib import Path
+
+import nbformat
+import pytest
+from jupyter_client.kernelspec import KernelSpec, KernelSpecManager
+from jupyter_client.manager import AsyncKernelManager
+from nbclient import NotebookClient
+
+ROOT = Path(__file__).parents[2]
+NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
+SECONDS = 600
+
+pytestmark = pytest.mark.filterwarnings("default")
+
+
+class _ThisPython(KernelSpecManager):
+    """One kernel: the interpreter that runs the tests, whatever is registered on the machine."""
+
+    def get_kernel_spec(self, kernel_name: str) -> KernelSpec:
+        words = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"]
+        return KernelSpec(argv=words, display_name=kernel_name, language="python", name=kernel_name)
+
+
+def test_there_is_one_for_each_user():
+    assert [p.stem for p in NOTEBOOKS] == ["classroom", "committee", "manager"]
+
+
+@pytest.mark.notebook
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_it_runs(path: Path):
+    notebook = nbformat.read(path, as_version=4)
+    where = [str(ROOT), *filter(None, [os.environ.get("PYTHONPATH")])]
+    environment = os.environ | {"PYTHONPATH": os.pathsep.join(where), "OPENBLAS_NUM_THREADS": "1"}
+    manager = AsyncKernelManager(kernel_name="python3", kernel_spec_manager=_ThisPython())
+    client = NotebookClient(
+        notebook,
+        km=manager,
+        timeout=SECONDS,
+        startup_timeout=SECONDS,
+        resources={"metadata": {"path": str(path.parent)}},
+    )
+    client.execute(env=environment)
+    code = [c for c in notebook.cells if c.cell_type == "code"]
+    assert all(c.execution_count for c in code)
+    said = "".join(o.get("text", "") for c in code for o in c.outputs if o.output_type == "stream")
+    assert "Traceback" not in said
+    pictures = sum("image/png" in o.get("data", {}) for c in code for o in c.outputs)
+    assert pictures >= 3, "a story is told in pictures"
+    assert any("assert " in c.source for c in code)
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_it_is_kept_without_outputs_and_paths_of_a_machine(path: Path):
+    document = json.loads(path.read_text(encoding="utf-8"))
+    for cell in document["cells"]:
+        assert not cell.get("outputs") and cell.get("execution_count") is None
+        assert not re.search(r"""["'\s(](/[a-z]+/[\w.]+|[A-Z]:\\|~/)""", "".join(cell["source"]))
+    assert document["metadata"]["kernelspec"]["name"] == "python3"
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_it_uses_what_the_packages_offer_by_name(path: Path):
+    source = "\n".join(c.source for c in nbformat.read(path, as_version=4).cells if c.cell_type == "code")
+    assert not re.search(r"^\s*(from|import) (methods|dashboard)\.", source, re.M)
