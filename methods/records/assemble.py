@@ -9,7 +9,7 @@ import pandas as pd
 
 from methods.records import factors
 from methods.records.cells import WITHSTOOD
-from methods.records.coded import Body, Coded
+from methods.records.coded import Body, Coded, coded
 from methods.records.flat import Flat, Places
 from methods.records.headings import Heading
 from methods.records.kept import Log
@@ -34,13 +34,20 @@ def assemble(
     data: dict[str, Any] = {}
     for name in COLUMNS:
         data[name] = _column(name, known.get(name), plan, index, whole, log)
+    for name in plan.levels[0] if plan.levels else ():
+        data[name] = _by_column(name, plan, flat.column[keep], log)
     data["kv"] = pd.Series(flat.kv if every else flat.kv[keep])
     pool = pd.array([BREAKDOWN, WITHSTOOD_WORD], dtype="str")
     data["outcome"] = pd.Series(pool.take((flat.kind[keep] == WITHSTOOD).astype(np.int64)))
-    if len(plan.values) > 1:
+    if len(plan.values) > 1 and (not plan.levels or max(plan.shots) > 1):
         _series(data, plan, body, flat, keep, blocks, log)
     _notes(data, flat, keep)
     data.update(_extras(plan, body, index, whole))
+    if "table" in plan.meta:  # one of several on the sheet; fillings that we number start anew in each
+        title = plan.meta["table"]
+        data["table"] = pd.Series([title] * len(index), dtype="str")
+        if not any(h.name == "filling" for h in plan.headings) and not plan.levels and len(plan.values) > 1:
+            data["filling"] = title + " " + data["filling"]
     codes = {
         name: (found.codes if whole else found.codes[index]) + 1
         for name, found in known.items()
@@ -84,11 +91,23 @@ def _column(name: str, found: Any, plan: Layout, index: np.ndarray, whole: bool,
         return factors.no_text(len(index))
     one = Coded(np.zeros(1, np.int64), [text])
     value = convert_column(name, one, Heading(name, name), np.zeros(1, np.int64), None, log)
-    named = name == "method" and plan.meta.get("sheet") == text
-    log.guess(name, text, "the sheet's name" if named else "a line above the heading", f"--column {name}=HEADING")
+    named = {plan.meta.get("sheet"): "the sheet's name", plan.meta.get("file"): "the file's name"}
+    log.guess(
+        name, text, named.get(text, "a line above the heading") if name == "method" else "a line above the heading",
+        f"--column {name}=HEADING, or --column {name}=- for none",
+    )  # fmt: skip
     if isinstance(value, np.ndarray):
         return pd.Series(np.full(len(index), value[0]))
     return factors.text_series(Coded(np.zeros(len(index), np.int64) + (0 if value.uniques else -1), value.uniques))
+
+
+def _by_column(name: str, plan: Layout, column: np.ndarray, log: Log) -> pd.Series:
+    """A factor whose levels stand in the headings of the value columns."""
+    one = coded([level[name] for level in plan.levels])
+    value = convert_column(name, one, Heading(name, name), np.zeros(len(one.codes), np.int64), None, log)
+    if isinstance(value, np.ndarray):
+        return pd.Series(value[column])
+    return factors.text_series(value.take(column))
 
 
 def _series(

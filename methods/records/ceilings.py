@@ -53,7 +53,8 @@ def mark_ceilings(plan: Layout, body: Body, flat: Flat, place: Places, given: fl
         above = np.flatnonzero((flat.kind == VALUE) & (flat.kv > ceiling * (1 + 1e-9)))
         if len(above):
             log.problem(place.rows[above[0]], str(place.columns[above[0]]), flat.text(above[0]),
-                        f"above the given ceiling of {ceiling:g} kV", f"kept as breakdowns ({len(above)} values)")  # fmt: skip
+                        f"above the given ceiling of {ceiling:g} kV",
+                        f"kept as breakdowns ({len(above)} values)")  # fmt: skip
     elif given is None:
         ceiling = _stated(plan, flat, log)
         if lookalike is None:

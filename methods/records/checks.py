@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.records.headings import fold
 from methods.records.kept import Log
 from methods.records.layout import Layout
 from methods.records.rows import other_fillings
@@ -15,6 +16,7 @@ from methods.records.table import filling_codes, fillings_known, group_codes
 #: Breakdown voltages of the usual test gaps lie in this range (kV).
 USUAL = (1.0, 120.0)
 _SHOWN = 20
+_COUNTS = frozenset(["count", "counts", "freq", "anzahl", "haufigkeit", "effectif", "frecuencia"])
 
 
 def look_over(table: pd.DataFrame, rows: np.ndarray, plan: Layout, known: dict[str, np.ndarray], log: Log) -> None:
@@ -25,7 +27,9 @@ def look_over(table: pd.DataFrame, rows: np.ndarray, plan: Layout, known: dict[s
     codes = filling_codes(table, known=known)
     _sorted_series(kv, codes, log)
     _duplicates(table, kv, codes, rows, known, log)
-    if len(plan.values) > 1:
+    if len(plan.values) == 1:
+        _counted(table, plan, log)
+    if len(plan.values) > 1 and not plan.levels:
         _incomplete(codes, rows, len(plan.values), log)
     if table["sample"].notna().any():
         pairs = other_fillings([str(s) for s in table["sample"].dropna().unique()[:5000]])
@@ -50,6 +54,15 @@ def _unusual(kv: np.ndarray, rows: np.ndarray, log: Log) -> None:
             f"outside {USUAL[0]:g} to {USUAL[1]:g} kV: a lost decimal mark, or another unit?",
             f"kept{more}",
         )
+
+
+def _counted(table: pd.DataFrame, plan: Layout, log: Log) -> None:
+    """A column of counts beside the voltages: how often each row stands for a breakdown."""
+    for i, h in enumerate(plan.headings):
+        if i in plan.values or fold(h.text) not in _COUNTS or h.name is not None or h.unit not in (None, "-"):
+            continue
+        log.problem(None, h.text, "a column of counts", "each row is read as one breakdown; counts are not expanded",
+                    "kept; where a row stands for several, write a row for each")  # fmt: skip
 
 
 def _edges(codes: np.ndarray) -> tuple[Any, np.ndarray]:

@@ -25,6 +25,7 @@ _AMOUNT = re.compile(
 _LENGTH = {"mm": 1.0, "cm": 10.0, "in": 25.4, "mil": 0.0254, "um": 1e-3}
 _RISE = {"kV/s": 1.0, "V/s": 1e-3, "kV/min": 1 / 60}
 _DAMAGED = re.compile(r"\d{4}-\d\d-\d\d(?: 00:00:00)?")
+_SERIAL = re.compile(r"[2-5]\d{4}(?:[.,]\d+)?")  # 1954 to 2064
 _NUMERIC_DATE = re.compile(r"(\d{1,2})([/.-])(\d{1,2})\2(\d{2}|\d{4})(?:[ T]+(.*))?")
 
 
@@ -68,7 +69,8 @@ def numbers(name: str, cells: Coded, head: Heading, rows: np.ndarray, log: Log) 
     if name == "temperature_c" and unitless:
         _fahrenheit(out, unitless, head, log)
     if name == "gap_mm" and any(0 < v < 0.3 for _, v in unitless):
-        log.problem(None, head.text, f"{min(v for _, v in unitless):g}", "a gap without unit is in mm; below 0.3 it may be inches",
+        log.problem(None, head.text, f"{min(v for _, v in unitless):g}",
+                    "a gap without unit is in mm; below 0.3 it may be inches",
                     "kept as mm; write the unit if it is inches")  # fmt: skip
     if name == "water_mg_kg" and head.unit == "ppm":
         log.guess("water", "ppm are mg/kg", f"heading {head.text!r}", "write mg/kg or µL/L in the heading")
@@ -207,7 +209,8 @@ def labels(name: str, cells: Coded, head: Heading, rows: np.ndarray, log: Log) -
         ):
             where = np.flatnonzero(np.isin(cells.codes, dates))
             log.problem(rows[where[0]], head.text, cells.uniques[cells.codes[where[0]]],
-                        "a date where a name belongs: spreadsheets turn 1-5 into a date", f"kept as written ({len(where)} rows)")  # fmt: skip
+                        "a date where a name belongs: spreadsheets turn 1-5 into a date",
+                        f"kept as written ({len(where)} rows)")  # fmt: skip
     return mapped(cells, tidy)
 
 
@@ -215,6 +218,12 @@ def dates(cells: Coded, head: Heading, day_first: bool | None, log: Log) -> Code
     """Dates as YYYY-MM-DD (with the time behind it where there is one); what is no date stays as written."""
     if cells.numbers is not None:
         cells = _as_text(cells)
+    if cells.uniques and all(_SERIAL.fullmatch(t) for t in cells.uniques):
+        shown = cells.uniques[0]
+        log.guess(
+            "dates", f"a spreadsheet's day numbers: {shown} is {_from_serial(shown)}", repr(head.text), "write dates"
+        )
+        return mapped(cells, _from_serial)
     parts = [(_NUMERIC_DATE.fullmatch(normalise(t))) for t in cells.uniques]
     found = [p for p in parts if p]
     first = any(int(p[1]) > 12 for p in found)
@@ -247,6 +256,14 @@ def dates(cells: Coded, head: Heading, day_first: bool | None, log: Log) -> Code
     return mapped(cells, change)
 
 
+def _from_serial(text: str) -> str:
+    """A spreadsheet's day number: days since 1899-12-30, the time of day as the fraction."""
+    stamp = pd.Timestamp("1899-12-30") + pd.Timedelta(days=float(text.replace(",", ".")))
+    return (
+        stamp.strftime("%Y-%m-%d") if float(text.replace(",", ".")).is_integer() else stamp.strftime("%Y-%m-%d %H:%M")
+    )
+
+
 def _named_date(text: str) -> str:
     if re.match(r"\d{4}-\d\d-\d\d", text):
         return text.removesuffix(" 00:00:00").removesuffix("T00:00:00")
@@ -263,8 +280,12 @@ def _named_date(text: str) -> str:
 
 def looks_like_dates(cells: Coded) -> bool:
     """Whether at least half of the different cells look like dates."""
-    if cells.numbers is not None or cells.empty:
+    if cells.numbers is not None:
+        return bool(len(cells.numbers)) and all(20_000 <= v <= 60_000 for v in cells.numbers[:200])
+    if cells.empty:
         return False
+    if all(_SERIAL.fullmatch(t) for t in cells.uniques):
+        return True
     seen = cells.uniques[:200]
     hits = sum(
         bool(_NUMERIC_DATE.fullmatch(normalise(t)))

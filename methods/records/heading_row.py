@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from methods.protocols import recognise
 from methods.records.cells import normalise, unit_of
 from methods.records.headings import Heading, any_unit, fold, heading
 from methods.records.layout import is_number, is_unit_row, shot_run
@@ -17,9 +18,14 @@ def find_heading(cells: list[list[str]], wanted: set[str]) -> int | None:
     for at in range(min(len(cells), _SEARCH)):
         below = [r for r in cells[at + 1 : at + 12] if any(c.strip() for c in r) and not is_unit_row(r)][:5]
         score = _score(cells[at], below, wanted)
-        if score > best_score:
+        if score > best_score and not (best is not None and best_score >= 4 and _data_between(cells[best + 1 : at])):
             best, best_score = at, score
     return best
+
+
+def _data_between(rows: list[list[str]]) -> bool:
+    """Whether rows of data lie between: a heading is not looked for below the data of another one."""
+    return any(sum(bool(c.strip()) for c in r) >= 2 and any(map(is_number, r)) and not is_unit_row(r) for r in rows)
 
 
 def _score(row: list[str], below: list[list[str]], wanted: set[str]) -> float:
@@ -62,6 +68,8 @@ def lines_above(cells: list[list[str]]) -> dict[str, str]:
     out: dict[str, str] = {}
     for row in cells:
         filled = [normalise(c) for c in row if c.strip()]
+        if len(filled) == 1 and not _PAIR.fullmatch(filled[0]) and recognise(filled[0]) is not None:
+            out.setdefault("method", filled[0])  # a title such as "IEC 60156, new oil"
         for at, text in enumerate(filled):
             pair = _PAIR.fullmatch(text)
             key, value = (pair[1], pair[2]) if pair else (text.rstrip(" :=#"), "")

@@ -21,14 +21,18 @@ _OTHER_UNITS = {
     "mm": "mm", "millimetre": "mm", "millimeter": "mm", "cm": "cm", "in": "in", "inch": "in", "inches": "in", '"': "in",
     "mil": "mil", "mils": "mil", "um": "um", "μm": "um", "µm": "um", "°c": "C", "degc": "C", "c": "C", "celsius": "C",
     "°f": "F", "degf": "F", "f": "F", "fahrenheit": "F", "k": "K", "ppm": "ppm", "mg/kg": "mg/kg", "ppmw": "mg/kg",
-    "ppm(w)": "mg/kg", "ppm(m/m)": "mg/kg", "μg/g": "mg/kg", "ug/g": "mg/kg", "ul/l": "uL/L", "μl/l": "uL/L", "mg/l": "mg/L", "ppmv": "uL/L",
-    "kv/s": "kV/s", "kvs-1": "kV/s", "kv/sec": "kV/s", "kvpersecond": "kV/s", "kv/second": "kV/s", "v/s": "V/s", "kv/min": "kV/min",
+    "ppm(w)": "mg/kg", "ppm(m/m)": "mg/kg", "μg/g": "mg/kg", "ug/g": "mg/kg", "ul/l": "uL/L", "μl/l": "uL/L",
+    "mg/l": "mg/L",
+    "ppmv": "uL/L",
+    "kv/s": "kV/s", "kvs-1": "kV/s", "kv/sec": "kV/s", "kvpersecond": "kV/s", "kv/second": "kV/s", "v/s": "V/s",
+    "kv/min": "kV/min",
     "min": "min", "mins": "min", "minutes": "min", "h": "h", "hr": "h", "hrs": "h", "hours": "h", "s": "s", "sec": "s",
-    "seconds": "s", "%": "%", "-": "-", "–": "-", "#": "-", "no": "-", "yyyy-mm-dd": "-", "dd.mm.yyyy": "-", "dd/mm/yyyy": "-",
+    "seconds": "s", "%": "%", "-": "-", "–": "-", "#": "-", "no": "-", "yyyy-mm-dd": "-", "dd.mm.yyyy": "-",
+    "dd/mm/yyyy": "-",
     "mm/dd/yyyy": "-", "text": "-", "1": "-", "id": "-", "date": "-",
 }  # fmt: skip
-_ORDINALS = {w: i for i, w in enumerate(["first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth"], 1)}  # fmt: skip
-_SHOT = re.compile(r"(?P<prefix>[^\d]*?)[\s_.#:-]*(?P<number>\d{1,3})(?:st|nd|rd|th|\.|e|er|eme|ª|º)?(?P<tail>\D*)")
+_ORDINALS = {w: i for i, w in enumerate("first second third fourth fifth sixth seventh eighth ninth tenth".split(), 1)}
+_SHOT = re.compile(r"(?P<prefix>[^\d]*?)[\s_.#:-]*(?P<number>\d{1,4})(?:st|nd|rd|th|\.|e|er|eme|ª|º)?(?P<tail>\D*)")
 _TIME = re.compile(r"\b(?:minutes|mins?|hours|hrs?|seconds|secs?)\b|\btime\b|\bttb\b|\bttf\b|\bzeit\b")
 
 
@@ -100,13 +104,16 @@ def _ambiguous_tail(tail: str, whole: str) -> bool:
     short = tail.casefold().strip("().[]")
     if short in ("no", "id", "min", "mins", "s", "h", "k", "1", "date", "text", "#", "in"):
         return True
-    return short in ("v", "c", "f") and not re.search(r"[,/(\[_]|\s", whole)
+    if short not in ("v", "c", "f") or re.search(r"[,/(\[_]", whole):
+        return False
+    known = _lookup("headings").get(fold(whole[: whole.rstrip().rfind(tail)]))  # "Temp C", but not "Lab C"
+    return known != ("kv" if short == "v" else "temperature_c")
 
 
 @lru_cache(maxsize=20_000)
 def heading(text: str) -> Heading:
     """Read one heading. Nothing is assumed about the column's contents."""
-    shown = " ".join(normalise(text).split())
+    shown = re.sub(r"\s*\^\(?\d{1,2}\)?|(?<=\w)\s*[†‡*]+$", "", " ".join(normalise(text).split()))  # footnote marks
     bare, unit = split_unit(shown)
     key = fold(bare)
     names, sums = _lookup("headings"), _lookup("summaries")
@@ -158,7 +165,9 @@ def _shot(bare: str, key: str) -> tuple[int | None, str]:
     if first in _ORDINALS and _lookup("headings").get(rest) in ("kv", "order", "filling"):
         return _ORDINALS[first], rest
     found = _SHOT.fullmatch(normalise(bare))
-    if found is None or not 1 <= int(found["number"]) <= 200:
+    if found is None or not 1 <= int(found["number"]) <= 2000:
+        return None, ""
+    if not found["prefix"].strip() and 1900 <= int(found["number"]):  # a year
         return None, ""
     tail = fold(found["tail"])
     if tail and _lookup("headings").get(tail) not in ("kv", "order") and tail not in ("kv", "v"):

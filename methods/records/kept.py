@@ -127,8 +127,14 @@ class Log:
         return next((p for p in self._problems if p[4].startswith("refused")), None)
 
     def problems(self) -> pd.DataFrame:
-        def place(entry: tuple[Any, ...]) -> tuple[int, Any]:
-            return (0, 0) if entry[0] is None else (1, entry[0]) if isinstance(entry[0], int) else (2, 0)
+        sheets: dict[str, int] = {}
+
+        def place(entry: tuple[Any, ...]) -> tuple[int, int]:
+            """Whole-file problems first, then by sheet and row."""
+            if entry[0] is None:
+                return -1, 0
+            sheet, _, row = str(entry[0]).rpartition("!")
+            return sheets.setdefault(sheet, len(sheets)), int(row) if row.isdigit() else 0
 
         ordered = sorted(self._problems, key=place)
         frame = pd.DataFrame(ordered, columns=list(PROBLEM_KEYS), dtype=object)

@@ -30,13 +30,15 @@ class Layout:
     summaries: dict[int, str] = field(default_factory=dict)
     named: bool = False  # the user said which column holds the voltages
     voltage: bool = True  # the heading speaks of a voltage
+    levels: list[dict[str, str]] = field(default_factory=list)  # what each value column's heading says
+    unwanted: set[str] = field(default_factory=set)  # what the user said is not in the file
     column_rows: list[int] | None = None  # transposed: the sheet's row of each value column
 
 
 def is_number(text: str) -> bool:
     """Whether a cell can be read as a voltage or a plain number."""
     text = normalise(text)
-    if not any(c.isdigit() for c in text):
+    if not any(c.isdigit() for c in text) or text[:2].casefold() == "kv":  # "kV 1" is a heading
         return False
     if re.fullmatch(r"[+-]?\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?", text):
         return True

@@ -38,6 +38,9 @@ def settle_names(plan: Layout, body: Body, log: Log) -> None:
         if len(rivals) > 1:
             _rank(plan, name, rivals)
     for i, h in enumerate(heads):
+        if plan.levels and i not in plan.values and h.name in plan.levels[0]:  # the heading of the values says it
+            heads[i] = Heading(h.text, None, h.unit)
+    for i, h in enumerate(heads):
         if h.name == "kv" and i not in plan.values:
             heads[i] = Heading(h.text, None, h.unit)
     if plan.summaries:

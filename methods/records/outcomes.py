@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 
 from methods.records.cells import BLANK, NO_BREAKDOWN, REFUSED, VALUE, WITHSTOOD, normalise
@@ -12,6 +14,7 @@ from methods.records.kept import Log
 from methods.records.layout import Layout
 
 _YES = {"1", "yes", "y", "true", "x", "ja", "oui", "si"}
+_VERDICTS = {"pass", "passed", "bestanden", "conforme", "conform", "accept", "accepted", "in spec", "satisfactory"}
 _NO = {"0", "no", "n", "false", "nein", "non"}
 
 
@@ -27,13 +30,22 @@ def apply_outcomes(plan: Layout, body: Body, flat: Flat, place: Places, words: f
         else [f"{v:g}" for v in np.unique(cells.numbers[~np.isnan(cells.numbers)])]
     )
     meanings = [_meaning(t, head, words) for t in texts]
-    if not texts or sum(m is not None for m in meanings) < len(texts) / 2:
+    codes = [t for t in texts if re.fullmatch(r"-?\d+(?:[.,]\d+)?", t)]
+    other = bool(codes) and not set(codes) <= {"0", "1"}
+    if other:
+        shown = ", ".join(codes[:5])
+        log.problem(None, head.text, shown, "codes other than 0 and 1: not read as the outcome",
+                    "kept as breakdowns; if a code stands for withstood, write the word in the file")  # fmt: skip
+    verdict = any(fold(t) in _VERDICTS for t in texts)
+    if not texts or other or verdict or sum(m is not None for m in meanings) < len(texts) / 2:
         plan.headings[at] = Heading(head.text, None, head.unit)
         if texts:
             log.guess(
                 "outcome",
                 f"{head.text!r} is not read as outcome",
-                f"{texts[0]!r} means neither breakdown nor withstood",
+                f"{texts[0]!r} is a verdict against a limit"
+                if verdict
+                else f"{texts[0]!r} means neither breakdown nor withstood",
                 "--column outcome=HEADING",
             )
         return
@@ -80,6 +92,7 @@ def _apply(
             log.problem(
                 place.rows[at], head.text, text, "the voltage cell says that it was withstood", "kept as withstood"
             )
-    elif len(where):
-        log.problem(place.rows[where[0]], head.text, text, "neither breakdown nor withstood",
-                    f"kept as the voltage cell says ({len(where)} rows)")  # fmt: skip
+    else:  # it may mean withstood or void: only a voltage cell that says withstood itself can stand
+        for at in where[kinds == VALUE]:
+            flat.kind[at] = REFUSED
+            flat.rules[int(at)] = f"{head.text} says {text!r}: neither a breakdown nor withstood; correct the word"

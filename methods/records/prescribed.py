@@ -33,7 +33,8 @@ def apply_protocols(table: pd.DataFrame, rows: np.ndarray, known: dict[str, np.n
         _departures(head, found, rows[where[0]], len(where), log)
         if found.family == "astm_d1816" and found.gap_mm.value is None and pd.isna(head["gap_mm"]):
             log.problem(rows[where[0]], "gap", "", "ASTM D1816 is done at 1 mm or at 2 mm",
-                        f"kept without a gap; no comparison with a limit until the gap is given ({len(where)} rows)")  # fmt: skip
+                        f"kept without a gap; no comparison with a limit until the gap is given "
+                        f"({len(where)} rows)")  # fmt: skip
     _fill(table, plans, known, log)
     _one_spelling(table, plans, spellings, known, log)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from methods.errors import InputError, UnusableFile
+from methods.protocols import recognise
 from methods.records.assemble import assemble
 from methods.records.body import body_of
 from methods.records.ceilings import mark_ceilings
@@ -28,9 +30,11 @@ from methods.records.rows import blocks_of, fill_down, refuse_rows
 from methods.records.shapes import layout_of
 from methods.records.sheets import open_frame, open_parquet, open_workbook, pick
 from methods.records.summaries import compare_summaries, drop_computed
+from methods.records.tables import split_series, tables_of
 from methods.records.text import MAX_BYTES, Sheet, decode, from_ascii, from_text
 from methods.records.voltages import decimal_mark, magnitude_units, parse_column
 
+_NAMES_METHOD = re.compile(r"astm|iec|vde|d\s*-?\s*(?:877|1816)|1816|60156", re.IGNORECASE)
 #: The sizes from which text is read by columns instead of cell by cell.
 LARGE = 3_000_000
 
@@ -90,7 +94,9 @@ def read(
     options = options_of(columns, sheet, decimal, unit, ceiling_kv, day_first, layout, thousands, censored)
     log = Log()
     opened, origin = _open(source, name, options, log)
-    parts = [_read_sheet(s, options, log, len(opened) > 1) for s in opened]
+    tell = len({s.name for s in opened}) > 1
+    opened = [t for s in opened for t in _tables(s, options, log)]
+    parts = [_read_sheet(s, options, log, tell) for s in opened]
     table = pd.concat([p[0] for p in parts], ignore_index=True) if len(parts) > 1 else parts[0][0]
     places = pd.concat([p[1] for p in parts], ignore_index=True) if len(parts) > 1 else parts[0][1]
     plan = parts[0][2]
@@ -100,14 +106,46 @@ def read(
         if first is None:
             raise UnusableFile("No cell under the heading of the voltages holds anything.", rule="at least one voltage")
         raise UnusableFile(
-            f"None of the {read_cells} voltages could be used; row {first[0]}, column {first[1]!r}: {first[2]!r}: {first[4]} "
-            f"({first[3]}).",
+            f"None of the {read_cells} voltages could be used; row {first[0]}, column {first[1]!r}: {first[2]!r}: "
+            f"{first[4]} ({first[3]}).",
             row=first[0], column=first[1], text=first[2], rule=first[3],
         )  # fmt: skip
     codes = parts[0][4] if len(parts) == 1 else {}
     apply_protocols(table, places["source_row"].to_numpy(), codes, log)
     look_over(table, places["source_row"].to_numpy(), plan, codes, log)
     return Records(table, log.problems(), log.guesses(), read_cells, _source(origin, opened, plan), places)
+
+
+def _tables(sheet: Sheet, options: Options, log: Log) -> list[Sheet]:
+    """The tables of one sheet that hold breakdowns; a table that holds none is said not to be read."""
+    split_series(sheet, log)
+    found = tables_of(sheet)
+    if len(found) == 1 or options.layout == "transposed":
+        return [sheet]
+    usable, failed = [], []
+    for part in found:
+        try:
+            layout_of(part, options.columns, options.layout)
+            usable.append(part)
+        except InputError as error:
+            failed.append((part, error))
+    if len(usable) < 2 and not failed:
+        return [sheet]
+    if not usable:
+        raise failed[0][1]
+    for part, why in failed:
+        log.guess(
+            "tables",
+            f"{part.title!r} (from row {part.rows[0]} on) is not read",
+            str(why),
+            "--column or a sheet of its own",
+        )
+    if len(usable) == 1:
+        usable[0].title = None
+    else:
+        log.guess("tables", f"{len(usable)} tables under each other: " + ", ".join(repr(p.title) for p in usable),
+                  "headings below a blank line or a title", "put them on sheets of their own")  # fmt: skip
+    return usable
 
 
 def _open(source: Any, name: str | None, options: Options, log: Log) -> tuple[list[Sheet], dict[str, Any]]:
@@ -128,9 +166,17 @@ def _open(source: Any, name: str | None, options: Options, log: Log) -> tuple[li
         raise InputError(f"{called} has no sheets, so sheet {options.sheet!r} cannot be chosen.", column="sheet")
     if len(raw) > LARGE and raw.isascii() and b"\0" not in raw:
         origin["encoding"] = "utf-8"
-        return [from_ascii(raw)], origin
+        return [_named(from_ascii(raw), called)], origin
     text, origin["encoding"] = decode(raw)
-    return [from_text(text, large=LARGE)], origin
+    return [_named(from_text(text, large=LARGE), called)], origin
+
+
+def _named(sheet: Sheet, called: str) -> Sheet:
+    """The method that only the file's name tells; a guess, shown and overruled by a column or a line in the file."""
+    stem = Path(called).stem.replace("_", " ")
+    if _NAMES_METHOD.search(stem) and recognise(stem) is not None:
+        sheet.method, sheet.from_file = stem, True
+    return sheet
 
 
 def _bytes(source: Any, name: str | None) -> tuple[bytes, str]:

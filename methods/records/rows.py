@@ -14,7 +14,8 @@ from methods.records.kept import Log
 from methods.records.layout import Layout
 
 _CONTINUED = re.compile(
-    r"(.+?)[\s_/,;:-]*[\(\[]?\s*(?:cont(?:inued|'d|d)?\.?|repeat|rpt|second five|2nd five|five more|next five|extra five|\+\s*5|6\s*-\s*10|block 2|bis)\s*[\)\]]?",
+    r"(.+?)[\s_/,;:-]*[\(\[]?\s*(?:cont(?:inued|'d|d)?\.?|repeat|rpt|second five|2nd five|five more|"
+    r"next five|extra five|\+\s*5|6\s*-\s*10|block 2|bis)\s*[\)\]]?",
     re.IGNORECASE,
 )
 _SAME_OTHER_FILLING = re.compile(r"(.+?)\s*(?:'+|[-_ ]\s?2|\s*\(2\))")
@@ -37,7 +38,7 @@ def refuse_rows(plan: Layout, body: Body, flat: Flat) -> None:
 
 
 def _heading_again(plan: Layout, body: Body) -> np.ndarray:
-    hits = np.zeros(len(body), np.int8 if len(plan.headings) < 100 else np.int64)
+    hits = np.zeros(len(body), np.int16)
     worded = [
         (h, column)
         for h, column in zip(plan.headings, body.columns, strict=False)

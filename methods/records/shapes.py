@@ -11,6 +11,7 @@ from methods.records.cells import NO_BREAKDOWN, parse, unit_of
 from methods.records.heading_row import find_heading, headings_of, lines_above
 from methods.records.headings import Heading, any_unit, fold, heading
 from methods.records.layout import Layout, counts_breakdowns, is_number, is_unit_row
+from methods.records.levels import level_of, levels_of
 from methods.records.text import Sheet
 from methods.records.value_columns import apply_names, choose_values, share
 
@@ -36,11 +37,13 @@ def layout_of(sheet: Sheet, columns: dict[str, str] | None = None, shape: str | 
     meta = lines_above(cells[:head] if head is not None else [])
     if sheet.method is not None:
         meta.setdefault("method", sheet.method)
-        meta.setdefault("sheet", sheet.method)
+        meta.setdefault("file" if sheet.from_file else "sheet", sheet.method)
+    if sheet.title is not None:
+        meta["table"] = sheet.title
     if shape == "transposed" or (shape is None and is_transposed(cells, head)):
         return transposed(cells, sheet.rows, head, meta, columns or {})
     plan = plain_layout(cells, sheet.rows, head, columns or {}, shape)
-    plan.meta = {**meta, **plan.meta}
+    plan.meta = {k: v for k, v in {**meta, **plan.meta}.items() if k not in plan.unwanted}
     return plan
 
 
@@ -95,6 +98,12 @@ def transposed(
     unit = corner.unit if unit_of(corner.unit) else None
     if corner.name not in ("sample", "fluid", "filling", "laboratory", "electrode", "method"):
         turned[0][0] = "sample"
+    levels = levels_of([r[0] for r in turned[1:] if r[0].strip() and heading(r[0]).summary is None])
+    if levels and len(levels[0]) == 1 and corner.name in (None, "order"):
+        turned[0][0] = next(iter(levels[0]))
+        for row in turned[1:]:
+            level = level_of(row[0])
+            row[0] = next(iter(level.values())) if level else row[0]
     keep = [r for r in turned if any(c.strip() for c in r[1:])]
     plan = plain_layout(keep, list(range(1, len(keep) + 1)), 0, columns, "wide")
     plan.kind = "transposed"

@@ -15,7 +15,7 @@ from methods.records.voltages import parse_column
 
 def drop_computed(plan: Layout, body: Body, log: Log) -> None:
     """Take out of the breakdowns trailing columns that equal the mean or the SD of those before, row by row."""
-    while len(plan.values) > 2 and not plan.named:
+    while len(plan.values) > 2 and not plan.named and not plan.levels:
         last = plan.values[-1]
         rest = np.stack([_plain(body, i) for i in plan.values[:-1]], axis=1)
         what = _computed(rest, _plain(body, last))
@@ -59,7 +59,7 @@ def _computed(rest: np.ndarray, last: np.ndarray) -> str | None:
 
 def compare_summaries(plan: Layout, body: Body, flat: Flat, place: Places, mark: str | None, log: Log) -> None:
     """Recompute each stored mean; one that differs by more than rounding is a problem (kept: ours is used)."""
-    if len(plan.values) < 2:
+    if len(plan.values) < 2 or plan.levels:
         return
     held = (flat.kind == VALUE) | (flat.kind == WITHSTOOD)
     count = np.bincount(flat.row[held], minlength=len(body))

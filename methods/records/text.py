@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections import Counter
 from dataclasses import dataclass, field
 
@@ -28,7 +29,9 @@ class Sheet:
     text: str | None = None  # the whole text, when only its head was cut into cells
     raw: bytes | None = None  # or its bytes, where they are plain ASCII
     delimiter: str = ""
-    method: str | None = None  # the sheet's name, where it names a test method
+    method: str | None = None  # the sheet's or the file's name, where it names a test method
+    from_file: bool = False  # it was the file's name
+    title: str | None = None  # the line above, where one sheet holds several tables
     notes: list[tuple[str, str, str]] = field(default_factory=list)
 
     @property
@@ -68,7 +71,9 @@ def decode(raw: bytes) -> tuple[str, str]:
     try:
         return raw.decode("utf-8"), "utf-8"
     except UnicodeDecodeError:
-        pass
+        mended = _mended(raw)
+        if mended is not None:
+            return mended, "utf-8"
     control = sum(head.count(bytes([c])) for c in range(1, 9))
     if control > len(head) / 50:
         raise UnusableFile("This is a binary file, not a table of text.", rule="CSV, TSV, XLSX or Parquet")
@@ -76,6 +81,18 @@ def decode(raw: bytes) -> tuple[str, str]:
         return raw.decode("cp1252"), "cp1252"
     except UnicodeDecodeError:
         return raw.decode("latin-1"), "latin-1"
+
+
+def _mended(raw: bytes) -> str | None:
+    """UTF-8 with a few stray cp1252 bytes pasted in: those alone are read as cp1252. None when it is not UTF-8."""
+    text = raw.decode("utf-8", errors="surrogateescape")
+    strays = sum("\udc80" <= c <= "\udcff" for c in text)
+    proper = sum(c > "\x7f" for c in text) - strays
+    if proper <= strays:
+        return None
+    return "".join(
+        bytes([ord(c) - 0xDC00]).decode("cp1252", errors="replace") if "\udc80" <= c <= "\udcff" else c for c in text
+    )
 
 
 def head_of(text: str, size: int = 60_000) -> str:
@@ -96,7 +113,7 @@ def sniff(text: str) -> str:
     first = head.split("\n", 1)[0].strip().casefold()
     if first.startswith("sep=") and len(first) == 5:
         return first[4] if first[4] in DELIMITERS else ","
-    best, best_score = ",", 0.0
+    best, best_score, uncut = ",", 0.0, True
     for mark in (";", "\t", "|", ","):
         widths = [len(r) for r in records_of(head, mark)[0] if any(c.strip() for c in r)]
         cut = [w for w in widths if w > 1]
@@ -104,10 +121,10 @@ def sniff(text: str) -> str:
             continue
         width, count = Counter(cut).most_common(1)[0]
         score = count / len(widths) * (1 + min(width, 20) / 100)
-        if mark == "," and best_score > 0.5:
+        if mark == "," and best_score > 0.5 and not (count == len(widths) and uncut):
             continue
-        if score > best_score:
-            best, best_score = mark, score
+        if score > best_score or (mark == "," and best_score):
+            best, best_score, uncut = mark, max(score, best_score), len(cut) < len(widths)
     if best == "," and best_score and _decimal_commas_only(head):
         return "\t"
     return best
@@ -115,8 +132,6 @@ def sniff(text: str) -> str:
 
 def _decimal_commas_only(head: str) -> bool:
     """One column of ``58,4``: every line has at most one comma, and where it stands digits stand on both sides."""
-    import re
-
     lines = [ln.strip() for ln in head.splitlines() if ln.strip()]
     held = [ln for ln in lines if "," in ln]
     bare = re.compile(r"[<>≥≤]?\s*[+-]?\d{1,3},\d{1,2}\s*(?:kV|V)?\s*[*+]?", re.IGNORECASE)
@@ -127,16 +142,19 @@ def _decimal_commas_only(head: str) -> bool:
     )
 
 
-def records_of(text: str, delimiter: str) -> tuple[list[list[str]], list[int]]:
+def records_of(text: str, delimiter: str, quoted: bool = True) -> tuple[list[list[str]], list[int]]:
     """Records and the line on which each starts; a quoted cell may hold line ends."""
     csv.field_size_limit(10_000_000)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True)
+    reader = csv.reader(
+        io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True,
+        quoting=csv.QUOTE_MINIMAL if quoted else csv.QUOTE_NONE,
+    )  # fmt: skip
     cells: list[list[str]] = []
     rows: list[int] = []
     start = 1
     try:
         for record in reader:
-            cells.append(record)
+            cells.append(record if quoted else [c.strip().strip('"') for c in record])
             rows.append(start)
             start = reader.line_num + 1
             if len(cells) > MAX_ROWS:
@@ -145,6 +163,8 @@ def records_of(text: str, delimiter: str) -> tuple[list[list[str]], list[int]]:
         raise UnusableFile(
             f"Line {start}: the text is not a table: {error}.", row=start, rule="quoted cells must end"
         ) from None
+    if quoted and text.count('"') % 2 and cells and any("\n" in c for c in cells[-1]):
+        return records_of(text, delimiter, quoted=False)  # a quote that never ends has swallowed lines
     return cells, rows
 
 
@@ -159,6 +179,8 @@ def from_text(text: str, *, large: int = 3_000_000) -> Sheet:
     if len(text) <= large:
         return _cut(text)
     sheet = _cut(head_of(text))
+    if sheet.delimiter == "spaces":
+        return _cut(text)
     sheet.text = text
     return sheet
 
@@ -166,6 +188,8 @@ def from_text(text: str, *, large: int = 3_000_000) -> Sheet:
 def from_ascii(raw: bytes) -> Sheet:
     """The head of a long text of plain ASCII; its bytes are kept for reading it by columns."""
     sheet = _cut(head_of(raw[:70_000].decode("ascii")))
+    if sheet.delimiter == "spaces":
+        return _cut(raw.decode("ascii"))
     sheet.raw = raw
     return sheet
 
@@ -173,6 +197,9 @@ def from_ascii(raw: bytes) -> Sheet:
 def _cut(text: str) -> Sheet:
     delimiter = sniff(text)
     cells, rows = records_of(text, delimiter)
+    spaced = _by_spaces(text, cells)
+    if spaced is not None:
+        cells, rows = spaced
     first = "".join(cells[0]).strip().casefold() if cells else ""
     if first in ("sep=", f"sep={delimiter}") and len(cells[0]) <= 2:
         cells, rows = cells[1:], rows[1:]
@@ -180,7 +207,44 @@ def _cut(text: str) -> Sheet:
         raise UnusableFile(f"The file has more than {MAX_COLUMNS:,} columns.", rule="column limit")
     if not any(c.strip() for r in cells for c in r):
         raise UnusableFile("The file holds no cells with contents.", rule="a table with breakdown voltages")
-    return Sheet(cells, rows, delimiter=DELIMITERS[delimiter])
+    kept = [i for i, r in enumerate(cells) if not _is_rule(r)]
+    cells, rows = [cells[i] for i in kept], [rows[i] for i in kept]
+    return Sheet(cells, rows, delimiter="spaces" if spaced is not None else DELIMITERS[delimiter])
+
+
+def _is_rule(row: list[str]) -> bool:
+    """A line drawn between the heading and the rows: ``|----|:---:|``, ``=====``."""
+    filled = [c.strip() for c in row if c.strip()]
+    return bool(filled) and all(re.fullmatch(r":?[-=_+]{3,}:?", c) for c in filled)
+
+
+def _by_spaces(text: str, cells: list[list[str]]) -> tuple[list[list[str]], list[int]] | None:
+    """Columns set apart by spaces only: by two or more, else by one where every line then has as many cells."""
+    decimal = re.compile(r"\d,\d")
+    if any(sum(bool(c.strip()) for c in r) > 1 for r in cells) and not _only_decimal_commas(text, decimal):
+        return None
+    lines = [(at, line) for at, line in enumerate(text.splitlines(), 1) if line.strip()]
+    for mark in (r"\s{2,}|\t", r"\s+"):
+        cut = [re.split(mark, line.strip()) for _, line in lines]
+        widths = Counter(len(c) for c in cut if len(c) > 1)
+        if not widths:
+            continue
+        width, count = widths.most_common(1)[0]
+        digits = sum(any(ch.isdigit() for ch in c[-1]) for c in cut if len(c) == width)
+        if count >= (0.6 if mark != r"\s+" else 1) * len(cut) and count >= 2 and digits >= count / 2:
+            return cut, [at for at, _ in lines]
+    return None
+
+
+def _only_decimal_commas(text: str, decimal: re.Pattern[str]) -> bool:
+    """Whether every comma stands between digits and spaces do the cutting: ``A   58,4   61,2``."""
+    if any(mark in text for mark in ';\t|"') or "," not in text:
+        return False
+    commas = text.count(",")
+    lines = [line for line in text.splitlines() if line.strip()]
+    return (
+        len(decimal.findall(text)) == commas and sum(bool(re.search(r"\S\s{2,}\S", x)) for x in lines) > len(lines) / 2
+    )
 
 
 def line_starts(text: str, delimiter: str) -> list[int]:

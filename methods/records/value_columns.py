@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections import Counter
 
 from methods.errors import InputError, UnusableFile
-from methods.records.cells import NO_BREAKDOWN, normalise, parse
+from methods.records.cells import NO_BREAKDOWN, normalise, parse, unit_of
 from methods.records.headings import Heading, fold, heading, is_label, is_time
 from methods.records.layout import COUNTING, Layout, counts_breakdowns, is_number
+from methods.records.levels import level_columns, shown
 from methods.records.table import COLUMNS
 
 
@@ -15,6 +16,12 @@ def apply_names(plan: Layout, columns: dict[str, str]) -> None:
     """Apply what the user said about columns."""
     for name, text in columns.items():
         known = name if name in COLUMNS else (heading(name).name or name)
+        if text.strip() == "-" and known != "kv":  # no column is this one
+            for i, h in enumerate(plan.headings):
+                if h.name == known:
+                    plan.headings[i] = Heading(h.text, None, h.unit)
+            plan.unwanted.add(known)
+            continue
         found = [i for i, h in enumerate(plan.headings) if h.text == text] or [
             i for i, h in enumerate(plan.headings) if fold(h.text) == fold(text) and (h.text or text)
         ]
@@ -45,6 +52,8 @@ def choose_values(
     plan: Layout, body: list[list[str]], shares: list[float], head: int | None, shape: str | None
 ) -> None:
     heads = plan.headings
+    if shape is None and _by_levels(plan, shares):
+        return
     shots = [] if shape == "long" else _shots(heads, shares)
     named = [
         i
@@ -52,6 +61,8 @@ def choose_values(
         if h.name == "kv" and not (h.text and any(h.text == heads[s].text for s in shots))
     ]
     strong = [i for i in named if shares[i] > 0 or not any(shares)]
+    if strong and shots and not counts_breakdowns([heads[i] for i in shots]):
+        shots = []  # param1, param2 ... beside a column that speaks of a voltage
     if shots and (len(shots) > 1 or not strong):
         plan.values, plan.shots, plan.kind = shots, [heads[i].shot or 0 for i in shots], "wide"
         if not counts_breakdowns([heads[i] for i in shots]):
@@ -93,6 +104,35 @@ def share(body: list[list[str]], at: int) -> float:
     return good / len(held) if held and numbers else 0.0
 
 
+def _by_levels(plan: Layout, shares: list[float]) -> bool:
+    """Columns whose headings are levels of a factor, where no other column speaks of a voltage."""
+    heads = plan.headings
+    columns, levels = level_columns(heads, shares)
+    plain = [i for i, h in enumerate(heads) if h.name == "kv" and shares[i] > 0 and i not in columns]
+    if not columns or plain or any(h.name == n for h in heads for n in levels[0] if heads.index(h) not in columns):
+        return False
+    shots = _shots(heads, shares)
+    if len(shots) > 1 and not set(shots) & set(columns):
+        return False
+    values: list[int] = []
+    plan.shots, plan.levels = [], []
+    for at, level in zip(columns, levels, strict=True):
+        unit = heads[at].unit if unit_of(heads[at].unit) else None
+        group = [at, *_unlabelled(heads, shares, at)]
+        for shot, i in enumerate(group, 1):
+            heads[i] = Heading(heads[i].text, "kv", unit)
+            values.append(i)
+            plan.shots.append(shot)
+            plan.levels.append(level)
+    plan.values, plan.kind = values, "levels"
+    below = plan.cells[plan.first] if plan.first < len(plan.cells) else []
+    if len(values) > len(columns) and [below[i].strip().rstrip(".") for i in values] == [str(s) for s in plan.shots]:
+        plan.first += 1  # a second line of headings that counts the breakdowns
+    texts = ", ".join(repr(heads[i].text) for i in columns)
+    plan.guesses.append(("levels", shown(levels), f"the headings {texts} over numbers", "--value or --layout wide"))
+    return True
+
+
 def _as_wide(plan: Layout, columns: list[int]) -> None:
     unit = plan.headings[columns[0]].unit
     for i in columns:
@@ -114,7 +154,8 @@ def _shots(heads: list[Heading], shares: list[float]) -> list[int]:
     groups: dict[str, list[int]] = {}
     for i, h in enumerate(heads):
         if h.shot is not None and (shares[i] >= 0.3 or counts_breakdowns([h])):
-            groups.setdefault(h.prefix, []).append(i)
+            if h.unit in (None, "-", "kV", "V", "kVp", "Vp", "kV/mm", "kV/cm"):  # 2 mm is a gap, not the second
+                groups.setdefault(h.prefix, []).append(i)
     good: list[list[int]] = []
     for prefix, members in groups.items():
         if not any(shares[i] > 0 for i in members):
@@ -163,7 +204,7 @@ def _fallback(plan: Layout, shares: list[float], head: int | None, body: list[li
     ]
     if not numeric:
         numeric = [i for i, s in enumerate(shares) if s >= 0.5 and heads[i].name is None and is_time(heads[i])][:2]
-    means = [h for h in heads if h.summary]
+    means = [h for h in heads if h.summary and h.summary not in ("count", "total")]
     if means and (not numeric or any(h.summary in ("sd", "cov", "count") for h in means)):
         raise UnusableFile(
             "The file holds summaries only ("

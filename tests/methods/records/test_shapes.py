@@ -147,7 +147,8 @@ def test_what_is_exported_reads_back() -> None:
 
 
 LONG = "Sample;Batch;Code;Shot;kV;Temp;Minutes;date\n" + "".join(
-    f"S{i % 7};{i // 6};{i % 9:03d};{i % 6 + 1};{'>60' if i % 50 == 3 else '-1' if i % 90 == 5 else f'{40 + i % 13 * 1.3:.1f}'};"
+    f"S{i % 7};{i // 6};{i % 9:03d};{i % 6 + 1};"
+    f"{'>60' if i % 50 == 3 else '-1' if i % 90 == 5 else f'{40 + i % 13 * 1.3:.1f}'};"
     f"{20 + i % 5 / 10};{i * 1.7:.2f};2025-03-{i % 28 + 1:02d}\n"
     for i in range(600)
 )

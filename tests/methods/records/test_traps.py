@@ -254,13 +254,10 @@ def test_stirring(word: str, meaning: str | None, words: str) -> None:
 
 
 def test_outcome_words() -> None:
-    records = load("s,kV,status\nA,60,WS\nA,55,BD\nA,58,void\nA,57,dunno\nA,,no BD\n")
-    assert records.table["outcome"].tolist() == ["withstood", "breakdown", "breakdown", "withstood"]
-    assert (
-        records.rows_read == 5
-        and said(records, "status says 'void'")
-        and said(records, "neither breakdown nor withstood")
-    )
+    records = load("s,kV,status\nA,60,WS\nA,55,BD\nA,58,void\nA,57,exploded\nA,,no BD\nA,>60,exploded\n")
+    assert records.table["outcome"].tolist() == ["withstood", "breakdown", "withstood", "withstood"]
+    assert records.rows_read == 6 and records.problems["row"].tolist() == [4, 5]
+    assert said(records, "status says 'void'") and said(records, "neither a breakdown nor withstood")
     assert load("s,kV,censored\nA,60,1\nA,55,0\n").table["outcome"].tolist() == ["withstood", "breakdown"]
     assert load("s,kV,event\nA,60,0\nA,55,1\n").table["outcome"].tolist() == ["withstood", "breakdown"]
     assert load("s,kV,outcome\nA,60,limit\nA,55,BD\n", censored="limit").withstood == 1
@@ -341,7 +338,7 @@ def test_encodings(encoding: str) -> None:
     [
         ("Sample,Mean kV,SD,n\nA,45,3,6\n", "summaries only"),
         ("t1,z\n44,1.2\n33,1.1\n", "'t1', 'z'"),
-        ("s,kV stirred,kV still\nA,44,40\n", "--value"),
+        ("s,kV measured,kV corrected\nA,44,40\n", "--value"),
         ("hello\nworld\n", "words only"),
         ("\n\n", "empty"),
         ("", "empty"),
