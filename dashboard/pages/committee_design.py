@@ -173,7 +173,8 @@ class Families(View):
 
     def sentence(self, result: Tail) -> str:
         near = self._near(result)
-        lowest, highest = near.loc[near["kv"].idxmin()], near.loc[near["kv"].idxmax()]
+        ranked = near.sort_values("kv", kind="stable")
+        lowest, highest = ranked.iloc[0], ranked.iloc[-1]
         names = {f: FAMILY_NAMES.get(f, f) for f in near["family"]}
         middle = result.middle.set_index("family")["kv"]
         if len(near) == 1:

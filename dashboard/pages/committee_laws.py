@@ -140,7 +140,7 @@ class GapLaw(_Power):
             f"From {low} to {high} mm the voltage grows as gap to the power {words.number(law.m, 2)} "
             f"({words.number(law.m_low, 2)} to {words.number(law.m_high, 2)})"
         )
-        if law.lack_of_fit_p == law.lack_of_fit_p:
+        if law.lack_of_fit_p == law.lack_of_fit_p and len(law.gaps_mm) > 2:
             bend = law.lack_of_fit_p < 1 - self.study.confidence
             said += ", but the points do not follow one power law" if bend else "; no bend shows"
         if result.predicted is not None:

@@ -149,7 +149,8 @@ class Rules(View):
         own = result.own[result.own["expected_percent"].notna()]
         if result.cov != result.cov or not len(own):
             return "How often each rule asks for more depends on the true scatter: read it off the curves."
-        low, high = own.loc[own["expected_percent"].idxmin()], own.loc[own["expected_percent"].idxmax()]
+        ranked = own.sort_values("expected_percent", kind="stable")
+        low, high = ranked.iloc[0], ranked.iloc[-1]
         return (
             f"At the scatter of these records (CoV {words.number(100 * result.cov, 2)} %) sound oils are asked for "
             f"more in {_share(high['expected_percent'])} of tests by the rule of {high['rule']}, in "

@@ -111,6 +111,7 @@ COLUMNS: dict[str, tuple[str, str]] = {
     "gain_high": ("to", "Upper limit of the gain."),
     "half_width_known_kv": ("± known (kV)", "Half-width when the scatter is known from history."),
     "half_width_kv": ("± own (kV)", "Half-width from the design's own fillings; – for one filling."),
+    "half_width_percent": ("± own (%)", "The same in % of the mean."),
     "oil_ml": ("Oil (mL)", "Smallest cell, filled so many times."),
     "family": ("Family", "Family of distributions, best first."),
     "aicc": ("AICc", "Akaike's criterion for small samples: smaller is better on the same readings."),

@@ -81,7 +81,7 @@ class Page(StudyPage):
     def extras(self) -> Sequence[Any]:
         self._cells = CellExclusions(self._leave_out, self._take_back)
         self._band = Band(self.band, lambda found: setattr(self, "band", found))
-        self.param.watch(lambda event: self._band.show(event.new), "band")
+        self.param.watch(lambda event: self._band.offer(event.new), "band")
         return [
             pmui.Accordion(
                 ("Leave a cell out, with a reason", self._cells.__panel__()),
@@ -119,12 +119,12 @@ class Page(StudyPage):
     def result(self) -> Answer:
         reasons = [x.reason for x in self.study.exclusions]
         table, columns, _ = self._table()
-        laboratories = table[LABORATORY].dropna().unique() if LABORATORY in table.columns else []
+        laboratories: Sequence[Any] = table[LABORATORY].dropna().unique() if LABORATORY in table.columns else []
         if len(laboratories) < 2:
             there = (
                 f"Only one laboratory is named: {laboratories[0]}." if len(laboratories) else "No laboratory is named."
             )
-            self._cells.show({}, [])
+            self._cells.offer({}, [])
             raise Empty(
                 there,
                 "Precision between laboratories needs results of the same oils from two or more, better eight. Open "
@@ -133,7 +133,7 @@ class Page(StudyPage):
             )
         settings = (self.level, self.counts, self.study.confidence, tuple(reasons))
         found, curves, cells = self.kept("precision", self._compute, *settings)
-        self._cells.show(cells, [(x, x.where[LABORATORY], self.study.exclusions.index(x)) for x in
+        self._cells.offer(cells, [(x, x.where[LABORATORY], self.study.exclusions.index(x)) for x in
                                  self._own_exclusions(columns)])  # fmt: skip
         return self._with_band(found, curves)
 
@@ -151,7 +151,7 @@ class Page(StudyPage):
                 excluded.append((*label, x.reason))
         try:
             found = precision(
-                Selection(table), level=list(columns) if self.level else None, result=self.counts, exclude=excluded,
+                Selection(table), level=list(columns), result=self.counts, exclude=excluded,
                 confidence=self.study.confidence,
             )  # fmt: skip
         except NotEstimable as error:

@@ -45,7 +45,7 @@ class CellExclusions(pn.viewable.Viewer):
     def __panel__(self) -> Any:
         return self._view
 
-    def show(self, cells: Mapping[str, Mapping[str, str]], out: Sequence[tuple[Exclusion, str, int]]) -> None:
+    def offer(self, cells: Mapping[str, Mapping[str, str]], out: Sequence[tuple[Exclusion, str, int]]) -> None:
         """Offer these cells (label -> what names them), and list those that are out with their place in the study."""
         gone = [dict(x.where) for x, _, _ in out]
         self._where = {label: where for label, where in cells.items() if dict(where) not in gone}
@@ -101,7 +101,7 @@ class Band(pn.viewable.Viewer):
     def __panel__(self) -> Any:
         return self._view
 
-    def show(self, points: Sequence[str]) -> None:
+    def offer(self, points: Sequence[str]) -> None:
         """Bring the table to these points."""
         if _points(self._grid.value) != list(points):
             self._grid.value = _rows(points)

@@ -42,7 +42,7 @@ def intervals(
             hv.Segments([(reference, -0.5, reference, top)], CORNERS).opts(color=colours.line, line_width=1.5)
         )
     for i, row in enumerate(rows):
-        y = len(rows) - 1 - i
+        y = float(len(rows) - 1 - i)
         known = np.isfinite(row.low) and not np.isnan(row.high)
         left, right = max(row.low, lowest), min(row.high, highest)
         layers.append(

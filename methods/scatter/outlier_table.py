@@ -89,7 +89,7 @@ def _suspects(y: np.ndarray, start: np.ndarray, size: np.ndarray, fit: np.ndarra
         grubbs = np.maximum(mean - y[start], y[last] - mean) / sd
         second, before = y[np.minimum(start + 1, len(y) - 1)], y[np.maximum(last - 1, 0)]
         dixon = np.maximum(second - y[start], y[last] - before) / (y[last] - y[start])
-    limits = {int(n): _limits(int(n), alpha) for n in np.unique(size[fit])}
+    limits: dict[int, tuple[float, float]] = {int(n): _limits(int(n), alpha) for n in np.unique(size[fit])}
     g = np.array([limits.get(int(n), (np.inf, np.inf))[0] for n in size])
     q = np.array([limits.get(int(n), (np.inf, np.inf))[1] for n in size])
     return np.flatnonzero(fit & ((grubbs > g) | (dixon > q)))
