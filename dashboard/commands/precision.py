@@ -67,7 +67,10 @@ def text(result: Any) -> str:
     for v in result.levels:
         if v.error:
             continue
-        spans = [f"{a:.3g} – {b:.3g}" for a, b in ((v.s_r_low, v.s_r_high), (v.s_R_low, v.s_R_high))]
+        spans = [
+            f"{a:.3g} – {b:.3g}" if a == a and b == b else None
+            for a, b in ((v.s_r_low, v.s_r_high), (v.s_R_low, v.s_R_high))
+        ]
         rows.append(
             [v.level, v.laboratories, v.n, v.mean, v.s_r, v.s_L, v.s_R, v.r, v.R, v.r_percent, v.R_percent, *spans]
         )

@@ -44,7 +44,16 @@ def sentence(
     if abs(value) < 0.05:
         start = f"{one} reads the same as {two} to within 0.05 %"
     sure = "" if abs(confidence - 0.95) < 1e-9 else f", {confidence * 100:g} % confidence"
+    if low <= -100:  # a ratio of means below zero is outside what voltages can do: no lower limit, then
+        low = -math.inf
     if not (math.isfinite(low) and math.isfinite(high)):
+        if math.isfinite(high) and high < 0:
+            return f"{start}: at least {percent(high)} % lower, {counts}{sure}."
+        if math.isfinite(high):
+            return (
+                f"{start}, which may be chance: the data set no lower limit, and anything up to {percent(high)} % "
+                f"higher agrees with them, {counts}{sure}."
+            )
         return f"{start}, but the data set no limit to the shift in percent ({counts}{sure})."
     if low > 0 or high < 0:
         near, far = sorted((abs(low), abs(high)))

@@ -98,13 +98,17 @@ class ProfileLikelihood:
         return _climb(terms, start or 1 / self.sigma, positive=True)
 
     def _at_sigma(self, sigma: float, start: float | None) -> tuple[float, float]:
-        """Maximum over ``alpha = mu / sigma`` with sigma held; concave in alpha."""
+        """Maximum over the location with sigma held; concave in it.
+
+        The location counts in sigmas from the estimate: counted from zero, the best place at one sigma would be
+        hundreds of steps away from that at the next when the scatter is small against the level.
+        """
 
         def terms(alpha: float) -> tuple[float, float, float]:
-            value, first, second = self._sums(lambda y: y / sigma - alpha, lambda y: np.full_like(y, -1.0))
+            value, first, second = self._sums(lambda y: (y - self.mu) / sigma - alpha, lambda y: np.full_like(y, -1.0))
             return value - self.r * np.log(sigma), first, second
 
-        return _climb(terms, self.mu / sigma if start is None else start, positive=False)
+        return _climb(terms, start or 0.0, positive=False)
 
 
 def _climb(terms: Callable[[float], tuple[float, float, float]], x: float, *, positive: bool) -> tuple[float, float]:
