@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from methods.records.cells import BLANK, NO_BREAKDOWN, REFUSED, VALUE, WITHSTOOD, normalise, number, parse
@@ -146,6 +146,7 @@ def test_more_words_for_withstood_can_be_given() -> None:
     assert parse("limit", None, frozenset(["limit"])).kind == NO_BREAKDOWN
 
 
+@settings(max_examples=60, deadline=None)
 @given(st.text(max_size=30))
 def test_any_text_is_one_of_the_five_kinds(text: str) -> None:
     cell = parse(text)

@@ -150,7 +150,7 @@ LONG = "Sample;Batch;Code;Shot;kV;Temp;Minutes;date\n" + "".join(
     f"S{i % 7};{i // 6};{i % 9:03d};{i % 6 + 1};"
     f"{'>60' if i % 50 == 3 else '-1' if i % 90 == 5 else f'{40 + i % 13 * 1.3:.1f}'};"
     f"{20 + i % 5 / 10};{i * 1.7:.2f};2025-03-{i % 28 + 1:02d}\n"
-    for i in range(600)
+    for i in range(270)
 )
 
 
@@ -234,7 +234,7 @@ cells = st.one_of(
 )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(st.lists(st.lists(cells, min_size=3, max_size=3), min_size=1, max_size=8), st.booleans())
 def test_every_cell_is_kept_or_refused(rows: list[list[str]], wide: bool) -> None:
     head = "sample,b1,b2,b3" if wide else "sample,filling,kV,note"
@@ -252,7 +252,7 @@ def test_every_cell_is_kept_or_refused(rows: list[list[str]], wide: bool) -> Non
     assert (records.table["kv"] > 0).all()
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(st.binary(max_size=300))
 def test_no_bytes_bring_it_down(raw: bytes) -> None:
     try:
