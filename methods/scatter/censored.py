@@ -20,6 +20,7 @@ from methods.errors import InputError, NotEstimable
 from methods.result import Caution
 from methods.scatter.mixed import Contrast
 from methods.scatter.reml import check_codes
+from methods.threads import single_threaded
 
 Floats = NDArray[Any]
 Codes = NDArray[np.int64]
@@ -144,6 +145,7 @@ class _Model:
         return -log_likelihood, -np.concatenate([by_beta, by_s, [by_tau]])
 
 
+@single_threaded
 def fit_censored(
     kv: ArrayLike,
     withstood: ArrayLike,

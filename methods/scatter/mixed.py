@@ -15,6 +15,7 @@ from methods.result import Caution
 from methods.scatter.degrees import Precision, precision
 from methods.scatter.reml import Criterion, check_codes, collapse
 from methods.scatter.search import minimise
+from methods.threads import single_threaded
 
 Floats = NDArray[Any]
 Codes = NDArray[np.int64]
@@ -75,6 +76,7 @@ class Mixed:
         return {k: v**0.5 for k, v in self.variances.items()}
 
 
+@single_threaded
 def fit_mixed(
     y: ArrayLike,
     x: ArrayLike,

@@ -21,10 +21,12 @@ from methods.scatter.nesting import estimable, fixed_columns, random_factors
 from methods.scatter.reml import Criterion, Estimate, collapse
 from methods.scatter.search import minimise
 from methods.scatter.withstood_components import censored_components
+from methods.threads import single_threaded
 
 Floats = NDArray[Any]
 
 
+@single_threaded
 def components(
     data: Any,
     *,
