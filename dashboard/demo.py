@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from importlib import resources
 from pathlib import Path
+from typing import Any
 
 #: Name in the address -> (file, what it is).
 SETS: dict[str, tuple[str, str]] = {
@@ -12,6 +13,14 @@ SETS: dict[str, tuple[str, str]] = {
     "labs": ("laboratory_round.csv", "Round: nine laboratories"),
     "routine": ("routine_wide.csv", "Routine sheets, one row a filling"),
     "messy": ("messy_sheet.xlsx", "Spreadsheet full of traps"),
+}
+
+#: What one sees first of a set that was chosen without an address: factor and filters that make one clean comparison.
+FIRST: dict[str, dict[str, Any]] = {
+    "programme": {"by": "electrode", "filters": {"method": ["IEC 60156"], "laboratory": ["Fenmark central"]}},
+    "bench": {"by": "electrode", "filters": {"study": ["electrode and stirring"]}},
+    "labs": {"by": "laboratory", "filters": {"sample": ["Alderholt T1"]}},
+    "routine": {"by": "method", "filters": {"sample": ["Alderholt T1"]}},
 }
 
 

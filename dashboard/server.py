@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import gc
 import socket
 import sys
+import threading
 from collections.abc import Callable, Sequence
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +16,23 @@ from methods.errors import InputError
 #: Milliseconds that a session whose connection broke is kept for its browser to come back.
 _KEPT_MS = 60_000
 _CHECK_MS = 15_000
+#: Seconds after which the server gets ready for the pages behind the first.
+_WARM_AFTER_S = 4.0
+
+#: Addresses that only this machine reaches; any other has to be asked for and is cautioned about.
+_OWN_MACHINE = ("127.0.0.1", "localhost", "::1")
+
+
+def origins(address: str, port: int) -> list[str]:
+    """Hosts under which a browser may have reached this address: panel answers no others."""
+    hosts = {"localhost", "127.0.0.1", address}
+    if address not in _OWN_MACHINE:
+        hosts |= {socket.gethostname(), socket.getfqdn()}
+        try:
+            hosts |= {str(found[4][0]) for found in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)}
+        except OSError:  # a machine whose own name does not resolve is reached by its address
+            pass
+    return [f"{host}:{port}" for host in sorted(hosts)]
 
 
 def free_port(wanted: int, address: str) -> int:
@@ -53,6 +73,7 @@ def application(files: Sequence[Path]) -> Callable[[], Any]:
 
 def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1", browser: bool = True) -> int:
     """Read the files once, so that a bad one is told at once, then serve until interrupted."""
+    gc.disable()  # what is imported stays for good: looking through it for garbage costs a tenth of the start
     from dashboard.study import Study
 
     study = Study()
@@ -68,6 +89,12 @@ def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1"
     pn.extension("tabulator", defer_load=False, notifications=False, reconnect=True)
     shown = "localhost" if address in ("127.0.0.1", "localhost", "::1", "0.0.0.0") else address
     print(f"gapshift is at http://{shown}:{chosen}/ (Ctrl-C stops it)", flush=True)
+    gc.collect()
+    gc.freeze()
+    gc.enable()
+    warming = threading.Timer(_WARM_AFTER_S, _warm)
+    warming.daemon = True
+    warming.start()
     pn.serve(
         {"/": application(files)},
         port=chosen,
@@ -80,3 +107,13 @@ def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1"
         check_unused_sessions_milliseconds=_CHECK_MS,
     )
     return 0
+
+
+def _warm() -> None:
+    """Import what pages ask for when they are first shown, while the reader looks at the first one."""
+    from dashboard.pages import entries, page_class
+
+    for name in ("methods.scatter", "dashboard.plots.elements"):
+        import_module(name)
+    for entry in entries():
+        page_class(entry.key)

@@ -30,6 +30,8 @@ class Sidebar(pn.viewable.Viewer):
         self._reference = pmui.Select(label="Reference", size="small")
         self._confidence = pmui.Select(label="Confidence", size="small")
         self._data = parts.raw("")
+        self._filters = pmui.Column(margin=0, width=240, sx={"gap": "4px"})
+        self._filtered: dict[str, list[str]] = {}
         self._settle()
         self._menu.param.watch(self._chosen, "active")
         for widget, name in ((self._by, "by"), (self._reference, "reference"), (self._confidence, "confidence")):
@@ -44,7 +46,7 @@ class Sidebar(pn.viewable.Viewer):
                 parts.explained(self._by, "The factor whose levels are set against each other.", width=232),
                 parts.explained(self._reference, "The level that the others are measured from.", width=232),
                 parts.explained(self._confidence, "How often intervals made this way hold the true value.", width=232),
-                self._data, margin=(0, 16), sx={"gap": "16px"}, width=240,
+                self._data, self._filters, margin=(0, 16), sx={"gap": "16px"}, width=240,
             ),
             sizing_mode="stretch_width", margin=0,
         )  # fmt: skip
@@ -79,11 +81,31 @@ class Sidebar(pn.viewable.Viewer):
                 self._reference.param.update(options=options, value=shown, disabled=not levels)
                 self._confidence.param.update(options=confidences, value=study.confidence)
                 self._data.object = self._summary()
+                self._settle_filters()
                 index = [e.key for e in entries()].index(study.page)
                 if self._menu.active != (index,):
                     self._menu.active = (index,)
         finally:
             self._busy = False
+
+    def _settle_filters(self) -> None:
+        """One button a filter: what is kept, and a click that takes the filter away."""
+        if self._filtered == self.study.filters:
+            return
+        self._filtered = dict(self.study.filters)
+        buttons = []
+        for column, kept in self._filtered.items():
+            shown = words.listed(kept) if len(kept) <= 2 else f"{len(kept)} levels"
+            button = pmui.Button(
+                label=f"Only {words.heading(column).lower()}: {shown}", end_icon="close", variant="outlined",
+                size="small", width=232, margin=0, description="Take this filter away",
+            )  # fmt: skip
+            button.on_click(lambda _, column=column: self._unfilter(column))
+            buttons.append(button)
+        self._filters.objects = buttons
+
+    def _unfilter(self, column: str) -> None:
+        self.study.filters = {c: kept for c, kept in self.study.filters.items() if c != column}
 
     def _summary(self) -> str:
         study = self.study

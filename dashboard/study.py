@@ -141,12 +141,23 @@ class Study(param.Parameterized):
             address.apply(self, self.pending)
             self.pending = {}
 
-    def open_demo(self, name: str) -> Opened | None:
-        """Open one of the invented demo sets in place of whatever is open; None when there is no such set."""
+    def open_demo(self, name: str, *, first_look: bool = False) -> Opened | None:
+        """Open one of the invented demo sets in place of whatever is open; None when there is no such set.
+
+        ``first_look`` sets the factor and the filters with which the set shows one clean comparison.
+        """
         file = demo.path(name)
         if file is None:
             return None
-        return self.open(file, demo_name=name) if self.dataset != name else self.files[0]
+        opened = self.open(file, demo_name=name) if self.dataset != name else self.files[0]
+        if first_look:
+            first = demo.FIRST.get(name, {})
+            wanted = first.get("filters", {})
+            self.param.update(
+                filters={c: [v for v in kept if v in self.levels(c)] for c, kept in wanted.items() if self.levels(c)},
+                by=first.get("by", self.by) if first.get("by") in self.factors else self.by,
+            )
+        return opened
 
     def close(self, name: str) -> None:
         """Close the file of this name."""

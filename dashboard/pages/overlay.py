@@ -105,13 +105,19 @@ class Page(StudyPage):
         return [c for c in (self.study.by, *self.study.split) if c]
 
     def result(self) -> dict[str, Any]:
-        study, columns = self.study, self._columns()
-        curves = self.kept("curves", self._curves, self.family, study.confidence, columns)
-        fits = self.kept("fits", self._fits, self.family, study.confidence, columns)
-        return {"curves": curves, "fits": fits, "by": study.by}
+        from dashboard.plots import curves
 
-    def _curves(self) -> Any:
-        from dashboard.plots.curves import gather
+        study, columns = self.study, self._columns()
+        shapes = self.kept("shapes", self._shapes, columns)
+        found = self.kept("estimates", self._estimates, self.family, columns)
+        settings = (self.family, study.confidence, columns)
+        fits = self.kept("fits", lambda: [e.row(confidence=study.confidence) for e in found], *settings)
+        drawn = self.kept("curves", lambda: curves.fitted(shapes, found, study.confidence), *settings)
+        return {"curves": drawn, "fits": fits, "by": study.by}
+
+    def _shapes(self) -> Any:
+        """What depends on neither family nor confidence, in the order of the levels."""
+        from dashboard.plots import curves
 
         columns = self._columns()
         codes = self.study.table[columns].drop_duplicates() if columns else [0]
@@ -120,18 +126,14 @@ class Page(StudyPage):
                 f"{len(codes)} curves would be drawn; {MOST_CURVES} is the most that one can read.",
                 "Split by fewer factors, or filter on the Records page.",
             )
-        curves = gather(self.study.table, columns, self.family, self.study.confidence)
         ranks = [{v: i for i, v in enumerate(self.study.levels(c))} for c in columns]
-        return sorted(curves, key=lambda c: [r[v] for r, v in zip(ranks, c.levels, strict=True)])
+        made = curves.shapes(self.study.table, columns)
+        return sorted(made, key=lambda c: [r[v] for r, v in zip(ranks, c.levels, strict=True)])
 
-    def _fits(self) -> list[dict[str, Any]]:
-        from methods.scatter import fit_groups
+    def _estimates(self) -> Any:
+        from methods.scatter import estimate_groups
 
-        if self.family == "none":
-            return []
-        return fit_groups(
-            self.study.selection, by=self._columns(), families=[self.family], confidence=self.study.confidence
-        )
+        return [] if self.family == "none" else estimate_groups(self.study.selection, self._columns(), [self.family])
 
     def sentence(self, result: Any) -> str:
         fits = [f for f in result["fits"] if "percentiles" in f]
@@ -181,14 +183,16 @@ class Page(StudyPage):
     def figures(self) -> Sequence[Figure]:
         return [
             Figure(
-                "Distributions", self.draw, self.describe, key=self._key, ticks=self._ticks,
-                live=lambda result: not self._in_panels(result), height=460,
+                "Distributions", self.draw, self.describe, key=self._key, ticks=self._ticks, height=self._height,
+                live=False,
             )
         ]  # fmt: skip
 
+    def _height(self, result: Any) -> int:
+        return max(300, 120 + 44 * len(result["curves"])) if self.view == "box" else 460
+
     def _key(self, result: Any) -> Any:
-        labels = tuple(c.label for c in result["curves"])
-        return (self.view, self._in_panels(result), labels if self.view == "box" else len(labels))
+        return self.view
 
     def _in_panels(self, result: Any) -> bool:
         return self.view != "box" and len(result["curves"]) > theme.MOST_LEVELS
@@ -205,6 +209,7 @@ class Page(StudyPage):
 
     def draw(self, result: Any) -> Any:
         from dashboard.plots import overlay
+        from dashboard.plots.layers import Drawing
 
         look = self._look(result)
         drawers = {
@@ -215,7 +220,9 @@ class Page(StudyPage):
             "box": lambda c: overlay.boxes(c, look),
         }
         draw = drawers[self.view]
-        return overlay.panels(result["curves"], draw) if self._in_panels(result) else draw(result["curves"])
+        if self._in_panels(result):
+            return overlay.panels(result["curves"], draw)
+        return Drawing([draw(result["curves"])])
 
     def _look(self, result: Any) -> Any:
         """Colour from the compared factor; dash and marker from the split, or from the level again."""

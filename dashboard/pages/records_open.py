@@ -79,7 +79,7 @@ class Opener(pn.viewable.Viewer):
     def _demo_chosen(self, event: Any) -> None:
         if event.new:
             try:
-                self.study.open_demo(event.new)
+                self.study.open_demo(event.new, first_look=True)
                 self._word.text = ""
             except InputError as error:
                 self._word.text = str(error)

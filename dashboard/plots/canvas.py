@@ -1,44 +1,30 @@
-"""Where every plot passes through: style, size, and a live plot that is patched instead of rebuilt."""
+"""A live plot on a page, which is patched instead of rebuilt."""
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Hashable, Sequence
 from typing import Any
 
-import holoviews as hv
 import panel as pn
 import panel_material_ui as pmui
 import param
 
-from dashboard import parts, theme
+from dashboard import parts
 from dashboard.plots.figure import Figure
+from dashboard.plots.layers import Drawing
+from dashboard.plots.patched import Patched
 
-hv.extension("bokeh", logo=False) if "bokeh" not in hv.Store.renderers else None
-hv.renderer("bokeh").webgl = False  # without a GPU, WebGL is many times slower, and thinned curves gain nothing from it
-
-
-def finish(
-    element: Any, *, dark: bool = False, height: int = 440, ticks: Sequence[tuple[float, str]] | None = None
-) -> Any:
-    """Give an element, overlay or layout the style that every plot has."""
-    if isinstance(element, hv.Layout):
-        panels = [finish(e, dark=dark, height=max(220, height // 2), ticks=ticks) for e in element]
-        return hv.Layout(panels).opts(shared_axes=True, merge_tools=True).cols(2)
-    shared: dict[str, Any] = {
-        "responsive": True, "min_height": height, "show_grid": True, "hooks": [theme.style_plot(dark, ticks)],
-        "toolbar": "above", "framewise": True, "axiswise": True,
-    }  # fmt: skip
-    if isinstance(element, hv.Overlay):
-        for layer in element:
-            layer.opts(framewise=True, axiswise=True)
-        named = len({layer.label for layer in element if layer.label})
-        shared["min_height"] = height + theme.LEGEND_LINE * named  # the legend stands below and takes nothing away
-        return element.opts(legend_position="bottom", legend_cols=1, **shared)
-    return element.opts(**shared)
+#: Shapes of one figure that are kept in the browser, for going back to: views, numbers of levels.
+_SHAPES = 6
 
 
 class Live(pn.viewable.Viewer):
-    """A figure on a page, with its heading, its text alternative and its caption."""
+    """A figure on a page, with its heading, its text alternative and its caption.
+
+    A figure that is drawn in layers (:class:`dashboard.plots.layers.Drawing`) is patched column by column; of an
+    element of HoloViews the elements are made anew and HoloViews patches what it drew of them.
+    """
 
     dark = param.Boolean(False, doc="Whether the dark theme is on.")
 
@@ -46,14 +32,16 @@ class Live(pn.viewable.Viewer):
         super().__init__(**params)
         self.figure = figure
         self._built: Hashable = object()
-        self._pipe: hv.streams.Pipe | None = None
+        self._pipe: Any = None
         self._result: Any = None
-        self._pane = pn.pane.HoloViews(None, sizing_mode="stretch_width", margin=0, linked_axes=False)
+        self._pane: Any = None
+        self._drawn: OrderedDict[Hashable, tuple[Patched, Any]] = OrderedDict()
         self._words = parts.raw("")
+        self._place = pmui.Column(sizing_mode="stretch_width", margin=0)
         self._view = pmui.Column(
             parts.heading(figure.title),
             self._words,
-            self._pane,
+            self._place,
             sizing_mode="stretch_width",
             margin=0,
             sx={"gap": "4px"},
@@ -73,25 +61,71 @@ class Live(pn.viewable.Viewer):
         if _live(figure, result) and self._pipe is not None and key == self._built:
             self._pipe.send(result)
             return
+        drawn = figure.draw(result)
+        if isinstance(drawn, Drawing):
+            self._patch(drawn, figure.key(result), height, figure.ticks(result))
+            return
         self._built = key
-        if not _live(figure, result):
+        self._element(drawn, result)
+
+    def _element(self, drawn: Any, result: Any) -> None:
+        """Let HoloViews draw; what it draws first is what was made to see which kind it is."""
+        import holoviews as hv
+
+        if self._pane is None:
+            self._pane = pn.pane.HoloViews(None, sizing_mode="stretch_width", margin=0, linked_axes=False)
+            self._place.objects = [self._pane]
+        first: list[Any] = [drawn]
+        if not _live(self.figure, result):
             self._pipe = None
-            self._pane.object = self._draw(result)
+            self._pane.object = self._finished(drawn, result)
             return
         self._pipe = hv.streams.Pipe(data=result)
-        self._pane.object = hv.DynamicMap(self._stream, streams=[self._pipe])
 
-    def _stream(self, data: Any) -> Any:
-        return self._draw(data)
+        def stream(data: Any) -> Any:
+            return self._finished(first.pop() if first else self.figure.draw(data), data)
 
-    def _draw(self, result: Any) -> Any:
+        self._pane.object = hv.DynamicMap(stream, streams=[self._pipe])
+
+    def _patch(self, drawing: Drawing, key: Hashable, height: int, ticks: Any) -> None:
+        """Patch the models that were made for this shape, or make them; those of other shapes wait unseen."""
+        shape = (key, drawing.shape(), height)
+        if shape in self._drawn:
+            self._drawn.move_to_end(shape)
+            patched, view = self._drawn[shape]
+            patched.patch(drawing, dark=self.dark, ticks=ticks)
+        else:
+            several = len(drawing.plots) > 1
+            patched = Patched(drawing, dark=self.dark, height=max(240, height // 2) if several else height, ticks=ticks)
+            panes = [pn.pane.Bokeh(f, sizing_mode="stretch_width", margin=0) for f in patched.figures]
+            view = _grid(panes) if several else pmui.Column(*panes, sizing_mode="stretch_width", margin=0)
+            self._drawn[shape] = (patched, view)
+            while len(self._drawn) > _SHAPES:
+                self._drawn.popitem(last=False)
+        for _, other in self._drawn.values():
+            other.visible = other is view
+        views = [v for _, v in self._drawn.values()]
+        if {id(v) for v in views} != {id(v) for v in self._place.objects}:
+            self._place.objects = views
+
+    def _finished(self, drawn: Any, result: Any) -> Any:
+        from dashboard.plots.elements import finish  # holoviews takes a second to import: only where it draws
+
         figure = self.figure
-        return finish(figure.draw(result), dark=self.dark, height=_height(figure, result), ticks=figure.ticks(result))
+        return finish(drawn, dark=self.dark, height=_height(figure, result), ticks=figure.ticks(result))
 
     @param.depends("dark", watch=True)
     def _repaint(self) -> None:
         if self._result is not None:
             self.update(self._result)  # another theme is a patch too
+
+
+def _grid(panes: Sequence[Any]) -> Any:
+    """Panels beside each other, fewer in a row where the page is narrow."""
+    rules = {
+        "display": "grid", "gridTemplateColumns": "repeat(auto-fill, minmax(min(100%, 400px), 1fr))", "gap": "8px",
+    }  # fmt: skip
+    return pmui.Column(*panes, sizing_mode="stretch_width", margin=0, sx=rules)
 
 
 def _height(figure: Figure, result: Any) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,10 @@ from methods.records.table import group_codes, withstood
 
 #: Points of one curve that are drawn: enough for every pixel, and both tails in full.
 POINTS, TAIL = 1200, 200
+#: Markers of one group on a probability scale: they overlap long before lines do.
+SCALE_POINTS = 600
+#: Points of a density: one for every few pixels.
+DENSITY_POINTS = 256
 #: Single readings that the strip shows of one group.
 STRIP = 400
 
@@ -40,36 +44,53 @@ class Curve:
 
 def gather(table: pd.DataFrame, by: Sequence[str], family: str, confidence: float) -> list[Curve]:
     """The curves of every combination of the levels of ``by``, in order of their first appearance."""
+    found = scatter.estimate_groups(table, by, [family]) if family != "none" and len(table) else []
+    return fitted(shapes(table, by), found, confidence)
+
+
+def shapes(table: pd.DataFrame, by: Sequence[str]) -> list[Curve]:
+    """The same without a fitted curve: what depends on neither family nor confidence."""
     codes = group_codes(table, by)
+    kv, gone = table["kv"].to_numpy(dtype=float), withstood(table)
     out = []
     for code in pd.unique(codes):
-        part = table[codes == code]
-        levels = tuple(level_text(part[name].iloc[0]) for name in by)
-        out.append(_curve(part, levels, family, confidence))
+        rows = np.flatnonzero(codes == code)
+        levels = tuple(level_text(table[name].iloc[rows[0]]) for name in by)
+        out.append(_shape(kv[rows], gone[rows], levels))
     return out
 
 
-def _curve(part: pd.DataFrame, levels: tuple[str, ...], family: str, confidence: float) -> Curve:
-    kv, gone = part["kv"].to_numpy(dtype=float), withstood(part)
+def fitted(curves: Sequence[Curve], found: Sequence[scatter.GroupEstimate], confidence: float) -> list[Curve]:
+    """Give each curve the fitted one of its group, in the same order; none where the family cannot be fitted."""
+    by_levels = {tuple(level_text(v) for v in group.group.values()): group.estimate for group in found}
+    out = []
+    for curve in curves:
+        estimate = by_levels.get(curve.levels)
+        out.append(curve if estimate is None else replace(curve, fitted=_fitted(estimate, confidence)))
+    return out
+
+
+def _shape(kv: np.ndarray[Any, Any], gone: np.ndarray[Any, Any], levels: tuple[str, ...]) -> Curve:
     empty = pd.DataFrame({"kv": [], "probability": []})
     label = ", ".join(levels) or "all readings"
     steps = points = stood = empty
     box: dict[str, float] = {}
     if not gone.all():
-        whole = scatter.kaplan_meier(kv, gone, confidence=confidence)
+        whole = scatter.kaplan_meier(kv, gone)
         box = {str(p): scatter.survival_quantile(whole, p) for p in (0.25, 0.5, 0.75)}
         box |= {"low": float(whole["kv"].iloc[0]), "high": float(whole["kv"].iloc[-1])}
         steps = _thin(whole[["kv", "probability"]])
-        points = _thin(scatter.plotting_positions(kv, gone))
+        points = _thin(scatter.plotting_positions(kv, gone), SCALE_POINTS)
         stood = _withstood(kv[gone], whole)
+    nothing = pd.DataFrame({c: [] for c in ("probability", "kv", "low", "high", "density")})
     return Curve(
-        label, levels, len(kv), int(gone.sum()), steps, stood, points,
-        _density(kv, gone), _fitted(kv, gone, family, confidence), _strip(kv, gone), box, len(kv) > POINTS,
+        label, levels, len(kv), int(gone.sum()), steps, stood, points, _density(kv, gone), nothing,
+        _strip(kv, gone), box, len(kv) > SCALE_POINTS,
     )  # fmt: skip
 
 
-def _thin(frame: pd.DataFrame) -> pd.DataFrame:
-    return frame.iloc[scatter.thin(frame, POINTS, TAIL)].reset_index(drop=True)
+def _thin(frame: pd.DataFrame, points: int = POINTS) -> pd.DataFrame:
+    return frame.iloc[scatter.thin(frame, points, TAIL)].reset_index(drop=True)
 
 
 def _withstood(ceilings: np.ndarray[Any, Any], steps: pd.DataFrame) -> pd.DataFrame:
@@ -83,22 +104,20 @@ def _withstood(ceilings: np.ndarray[Any, Any], steps: pd.DataFrame) -> pd.DataFr
 def _density(kv: np.ndarray[Any, Any], gone: np.ndarray[Any, Any]) -> pd.DataFrame:
     if not gone.any():
         try:
-            return scatter.kernel_density(kv)
+            return scatter.kernel_density(kv, points=DENSITY_POINTS)
         except NotEstimable:
             pass
     return pd.DataFrame({"kv": [], "density": []})
 
 
-def _fitted(kv: np.ndarray[Any, Any], gone: np.ndarray[Any, Any], family: str, confidence: float) -> pd.DataFrame:
-    if family != "none":
-        try:
-            return scatter.fitted_curve(kv, gone, family, confidence=confidence)
-        except NotEstimable:
-            pass
-    return pd.DataFrame({c: [] for c in ("probability", "kv", "low", "high", "density")})
+def _fitted(estimate: scatter.Estimate, confidence: float) -> pd.DataFrame:
+    try:
+        return scatter.curve_of(estimate, confidence=confidence)
+    except NotEstimable:
+        return pd.DataFrame({c: [] for c in ("probability", "kv", "low", "high", "density")})
 
 
 def _strip(kv: np.ndarray[Any, Any], gone: np.ndarray[Any, Any]) -> pd.DataFrame:
-    order = np.lexsort((gone, kv))
+    order = np.argsort(kv, kind="stable")
     chosen = order[scatter.thin(order, STRIP, STRIP // 8)]
     return pd.DataFrame({"kv": kv[chosen], "withstood": gone[chosen]})

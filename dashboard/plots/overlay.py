@@ -3,143 +3,158 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
-import holoviews as hv
 import numpy as np
-import pandas as pd
 
 from dashboard import theme, words
 from dashboard.plots.curves import Curve
+from dashboard.plots.layers import Drawing, Layer, Plot
 from methods import scatter
 
 KV = "Breakdown voltage (kV)"
-SHARE = "Share that breaks down at or below"
+SHARE = "Share at or below"
 DENSITY = "Density (per kV)"
 
 Looks = Callable[[Curve], theme.Cue]
+Height = Callable[[Any], Any]
 
 
-def steps(curves: Sequence[Curve], look: Looks) -> hv.Overlay:
+def steps(curves: Sequence[Curve], look: Looks) -> Plot:
     """Empirical distribution (Kaplan-Meier where there are withstands), fitted curve and its band."""
-    return _distribution(curves, look, lambda p: p, lambda c: c.steps, "Share", SHARE, curve=True)
+    layers = [_bands(curves, look, lambda p: p), _fits(curves, look, lambda p: p)]
+    for c in curves:
+        cue = look(c)
+        x, y = _stepped(c.steps["kv"].to_numpy(), c.steps["probability"].to_numpy())
+        drawn = {"line_color": cue.colour, "line_width": 2.5, "line_dash": cue.dash}
+        layers.append(Layer("line", {"x": x, "y": y}, _legend(c), drawn))
+    layers.append(_stood(curves, look, lambda p: p))
+    return Plot(layers, KV, SHARE, y_range=(-0.03, 1.03))
 
 
-def scale(curves: Sequence[Curve], look: Looks, family: str) -> hv.Overlay:
+def scale(curves: Sequence[Curve], look: Looks, family: str) -> Plot:
     """The same on the probability scale of a family, on which that family is a straight line."""
-    overlay = _distribution(
-        curves, look, lambda p: scatter.probability_position(p, family), lambda c: c.points, "Position", SHARE,
-        curve=False,
-    )  # fmt: skip
-    return overlay.opts(logx=bool(scatter.log_voltage(family)))
 
+    def height(p: Any) -> Any:
+        return scatter.probability_position(p, family)
 
-def _distribution(
-    curves: Sequence[Curve], look: Looks, height: Callable[[Any], Any], data: Callable[[Curve], pd.DataFrame],
-    name: str, label: str, *, curve: bool,
-) -> hv.Overlay:  # fmt: skip
-    dims = {"kdims": [hv.Dimension("kV", label=KV)], "vdims": [hv.Dimension(name, label=label)]}
-    layers: list[Any] = [_band(c, look(c).colour, height, dims) for c in curves]
+    layers = [_bands(curves, look, height), _fits(curves, look, height)]
     for c in curves:
-        cue = look(c)
-        layers.append(
-            hv.Curve((c.fitted["kv"], height(c.fitted["probability"])), **dims).opts(
-                color=cue.colour, line_dash=cue.dash, line_width=1.5
-            )
-        )
-        at = data(c)
-        pairs = (at["kv"], height(at["probability"]))
-        if curve:
-            drawn = hv.Curve(pairs, label=_legend(c), **dims).opts(
-                color=cue.colour, line_width=2.5, interpolation="steps-post", line_dash=cue.dash
-            )
-        else:
-            drawn = hv.Scatter(pairs, label=_legend(c), **dims).opts(
-                color=cue.colour, marker=cue.marker, size=7, fill_alpha=0.35
-            )
-        layers.append(drawn)
-    layers += [_stood(c, look(c).colour, height, dims) for c in curves]
-    return hv.Overlay(layers)
+        cue, y = look(c), np.asarray(height(c.points["probability"]), dtype=float)
+        data = {"x": c.points["kv"].to_numpy(dtype=float), "y": y, "colour": [cue.colour] * len(y)}
+        layers.append(Layer("marks", data, _legend(c), {"marker": cue.marker, "size": 7, "fill_alpha": 0.35}))
+    layers.append(_stood(curves, look, height))
+    return Plot(layers, KV, SHARE, log_x=bool(scatter.log_voltage(family)))
 
 
-def _band(curve: Curve, colour: str, height: Callable[[Any], Any], dims: dict[str, Any]) -> hv.Polygons:
-    fitted = curve.fitted.dropna(subset=["low", "high"]) if len(curve.fitted) else curve.fitted
-    y = np.asarray(height(fitted["probability"]), dtype=float)
-    x = np.concatenate([fitted["low"], fitted["high"][::-1]]) if len(fitted) else np.array([])
-    shape = {"kV": x, dims["vdims"][0].name: np.concatenate([y, y[::-1]])}
-    return hv.Polygons([shape] if len(x) else [], [*dims["kdims"], *dims["vdims"]]).opts(
-        color=colour, fill_alpha=theme.BAND_ALPHA, line_alpha=0, show_legend=False
-    )
-
-
-def _stood(curve: Curve, colour: str, height: Callable[[Any], Any], dims: dict[str, Any]) -> hv.Scatter:
-    lifted = np.asarray(height(curve.stood["probability"]), dtype=float)
-    seen = np.isfinite(lifted)
-    pairs = (curve.stood["kv"].to_numpy()[seen], lifted[seen])
-    return hv.Scatter(pairs, **dims).opts(
-        color=colour, marker=theme.WITHSTOOD_MARKER, size=13, line_width=2, show_legend=False
-    )
-
-
-def densities(curves: Sequence[Curve], look: Looks) -> hv.Overlay:
+def densities(curves: Sequence[Curve], look: Looks) -> Plot:
     """Kernel density of the readings, and the density of the fitted family, dotted."""
-    dims = {"kdims": [hv.Dimension("kV", label=KV)], "vdims": [hv.Dimension("Density", label=DENSITY)]}
-    layers: list[Any] = []
+    areas: dict[str, list[Any]] = {"xs": [], "ys": [], "colour": []}
+    lines: list[Layer] = []
     for c in curves:
-        cue = look(c)
-        layers.append(hv.Area((c.density["kv"], c.density["density"]), **dims).opts(
-            color=cue.colour, fill_alpha=theme.BAND_ALPHA, line_alpha=0))  # fmt: skip
-        layers.append(hv.Curve((c.density["kv"], c.density["density"]), label=_legend(c), **dims).opts(
-            color=cue.colour, line_width=2.5, line_dash=cue.dash))  # fmt: skip
-        layers.append(hv.Curve((c.fitted["kv"], c.fitted["density"]), **dims).opts(
-            color=cue.colour, line_width=1.5, line_dash="dotted"))  # fmt: skip
-    return hv.Overlay(layers)
+        cue, x, y = look(c), c.density["kv"].to_numpy(dtype=float), c.density["density"].to_numpy(dtype=float)
+        if len(x):
+            _add(areas, np.r_[x[0], x, x[-1]], np.r_[0.0, y, 0.0], cue.colour)
+        drawn = {"line_color": cue.colour, "line_width": 2.5, "line_dash": cue.dash}
+        lines.append(Layer("line", {"x": x, "y": y}, _legend(c), drawn))
+    fits: dict[str, list[Any]] = {"xs": [], "ys": [], "colour": [], "dash": []}
+    for c in curves:
+        if len(c.fitted):
+            _add(fits, _array(c.fitted["kv"]), _array(c.fitted["density"]), look(c).colour)
+            fits["dash"].append("dotted")
+    shade = Layer("bands", areas, look={"fill_alpha": theme.BAND_ALPHA})
+    top = max([0.0, *(float(np.nanmax(y)) for y in (*areas["ys"], *fits["ys"]))]) or 1.0
+    return Plot([shade, *lines, Layer("lines", fits, look={"line_width": 1.5})], KV, DENSITY, y_range=(0.0, 1.06 * top))
 
 
-def boxes(curves: Sequence[Curve], look: Looks) -> hv.Overlay:
+def boxes(curves: Sequence[Curve], look: Looks) -> Plot:
     """Quartiles (from the Kaplan-Meier curve where there are withstands), extremes, and single readings."""
-    layers: list[Any] = []
-    corners = ["x0", "y0", "x1", "y1"]
-    for i, c in enumerate(curves):
-        colour, points = look(c).colour, _jittered(c, i)
-        broke, stood = points[~points["withstood"]], points[points["withstood"]]
-        has = [1] if c.box else []
-        layers += [
-            hv.Segments([(_q(c, "low"), i, _q(c, "high"), i) for _ in has], corners).opts(color=colour, line_width=1.5),
-            hv.Rectangles([(_q(c, "0.25"), i - 0.28, _q(c, "0.75"), i + 0.28) for _ in has], corners).opts(
-                color=colour, fill_alpha=theme.BAND_ALPHA, line_color=colour
-            ),
-            hv.Segments([(_q(c, "0.5"), i - 0.28, _q(c, "0.5"), i + 0.28) for _ in has], corners).opts(
-                color=colour, line_width=3
-            ),
-            hv.Points((broke["kV"], broke["row"]), ["x0", "y0"]).opts(color=colour, size=4, alpha=0.7),
-            hv.Points((stood["kV"], stood["row"]), ["x0", "y0"]).opts(
-                color=colour, marker=theme.WITHSTOOD_MARKER, size=12, line_width=2
-            ),
-        ]
-    axes = {"x0": hv.Dimension("x0", label=KV), "y0": hv.Dimension("y0", label=" ")}
-    return hv.Overlay(layers).redim(**axes).opts(xlabel=KV, ylabel="", show_legend=False)
+    seen = [(i, c, look(c).colour) for i, c in enumerate(curves) if c.box]
+    colours = [colour for _, _, colour in seen]
+    rows = np.array([float(i) for i, _, _ in seen])
+    q = {name: np.array([c.box[name] for _, c, _ in seen]) for name in ("low", "0.25", "0.5", "0.75", "high")}
+    reach = Layer("segments", {"x0": q["low"], "y0": rows, "x1": q["high"], "y1": rows, "colour": colours},
+                  look={"line_width": 1.5})  # fmt: skip
+    quarters = {"left": q["0.25"], "bottom": rows - 0.28, "right": q["0.75"], "top": rows + 0.28, "colour": colours}
+    middle = {"x0": q["0.5"], "y0": rows - 0.28, "x1": q["0.5"], "y1": rows + 0.28, "colour": colours}
+    layers = [
+        reach,
+        Layer("bars", quarters, look={"fill_alpha": theme.BAND_ALPHA}),
+        Layer("segments", middle, look={"line_width": 3}),
+        _strips(curves, look, False, {"marker": "circle", "size": 4, "fill_alpha": 0.7, "line_alpha": 0.7}),
+        _strips(curves, look, True, {"marker": theme.WITHSTOOD_MARKER, "size": 12, "line_width": 2}),
+    ]
+    return Plot(layers, KV, "", y_range=(-0.6, len(curves) - 0.4))
 
 
-def _q(curve: Curve, name: str) -> float:
-    return curve.box.get(name, float("nan"))
-
-
-def _jittered(curve: Curve, row: int) -> pd.DataFrame:
+def _strips(curves: Sequence[Curve], look: Looks, withstood: bool, drawn: dict[str, Any]) -> Layer:
     """Single readings beside each other: the offset is for the eye only and the same every time."""
-    n = len(curve.strip)
-    offset = 0.2 * (2 * np.modf(np.arange(n) * 0.6180339887)[0] - 1)
-    return pd.DataFrame({"kV": curve.strip["kv"], "row": row + offset, "withstood": curve.strip["withstood"]})
+    x, y, colour = [np.array([])], [np.array([])], []
+    for i, c in enumerate(curves):
+        mine = c.strip["withstood"].to_numpy(dtype=bool) == withstood
+        offset = 0.2 * (2 * np.modf(np.arange(len(mine)) * 0.6180339887)[0] - 1)
+        x.append(c.strip["kv"].to_numpy(dtype=float)[mine])
+        y.append(i + offset[mine])
+        colour += [look(c).colour] * int(mine.sum())
+    return Layer("marks", {"x": np.concatenate(x), "y": np.concatenate(y), "colour": colour}, look=drawn)
 
 
-def panels(curves: Sequence[Curve], draw: Callable[[Sequence[Curve]], hv.Overlay]) -> hv.Layout:
+def panels(curves: Sequence[Curve], draw: Callable[[Sequence[Curve]], Plot]) -> Drawing:
     """One panel for each level of the first factor, for when one plot cannot tell so many curves apart."""
     first = dict.fromkeys(c.levels[0] if c.levels else "" for c in curves)
     out = []
     for level in first:
-        mine = [c for c in curves if (c.levels[0] if c.levels else "") == level]
-        out.append(draw(mine).opts(title=level))
-    return hv.Layout(out)
+        plot = draw([c for c in curves if (c.levels[0] if c.levels else "") == level])
+        out.append(replace(plot, title=level))
+    return Drawing(out)
+
+
+def _stepped(x: np.ndarray[Any, Any], y: np.ndarray[Any, Any]) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
+    """Corners of the steps, from 0 at the lowest voltage."""
+    return np.repeat(np.asarray(x, dtype=float), 2), np.repeat(np.r_[0.0, np.asarray(y, dtype=float)], 2)[1:-1]
+
+
+def _array(column: Any) -> np.ndarray[Any, Any]:
+    return np.asarray(column, dtype=float)
+
+
+def _add(columns: dict[str, list[Any]], x: np.ndarray[Any, Any], y: np.ndarray[Any, Any], colour: str) -> None:
+    columns["xs"].append(x)
+    columns["ys"].append(y)
+    columns["colour"].append(colour)
+
+
+def _bands(curves: Sequence[Curve], look: Looks, height: Height) -> Layer:
+    columns: dict[str, list[Any]] = {"xs": [], "ys": [], "colour": []}
+    for c in curves:
+        inside = c.fitted.dropna(subset=["low", "high"]) if len(c.fitted) else c.fitted
+        if len(inside):
+            y = _array(height(inside["probability"]))
+            low, high = _array(inside["low"]), _array(inside["high"])
+            _add(columns, np.r_[low, high[::-1]], np.r_[y, y[::-1]], look(c).colour)
+    return Layer("bands", columns, look={"fill_alpha": theme.BAND_ALPHA})
+
+
+def _fits(curves: Sequence[Curve], look: Looks, height: Height) -> Layer:
+    columns: dict[str, list[Any]] = {"xs": [], "ys": [], "colour": [], "dash": []}
+    for c in curves:
+        if len(c.fitted):
+            _add(columns, _array(c.fitted["kv"]), _array(height(c.fitted["probability"])), look(c).colour)
+            columns["dash"].append(look(c).dash)
+    return Layer("lines", columns, look={"line_width": 1.5})
+
+
+def _stood(curves: Sequence[Curve], look: Looks, height: Height) -> Layer:
+    x, y, colour = [np.array([])], [np.array([])], []
+    for c in curves:
+        lifted = _array(height(c.stood["probability"]))
+        seen = np.isfinite(lifted)
+        x.append(c.stood["kv"].to_numpy(dtype=float)[seen])
+        y.append(lifted[seen])
+        colour += [look(c).colour] * int(seen.sum())
+    drawn = {"marker": theme.WITHSTOOD_MARKER, "size": 13, "line_width": 2}
+    return Layer("marks", {"x": np.concatenate(x), "y": np.concatenate(y), "colour": colour}, look=drawn)
 
 
 def _legend(curve: Curve) -> str:

@@ -1,0 +1,33 @@
+"""Elements of HoloViews in the style that every plot has."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import holoviews as hv
+
+from dashboard import theme
+
+hv.extension("bokeh", logo=False) if "bokeh" not in hv.Store.renderers else None
+hv.renderer("bokeh").webgl = False  # without a GPU, WebGL is many times slower, and thinned curves gain nothing from it
+
+
+def finish(
+    element: Any, *, dark: bool = False, height: int = 440, ticks: Sequence[tuple[float, str]] | None = None
+) -> Any:
+    """Give an element, overlay or layout the style that every plot has."""
+    if isinstance(element, hv.Layout):
+        panels = [finish(e, dark=dark, height=max(220, height // 2), ticks=ticks) for e in element]
+        return hv.Layout(panels).opts(shared_axes=True, merge_tools=True).cols(2)
+    shared: dict[str, Any] = {
+        "responsive": True, "min_height": height, "show_grid": True, "hooks": [theme.style_plot(dark, ticks)],
+        "toolbar": "above", "framewise": True, "axiswise": True,
+    }  # fmt: skip
+    if isinstance(element, hv.Overlay):
+        for layer in element:
+            layer.opts(framewise=True, axiswise=True)
+        named = len({layer.label for layer in element if layer.label})
+        shared["min_height"] = height + theme.LEGEND_LINE * named  # the legend stands below and takes nothing away
+        return element.opts(legend_position="bottom", legend_cols=1, **shared)
+    return element.opts(**shared)

@@ -1,0 +1,163 @@
+"""A live plot: patched where its shape stays, made anew where it does not."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import panel as pn
+import pytest
+from bokeh.models import ColumnDataSource
+
+from dashboard import theme
+from dashboard.pages import page_class
+from dashboard.plots.layers import Drawing, Layer, Plot
+from dashboard.plots.patched import Patched
+from dashboard.study import Study
+
+
+def _drawing(y: list[float], label: str = "a", colour: str = "#111111", top: float | None = None) -> Drawing:
+    line = Layer("line", {"x": np.arange(3.0), "y": np.array(y)}, label, {"line_color": colour})
+    still = Layer("marks", {"x": np.arange(2.0), "y": np.arange(2.0), "colour": ["#222222"] * 2}, look={"size": 5})
+    return Drawing([Plot([line, still], "x", "y", y_range=None if top is None else (0.0, top))])
+
+
+def _sources(patched: Patched) -> list[ColumnDataSource]:
+    return [r.data_source for r in patched.figures[0].renderers]
+
+
+def test_a_patch_replaces_only_the_columns_that_differ_and_keeps_the_models() -> None:
+    patched = Patched(_drawing([1, 2, 3]), dark=False, height=300)
+    figure, sources = patched.figures[0], _sources(patched)
+    seen: list[Any] = []
+    for source in sources:
+        source.on_change("data", lambda attr, old, new: seen.append(attr))
+    patched.patch(_drawing([1, 2, 4], "b", "#333333"))
+    assert patched.figures[0] is figure and _sources(patched) == sources
+    assert list(sources[0].data["y"]) == [1, 2, 4]
+    assert len(seen) == 1  # the marks were the same
+    assert figure.legend[0].items[0].label.value == "b"
+    assert figure.renderers[0].glyph.line_color == "#333333"
+
+
+def test_ranges_hold_all_that_is_drawn_and_a_zoom_stays_while_they_do_not_change() -> None:
+    patched = Patched(_drawing([1, 2, 3]), dark=False, height=300)
+    shown = patched.figures[0].y_range
+    assert shown.start < 0 and shown.end > 3
+    shown.update(start=1.0, end=2.0)  # the reader zooms
+    patched.patch(_drawing([1, 2, 3], "b"))
+    assert (shown.start, shown.end) == (1.0, 2.0)
+    patched.patch(_drawing([1, 2, 30]))
+    assert shown.end > 30 and shown.reset_end == shown.end
+
+
+def test_another_theme_is_a_patch() -> None:
+    patched = Patched(_drawing([1, 2, 3]), dark=False, height=300)
+    patched.patch(_drawing([1, 2, 3]), dark=True)
+    assert patched.figures[0].background_fill_color == theme.palette(True).surface
+
+
+def test_the_legend_stands_outside_the_data_and_names_every_labelled_layer() -> None:
+    figure = Patched(_drawing([1, 2, 3]), dark=False, height=300).figures[0]
+    assert figure.legend[0] in figure.below
+    assert [i.label.value for i in figure.legend[0].items] == ["a"]
+
+
+def test_the_shape_tells_what_a_patch_cannot_carry() -> None:
+    assert _drawing([1, 2, 3]).shape() == _drawing([4, 5, 6], "b", "#333333").shape()
+    assert _drawing([1, 2, 3]).shape() != _drawing([1, 2, 3], "").shape()
+
+
+def test_a_logarithmic_axis_ignores_what_it_cannot_show() -> None:
+    line = Layer("line", {"x": np.array([0.0, 10.0, 100.0]), "y": np.array([1.0, np.nan, 2.0])})
+    (low, high), _ = Drawing([Plot([line], log_x=True)]).ranges()
+    assert 0 < low < 10 and high > 100
+
+
+# ------------------------------------------------------------------ the overlay, which is drawn that way
+
+
+@pytest.fixture(scope="module")
+def readings(tmp_path_factory: pytest.TempPathFactory) -> Any:
+    rng = np.random.default_rng(1)
+    rows = [
+        {"sample": "S", "electrode": e, "filling": f, "order": o, "kv": round(float(kv), 1), "outcome": out}
+        for e, level in (("spherical", 60), ("mushroom", 52), ("disk", 40))
+        for f in range(1, 5)
+        for o, (kv, out) in enumerate(_series(rng, level), 1)
+    ]
+    path = tmp_path_factory.mktemp("canvas") / "readings.csv"
+    pd.DataFrame(rows).to_csv(path, index=False)
+    return path
+
+
+def _series(rng: np.random.Generator, level: float) -> Iterator[tuple[float, str]]:
+    for kv in level * rng.weibull(9, 6):
+        yield (kv, "breakdown") if kv < 64 else (64.0, "withstood")
+
+
+@pytest.fixture
+def page(readings: Any) -> Any:
+    pn.extension("tabulator")
+    study = Study()
+    study.open(readings)
+    page = page_class("overlay")(study)
+    page.shown = True
+    page.__panel__().get_root()
+    return page
+
+
+def _shown(page: Any) -> Patched:
+    return next(p for p, view in page._figures[0]._drawn.values() if view.visible)
+
+
+def test_a_change_of_confidence_patches_the_bands_alone(page: Any) -> None:
+    before = _shown(page)
+    band, steps = before.figures[0].renderers[0], before.figures[0].renderers[2]
+    wide, stepped = np.ptp(band.data_source.data["xs"][0]), steps.data_source.data["x"]
+    page.study.confidence = 0.8
+    assert _shown(page) is before
+    assert np.ptp(band.data_source.data["xs"][0]) < wide
+    assert steps.data_source.data["x"] is stepped
+
+
+@pytest.mark.parametrize("view", ["density", "normal", "weibull", "box"])
+def test_a_view_is_made_once_and_then_only_shown_again(page: Any, view: str) -> None:
+    steps = _shown(page)
+    page.view = view
+    other = _shown(page)
+    assert other is not steps and page._body.visible
+    page.view = "ecdf"
+    assert _shown(page) is steps
+    page.view = view
+    assert _shown(page) is other
+
+
+def test_what_changed_while_another_view_was_in_front_is_there_on_return(page: Any) -> None:
+    page.view = "weibull"
+    page.study.confidence = 0.5
+    page.view = "ecdf"
+    fresh = page_class("overlay")(page.study)
+    fresh.shown = True
+    for mine, other in zip(_sources(_shown(page)), _sources(_shown(fresh)), strict=True):
+        for name in other.data:
+            np.testing.assert_array_equal(np.asarray(mine.data[name][0]), np.asarray(other.data[name][0]))
+
+
+def test_fits_at_another_confidence_are_those_of_a_new_fit(page: Any) -> None:
+    from methods.scatter import fit_groups
+
+    page.study.confidence = 0.9
+    new = fit_groups(page.study.selection, ["electrode"], ["weibull"], confidence=0.9)
+    for kept, made in zip(page.result()["fits"], new, strict=True):
+        assert kept["percentiles"] == made["percentiles"]
+        assert kept["parameter_limits"] == made["parameter_limits"]
+        assert kept["anderson_darling"] == made["anderson_darling"]
+
+
+def test_withstands_are_marked_and_never_a_step(page: Any) -> None:
+    stood = _sources(_shown(page))[-1].data
+    assert set(stood["x"]) == {64.0}
+    assert _shown(page).figures[0].renderers[-1].glyph.marker == theme.WITHSTOOD_MARKER
