@@ -78,10 +78,19 @@ def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1"
 
     study = Study()
     for file in files:
-        study.open(file)
+        try:
+            study.open(file)
+        except InputError as error:
+            raise InputError(str(error) if file.name in str(error) else f"{file.name}: {error}") from error
     chosen = free_port(port, address)
     if chosen != port:
         print(f"gapshift: port {port} is busy, using {chosen}", file=sys.stderr)
+    if address not in _OWN_MACHINE:
+        print(
+            f"gapshift: Caution: at {address} everyone who reaches this machine over the network sees these records "
+            "and can open others; there is no password.",
+            file=sys.stderr,
+        )
     import panel as pn
 
     import dashboard.app  # noqa: F401  (the design, before the first session)
@@ -102,7 +111,7 @@ def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1"
         show=browser,
         title="gapshift",
         verbose=False,
-        websocket_origin=[f"{shown}:{chosen}", f"{address}:{chosen}", f"127.0.0.1:{chosen}"],
+        websocket_origin=origins(address, chosen),
         unused_session_lifetime_milliseconds=_KEPT_MS,
         check_unused_sessions_milliseconds=_CHECK_MS,
     )
