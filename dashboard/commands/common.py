@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from collections.abc import Sequence
 from typing import Any
 
@@ -93,10 +94,12 @@ def reading_arguments(args: argparse.Namespace) -> dict[str, Any]:
 
 
 def open_records(args: argparse.Namespace) -> Any:
-    """Read the file that the command line names."""
+    """Read the file that the command line names; :func:`emit` then says on standard error what was refused."""
     from methods.records import read
 
-    return read(args.file, **reading_arguments(args))
+    records = read(args.file, **reading_arguments(args))
+    args.refused = sum(str(p["action"]).startswith("refused") for p in records.to_dict()["problems"])
+    return records
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:
@@ -104,7 +107,15 @@ def add_json(parser: argparse.ArgumentParser) -> None:
 
 
 def emit(args: argparse.Namespace, result: Any, text: str) -> None:
-    """Print the result: as JSON when asked, otherwise the readable text."""
+    """Print the result: as JSON when asked, otherwise the readable text.
+
+    Values that the reader refused take no part in it, which one line on standard error says: nothing is dropped
+    silently. ``check`` lists them itself.
+    """
+    refused = getattr(args, "refused", 0)
+    if refused and args.command != "check":
+        what = "1 value was refused and takes" if refused == 1 else f"{refused} values were refused and take"
+        print(f"gapshift: {what} no part; 'gapshift check' says which and why", file=sys.stderr)
     if args.json:
         print(json.dumps(as_json(result), ensure_ascii=False, allow_nan=False))
     else:

@@ -13,6 +13,7 @@ from methods.contrast.compare import Comparison
 from methods.contrast.difference import Difference
 from methods.contrast.oil_cautions import differing_shift, level_names, oil_cautions, signed
 from methods.contrast.pairing import OIL_FACTORS, Layout, name_level
+from methods.contrast.shift_results import LevelShift
 from methods.contrast.wording import list_words
 from methods.result import Caution
 
@@ -49,6 +50,19 @@ def cautions(
     for caution in out:
         seen.setdefault((caution.code, caution.text), caution)
     return list(seen.values())
+
+
+def one_by_one(lay: Layout, shifts: Sequence[LevelShift], confidence: float) -> list[Caution]:
+    """Levels whose own limits leave out no shift although the p-value over all levels is not small."""
+    alone = [s for s in shifts if s.p_value_unadjusted < 1 - confidence <= s.p_value]
+    if not alone:
+        return []
+    names = list_words([name_level(lay.by, s.level) for s in alone])
+    text = (
+        f"{len(shifts)} levels are compared at once, and each has limits of its own: some miss the truth by chance. "
+        f"Seen together, the shift of {names} is not shown (the p-value allows for the number of levels)."
+    )
+    return [Caution("one_by_one", text)]
 
 
 def _one_filling(c: Comparison, base: int, confidence: float) -> list[Caution]:

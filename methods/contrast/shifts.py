@@ -110,6 +110,7 @@ def shift(
         raise NotEstimable("; ".join(dict.fromkeys(c.problem for c in found)))
     adjusted = adjust_p([s.p_value for s in shifts], adjust)
     shifts = [replace(s, p_value=float(q)) for s, q in zip(shifts, adjusted, strict=True)]
+    warnings = [*warnings, *say.one_by_one(lay, shifts, confidence)]
     named = lay.sample_known or bool(lay.within)
     used = sorted({b for c in found for b in c.pair.blocks}) if named else []
     left = sorted({b for c in found for b in c.pair.left_out} - set(used))

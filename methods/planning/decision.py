@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -207,12 +207,25 @@ def decide_all(
         part = table[codes == code]
         group = {k: None if pd.isna(part[k].iloc[0]) else part[k].iloc[0] for k in shown}
         try:
-            made.append(_judge_table(part, case, group))
+            found = _judge_table(part, case, group)
+            made.append(replace(found, warnings=(*found.warnings, *_mixture(part))))
         except InputError as error:
             refused.append({"group": group, "breakdowns": len(part), "reason": str(error)})
     if not made:
         raise InputError(refused[0]["reason"], column="limit")
     return Decisions(case.limit.kv, case.limit.title, case.rule, tuple(made), tuple(refused))
+
+
+def _mixture(part: pd.DataFrame) -> list[Caution]:
+    """A caution where one case holds several oils or conditions, as ``by`` can make it."""
+    mixed = [k for k in ("sample", *CONDITION) if part[k].nunique(dropna=False) > 1]
+    if not mixed:
+        return []
+    text = (
+        f"This case holds several levels of {', '.join(mixed)}: the verdict is about their average, and no single oil "
+        "or condition need be like it. Judge them one by one."
+    )
+    return [Caution("mixture", text)]
 
 
 def _case(

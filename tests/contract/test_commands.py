@@ -304,6 +304,37 @@ def test_a_shift_below_nothing_is_not_said(run: Any, tmp_path: Path) -> None:
         assert all(v <= 100 for v in said)
 
 
+def test_several_levels_at_once(run: Any, tmp_path: Path) -> None:
+    """A level whose own limits miss zero, but not once the number of levels counts, is named."""
+    kv = {e: (38.2, 40.0, 41.9) for e in range(12)} | {3: (43.0, 44.5, 46.0)}
+    rows = [
+        {"sample": "A", "electrode": f"E{e}", "filling": f"{e}-{i}", "kv": v + e / 50}
+        for e, values in kv.items()
+        for i, v in enumerate(values)
+    ]
+    _, found = run("shift", save(tmp_path / "t.csv", pd.DataFrame(rows)), "--by", "electrode", "--reference", "E0")
+    alone = [s["level"] for s in found["shifts"] if s["p_value_unadjusted"] < 0.05 <= s["p_value"]]
+    said = [w["text"] for w in found["warnings"] if w["code"] == "one_by_one"]
+    assert alone and len(said) == 1 and all(level in said[0] for level in alone)
+
+
+def test_a_verdict_about_several_oils_says_so(run: Any, tmp_path: Path) -> None:
+    file = save(tmp_path / "t.csv", bench(12, samples=("A", "B")))
+    for by, mixed in ((["--by", "electrode"], True), ([], False)):
+        _, found = run("decide", file, "--limit", "40", *by)
+        assert all(("mixture" in codes(d)) == mixed for d in found["decisions"])
+
+
+def test_refused_values_are_not_dropped_silently(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    table = bench(13).astype({"kv": object})
+    table.loc[3, "kv"] = "spark?"
+    file = save(tmp_path / "t.csv", table)
+    assert main(["shift", str(file), "--by", "electrode", "--json"]) == 0
+    out = capsys.readouterr()
+    assert "shifts" in strict(out.out) and out.err.count("\n") == 1 and "1 value was refused" in out.err
+    assert main(["check", str(file), "--json"]) == 1 and capsys.readouterr().err == ""
+
+
 # --- plan ------------------------------------------------------------------------------------------------------------
 
 
