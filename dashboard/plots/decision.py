@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard import theme
+from dashboard.plots import elements as elements  # loads what draws the elements below
 from dashboard.plots.shift import rows
 
 _CORNERS = ["x0", "y0", "x1", "y1"]

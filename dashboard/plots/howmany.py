@@ -10,6 +10,7 @@ import holoviews as hv
 import pandas as pd
 
 from dashboard import theme
+from dashboard.plots import elements as elements  # loads what draws the elements below
 
 _AT = hv.Dimension("breakdowns", label="Breakdowns in all")
 _BY = hv.Dimension("half_width", label="Half-width (± % of the mean)")

@@ -10,6 +10,7 @@ import holoviews as hv
 import numpy as np
 
 from dashboard import theme
+from dashboard.plots import elements as elements  # loads what draws the elements below
 
 _CORNERS = ["x0", "y0", "x1", "y1"]
 
