@@ -88,7 +88,7 @@ def test_no_look_repeats_among_twelve_levels() -> None:
 def test_the_plot_hook_sets_both_themes_and_probability_ticks() -> None:
     import holoviews as hv
 
-    from dashboard.plots.canvas import finish
+    from dashboard.plots.elements import finish
 
     for dark in (False, True):
         curve = hv.Curve([1, 2, 3])
