@@ -36,7 +36,7 @@ def test_a_round_is_read_a_cell_left_out_and_taken_back(visitor: Any) -> None:
     tab.locator(".answer").filter(has_text=before).wait_for()
 
 
-@pytest.mark.parametrize("visitor", ["desk", "phone"], indirect=True)
+@pytest.mark.parametrize("visitor", ["phone"], indirect=True)
 def test_a_committee_member_goes_through_the_questions(visitor: Any) -> None:
     tab = visitor.open("?page=committee&data=bench")
     tab.locator(".answer").filter(has_text="sound oils are asked for more").wait_for()
