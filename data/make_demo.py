@@ -187,7 +187,7 @@ def messy_rows() -> list[list[object]]:
         ["Cinder Hill T2", "A'", "30,5", "34,4", "32,6", "28,9", "35,1", "32,3", "2,6", "72", "new filling"],
         ["Dunmarsh T1", "1", "14,2", "22,8", "28,1", "12,9", "25,5", "20,7", "6,8", "70", "spread too wide"],
         ["Dunmarsh T1", "1", "18,8", "23,4", "16,1", "26,0", "21,7", "21,2", "3,9", "70", "five more"],
-        ["Dunmarsh T1", "2", "\uff12\uff11,5", "\u00a019,9\u202f", "<5", "999", "\u22123", None, None, "70", "trip faulty"],
+        ["Dunmarsh T1", "2", "\uff12\uff11,5", "\u00a019,9\u202f", "<5", "999", "\u22123", None, None, "70", "trip"],
         ["Elmstead T3", "1", "61,0 (settling)", "58,8", "64,9", "60,1", "63,7", "62,0", "2,5", "72", None],
         ["Mean of all", None, None, None, None, None, None, "44,1"],
     ]

@@ -83,7 +83,7 @@ def tukey(groups: dict[Any, Any], *, confidence: float = 0.95) -> pd.DataFrame:
 def tukey_from_means(
     names: Sequence[Any],
     means: Sequence[float],
-    counts: Sequence[int],
+    counts: Sequence[float],
     mean_square: float,
     df: float,
     *,

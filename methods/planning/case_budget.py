@@ -52,5 +52,5 @@ def budget_of(series: Series, *, between_sd: float | None = None, **bench: Any) 
     inside = float(series.kv.std(ddof=1))
     if inside == 0:
         raise NotEstimable(f"{series.label}: all values are equal; copied or rounded values look like this.")
-    history = {} if between_sd is None else {"between_sd": between_sd, "between_df": float("inf")}
+    history: dict[str, Any] = {} if between_sd is None else {"between_sd": between_sd, "between_df": float("inf")}
     return mean_budget(mean, fillings=1, breakdowns_per_filling=n, within_sd=inside, **history, **bench)

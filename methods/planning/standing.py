@@ -91,7 +91,7 @@ def series_of(data: Any) -> tuple[Series, ...]:
     keys = [k for k in ("sample", *CONDITION) if k in table.columns]
     codes, filling, gone = group_codes(table, keys), filling_codes(table), withstood(table)
     firsts = np.unique(codes, return_index=True)[1]
-    shown = telling(table.iloc[firsts][keys].to_dict("records"))
+    shown = telling([{k: row[k] for k in keys} for _, row in table.iloc[firsts].iterrows()])
     out = []
     for code in pd.unique(codes):
         rows = np.flatnonzero(codes == code)

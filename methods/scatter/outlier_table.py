@@ -71,7 +71,8 @@ def flag_fillings(data: Any, *, alpha: float = 0.05) -> FlaggedFillings:
         for hit in found[found["flagged"]].to_dict("records"):
             row = table.iloc[at[int(hit.pop("position"))]]
             hit.pop("flagged")
-            rows.append({**{c: row[c] for c in (*_SHOWN, "order")}, **hit})
+            names_of_row: dict[Any, Any] = {c: row[c] for c in (*_SHOWN, "order")}
+            rows.append({**names_of_row, **hit})
     names = [*_SHOWN, "order", "test", "side", "kv", "statistic", "critical", "p_value"]
     flags = pd.DataFrame(rows, columns=names)
     flags = flags.drop(columns=[c for c in (*_SHOWN, "order") if flags[c].isna().all()])
