@@ -16,6 +16,7 @@ class AddressBar(pn.custom.JSComponent):
     fixed = param.Integer(0, doc="Count of corrections in place.")
 
     narrow = param.Boolean(False, doc="Whether the window is too narrow for menu and page side by side.")
+    settled = param.Boolean(False, doc="Whether the menu has been put away where the window is narrow.")
 
     _esm = """
     export function render({model, view}) {
@@ -35,7 +36,11 @@ class AddressBar(pn.custom.JSComponent):
       window.addEventListener("popstate", back)
       model.on("remove", () => window.removeEventListener("popstate", back))
       // Only when the document is idle: an answer that comes earlier is lost.
-      const tell = () => window.setTimeout(() => { model.narrow = window.innerWidth < 600 }, 50)
+      const settle = () => { document.documentElement.dataset.menuSettled = "" }
+      const tell = () => window.setTimeout(() => {
+        if (window.innerWidth >= 600 || model.settled) { settle() } else { model.narrow = true }
+      }, 50)
+      model.on("settled", () => window.setTimeout(settle, 300))
       const doc = view.model.document
       if (doc.is_idle) { tell() } else { doc.idle.connect(tell) }
       if (model.search) {

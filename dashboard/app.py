@@ -96,6 +96,7 @@ class App(pn.viewable.Viewer):
         """On a phone the menu lies over the page: close it until it is asked for."""
         if self._bar.narrow:
             self.page.sidebar_open = False
+            self._bar.settled = True
 
     def _themed(self, *_: Any) -> None:
         for page in self._pages.values():
@@ -104,7 +105,7 @@ class App(pn.viewable.Viewer):
     # ------------------------------------------------------------- address
 
     def _restore(self, query: str, first: bool = False) -> None:
-        wanted = address.parse(query)
+        wanted = address.parse(query) or (address.settings(self.study) if first else {})
         asked = {key.partition(".")[0] for key in wanted if "." in key} & keys()
         address.apply(self.study, wanted, inputs={key: page_class(key) for key in asked})
         corrected = address.query(self.study)
@@ -128,7 +129,7 @@ def build(files: Sequence[Path] = ()) -> App:
     for file in files:
         study.open(file)
     if not files and demo.names():
-        study.open_demo(demo.names()[0])
+        study.open_demo(demo.names()[0], first_look=True)
     query = pn.state.location.search if pn.state.location is not None else ""
     app = App(study, query or "")
     if "Mobi" in pn.state.headers.get("User-Agent", ""):

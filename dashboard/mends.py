@@ -1,28 +1,30 @@
-"""What is mended in the browser, from outside, until the libraries do it themselves."""
+"""What is mended in the browser, from outside, until the libraries do it themselves.
+
+Seen with panel 1.9, panel-material-ui 0.16 and bokeh 3.9. Three kinds:
+
+* *Views that are told something before they are drawn* (a table in a closed expander, a plot put into a row a moment
+  before) answer with an uncaught error. What they were told stands in their model, which they read when they are
+  drawn, so nothing is lost by letting them wait.
+* *Names and roles that assistive technology needs*: options of a drop-down called menu items, buttons and progress
+  bars without a name, headings without text, a menu that does not say where one is.
+* *A button that skips the menu*, as the first stop of the tabulator key.
+
+Roles and names are put right a moment after something was added to the page, in one pass over what is there.
+"""
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import panel as pn
+import param
+
+from dashboard import theme
 
 
 class Mends(pn.custom.JSComponent):
-    """Invisible.
+    """Invisible; loads ``mends.js`` once."""
 
-    A component of panel (1.9) that is resized measures its children, and a plot that was put into it a moment
-    before has no layout to measure yet: an uncaught error in the console. Such a plot is measured when it is drawn.
-    """
+    css = param.String(theme.FOCUS, doc="Rules for every part of the page, also those that style sheets do not reach.")
 
-    _esm = """
-    export function render() {
-      const figure = window.Bokeh?.Models?.get?.("Figure")?.prototype?.default_view?.prototype
-      for (const name of ["_measure_layout", "_after_layout"]) {
-        let owner = figure
-        while (owner && !Object.hasOwn(owner, name)) { owner = Object.getPrototypeOf(owner) }
-        if (!owner || owner[name]._gapshift) { continue }
-        const original = owner[name]
-        owner[name] = function(...args) { return this.layout == null ? undefined : original.apply(this, args) }
-        owner[name]._gapshift = true
-      }
-      return null
-    }
-    """
+    _esm = (Path(__file__).parent / "mends.js").read_text(encoding="utf-8")

@@ -61,8 +61,8 @@ FONT = "Roboto, 'Segoe UI', 'Helvetica Neue', Arial, sans-serif"
 TYPE = {"small": 13, "body": 15, "lead": 20, "h2": 18, "h1": 26, "plot": 13}
 #: Spacing in px.
 SPACE = {"xs": 4, "s": 8, "m": 16, "l": 24, "xl": 40}
-#: Ticks of a logarithmic voltage axis.
-LOG_TICKS = (1, 2, 3, 5, 7, 10, 15, 20, 30, 40, 50, 60, 80, 100, 150, 200, 300)
+#: Ticks of a logarithmic axis: voltages, gaps, rates of rise.
+LOG_TICKS = (0.2, 0.3, 0.5, 0.7, 1, 1.5, 2, 2.5, 3, 4, 5, 7, 10, 15, 20, 30, 40, 50, 60, 80, 100, 150, 200, 300)
 #: Height of one line of a plot's legend, px.
 LEGEND_LINE = 24
 #: Share of a mark's colour in an uncertainty band.
@@ -200,6 +200,9 @@ _CSS = {
     "wrong": "var(--danger-bg-color)",
 }
 
+#: Where the keyboard is.
+FOCUS = f":focus-visible {{ outline: 3px solid {_CSS['primary']}; outline-offset: 2px; }}"
+
 _STILL = {
     "@media (prefers-reduced-motion: reduce)": {
         "&, & *": {"animation": "none !important", "transition": "none !important"}
@@ -226,7 +229,17 @@ def page_css() -> str:
     """Rules of the whole document: type, and printing all of it instead of one screenful."""
     return f"""
 body {{ font-family: {FONT}; font-variant-numeric: tabular-nums; }}
-@media print {{ html, body {{ height: auto !important; overflow: visible !important; }} }}
+{FOCUS}
+main:focus {{ outline: none; }}
+#skip-link {{ position: fixed; left: {SPACE["s"]}px; top: -100px; z-index: 5000; padding: {SPACE["s"]}px {SPACE["m"]}px;
+  background: {LIGHT.surface}; color: {LIGHT.primary}; border: none; border-radius: 6px; font-size: {TYPE["body"]}px; }}
+#skip-link:focus {{ top: {SPACE["s"]}px; }}
+/* On a phone the menu lies over the page: it stays away until the page has closed it. */
+@media (max-width: 599.95px) {{ html:not([data-menu-settled]) .MuiDrawer-modal {{ display: none !important; }} }}
+@media print {{
+  html, body {{ height: auto !important; overflow: visible !important; }}
+  #skip-link {{ display: none; }}
+}}
 """
 
 
@@ -253,4 +266,5 @@ footer .hint {{ max-width: 110ch; }}
 .notice b {{ font-weight: 600; }}
 dl {{ margin: 0; max-width: 80ch; }} dt {{ font-weight: 600; margin-top: {SPACE["s"]}px; }} dd {{ margin: 0; }}
 details > summary {{ cursor: pointer; }}
+{FOCUS}
 """

@@ -16,6 +16,8 @@ from typing import Any
 
 import pytest
 
+from dashboard.pages import entries, page_class
+
 ROOT = Path(__file__).resolve().parents[2]
 ARTEFACTS = ROOT / "artefacts"
 ARGUMENTS = [
@@ -93,6 +95,15 @@ def chromium() -> Iterator[Any]:
         browser.close()
 
 
+#: Nothing is to be drawn, the server does not work, and what was sent has been answered.
+_QUIET = """() => {
+  const document = window.Bokeh?.documents?.[0]
+  const quiet = document?.is_idle === true && document.roots()[0]?.data?.busy !== true
+  window.quietLooks = quiet ? (window.quietLooks ?? 0) + 1 : 0
+  return window.quietLooks >= 3
+}"""
+
+
 class Visitor:
     """One browser window with helpers that every test uses, and what went wrong in it."""
 
@@ -101,7 +112,7 @@ class Visitor:
         self.server, self.name = server, name
         self.context = browser.new_context(viewport={"width": width, "height": height}, accept_downloads=True)
         self.tab = self.context.new_page()
-        self.tab.set_default_timeout(60_000)
+        self.tab.set_default_timeout(120_000)
         self.wrong: list[str] = []
         self.tab.on("console", self._console)
         self.tab.on("pageerror", lambda error: self.wrong.append(f"page error: {error}"))
@@ -119,15 +130,15 @@ class Visitor:
 
     def open(self, query: str = "") -> Any:
         """Open the dashboard at this query and wait until the page's heading and its answer are there."""
-        self.tab.goto(self.server + query)
+        self.tab.goto(self.server + query, wait_until="commit")
         self.tab.locator("h1").first.wait_for()
         self.idle()
         return self.tab
 
     def idle(self) -> None:
-        """Wait until the document has nothing more to draw."""
-        self.tab.wait_for_function("() => window.Bokeh?.documents?.[0]?.is_idle === true")
-        self.tab.wait_for_timeout(300)
+        """Wait until the server has nothing more to do and the document nothing more to draw, three looks running."""
+        self.tab.evaluate("() => { window.quietLooks = 0 }")
+        self.tab.wait_for_function(_QUIET, polling=100)
 
     def answer(self) -> str:
         """The sentence that answers the page's question."""
@@ -135,21 +146,20 @@ class Visitor:
 
     def menu(self, label: str) -> None:
         """Go to another page by the menu."""
+        key = next(e.key for e in entries() if e.label == label)
         if self.tab.viewport_size["width"] < 600:
             self.tab.get_by_label("Open drawer").click()
         self.tab.locator("nav").get_by_text(label, exact=True).click()
-        self.tab.locator("h1").filter(has_text=label).wait_for()
+        self.tab.wait_for_url(f"**page={key}*")
+        self.tab.locator("h1").filter(has_text=page_class(key).TITLE).wait_for()
         self.idle()
 
     def choose(self, label: str, option: str) -> None:
         """Choose an option of a drop-down."""
-        wanted = self.tab.get_by_role("option", name=option, exact=True)
-        for _ in range(5):  # a list that was opened while the page still settled closes again
-            self.tab.get_by_role("combobox", name=label).first.click()
-            self.tab.wait_for_timeout(500)
-            if wanted.count():
-                break
-        wanted.click()
+        self.idle()
+        self.tab.get_by_role("combobox", name=label).first.click()
+        self.tab.get_by_role("option", name=option, exact=True).click()
+        self.tab.get_by_role("listbox").wait_for(state="detached")
 
     def picture(self, what: str = "") -> Path:
         """Keep a screenshot."""
