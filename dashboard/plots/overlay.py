@@ -56,6 +56,8 @@ def densities(curves: Sequence[Curve], look: Looks) -> Plot:
         cue, x, y = look(c), c.density["kv"].to_numpy(dtype=float), c.density["density"].to_numpy(dtype=float)
         if len(x):
             _add(areas, np.r_[x[0], x, x[-1]], np.r_[0.0, y, 0.0], cue.colour)
+        if not len(x):
+            x = y = np.array([np.nan])  # nothing to draw, but the legend still shows whose colour it is
         drawn = {"line_color": cue.colour, "line_width": 2.5, "line_dash": cue.dash}
         lines.append(Layer("line", {"x": x, "y": y}, _legend(c), drawn))
     fits: dict[str, list[Any]] = {"xs": [], "ys": [], "colour": [], "dash": []}
@@ -65,7 +67,12 @@ def densities(curves: Sequence[Curve], look: Looks) -> Plot:
             fits["dash"].append("dotted")
     shade = Layer("bands", areas, look={"fill_alpha": theme.BAND_ALPHA})
     top = max([0.0, *(float(np.nanmax(y)) for y in (*areas["ys"], *fits["ys"]))]) or 1.0
-    return Plot([shade, *lines, Layer("lines", fits, look={"line_width": 1.5})], KV, DENSITY, y_range=(0.0, 1.06 * top))
+    return Plot(
+        [shade, *lines, Layer("lines", fits, look={"line_width": 2, "line_dash": "dotted"})],
+        KV,
+        DENSITY,
+        y_range=(0.0, 1.06 * top),
+    )
 
 
 def boxes(curves: Sequence[Curve], look: Looks) -> Plot:

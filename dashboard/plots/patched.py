@@ -24,7 +24,7 @@ def _glyph(layer: Layer) -> Any:
     if layer.kind == "line":
         return Line(x="x", y="y", **look)
     if layer.kind == "lines":
-        return MultiLine(xs="xs", ys="ys", line_color="colour", line_dash="dash", **look)
+        return MultiLine(xs="xs", ys="ys", line_color="colour", **{"line_dash": "dash", **look})
     if layer.kind == "bands":
         return Patches(xs="xs", ys="ys", fill_color="colour", line_color=None, **look)
     if layer.kind == "marks":
