@@ -12,6 +12,7 @@ from dashboard import parts, words
 from dashboard.pages.base import Empty, StudyPage
 from dashboard.pages.records_filters import Exclude, Filters
 from dashboard.pages.records_open import FileCard, Opener
+from dashboard.pages.records_report import StudyReport
 from methods.records.table import WITHSTOOD
 
 HELP = """
@@ -42,11 +43,13 @@ class Page(StudyPage):
         self._cards = pmui.Column(sizing_mode="stretch_width", margin=0, sx={"gap": "16px"})
         self._card_of: dict[tuple[Any, ...], FileCard] = {}
         self._filters, self._exclude = Filters(self.study), Exclude(self.study)
+        self._report = StudyReport(self.study)
         view = super()._layout()
         view.insert(view.index(self._body), self._cards)
         self._choose = pmui.Accordion(
             ("Filter by level", self._filters.__panel__()),
             ("Leave readings out, with a reason", self._exclude.__panel__()),
+            ("Take the whole study home: a report", self._report.__panel__()),
             sizing_mode="stretch_width", margin=0, elevation=0, square=True, title_variant="h2",
         )  # fmt: skip
         view.insert(view.index(self._body), self._choose)

@@ -1,0 +1,73 @@
+"""The report of the study, made off the event loop and then offered as a file."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from typing import Any
+
+import panel as pn
+import panel_material_ui as pmui
+import param
+
+from dashboard import parts
+from dashboard.jobs import Progress, Runner
+from dashboard.study import Study
+
+_KINDS = {"Web page (HTML)": ".html", "Workbook (XLSX)": ".xlsx", "PDF": ".pdf"}
+
+
+def _copy(study: Study) -> Study:
+    return Study(
+        files=list(study.files), dataset=study.dataset, filters=dict(study.filters),
+        exclusions=list(study.exclusions), by=study.by, split=list(study.split), reference=study.reference,
+        confidence=study.confidence,
+    )  # fmt: skip
+
+
+class StudyReport(pn.viewable.Viewer):
+    """Choose a kind of file, make the report of what is selected, take it home."""
+
+    study: Study = param.ClassSelector(class_=Study, constant=True, doc="The session's state.")
+
+    def __init__(self, study: Study, **params: Any) -> None:
+        super().__init__(study=study, **params)
+        self._kind = pmui.Select(label="Kind of file", options=_KINDS, value=".html", size="small")
+        self._made_bytes = b""
+        self._file = parts.saver(
+            "Save the report", "gapshift_report.html", lambda: self._made_bytes, variant="outlined", visible=False,
+            margin=0, width=220,
+        )  # fmt: skip
+        self._runner = Runner(
+            "Make the report", self._prepare, self._made,
+            "Everything this study says, in one file: what was read and left out, every table, how it was computed.",
+        )  # fmt: skip
+        study.param.watch(self._outdated, ["fingerprint", "by", "reference", "confidence"])
+        self._kind.param.watch(self._outdated, "value")
+
+    def __panel__(self) -> Any:
+        choice = parts.explained(self._kind, "One file that needs nothing else to be read.")
+        return pmui.Column(
+            parts.wrap(choice, self._runner), self._file, sizing_mode="stretch_width", margin=0, sx={"gap": "8px"}
+        )
+
+    def _prepare(self) -> tuple[Any, Hashable | None]:
+        from dashboard.report import Asked, content
+        from dashboard.report.gather import gather
+
+        # A copy, so that what the user changes meanwhile does not find its way into half of the report.
+        study, ending = _copy(self.study), str(self._kind.value)
+        asked = Asked(study)
+        shared = (study.fingerprint, study.by, study.reference, study.confidence, repr(study.exclusions))
+
+        def work(progress: Progress) -> tuple[str, bytes]:
+            return ending, content(gather(asked, progress.step), ending)
+
+        return work, ("report", ending, shared)
+
+    def _made(self, made: tuple[str, bytes]) -> None:
+        ending, self._made_bytes = made
+        self._file.param.update(filename=f"gapshift_report{ending}", visible=True)
+
+    def _outdated(self, *_: Any) -> None:
+        """A report of other settings must not be taken for this one."""
+        self._file.visible = False

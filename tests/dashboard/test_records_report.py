@@ -1,0 +1,31 @@
+"""The report from the Records page: a copy of the study, made by the job, outdated when a setting changes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from dashboard.jobs import Progress
+from dashboard.pages.records_report import StudyReport
+from dashboard.study import Study
+
+DEMO = Path(__file__).parents[2] / "data"
+
+
+def test_the_report_is_of_the_study_as_it_was():
+    study = Study()
+    study.open(DEMO / "bench_studies.csv")
+    study.filters = {"study": ["electrode and stirring"]}
+    study.by = "electrode"
+    part = StudyReport(study)
+    work, key = part._prepare()
+    fingerprint = study.fingerprint
+    study.filters = {}  # changed while the job runs
+    ending, data = work(Progress())
+    assert ending == ".html" and b"<html" in data[:400].lower()
+    assert fingerprint in key[2]
+    assert b"120 breakdowns" in data or b"120" in data
+    part._made((ending, data))
+    assert part._file.visible
+    assert part._file.callback().read() == data
+    study.by = "stirring"
+    assert not part._file.visible
