@@ -42,7 +42,7 @@ def test_every_flag_is_that_of_the_filling_alone() -> None:
 
 def test_sound_fillings_are_flagged_no_more_often_than_said() -> None:
     rng = np.random.default_rng(8)
-    n = 3000
+    n = 600
     rows = pd.DataFrame({
         "sample": "A", "filling": np.repeat(np.arange(n), 6).astype(str), "order": np.tile(np.arange(1, 7), n),
         "outcome": "breakdown", "kv": rng.normal(50, 5, 6 * n),
