@@ -114,13 +114,35 @@ class Page(StudyPage):
         self._groups = {"water": parts.wrap(*mineral), "own": parts.wrap(*own), "hidden": parts.wrap(*hidden)}
         self._arrange()
         return [
-            self.select("setting", "Tested as"), self.switch("challenge", "Challenge: hide the oil"),
-            self.number("per_filling", "Breakdowns per filling"), self.number("seed", "Class number"),
-            self.number("limit_kv", "Limit (kV)", step=5), *self._groups.values(),
-            self._buttons(),
-            self.number("count", "Virtual laboratories"),
-            self.number("laboratory", "Between laboratories (%)", step=1),
+            self._group(
+                "The oil and its test",
+                self.select("setting", "Tested as"),
+                self.switch("challenge", "Challenge: hide the oil"),
+                *self._groups.values(),
+            ),
+            self._group(
+                "The bench",
+                self.number("per_filling", "Breakdowns per filling"), self.number("seed", "Class number"),
+                self.number("limit_kv", "Limit (kV)", step=5),
+            ),
+            self._group(
+                "Many laboratories",
+                self.number("count", "Virtual laboratories"),
+                self.number("laboratory", "Between laboratories (%)", step=1),
+            ),
         ]  # fmt: skip
+
+    def _layout(self) -> Any:
+        """The buttons that draw stand directly above the plot that grows."""
+        buttons = self._buttons()
+        view = super()._layout()
+        view.insert(view.index(self._body), buttons)
+        return view
+
+    def _group(self, title: str, *controls: Any) -> Any:
+        return pmui.Column(
+            parts.heading(title, 2), parts.wrap(*controls), sizing_mode="stretch_width", margin=0, sx={"gap": "8px"}
+        )
 
     def _slider(self, name: str, label: str, step: float) -> Any:
         slider = pmui.FloatSlider.from_param(self.param[name], label=label, step=step, size="small")

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard import theme
+from dashboard.plots import elements as elements  # loads what draws the elements below
 
 
 def growing(
