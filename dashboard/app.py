@@ -13,6 +13,7 @@ import param
 
 from dashboard import address, demo, footer, parts, theme
 from dashboard.addressbar import AddressBar
+from dashboard.frame import Frame
 from dashboard.mends import Mends
 from dashboard.pages import entries, keys, page_class
 from dashboard.release import release_on_close
@@ -42,7 +43,7 @@ class App(pn.viewable.Viewer):
         self._bar = AddressBar(visible=False, width=0, height=0, margin=0)
         self._main = pmui.Column(sizing_mode="stretch_width", margin=0)
         self._sidebar = Sidebar(self.study)
-        self.page = pmui.Page(
+        self.page = Frame(
             title="gapshift",
             sidebar=[self._sidebar],
             main=[

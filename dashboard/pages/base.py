@@ -151,7 +151,7 @@ class StudyPage(pn.viewable.Viewer):
         column = parts.explained(widget, text or parameter.doc or "")
         if wide:  # a row of buttons breaks into lines where the page is narrow
             widget.sx = {"flexWrap": "wrap", "& .MuiToggleButton-root": {"width": "auto", "flex": "1 0 auto"}}
-            column.width = 96 * len(shown)
+            column.param.update(width=96 * len(shown), styles={"max-width": "100%"})
         return column
 
     # ------------------------------------------------------------- the frame's own

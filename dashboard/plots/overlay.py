@@ -135,10 +135,11 @@ def _add(columns: dict[str, list[Any]], x: np.ndarray[Any, Any], y: np.ndarray[A
 def _bands(curves: Sequence[Curve], look: Looks, height: Height) -> Layer:
     columns: dict[str, list[Any]] = {"xs": [], "ys": [], "colour": []}
     for c in curves:
-        inside = c.fitted.dropna(subset=["low", "high"]) if len(c.fitted) else c.fitted
-        if len(inside):
-            y = _array(height(inside["probability"]))
-            low, high = _array(inside["low"]), _array(inside["high"])
+        low, high = _array(c.fitted["low"]), _array(c.fitted["high"])
+        inside = np.isfinite(low) & np.isfinite(high)
+        if inside.any():
+            y = _array(height(_array(c.fitted["probability"])[inside]))
+            low, high = low[inside], high[inside]
             _add(columns, np.r_[low, high[::-1]], np.r_[y, y[::-1]], look(c).colour)
     return Layer("bands", columns, look={"fill_alpha": theme.BAND_ALPHA})
 
