@@ -20,7 +20,7 @@ def test_only_what_may_bring_new_models_walks_through_the_page(name: str, monkey
     page.server_doc(document)
     model = next(iter(page._models.values()))[0]
     walks: list[Any] = []
-    monkeypatch.setattr(type(page), "_patch_datamodel_ref", lambda props, ref: walks.append(ref))
+    monkeypatch.setattr(type(page), "_patch_datamodel_ref", lambda *of: walks.append(of))
     value = True if name == "busy" else "other"
     page.param.update(**{name: value})
     assert getattr(model.data, name) == value
