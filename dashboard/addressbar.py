@@ -41,6 +41,10 @@ class AddressBar(pn.custom.JSComponent):
         if (window.innerWidth >= 600 || model.settled) { settle() } else { model.narrow = true }
       }, 50)
       model.on("settled", () => window.setTimeout(settle, 300))
+      const small = window.matchMedia("(max-width: 599.95px)")
+      const resized = () => { model.narrow = small.matches }
+      small.addEventListener("change", resized)
+      model.on("remove", () => small.removeEventListener("change", resized))
       const doc = view.model.document
       if (doc.is_idle) { tell() } else { doc.idle.connect(tell) }
       if (model.search) {

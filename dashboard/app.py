@@ -71,7 +71,7 @@ class App(pn.viewable.Viewer):
             ["page", "dataset", "by", "split", "reference", "confidence", "filters", "inputs"],
         )
         self._bar.param.watch(self._back_or_forward, "search")
-        self._bar.param.watch(self._narrow, "narrow")
+        self._bar.param.watch(self._narrowed, "narrow")
         self.page.param.watch(self._themed, "dark_theme")
         self._show()
         alive.add(self)
@@ -98,6 +98,12 @@ class App(pn.viewable.Viewer):
         if self._bar.narrow:
             self.page.sidebar_open = False
             self._bar.settled = True
+
+    def _narrowed(self, event: Any) -> None:
+        """The window was made narrow, where the menu would cover the page, or wide again."""
+        self._narrow()
+        if not event.new:
+            self.page.sidebar_open = True
 
     def _themed(self, *_: Any) -> None:
         for page in self._pages.values():

@@ -203,9 +203,22 @@ function mend_roles() {
   }
   Element.prototype.attachShadow._gapshift = true
   watch(document)
+  document.addEventListener("keydown", open_by_key, true)
 }
 
-// ---------------------------------------------------------------- the link that skips the menu
+// A drop-down of panel-material-ui opens by a click only: these keys click.
+function open_by_key(event) {
+  const at = event.composedPath()[0]
+  if (!["Enter", " ", "ArrowDown", "ArrowUp"].includes(event.key) || !at?.matches?.('.MuiSelect-select[role="combobox"]')) {
+    return
+  }
+  if (at.getAttribute("aria-expanded") === "true" || at.getAttribute("aria-disabled") === "true") { return }
+  event.preventDefault()
+  event.stopPropagation()
+  at.click()
+}
+
+// ---------------------------------------------------------------- the button that skips the menu
 
 function skip_link() {
   if (document.getElementById("skip-link")) { return }

@@ -145,7 +145,7 @@ class Page(StudyPage):
         )
 
     def _slider(self, name: str, label: str, step: float) -> Any:
-        slider = pmui.FloatSlider.from_param(self.param[name], label=label, step=step, size="small")
+        slider = pmui.FloatSlider.from_param(self.param[name], label=label, step=step, size="small", description="")
         return parts.explained(slider, self.param[name].doc or "")
 
     def _buttons(self) -> Any:
