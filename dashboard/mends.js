@@ -215,7 +215,8 @@ function open_by_key(event) {
   if (at.getAttribute("aria-expanded") === "true" || at.getAttribute("aria-disabled") === "true") { return }
   event.preventDefault()
   event.stopPropagation()
-  at.click()
+  // The space key chooses when it is let go: the list opens after that, or it would close at once.
+  if (event.key === " ") { at.addEventListener("keyup", () => at.click(), {once: true}) } else { at.click() }
 }
 
 // ---------------------------------------------------------------- the button that skips the menu
