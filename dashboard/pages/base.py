@@ -150,8 +150,13 @@ class StudyPage(pn.viewable.Viewer):
         widget = kind.from_param(parameter, label=label, options=shown, size="small", description="")
         column = parts.explained(widget, text or parameter.doc or "")
         if wide:  # a row of buttons breaks into lines where the page is narrow
-            widget.sx = {"flexWrap": "wrap", "& .MuiToggleButton-root": {"width": "auto", "flex": "1 0 auto"}}
-            column.param.update(width=96 * len(shown), styles={"max-width": "100%"})
+            widget.sx = {
+                "maxWidth": "100%",
+                "flexWrap": "wrap",
+                "& .MuiToggleButtonGroup-root": {"flexWrap": "wrap", "width": "100%"},
+                "& .MuiToggleButton-root": {"width": "auto", "flex": "1 0 auto"},
+            }
+            column.param.update(width=None, sizing_mode="stretch_width", styles={"max-width": f"{96 * len(shown)}px"})
         return column
 
     # ------------------------------------------------------------- the frame's own

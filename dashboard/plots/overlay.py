@@ -113,7 +113,12 @@ def panels(curves: Sequence[Curve], draw: Callable[[Sequence[Curve]], Plot]) -> 
     out = []
     for level in first:
         plot = draw([c for c in curves if (c.levels[0] if c.levels else "") == level])
-        out.append(replace(plot, title=level))
+        named = [layer.label for layer in plot.layers if layer.label]
+        if len(named) == 1:  # the title says it, and a legend of one line would say it again
+            plain = [replace(layer, label="") for layer in plot.layers]
+            out.append(replace(plot, layers=plain, title=named[0]))
+        else:
+            out.append(replace(plot, title=level))
     return Drawing(out)
 
 

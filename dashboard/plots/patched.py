@@ -87,6 +87,7 @@ class Patched:
         hook = theme.style_plot(self._dark, self._ticks)
         for made in self.figures:
             hook(SimpleNamespace(state=made), None)
+            made.border_line_color = None  # the dark theme of the frame draws one
 
     def patch(self, drawing: Drawing, *, dark: bool = False, ticks: Sequence[tuple[float, str]] | None = None) -> None:
         """Show another drawing of the same shape: send what differs and nothing else."""
