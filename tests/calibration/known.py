@@ -1,0 +1,182 @@
+"""Which lines of the table are known not to hold, which way, and what to do then."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+
+from tests.calibration.registry import State
+
+
+@dataclass(frozen=True)
+class Known:
+    """A documented departure: studies and claims by pattern, and one plain sentence (empty: harmless)."""
+
+    study: str
+    claim: str
+    state: State
+    advice: str = ""
+
+
+FIT_FEW = (
+    "Limits of a fit by normal approximation from few breakdowns are too narrow, most of all at the 1 % point: ask for "
+    "profile limits, and below ten breakdowns take even those as narrower than their name."
+)
+PROFILE_FEW = (
+    "Profile limits from 6 or 10 breakdowns are a little too narrow too: for a normal SD or percentile take the exact "
+    "limits that the plans use, or test more."
+)
+THREE = (
+    "The three-parameter Weibull has no regular likelihood: with few breakdowns its limits say less than their name. "
+    "Use the two-parameter family unless there are many breakdowns and a reason for a threshold."
+)
+FIT_FILLINGS = (
+    "A fit takes all breakdowns as independent. Where they come from few fillings its limits do not hold what differs "
+    "from filling to filling: take the limits of the mean and of the components instead, or test more fillings."
+)
+FIT_LAW = (
+    "Where the family is wrong the low percentiles are wrong, whatever their limits: compare families, and ask for "
+    "low percentiles from the data (ranks) where the decision hangs on them."
+)
+PLAIN_KM = (
+    "Plain Kaplan-Meier limits fail in the tails; the log-log limits, which are the ones used unless others are asked "
+    "for, hold better. With 10 values no limits near the lowest breakdowns can be relied on."
+)
+KM_FILLINGS = (
+    "Survival curves, bands and the log-rank test count breakdowns as independent: with filling effects they promise "
+    "too much. Compare fillings (shift, percentile shift) instead."
+)
+OUTLIERS = (
+    "Outlier tests assume normal scatter: a Weibull has a long low tail and contaminated scatter has wide ones, and "
+    "both are flagged more often than the level says. A flag is a reason to look, never one to leave a value out."
+)
+CONTAMINATED_SD = (
+    "Limits of an SD, a variance or a ratio of SDs rest on normal scatter: a few wide values make them too narrow. "
+    "Use the robust limits of the ratio of SDs (nearer, still narrow), and look at the flagged values first."
+)
+CORRELATED_COMPONENTS = (
+    "Correlation of neighbours inside fillings passes for scatter between fillings: where the order effects show it, "
+    "read the component between fillings as too large and the one within as too small."
+)
+ONE_FILLING = (
+    "With one filling a level the difference between fillings cannot be seen, so the limits leave it out (warning "
+    "`one_filling`): test a second filling of each before anything is decided."
+)
+UNADJUSTED = (
+    "Several comparisons at once need Holm, Tukey or Games-Howell; unadjusted tests find a difference too often."
+)
+UNEQUAL_TUKEY = (
+    "Tukey takes one SD for all levels: where SDs differ use Games-Howell, which is what is used unless asked."
+)
+VARIANCE_TESTS = (
+    "The F test and Bartlett's test take wide tails for unequal scatter: use Levene's or Fligner-Killeen's."
+)
+HIDDEN = (
+    "A plan that counts breakdowns of one filling as independent does not cover what differs between fillings or what "
+    "neighbours share: give `between_cov` (and `serial_correlation`), or plan several fillings."
+)
+PLAN_WIDE = (
+    "A plan keeps its promised width only where the scatter is as planned; low breakdowns and correlation that were "
+    "not planned for make the interval wider, and a difference is seen less often. Plan from a pilot of your own oil."
+)
+PIVOT_LAW = (
+    "Weibull limits of a low percentile fail on normal breakdowns (and the other way round): the family decides."
+)
+STOPPING = (
+    "Stopping as soon as the interval looks narrow makes it too narrow; the rate is told with every such advice. The "
+    "two-stage rule keeps its promise."
+)
+GUARDED_ONE = (
+    "The guarded rule on one filling guards against scatter within it only: an oil at the limit passes far too often "
+    "where fillings differ. Test two or more fillings, or give the SD between fillings from history."
+)
+LABS = (
+    "Limits of s_r, s_L and s_R and the tests of Cochran and Grubbs rest on normal scatter: wide values make limits "
+    "too narrow and flags too frequent. Find the cause of a flag before a laboratory is left out; look at the robust "
+    "figures beside."
+)
+AGREEMENT = (
+    "Limits of agreement are normal quantiles: wide values make their own limits too narrow. Look at the differences."
+)
+MEAN_SAFE = "The mean over few fillings has limits on the safe side where the data show no scatter between fillings."
+RANKS = (
+    "Rank tests on one short series can hardly reject (Pettitt's and the runs test never do at 6): no finding there is "
+    "no proof. Pool the fillings."
+)
+
+CORRELATED_TEST = (
+    "Correlation of neighbours passes for trend in rank tests: read them together with the correlation, and take the "
+    "trend's own limits, which rest on the fillings and hold."
+)
+
+_FEW = ("normal 6", "normal 6 withstood", "normal 10", "normal 10 withstood", "weibull 6", "weibull 6 withstood",
+        "weibull 10", "lognormal 10", "gumbel_min 10")  # fmt: skip
+
+KNOWN: tuple[Known, ...] = (
+    *(Known(f"fit {name}", "wald_*", "poor", FIT_FEW) for name in _FEW),
+    Known("fit normal 6", "profile_*", "poor", PROFILE_FEW),
+    Known("fit normal 6 withstood", "profile_half", "poor", PROFILE_FEW),
+    Known("fit weibull3 *", "wald_low", "poor", THREE),
+    Known("fit weibull3 *", "wald_spread", "poor", THREE),
+    Known("fit normal to normal with fillings", "*", "poor", FIT_FILLINGS),
+    Known("fit normal to weibull", "*", "poor", FIT_LAW),
+    Known("fit * to contaminated", "low", "poor", FIT_LAW),
+    Known("order 20 x 6 correlated", "Mann-Kendall", "poor", CORRELATED_TEST),
+    Known("plain * contaminated", "f", "poor", VARIANCE_TESTS),
+    Known("plain * contaminated", "bartlett", "poor", VARIANCE_TESTS),
+    Known("order statistics", "ranks", "conservative"),
+    Known("pilot * normal", "enough", "conservative"),
+    Known("precision 8 x 3 contaminated", "s_[rR]", "poor", LABS),
+    Known("precision 8 uneven normal", "s_L", "conservative"),
+    Known("survival normal 1 x 10", "log_low", "poor", PLAIN_KM),
+    Known("survival normal 1 x 10", "plain_low", "conservative"),
+    Known("survival normal 1 x 10", "plain_half", "poor", PLAIN_KM),
+    Known("survival normal 5 x 6", "*_half", "poor", KM_FILLINGS),
+    Known("survival normal 5 x 6", "plain_low", "poor", PLAIN_KM),
+    Known("survival weibull 1 x 30", "log_low", "conservative"),
+    Known("survival *", "plain_low", "poor", PLAIN_KM),
+    Known("ecdf band 5 x 6", "band", "poor", KM_FILLINGS),
+    Known("log rank with fillings", "p", "poor", KM_FILLINGS),
+    Known("outliers contaminated 6", "grubbs", "poor", OUTLIERS),
+    Known("components 3 x 5", "filling", "conservative"),
+    Known("components 3 x 5", "mean", "conservative", MEAN_SAFE),
+    Known("components 5 x 5 none between", "mean", "conservative", MEAN_SAFE),
+    Known("components 5 x 5 contaminated", "breakdown", "poor", CONTAMINATED_SD),
+    Known("components 5 x 5 correlated", "filling", "poor", CORRELATED_COMPONENTS),
+    Known("components 5 x 5 correlated", "icc", "poor", CORRELATED_COMPONENTS),
+    Known("one way contaminated", "within", "poor", CONTAMINATED_SD),
+    Known("one way contaminated", "total", "poor", CONTAMINATED_SD),
+    Known("one way contaminated", "satterthwaite", "poor", CONTAMINATED_SD),
+    Known("series of 6 normal", "Mann-Kendall", "conservative", RANKS),
+    Known("series of 6 normal", "runs", "conservative", RANKS),
+    Known("series of 6 normal", "turning points", "conservative", RANKS),
+    Known("series of *", "Pettitt", "conservative", RANKS),
+    Known("series of 6 normal", "sen", "conservative"),
+    Known("shift 2-2 filling_means", "kv", "conservative"),
+    Known("shift contaminated * filling_means", "f", "poor", CONTAMINATED_SD),
+    Known("shift contaminated * filling_means", "robust", "poor", CONTAMINATED_SD),
+    Known("shift one filling filling_means", "*", "poor", ONE_FILLING),
+    Known("shift one filling mixed", "*", "poor", ONE_FILLING),
+    Known("holm *", "none", "poor", UNADJUSTED),
+    Known("holm 3 normal", "holm", "conservative"),
+    Known("pairs 5 normal unequal", "tukey", "poor", UNEQUAL_TUKEY),
+    Known("power law", "nonlinear", "conservative"),
+    Known("agreement 30 contaminated", "*_lower", "poor", AGREEMENT),
+    Known("plan mean hidden fillings", "covers", "poor", HIDDEN),
+    Known("plan mean correlated one filling", "covers", "poor", HIDDEN),
+    Known("plan mean correlation ignored", "narrow", "poor", PLAN_WIDE),
+    Known("plan mean low ones", "narrow", "poor", PLAN_WIDE),
+    Known("plan difference correlation ignored", "power", "poor", PLAN_WIDE),
+    Known("pivot tails 20 normal", "point", "poor", PIVOT_LAW),
+    Known("guarded 1 x 6 normal 5", "*", "poor", GUARDED_ONE),
+    Known("precision 8 x 3 contaminated", "cochran", "poor", LABS),
+    Known("flags 6 x 2 contaminated", "cochran", "poor", LABS),
+)
+
+
+def known(study: str, claim: str) -> Known | None:
+    """The first departure that is documented for a claim of a study; None where it is said to hold."""
+    for item in KNOWN:
+        if fnmatchcase(study, item.study) and fnmatchcase(claim, item.claim):
+            return item
+    return None
