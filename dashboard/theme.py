@@ -235,7 +235,7 @@ main:focus {{ outline: none; }}
   background: {LIGHT.surface}; color: {LIGHT.primary}; border: none; border-radius: 6px; font-size: {TYPE["body"]}px; }}
 #skip-link:focus {{ top: {SPACE["s"]}px; }}
 /* On a phone the menu lies over the page: it stays away until the page has closed it. */
-@media (max-width: 599.95px) {{ html:not([data-menu-settled]) .MuiDrawer-modal {{ display: none !important; }} }}
+@media (max-width: 599.95px) {{ html:not([data-menu-settled]) {{ --menu-over-page: none; }} }}
 @media print {{
   html, body {{ height: auto !important; overflow: visible !important; }}
   #skip-link {{ display: none; }}
@@ -260,7 +260,8 @@ a {{ color: {_CSS["primary"]}; }}
 .hint {{ color: {_CSS["muted"]}; font-size: {TYPE["small"]}px; line-height: 1.4; margin: 0; max-width: 60ch; }}
 footer .hint {{ max-width: 110ch; }}
 .silent {{ position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }}
-.notice {{ border-left: 4px solid {_CSS["caution"]}; padding: {SPACE["xs"]}px {SPACE["m"]}px; }}
+.notice {{ max-width: 120ch; font-size: 14px; border-left: 4px solid {_CSS["caution"]};
+  padding: {SPACE["xs"]}px {SPACE["m"]}px; }}
 .notice.wrong {{ border-color: {_CSS["wrong"]}; }}
 .notice.calm {{ border-color: {_CSS["rule"]}; }}
 .notice b {{ font-weight: 600; }}

@@ -10,12 +10,14 @@ import numpy as np
 import pandas as pd
 
 from methods.errors import InputError, NotEstimable
-from methods.records.table import as_table, condition_codes, filling_codes, fillings_known, group_codes
+from methods.records.table import as_table, condition_codes, filling_codes, group_codes
 from methods.records.table import withstood as withstood_rows
 from methods.result import Caution, as_json
 from methods.scatter.families import FAMILIES, family_of
 from methods.scatter.fitting import Estimate, estimate
 from methods.scatter.goodness import anderson_darling
+
+Array = np.ndarray[Any, Any]
 
 
 def fit_groups(
@@ -99,21 +101,21 @@ def estimate_groups(data: Any, by: Sequence[str] = (), families: Sequence[str] =
         raise InputError("There are no breakdowns to fit.")
     names = list(dict.fromkeys(resolve_column(table, column) for column in by))
     chosen = [family_of(name).name for name in dict.fromkeys(families)]
+    makeup = _MakeUp(table)
     codes = group_codes(table, names)
     out = []
     for code in pd.unique(codes):
-        part = table[codes == code]
-        group = {name: as_json(part[name].iloc[0]) for name in names}
-        extra = _group_cautions(part)
-        fillings = int(len(np.unique(filling_codes(part)))) if fillings_known(part) else None
-        out += [_one(part, name, group, fillings, extra) for name in chosen]
+        rows = np.flatnonzero(codes == code)
+        group = {name: as_json(table[name].iloc[rows[0]]) for name in names}
+        fillings = makeup.fillings(rows)
+        extra = makeup.cautions(rows, fillings)
+        out += [_one(makeup.kv[rows], makeup.gone[rows], name, group, fillings, extra) for name in chosen]
     return out
 
 
 def _one(
-    part: pd.DataFrame, family: str, group: Mapping[str, Any], fillings: int | None, extra: Sequence[Caution]
+    kv: Array, gone: Array, family: str, group: Mapping[str, Any], fillings: int | None, extra: Sequence[Caution]
 ) -> GroupEstimate:
-    kv, gone = part["kv"].to_numpy(dtype=float), withstood_rows(part)
     head = {"family": family, "n": len(kv), "withstood": int(gone.sum()), "fillings": fillings}
     try:
         found = estimate(kv, gone, family)
@@ -127,23 +129,35 @@ def _one(
     return GroupEstimate(group, head, found, "", goodness, extra)
 
 
-def _group_cautions(part: pd.DataFrame) -> list[Caution]:
-    """What the make-up of the group does to a fit that takes its values as independent and alike."""
-    out = []
-    conditions = len(np.unique(condition_codes(part)))
-    samples = int(part["sample"].nunique())
-    if conditions > 1 or samples > 1:
-        what = [f"{conditions} conditions"] * (conditions > 1) + [f"{samples} samples"] * (samples > 1)
-        out.append(
-            Caution(
-                "mixed",
-                f"This group mixes {' and '.join(what)}: the fit describes the mixture, not the scatter of "
-                "one of them. Group by the columns that differ.",
+class _MakeUp:
+    """What rows are made of, coded once for all groups."""
+
+    def __init__(self, table: pd.DataFrame) -> None:
+        self.kv, self.gone = table["kv"].to_numpy(dtype=float), withstood_rows(table)
+        self._known = table["filling"].notna().to_numpy()
+        self._filling, self._condition = filling_codes(table), condition_codes(table)
+        self._sample = pd.factorize(table["sample"], use_na_sentinel=True)[0]
+
+    def fillings(self, rows: Array) -> int | None:
+        """How many fillings these rows come from; None where one does not say."""
+        return len(pd.unique(self._filling[rows])) if self._known[rows].all() else None
+
+    def cautions(self, rows: Array, fillings: int | None) -> list[Caution]:
+        """What the make-up of the group does to a fit that takes its values as independent and alike."""
+        out = []
+        conditions = len(pd.unique(self._condition[rows]))
+        names = pd.unique(self._sample[rows])
+        samples = int((names >= 0).sum())
+        if conditions > 1 or samples > 1:
+            what = [f"{conditions} conditions"] * (conditions > 1) + [f"{samples} samples"] * (samples > 1)
+            out.append(
+                Caution(
+                    "mixed",
+                    f"This group mixes {' and '.join(what)}: the fit describes the mixture, not the scatter of "
+                    "one of them. Group by the columns that differ.",
+                )
             )
-        )
-    if fillings_known(part):
-        fillings = len(np.unique(filling_codes(part)))
-        if 1 < fillings < len(part):
+        if fillings is not None and 1 < fillings < len(rows):
             out.append(
                 Caution(
                     "fillings",
@@ -155,4 +169,4 @@ def _group_cautions(part: pd.DataFrame) -> list[Caution]:
             out.append(
                 Caution("one_filling", "All values come from one filling: how fillings differ is not in these limits.")
             )
-    return out
+        return out
