@@ -100,10 +100,18 @@ AGREEMENT = (
 )
 MEAN_SAFE = "The mean over few fillings has limits on the safe side where the data show no scatter between fillings."
 RANKS = (
-    "Rank tests on one short series can hardly reject (Pettitt's and the runs test never do at 6): no finding there is "
-    "no proof. Pool the fillings."
+    "Rank tests on one short series can hardly reject (Pettitt's never did at 6 or 12, the runs test never at 6): no "
+    "finding there is no proof. Pool the fillings."
 )
 
+FEW_BUDGET = (
+    "The degrees of freedom of a budget with a certain part beside few fillings are an approximation that comes out a "
+    "little large: with three fillings take the expanded uncertainty as slightly too small, or test five."
+)
+AREA = (
+    "The weakest-link test does not allow for filling effects: where fillings differ it rejects too often, so a "
+    "rejection there is a reason to test more fillings, not a proof."
+)
 CORRELATED_TEST = (
     "Correlation of neighbours passes for trend in rank tests: read them together with the correlation, and take the "
     "trend's own limits, which rest on the fillings and hold."
@@ -124,6 +132,9 @@ KNOWN: tuple[Known, ...] = (
     Known("order 20 x 6 correlated", "Mann-Kendall", "poor", CORRELATED_TEST),
     Known("plain * contaminated", "f", "poor", VARIANCE_TESTS),
     Known("plain * contaminated", "bartlett", "poor", VARIANCE_TESTS),
+    Known("next step 4 normal", "when_narrow", "poor", STOPPING),
+    Known("budget 3 normal", "mean", "poor", FEW_BUDGET),
+    Known("area law with fillings", "p", "poor", AREA),
     Known("order statistics", "ranks", "conservative"),
     Known("pilot * normal", "enough", "conservative"),
     Known("precision 8 x 3 contaminated", "s_[rR]", "poor", LABS),

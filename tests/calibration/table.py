@@ -44,8 +44,8 @@ In brackets: 95 % limits of the share found, for its number of repetitions (Clop
   says what to do then.
 
 *None* counts the repetitions in which the package gave no answer and said so. Seed {seed}; the repetitions are in each
-line: quick studies have many, slow ones few. `python -m tests.calibration.table --long` runs all again, without `--long`
-with half of the repetitions.
+line: quick studies have many, slow ones few. `python -m tests.calibration.table --long` runs all again, and
+without `--long` half of the repetitions.
 """
 
 
