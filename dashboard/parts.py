@@ -116,7 +116,8 @@ def explained(control: Any, text: str = "", width: int = 240) -> pmui.Column:
     control.sizing_mode = "stretch_width"
     control.margin = 0
     line = hint(text)
-    return pmui.Column(control, line, width=width, margin=0, sx={"gap": "4px"}, styles={"max-width": "100%"})
+    # At most so wide, never wider than the page: a fixed width would also be the least one.
+    return pmui.Column(control, line, sizing_mode="stretch_width", max_width=width, margin=0, sx={"gap": "4px"})
 
 
 def wrap(*objects: Any, gap: int = theme.SPACE["l"], **params: Any) -> pn.FlexBox:

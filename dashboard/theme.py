@@ -179,7 +179,7 @@ def _scheme(colours: Palette) -> dict[str, Any]:
         },
         "shape": {"borderRadius": 6},
         "components": {
-            name: {"styleOverrides": {"root": _STILL}}
+            name: {"styleOverrides": {"root": _STILL | (_MENU if name == "MuiDrawer" else {})}}
             for name in ("MuiButtonBase", "MuiDrawer", "MuiCollapse", "MuiLinearProgress", "MuiTooltip", "MuiSwitch")
         },
     }
@@ -202,6 +202,9 @@ _CSS = {
 
 #: Where the keyboard is.
 FOCUS = f":focus-visible {{ outline: 3px solid {_CSS['primary']}; outline-offset: 2px; }}"
+
+#: The menu that lies over the page; see :func:`page_css` for when it stays away.
+_MENU = {"&.MuiDrawer-modal": {"display": "var(--menu-over-page, flex) !important"}}
 
 _STILL = {
     "@media (prefers-reduced-motion: reduce)": {

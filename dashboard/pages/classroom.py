@@ -141,7 +141,7 @@ class Page(StudyPage):
 
     def _group(self, title: str, *controls: Any) -> Any:
         return pmui.Column(
-            parts.heading(title, 2), parts.wrap(*controls), sizing_mode="stretch_width", margin=0, sx={"gap": "8px"}
+            parts.heading(title, 2), parts.wrap(*controls), sizing_mode="stretch_width", margin=0, sx={"gap": "16px"}
         )
 
     def _slider(self, name: str, label: str, step: float) -> Any:

@@ -88,7 +88,7 @@ class Page(StudyPage):
         self._own_controls = pn.FlexBox(gap="24px", align_items="start", sizing_mode="stretch_width", margin=0)
         self._own_extras = pn.Column(sizing_mode="stretch_width", margin=0)
         choice = self.select("question", "Question", QUESTIONS, "Each has its own answer, plot and table.")
-        choice.width = 400
+        choice.max_width = 400
         return [choice, self._own_controls]
 
     def extras(self) -> Sequence[Any]:

@@ -20,7 +20,7 @@ COUNTS = {"filling": "a filling's mean", "breakdown": "one breakdown"}
 def results(page: Any) -> Any:
     """The choice of what counts as one result."""
     choice = page.choice("counts", "A result is", COUNTS, "What is reported is as a rule the mean of a filling.")
-    choice.width = 280
+    choice.max_width = 280
     return choice
 
 

@@ -61,7 +61,7 @@ class Page(StudyPage):
             "counts", "A result is", {"filling": "a filling's mean", "breakdown": "one breakdown"},
             "What is reported is as a rule the mean of a filling.",
         )  # fmt: skip
-        counts.width = 280
+        counts.max_width = 280
         text = "Precision is given for each level: an oil, or a way of testing."
         return [parts.explained(self._level, text, width=300), counts]
 

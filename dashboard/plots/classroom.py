@@ -89,6 +89,6 @@ def laboratories(results: pd.DataFrame, truth_kv: float | None, limit_kv: float 
     return hv.Overlay(layers).opts(
         hv.opts.Overlay(
             xlabel="Fillings × breakdowns on each", ylabel="Reported mean (kV)",
-            xticks=[(i, d) for d, i in place.items()], xlim=(0.4, len(designs) + 0.6),
+            xticks=[(i, d) for d, i in place.items()] or [(1, "hidden")], xlim=(0.4, max(len(designs), 1) + 0.6),
         )
     )  # fmt: skip

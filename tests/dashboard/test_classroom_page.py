@@ -101,6 +101,9 @@ def test_the_challenge_hides_the_truth_until_it_is_revealed(page) -> None:  # ty
     truth = page.result().bench.true_mean_kv
     assert "Guess" in page._answer.text
     assert "classroom_laboratories" not in [t for t in page.tables(page.result())]
+    page._view.get_root()  # as a browser would have it drawn
+    page._came_to_front()
+    assert not page._state.visible
     words = " ".join(page._figures[i]._words.object for i in (0, 1))
     assert "until" in words or "once the oil is revealed" in words
     assert f"{truth:.3g}" not in page._answer.text
