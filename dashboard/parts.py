@@ -218,6 +218,7 @@ class Table(pn.viewable.Viewer):
             "text_align": {c: "right" if c in numbers else "left" for c in frame.columns},
             "header_align": {c: "right" if c in numbers else "left" for c in frame.columns},
             "header_tooltips": {c: words.explanation(c, self._own) for c in frame.columns},
+            "editors": {c: None for c in frame.columns},  # cells with an editor take the keyboard and lose it again
             "layout": "fit_data_fill" if len(frame.columns) > 3 else "fit_columns",
             "pagination": "remote" if len(frame) > self._size else None,
         }
