@@ -18,6 +18,9 @@ _KEPT_MS = 60_000
 _CHECK_MS = 15_000
 #: Seconds after which the server gets ready for the pages behind the first.
 _WARM_AFTER_S = 4.0
+#: Seconds between the end of a session and the collection of what it held.
+_TIDY_AFTER_S = 3.0
+_tidying: threading.Timer | None = None
 
 #: Addresses that only this machine reaches; any other has to be asked for and is cautioned about.
 _OWN_MACHINE = ("127.0.0.1", "localhost", "::1")
@@ -101,6 +104,7 @@ def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1"
     gc.collect()
     gc.freeze()
     gc.enable()
+    pn.state.on_session_destroyed(_tidy_soon)
     warming = threading.Timer(_WARM_AFTER_S, _warm)
     warming.daemon = True
     warming.start()
@@ -116,6 +120,15 @@ def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1"
         check_unused_sessions_milliseconds=_CHECK_MS,
     )
     return 0
+
+
+def _tidy_soon(_context: Any) -> None:
+    """Give back what a closed session held once those that close with it are gone, not when memory runs short."""
+    global _tidying
+    if _tidying is None or not _tidying.is_alive():
+        _tidying = threading.Timer(_TIDY_AFTER_S, gc.collect)
+        _tidying.daemon = True
+        _tidying.start()
 
 
 def _warm() -> None:

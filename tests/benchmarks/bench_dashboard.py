@@ -173,14 +173,20 @@ def measure(browser: Any, command: Sequence[str], port: int, query: str, control
 
 
 def sessions(command: Sequence[str], port: int, visits: int) -> tuple[float, float]:
-    """MB that an open session takes, and MB that each closed one leaves behind."""
+    """MB that an open session takes, and MB by which one more closed session leaves the server larger.
+
+    The first round fills what the allocator and the caches keep for good; the second, of as many, shows the growth.
+    """
     with served(command, port) as (process, url, _):
         asyncio.set_event_loop(asyncio.new_event_loop())
         _visit(url, 5, process.pid)
-        _settled(process.pid)
-        start, held = memory_mb(process.pid), _visit(url, visits, process.pid)
-        _settled(process.pid)
-        return (held - start) / min(10, visits), (memory_mb(process.pid) - start) / visits
+        first = memory_mb(process.pid)
+        held = _visit(url, visits, process.pid)
+        _settled()
+        before = memory_mb(process.pid)
+        _visit(url, visits, process.pid)
+        _settled()
+        return (held - first) / min(10, visits), (memory_mb(process.pid) - before) / visits
 
 
 def _visit(url: str, visits: int, pid: int) -> float:
@@ -199,7 +205,7 @@ def _visit(url: str, visits: int, pid: int) -> float:
     return held
 
 
-def _settled(pid: int) -> None:
+def _settled() -> None:
     """Wait until the server has discarded the sessions that were left."""
     from dashboard.server import _CHECK_MS, _KEPT_MS
 
@@ -244,7 +250,7 @@ def main() -> None:
         port = free_port()
         serve = [sys.executable, "-m", "dashboard.cli", "serve", "--no-browser", "--port", str(port)]
         each, left = sessions(serve, port, args.sessions)
-        print(f"\n{args.sessions} sessions: {each:.1f} MB an open one, {left:.2f} MB left by each closed one")
+        print(f"\n{args.sessions} sessions: {each:.1f} MB an open one, {left:.2f} MB of growth for each closed one")
 
 
 if __name__ == "__main__":
