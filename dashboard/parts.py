@@ -206,7 +206,7 @@ class Table(pn.viewable.Viewer):
     def _written(self, name: str, value: float) -> str:
         if not np.isfinite(value):
             return "–"
-        if self._exact:
+        if self._exact or (name == "order" and value == int(value)):
             return f"{value:.10g}"
         chance = name.startswith("p_value") or "probability" in name
         return words.p_value(value) if chance else words.number(value, self._digits)

@@ -106,3 +106,19 @@ def listed(words: Any) -> str:
     """``a``, ``a and b``, ``a, b and c``."""
     items = [str(w) for w in words]
     return items[0] if len(items) == 1 else ", ".join(items[:-1]) + f" and {items[-1]}" if items else ""
+
+
+_STEPS = {
+    "report": "report the mean",
+    "repeat": "repeat the test",
+    "incomplete": "go on: not all taken yet",
+    "no_rule": "not judged",
+    "withstood": "ceiling reached",
+}
+
+
+def step(code: str) -> str:
+    """What a consistency rule asks for, in words: ``five_more`` is "five more breakdowns"."""
+    if code.endswith("_more"):
+        return f"{code.removesuffix('_more')} more breakdowns"
+    return _STEPS.get(code, code)

@@ -68,6 +68,10 @@ class Page(StudyPage):
         "pooled_covers": ("Pooled covers", "Share of intervals on breakdowns that hold the true mean."),
         "fillings_covers": ("Fillings cover", "Share of intervals on filling means that hold the true mean."),
         "passes": ("Passes", "Share of laboratories whose mean reaches the limit."),
+        "pooled_low_kv": ("Pooled from (kV)", "Lower end of the laboratory's interval, all breakdowns as independent."),
+        "pooled_high_kv": ("Pooled to (kV)", "Its upper end."),
+        "fillings_low_kv": ("Fillings from (kV)", "Lower end of the interval on filling means; none with one filling."),
+        "fillings_high_kv": ("Fillings to (kV)", "Its upper end."),
         "step": ("Rule says", "What the consistency rule of the method asks for."),
         "sentence": ("In words", "The verdict of the rule."),
         "value": ("Value", "What the rule looks at, in its own unit."),
@@ -311,7 +315,8 @@ class Page(StudyPage):
         ]  # fmt: skip
         found = {"classroom_designs": ("What each design buys", summary)} if self._open else {}
         if len(result.test.verdicts):
-            found["classroom_rule"] = ("The consistency rule on each full filling", result.test.verdicts)
+            verdicts = result.test.verdicts.assign(step=[words.step(s) for s in result.test.verdicts["step"]])
+            found["classroom_rule"] = ("The consistency rule on each full filling", verdicts)
         if result.test.taken:
             found["classroom_breakdowns"] = ("Breakdowns taken", result.test.table)
         if self._open:

@@ -7,7 +7,7 @@ import io
 import pandas as pd
 import pytest
 
-from dashboard import parts
+from dashboard import parts, words
 from dashboard.pages import page_class
 from dashboard.study import Study
 from methods.classroom import MOST_TAKEN
@@ -104,8 +104,8 @@ def test_the_challenge_hides_the_truth_until_it_is_revealed(page) -> None:  # ty
     page._view.get_root()  # as a browser would have it drawn
     page._came_to_front()
     assert not page._state.visible
-    words = " ".join(page._figures[i]._words.object for i in (0, 1))
-    assert "until" in words or "once the oil is revealed" in words
+    alternatives = " ".join(page._figures[i]._words.object for i in (0, 1))
+    assert "once the oil is revealed" in alternatives
     assert f"{truth:.3g}" not in page._answer.text
     press(page, "Reveal the oil")
     assert page.revealed and "the true mean" in page._answer.text
@@ -144,3 +144,12 @@ def test_everything_that_decides_lives_in_the_address(page) -> None:  # type: ig
     assert page.study.inputs["classroom.seed"] == 9 and page.study.inputs["classroom.taken"] == 4
     again = page_class("classroom")(page.study)
     assert (again.seed, again.taken) == (9, 4)
+
+
+def test_the_rule_speaks_in_words(page) -> None:  # type: ignore[no-untyped-def]
+    page.taken = 12
+    said = page._shown_tables["classroom_rule"].frame["step"]
+    assert len(said) == 2 and not said.str.contains("_").any()
+    assert words.step("six_more") == "six more breakdowns" and words.step("repeat") == "repeat the test"
+    shown = page._shown_tables["classroom_breakdowns"]._shown()
+    assert shown["order"].tolist()[:2] == ["1", "2"]
