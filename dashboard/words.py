@@ -7,6 +7,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.factor_names import factor_name
+
 #: Column -> (heading with unit, explanation).
 COLUMNS: dict[str, tuple[str, str]] = {
     "sample": ("Sample", "The oil sample."),
@@ -64,8 +66,7 @@ def explanation(column: str, own: dict[str, tuple[str, str]] | None = None) -> s
 
 def factor(column: str) -> str:
     """What a factor is called within a sentence: ``gap`` for ``gap_mm``."""
-    names = {"gap_mm": "gap", "rise_kv_s": "rate of rise"}
-    return names.get(column, heading(column).lower() if column in COLUMNS else column.replace("_", " "))
+    return factor_name(column)
 
 
 def number(value: Any, digits: int = 3) -> str:

@@ -104,10 +104,10 @@ def selection(table: pd.DataFrame) -> Selection:
 def group_name(group: Mapping[str, Any]) -> str:
     """A group's levels as one label, with their units."""
     from dashboard.levels import level_text
+    from methods.factor_names import with_unit
 
-    units = {"gap_mm": " mm", "rise_kv_s": " kV/s"}
     said = [
-        "stirring " + level_text(v) if k == "stirring" else level_text(v) + units.get(k, "")
+        "stirring " + level_text(v) if k == "stirring" else with_unit(k, v)
         for k, v in group.items()
         if v is not None
     ]

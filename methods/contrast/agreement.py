@@ -11,7 +11,9 @@ from scipy import stats
 
 from methods.contrast.limits import Limits, limits_of_agreement, within_variance
 from methods.contrast.lines import Line, deming, passing_bablok
+from methods.contrast.wording import list_words
 from methods.errors import InputError, NotEstimable
+from methods.factor_names import factor_name
 from methods.records.table import as_table, filling_codes, withstood
 from methods.result import Caution
 
@@ -132,7 +134,8 @@ def known_rows(data: Any, by: str) -> tuple[pd.DataFrame, list[Caution]]:
     if not known.all():
         notes.append(
             Caution(
-                "incomplete", f"{int((~known).sum())} rows name no oil or no {by} and were left out of every figure."
+                "incomplete",
+                f"{int((~known).sum())} rows name no oil or no {factor_name(by)} and were left out of every figure.",
             )
         )
     table = table[known]
@@ -141,8 +144,9 @@ def known_rows(data: Any, by: str) -> tuple[pd.DataFrame, list[Caution]]:
         if c != by and table[c].notna().any() and table.groupby(by)[c].nunique(dropna=False).max() > 1
     ]  # fmt: skip
     if mixed:
+        others = list_words([factor_name(m) for m in mixed])
         text = (
-            f"Within a level of {by} the rows differ in {', '.join(mixed)}; that difference counts as scatter here. "
+            f"Within a level of {factor_name(by)} the rows differ in {others}; that difference counts as scatter here. "
             "Take one procedure at a time, or compare by one of those."
         )
         notes.append(Caution("mixed_procedure", text))

@@ -9,8 +9,9 @@ import numpy as np
 import pandas as pd
 
 from methods.contrast.compare import Comparison
-from methods.contrast.pairing import OIL_FACTORS, Layout, name_level, plain_level, show_level
+from methods.contrast.pairing import OIL_FACTORS, Layout, plain_level, show_level
 from methods.contrast.wording import list_words
+from methods.factor_names import UNITS, factor_name, name_level
 from methods.records.table import COLUMNS, CONDITION
 
 #: Known columns that may be bundled with the compared one.
@@ -144,33 +145,46 @@ def bundles(c: Comparison) -> list[Bundle]:
 
 def describe(found: list[Bundle], by: str, level: Any, reference: Any) -> str:
     """The bundles in words: what changes together, what that means, which tests would take it apart."""
-    one, two = name_level(by, level), name_level(by, reference)
+    one, two, compared = name_level(by, level), name_level(by, reference), factor_name(by)
     parts = []
     full = [b for b in found if b.fully]
     partly = [b for b in found if not b.fully]
     if full:
-        detail = "; ".join(f"{b.factor} ({one}: {'/'.join(b.here)}, {two}: {'/'.join(b.there)})" for b in full)
+        detail = "; ".join(_spread(b, one, two) for b in full)
         parts.append(
-            f"Between {one} and {two}, {by} changes together with {detail}. The shift belongs to the whole bundle; "
-            f"how much of it is due to {by} alone cannot be told from these data."
+            f"Between {one} and {two}, {compared} changes together with {detail}. The shift belongs to the whole "
+            f"bundle; how much of it is due to {compared} alone cannot be told from these data."
         )
         advice = [_advice(b, one, two) for b in full if b.factor not in INHERENT.get(by, ())]
         if any(advice):
             parts.append("To separate them, " + " and ".join(a for a in advice[:3] if a) + ".")
     if partly:
         if len(partly) > 2:
-            detail = list_words([b.factor for b in partly])
+            detail = list_words([factor_name(b.factor) for b in partly])
         else:
-            detail = "; ".join(f"{b.factor} ({one}: {'/'.join(b.here)}, {two}: {'/'.join(b.there)})" for b in partly)
+            detail = "; ".join(_spread(b, one, two) for b in partly)
+        first = factor_name(partly[0].factor)
         parts.append(
             f"Between {one} and {two}, {detail} {'is' if len(partly) == 1 else 'are'} spread unevenly, so part of the "
-            f"shift may come from there; comparing within {partly[0].factor} would take that part out."
+            f"shift may come from there; comparing tests with the same {first} would take that part out."
         )
     return " ".join(parts)
+
+
+def _spread(b: Bundle, one: str, two: str) -> str:
+    here, there = labels_with_unit(b.factor, b.here), labels_with_unit(b.factor, b.there)
+    return f"{factor_name(b.factor)} ({one}: {'/'.join(here)}, {two}: {'/'.join(there)})"
+
+
+def labels_with_unit(factor: str, labels: list[str]) -> list[str]:
+    """The labels of numeric levels with their unit behind the last one."""
+    if factor not in UNITS or not labels or labels[-1] == NOT_SAID:
+        return labels
+    return [*labels[:-1], f"{labels[-1]} {UNITS[factor]}"]
 
 
 def _advice(b: Bundle, one: str, two: str) -> str:
     known = [v for v in b.there if v != NOT_SAID]
     if not known:
-        return f"say what {b.factor} was for {two}"
-    return f"test {one} with {b.factor} {known[0]} too"
+        return f"say what the {factor_name(b.factor)} was for {two}"
+    return f"test {one} with {factor_name(b.factor)} {labels_with_unit(b.factor, known[:1])[0]} too"

@@ -12,9 +12,10 @@ from methods.contrast.bundles import bundles, describe
 from methods.contrast.compare import Comparison
 from methods.contrast.difference import Difference
 from methods.contrast.oil_cautions import differing_shift, level_names, oil_cautions, signed
-from methods.contrast.pairing import OIL_FACTORS, Layout, name_level
+from methods.contrast.pairing import OIL_FACTORS, Layout
 from methods.contrast.shift_results import LevelShift
 from methods.contrast.wording import list_words
+from methods.factor_names import factor_name, name_level
 from methods.result import Caution
 
 
@@ -200,7 +201,8 @@ def _whole(lay: Layout, found: Sequence[Comparison]) -> list[Caution]:
     if lay.left_out:
         out.append(
             Caution(
-                "level_unknown", f"{lay.left_out} rows have no {lay.by} and belong to no level; they were left out."
+                "level_unknown",
+                f"{lay.left_out} rows have no {factor_name(lay.by)} and belong to no level; they were left out.",
             )
         )
     used = np.zeros(len(lay.level), dtype=bool)

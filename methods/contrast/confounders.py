@@ -10,11 +10,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from methods.contrast.bundles import extra_factors
+from methods.contrast.bundles import extra_factors, labels_with_unit
 from methods.contrast.designs import Block, combination, gain, main_effect, rank, stack
 from methods.contrast.pairing import find_column
 from methods.contrast.wording import list_words
 from methods.errors import InputError, NotEstimable
+from methods.factor_names import factor_name, with_unit
 from methods.records.table import CONDITION, as_table, filling_codes
 
 #: Columns that no further test can set free: the method is the bundle itself, fluid and state come with the oil.
@@ -106,7 +107,8 @@ def confounding(
     suggestions, complete = _suggest(cells, varying, oil, most)
     sentences = [e.sentence for e in effects if e.status != ESTIMABLE]
     if not sentences:
-        sentences = [f"The effects of {list_words(varying)} can be told apart from one another."]
+        named = list_words([factor_name(v) for v in varying])
+        sentences = [f"The effects of {named} can be told apart from one another."]
     return Confounding(
         factors=varying, effects=effects, combinations=pairs, aliased=aliased, sentences=sentences,
         suggestions=suggestions, complete=complete, single_level=single,
@@ -127,12 +129,14 @@ def _effect(block: Block, others: list[Block], ground: list[Block], rows: int) -
     status = ESTIMABLE if found == block.size else PARTLY if found else NOT
     partners = _partners(block, others, ground, rows) if status != ESTIMABLE else []
     if status == ESTIMABLE:
-        text = f"The effect of {name} can be estimated."
+        text = f"The effect of {factor_name(name)} can be estimated."
     else:
         what = (
             "cannot be told apart" if status == NOT else f"can be told apart only in {found} of {block.size} contrasts"
         )
-        text = f"The effect of {name} ({list_words(block.levels)}) {what} from that of {list_words(partners)}"
+        rivals = list_words([factor_name(p) for p in partners])
+        levels = list_words(labels_with_unit(name, block.levels))
+        text = f"The effect of {factor_name(name)} ({levels}) {what} from that of {rivals}"
         text += (
             ": they change together in these tests." if partners != ["sample"] else ": no oil was tested under both."
         )
@@ -159,10 +163,11 @@ def _combination(a: Block, b: Block, blocks: list[Block], ground: list[Block], r
     name = f"{a.effect[0]} × {b.effect[0]}"
     found = gain(stack([*ground, *blocks], rows), product.columns)
     status = ESTIMABLE if found == product.size else PARTLY if found else NOT
+    one, two = factor_name(a.effect[0]), factor_name(b.effect[0])
     text = {
-        ESTIMABLE: f"Whether the effect of {a.effect[0]} depends on {b.effect[0]} can be estimated.",
-        PARTLY: f"Whether the effect of {a.effect[0]} depends on {b.effect[0]} can be estimated for some levels only.",
-        NOT: f"Whether the effect of {a.effect[0]} depends on {b.effect[0]} cannot be estimated from these tests.",
+        ESTIMABLE: f"Whether the effect of {one} depends on {two} can be estimated.",
+        PARTLY: f"Whether the effect of {one} depends on {two} can be estimated for some levels only.",
+        NOT: f"Whether the effect of {one} depends on {two} cannot be estimated from these tests.",
     }[status]
     return Effect(name, [], found, product.size, status, [], text)
 
@@ -217,10 +222,6 @@ def _neighbours(rows: pd.DataFrame, factors: list[str]) -> Any:
                 new = row.copy()
                 new[f] = value
                 others = [g for g in factors if g != f and not pd.isna(row[g])]
-                same = ", ".join(f"{g} {_show(row[g])}" for g in others)
+                same = ", ".join(f"{factor_name(g)} {with_unit(g, row[g])}" for g in others)
                 where = f" on {row['sample']}" if "sample" in rows.columns and not pd.isna(row["sample"]) else ""
-                yield new, f"test {f} {_show(value)} with {same or 'all else equal'} too{where}"
-
-
-def _show(value: Any) -> str:
-    return f"{value:g}" if isinstance(value, (int, float, np.number)) else str(value)
+                yield new, f"test {factor_name(f)} {with_unit(f, value)} with {same or 'all else equal'} too{where}"

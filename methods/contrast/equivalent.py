@@ -12,10 +12,11 @@ from scipy import stats
 from methods.contrast import cautions as say
 from methods.contrast.compare import Comparison, compare
 from methods.contrast.difference import Difference
-from methods.contrast.pairing import Layout, choose_reference, layout, name_level
+from methods.contrast.pairing import Layout, choose_reference, layout
 from methods.contrast.shifts import check_confidence
 from methods.contrast.wording import percent
 from methods.errors import InputError, NotEstimable
+from methods.factor_names import name_level
 from methods.result import Caution
 
 SHOWN = "shown"

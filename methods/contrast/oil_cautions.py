@@ -10,8 +10,9 @@ from scipy import stats
 from methods.contrast.arms import Arm, arm
 from methods.contrast.compare import Comparison, compare
 from methods.contrast.difference import between_arms, between_oils
-from methods.contrast.pairing import OIL_FACTORS, name_level
+from methods.contrast.pairing import OIL_FACTORS
 from methods.contrast.wording import list_words
+from methods.factor_names import name_level
 from methods.result import Caution
 
 

@@ -16,10 +16,6 @@ from methods.records.table import as_table, filling_codes, group_codes, withstoo
 #: Factors that are the oil itself: between their levels no sample can be shared, and none is asked for.
 OIL_FACTORS: tuple[str, ...] = ("sample", "fluid", "state")
 
-#: Units of the factors that are numbers, as they stand in a sentence.
-UNITS: dict[str, str] = {"gap_mm": "mm", "rise_kv_s": "kV/s"}
-
-
 #: Most levels of a factor; each is compared with the reference.
 MOST_LEVELS = 60
 
@@ -75,13 +71,6 @@ def plain_level(value: Any) -> Any:
 def show_level(value: Any) -> str:
     """A level in a sentence: 2.0 is written 2."""
     return f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def name_level(by: str, value: Any) -> str:
-    """A level in a sentence: a bare number with its unit (``2 mm``) or with its column."""
-    if isinstance(value, str):
-        return value
-    return f"{show_level(value)} {UNITS[by]}" if by in UNITS else f"{by} {show_level(value)}"
 
 
 def _factorize(column: pd.Series) -> tuple[np.ndarray, list[Any]]:

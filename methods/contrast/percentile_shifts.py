@@ -12,12 +12,13 @@ from scipy import stats
 
 from methods.contrast import cautions as say
 from methods.contrast.compare import Comparison, compare
-from methods.contrast.pairing import Layout, choose_reference, layout, name_level
+from methods.contrast.pairing import Layout, choose_reference, layout
 from methods.contrast.percentile_errors import Spread, data_spread, family_spread
 from methods.contrast.resampling import Cancel, Progress
 from methods.contrast.shifts import check_confidence
 from methods.contrast.wording import list_words, percent
 from methods.errors import InputError, NotEstimable
+from methods.factor_names import name_level
 from methods.result import Caution
 from methods.scatter import FAMILIES
 

@@ -11,6 +11,7 @@ import pandas as pd
 from scipy import optimize, stats
 
 from methods.errors import InputError, NotEstimable
+from methods.factor_names import factor_name
 from methods.records.table import WITHSTOOD, filling_codes, group_codes
 from methods.result import Caution
 
@@ -244,9 +245,10 @@ def fit_power(
         Fewer than two levels, no oil measured at two, or no degree of freedom left.
     """
     use = table[table[column].notna() & (table[column].astype(float) > 0)].copy()
+    factor = factor_name(column)
     warnings: list[Caution] = []
     if len(use) < len(table):
-        warnings.append(Caution("no_level", f"{len(table) - len(use)} rows have no {column} and were left out."))
+        warnings.append(Caution("no_level", f"{len(table) - len(use)} rows have no {factor} and were left out."))
     names = [c for c in oil if use[c].notna().any()]
     joined = use[names[0]].astype("object").fillna("–").astype(str) if names else pd.Series("all", index=use.index)
     for c in names[1:]:
@@ -258,12 +260,13 @@ def fit_power(
     lone = list(per_oil.index[per_oil < 2])
     if len(lone) == len(per_oil):
         raise NotEstimable(
-            f"No oil was tested at two values of {column}, so how the voltage depends on it cannot be seen; "
+            f"No oil was tested at two values of the {factor}, so how the voltage depends on it cannot be seen; "
             "test one oil at two or more."
         )
     if lone:
         use = use[~use["_oil"].isin(lone)]
-        warnings.append(Caution("one_level", f"Tested at one {column} only and left out: {', '.join(lone)}."))
+        text = f"Tested at one value of the {factor} only and left out: {', '.join(lone)}."
+        warnings.append(Caution("one_level", text))
     units, unit, notes = _units(use, column)
     return _solve(units, column, unit, len(use), confidence, warnings + notes)
 

@@ -10,11 +10,9 @@ import numpy as np
 import pandas as pd
 
 from methods.errors import NotEstimable
+from methods.factor_names import with_unit
 from methods.planning.pilot_data import Pilot
 from methods.records.table import CONDITION, as_table, filling_codes, group_codes, withstood
-
-#: Units of the condition columns that are numbers, as they stand in a name.
-UNITS: dict[str, str] = {"gap_mm": " mm", "rise_kv_s": " kV/s"}
 
 
 @dataclass(frozen=True)
@@ -78,7 +76,7 @@ def name_of(row: Mapping[str, Any], columns: Sequence[str]) -> str:
         value = row[column]
         if value is None or pd.isna(value):
             continue
-        cells.append((f"{value:g}" if isinstance(value, (float, np.floating)) else str(value)) + UNITS.get(column, ""))
+        cells.append(with_unit(column, value))
     return ", ".join(cells) or "all records"
 
 

@@ -19,6 +19,7 @@ import methods
 from dashboard.cli import main
 from methods import InputError, components, fit, fit_many, plan, precision, read, shift
 from methods.errors import MissingExtra, NotEstimable, UnusableFile
+from methods.factor_names import factor_name
 from methods.result import as_json
 from tests.contract.test_numbers import bench
 
@@ -236,7 +237,7 @@ def test_full_aliasing_is_always_said(run: Any, tmp_path: Path) -> None:
             if by == "rise_kv_s":
                 continue  # one known level only
             _, found = run("shift", file, "--by", by)
-            other = name if by == "electrode" else "electrode"
+            other = factor_name(name) if by == "electrode" else "electrode"
             assert any(w["code"] == "confounded" and other in w["text"] for w in found["warnings"]), (name, by)
 
 

@@ -57,7 +57,7 @@ def test_text_begins_with_the_sentence(file: str, capsys: pytest.CaptureFixture[
     first = out.splitlines()[0]
     assert first.startswith("mushroom reads ") and " % lower than spherical: between " in first
     assert "3 fillings against 4" in first
-    assert "Warnings:" in out and "gap_mm (disk: 2.54, spherical: 2.5)" in out
+    assert "Warnings:" in out and "gap (disk: 2.54 mm, spherical: 2.5 mm)" in out
 
 
 def test_percentiles_and_all_pairs(file: str, capsys: pytest.CaptureFixture[str]) -> None:

@@ -32,8 +32,8 @@ def caution(frame: pd.DataFrame, **options: object) -> str:
 
 def test_a_bundle_is_named_with_levels_and_a_way_out() -> None:
     text = caution(bench_tests(("disk", 2.54), ("spherical", 2.5)))
-    assert "gap_mm (disk: 2.54, spherical: 2.5)" in text
-    assert "test disk with gap_mm 2.5 too" in text
+    assert "gap (disk: 2.54 mm, spherical: 2.5 mm)" in text
+    assert "test disk with gap 2.5 mm too" in text
     assert "cannot be told" in text
 
 
@@ -89,7 +89,7 @@ def test_estimable_effects_of_several_factors() -> None:
     assert result.aliased == [["electrode", "gap_mm"]]
     assert len(result.suggestions) == 1 and result.complete
     assert {e.effect: e.status for e in result.combinations}["electrode × stirring"] == "not"
-    assert "electrode" in result.sentences[0] and "gap_mm" in result.sentences[0]
+    assert "electrode" in result.sentences[0] and "gap" in result.sentences[0]
 
 
 def test_a_crossed_design_has_every_effect_and_combination() -> None:

@@ -54,7 +54,7 @@ def test_the_exponent_is_recovered() -> None:
 def test_what_the_data_cannot_say() -> None:
     noisy = rate_laws(invented(200.0, sd=0.15))[0]
     assert np.isinf(noisy.n_high) or np.isnan(noisy.n)
-    with pytest.raises(NotEstimable, match="two values of rise_kv_s"):
+    with pytest.raises(NotEstimable, match="two values of the rate of rise"):
         rate_laws(invented(17.0, rates=(2.0,)))
     with pytest.raises(NotEstimable, match="rate of rise"):
         rate_laws(pd.DataFrame({"kv": [1.0, 2.0]}))
