@@ -120,6 +120,36 @@ def explained(control: Any, text: str = "", width: int = 240) -> pmui.Column:
     return pmui.Column(control, line, sizing_mode="stretch_width", max_width=width, margin=0, sx={"gap": "4px"})
 
 
+class Folded(pn.viewable.Viewer):
+    """Sections behind their headings. What is in one is made when it is first opened: most never are, and every
+    control costs time in the server and in the browser.
+
+    Parameters
+    ----------
+    *sections : (str, callable)
+        Heading, and what makes the contents.
+    """
+
+    def __init__(self, *sections: tuple[str, Callable[[], Any]], level: int = 2, **params: Any) -> None:
+        super().__init__()
+        self._makers: list[Callable[[], Any] | None] = [make for _, make in sections]
+        self._bodies = [pmui.Column(sizing_mode="stretch_width", margin=0) for _ in sections]
+        self._view = pmui.Accordion(
+            *zip([title for title, _ in sections], self._bodies, strict=True), active=[],
+            sizing_mode="stretch_width", margin=0, elevation=0, square=True, title_variant=f"h{level}", **params,
+        )  # fmt: skip
+        self._view.param.watch(self._opened, "active")
+
+    def __panel__(self) -> Any:
+        return self._view
+
+    def _opened(self, event: Any) -> None:
+        for index in event.new or []:
+            make, self._makers[index] = self._makers[index], None
+            if make is not None:
+                self._bodies[index].objects = [make()]
+
+
 def wrap(*objects: Any, gap: int = theme.SPACE["l"], **params: Any) -> pn.FlexBox:
     """Things side by side that move under each other where the page is narrow."""
     return pn.FlexBox(*objects, gap=f"{gap}px", align_items="start", sizing_mode="stretch_width", margin=0, **params)

@@ -49,6 +49,17 @@ def kilovolts(text: str) -> float:
     return value
 
 
+def amount(text: str) -> float:
+    """Read a number above zero, with a decimal point or comma."""
+    try:
+        value = float(text.strip().replace(",", "."))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number") from None
+    if not 0 < value < float("inf"):
+        raise argparse.ArgumentTypeError(f"{text!r} must be above 0")
+    return value
+
+
 def add_reading_options(parser: argparse.ArgumentParser, *, file: bool = True) -> None:
     """Options that overrule what the reader guesses; the same for every command that reads a file."""
     if file:

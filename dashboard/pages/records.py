@@ -42,16 +42,13 @@ class Page(StudyPage):
     def _layout(self) -> Any:
         self._cards = pmui.Column(sizing_mode="stretch_width", margin=0, sx={"gap": "16px"})
         self._card_of: dict[tuple[Any, ...], FileCard] = {}
-        self._filters, self._exclude = Filters(self.study), Exclude(self.study)
-        self._report = StudyReport(self.study)
         view = super()._layout()
         view.insert(view.index(self._body), self._cards)
-        self._choose = pmui.Accordion(
-            ("Filter by level", self._filters.__panel__()),
-            ("Leave readings out, with a reason", self._exclude.__panel__()),
-            ("Take the whole study home: a report", self._report.__panel__()),
-            sizing_mode="stretch_width", margin=0, elevation=0, square=True, title_variant="h2",
-        )  # fmt: skip
+        self._choose = parts.Folded(
+            ("Filter by level", lambda: Filters(self.study).__panel__()),
+            ("Leave readings out, with a reason", lambda: Exclude(self.study).__panel__()),
+            ("Take the whole study home: a report", lambda: StudyReport(self.study).__panel__()),
+        ).__panel__()
         view.insert(view.index(self._body), self._choose)
         return view
 

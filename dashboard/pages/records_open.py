@@ -110,6 +110,22 @@ class FileCard(pn.viewable.Viewer):
 
     def _layout(self) -> Any:
         records, name = self._file.records, self._file.name
+        self._inside = pmui.Column(sizing_mode="stretch_width", margin=0)
+        calm = not len(getattr(records, "problems", ())) and not len(getattr(records, "guesses", ()))
+        card = pmui.Card(
+            self._inside, title=f"{name}: {self._headline()}", collapsed=calm,
+            sizing_mode="stretch_width", margin=0, elevation=0, outlined=True, title_variant="h2",
+        )  # fmt: skip
+        card.param.watch(lambda _: self._fill(), "collapsed")
+        if not calm:
+            self._fill()
+        return card
+
+    def _fill(self) -> None:
+        """Show what is inside, once it is asked for."""
+        if len(self._inside):
+            return
+        records, name = self._file.records, self._file.name
         problems, guesses = getattr(records, "problems", pd.DataFrame()), getattr(records, "guesses", pd.DataFrame())
         found: list[Any] = [parts.raw(f'<p class="hint">{parts.escaped(self._read())}</p>')]
         if len(problems):
@@ -118,25 +134,11 @@ class FileCard(pn.viewable.Viewer):
             shown = guesses[["what", "guess", "evidence"]].astype("str")
             table = parts.Table(f"{name}_guesses", "Guessed: check these", shown, _GUESS_COLUMNS, page_size=10)
             found.append(table)
-        again = pmui.Column(self._overrule(), margin=0, sizing_mode="stretch_width")
-        found.append(
-            pmui.Accordion(
-                ("Read it otherwise", again),
-                active=[],
-                sizing_mode="stretch_width",
-                margin=0,
-                elevation=0,
-                title_variant="h3",
-            )
-        )
+        found.append(parts.Folded(("Read it otherwise", self._overrule), level=3))
         close = pmui.Button(
             label=f"Close {name}", icon="close", variant="text", size="small", on_click=lambda _: self.study.close(name)
         )
-        return pmui.Card(
-            *[f.__panel__() if isinstance(f, pn.viewable.Viewer) else f for f in found], close,
-            title=f"{name}: {self._headline()}", collapsed=not len(problems) and not len(guesses),
-            sizing_mode="stretch_width", margin=0, elevation=0, outlined=True, title_variant="h2",
-        )  # fmt: skip
+        self._inside.objects = [*[f.__panel__() if isinstance(f, pn.viewable.Viewer) else f for f in found], close]
 
     def _headline(self) -> str:
         records = self._file.records

@@ -1,0 +1,89 @@
+"""``gapshift budget``: the expanded uncertainty of reported means, source by source."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from dashboard.commands.common import (
+    add_json,
+    add_reading_options,
+    amount,
+    columns,
+    emit,
+    kilovolts,
+    open_records,
+    percentage,
+    probability,
+)
+from methods.errors import InputError, NotEstimable
+
+NAME = "budget"
+HELP = "expanded uncertainty of each oil's mean under each condition, as a table of sources"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    add_reading_options(parser)
+    parser.add_argument("--case", metavar="TEXT", help="only the oil and condition with this in its name")
+    parser.add_argument(
+        "--between-sd", type=kilovolts, metavar="KV", help="scatter between fillings from history, for single fillings"
+    )
+    parser.add_argument("--voltmeter", type=percentage, metavar="1%", help="half-width of its calibration limits")
+    parser.add_argument("--gap-tolerance", type=amount, metavar="MM", help="half-width of the gap's setting")
+    parser.add_argument("--exponent", type=amount, metavar="M", help="of your own gap law V = a d^m")
+    parser.add_argument("--temperature", type=amount, metavar="K", help="half-width of the oil's temperature")
+    parser.add_argument("--per-kelvin", type=amount, metavar="KV", help="kV for one kelvin, your own coefficient")
+    parser.add_argument("--confidence", type=probability, default=0.95, metavar="95%", help="95%% unless said")
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print a budget for each oil under each condition; those without one are named with the reason."""
+    from methods.planning.case_budget import budget_of
+    from methods.planning.standing import series_of
+
+    if (args.gap_tolerance is None) != (args.exponent is None):
+        raise InputError("The gap's part needs both --gap-tolerance and --exponent.")
+    cases = series_of(open_records(args))
+    chosen = [c for c in cases if args.case is None or args.case.casefold() in c.label.casefold()]
+    if not chosen:
+        raise InputError(f"--case {args.case!r} is in none of: {'; '.join(c.label for c in cases[:12])}.")
+    bench: dict[str, Any] = {
+        "voltmeter_percent": None if args.voltmeter is None else 100 * args.voltmeter,
+        "temperature_half_width_k": args.temperature,
+        "kv_per_kelvin": args.per_kelvin,
+        "confidence": args.confidence,
+    }
+    budgets, refused = [], []
+    for case in chosen:
+        gap: dict[str, Any] = {}
+        if args.gap_tolerance is not None:
+            if case.gap_mm is None:
+                refused.append({"case": case.label, "reason": f"{case.label}: the file does not say the gap."})
+                continue
+            gap = {"gap_mm": case.gap_mm, "gap_tolerance_mm": args.gap_tolerance, "exponent": args.exponent}
+        try:
+            budgets.append({"case": case.label, "budget": budget_of(case, between_sd=args.between_sd, **bench, **gap)})
+        except NotEstimable as why:
+            refused.append({"case": case.label, "reason": str(why)})
+    emit(args, {"confidence": args.confidence, "budgets": budgets, "refused": refused}, _text(budgets, refused))
+    return 0
+
+
+def _text(budgets: list[dict[str, Any]], refused: list[dict[str, Any]]) -> str:
+    heads = ["source", "kind", "value", "unit", "distribution", "u", "sensitivity", "part kV", "df", "share %"]
+    lines = []
+    for found in budgets:
+        b = found["budget"]
+        rows = [
+            [
+                s.source, s.kind, s.value, s.unit, s.distribution, s.standard_uncertainty, s.sensitivity,
+                s.contribution_kv, s.df if s.df < float("inf") else None, s.share_percent,
+            ]
+            for s in b.sources
+        ]  # fmt: skip
+        lines += [f"{found['case']}: {b.sentence}", columns(rows, heads, 3)]
+        lines += [f"Caution: {w.text}" for w in b.warnings]
+        lines.append("")
+    lines += [f"No budget. {r['reason']}" for r in refused]
+    return "\n".join(lines).rstrip()
