@@ -183,6 +183,18 @@ def download(name: str, frame: Callable[[], pd.DataFrame]) -> Any:
     )  # fmt: skip
 
 
+def after_plots(act: Callable[[], None]) -> None:
+    """Act once what changed so far is on its way to the browser, so that a table does not keep a plot waiting.
+
+    Where no browser listens (a program, a notebook cell that is being run) it is done at once.
+    """
+    document = pn.state.curdoc
+    if document is None or document.session_context is None:
+        act()
+    else:
+        document.add_next_tick_callback(act)
+
+
 class Table(pn.viewable.Viewer):
     """A result table: headings with units, sensible digits, what the columns mean, and its CSV.
 
@@ -204,6 +216,7 @@ class Table(pn.viewable.Viewer):
     ) -> None:
         super().__init__(frame=frame, **params)
         self._exact = exact
+        self._waits = False
         self._own, self._digits, self._size, self._title = columns or {}, digits, page_size, title
         self._grid = pn.widgets.Tabulator(
             self._shown(), show_index=False, disabled=True, page_size=page_size,
@@ -260,6 +273,12 @@ class Table(pn.viewable.Viewer):
 
     @param.depends("frame", watch=True)
     def _changed(self) -> None:
+        if not self._waits:  # the grid takes the frame that is there when its turn comes
+            self._waits = True
+            after_plots(self._fill)
+
+    def _fill(self) -> None:
+        self._waits = False
         looks = self._looks(self.frame)
         with pn.io.hold():
             self._grid.param.update(value=self._shown(), **looks)

@@ -254,7 +254,8 @@ class StudyPage(pn.viewable.Viewer):
         for name, (title, frame) in wanted.items():
             table = self._shown_tables.get(name)
             if table is not None and list(table.frame.columns) == list(frame.columns):
-                table.frame = frame
+                if frame is not table.frame and not frame.equals(table.frame):
+                    table.frame = frame
             else:
                 self._shown_tables[name] = parts.Table(name, title, frame, dict(self.COLUMNS), exact=name in self.EXACT)
         layout = [self._shown_tables[n] for n in wanted]
