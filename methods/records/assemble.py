@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import numpy as np
@@ -31,9 +33,13 @@ def assemble(
     whole = every and len(plan.values) == 1  # each row of the body is a row of the table
     known = _known(plan, body, place.body_rows, day_first, log)
     known["gap_mm"] = gaps
+    texts = {name: found for name, found in known.items() if isinstance(found, Coded)}
+    with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as threads:  # Arrow lets other threads work while it copies
+        made = threads.map(lambda found: factors.text_series(found if whole else found.take(index)), texts.values())
+        series = dict(zip(texts, made, strict=True))
     data: dict[str, Any] = {}
     for name in COLUMNS:
-        data[name] = _column(name, known.get(name), plan, index, whole, log)
+        data[name] = series[name] if name in series else _column(name, known.get(name), plan, index, whole, log)
     for name in plan.levels[0] if plan.levels else ():
         data[name] = _by_column(name, plan, flat.column[keep], log)
     data["kv"] = pd.Series(flat.kv if every else flat.kv[keep])
@@ -82,8 +88,6 @@ def convert_column(name: str, cells: Coded, head: Heading, rows: np.ndarray, day
 def _column(name: str, found: Any, plan: Layout, index: np.ndarray, whole: bool, log: Log) -> pd.Series:
     if isinstance(found, np.ndarray):
         return pd.Series(found if whole else found[index])
-    if isinstance(found, Coded):
-        return factors.text_series(found if whole else found.take(index))
     text = plan.meta.get(name)
     if text is None:
         if name in NUMERIC:

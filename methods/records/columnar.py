@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import os
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import numpy as np
@@ -61,7 +63,8 @@ def _by_arrow(raw: bytes, sheet: Sheet, plan: Layout, sample: list[list[str]], f
     except pyarrow.ArrowInvalid:
         return None
     rows = np.arange(first_line, first_line + frame.num_rows, dtype=np.int64)
-    columns = [_coded_arrow(c, kinds[i]) for i, c in enumerate(frame.columns)]
+    with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as pool:  # Arrow lets other threads work while it codes
+        columns = list(pool.map(_coded_arrow, frame.columns, [kinds[i] for i in range(len(names))]))
     held = np.zeros(len(rows), bool)
     for column in columns:
         held |= ~np.isnan(column.numbers) if column.numbers is not None else column.codes >= 0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from methods.records.cells import VALUE, WITHSTOOD, normalise, parse
 from methods.records.headings import Heading, any_unit, heading
@@ -35,6 +36,7 @@ class Layout:
     column_rows: list[int] | None = None  # transposed: the sheet's row of each value column
 
 
+@lru_cache(maxsize=8192)  # a sample of a column shows the same few cells again and again
 def is_number(text: str) -> bool:
     """Whether a cell can be read as a voltage or a plain number."""
     text = normalise(text)

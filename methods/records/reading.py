@@ -6,6 +6,7 @@ import hashlib
 import os
 import re
 from collections.abc import Iterable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -156,19 +157,25 @@ def _open(source: Any, name: str | None, options: Options, log: Log) -> tuple[li
     raw, called = _bytes(source, name)
     if len(raw) > MAX_BYTES:
         raise UnusableFile(f"The file is larger than {MAX_BYTES / 1e9:.1f} GB; split it.", rule="size limit")
-    origin: dict[str, Any] = {"name": called, "sha256": hashlib.sha256(raw).hexdigest(), "encoding": None}
+    with ThreadPoolExecutor(1) as pool:  # hashing lets the interpreter go on
+        digest = pool.submit(hashlib.sha256, raw)
+        sheets, encoding = _sheets(raw, called, options, log)
+    return sheets, {"name": called, "sha256": digest.result().hexdigest(), "encoding": encoding}
+
+
+def _sheets(raw: bytes, called: str, options: Options, log: Log) -> tuple[list[Sheet], str | None]:
+    """The sheets in these bytes, and the encoding of a text."""
     suffix = Path(called).suffix.casefold()
     if raw[:4] == b"PAR1":
-        return [open_parquet(raw)], origin
+        return [open_parquet(raw)], None
     if raw[:2] == b"PK" or raw[:4] == b"\xd0\xcf\x11\xe0" or suffix in (".xlsx", ".xlsm", ".ods"):
-        return pick(open_workbook(raw), options.sheet, options.columns, options.layout, log), origin
+        return pick(open_workbook(raw), options.sheet, options.columns, options.layout, log), None
     if options.sheet is not None:
         raise InputError(f"{called} has no sheets, so sheet {options.sheet!r} cannot be chosen.", column="sheet")
     if len(raw) > LARGE and raw.isascii() and b"\0" not in raw:
-        origin["encoding"] = "utf-8"
-        return [_named(from_ascii(raw), called)], origin
-    text, origin["encoding"] = decode(raw)
-    return [_named(from_text(text, large=LARGE), called)], origin
+        return [_named(from_ascii(raw), called)], "utf-8"
+    text, encoding = decode(raw)
+    return [_named(from_text(text, large=LARGE), called)], encoding
 
 
 def _named(sheet: Sheet, called: str) -> Sheet:

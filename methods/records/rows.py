@@ -18,6 +18,7 @@ _CONTINUED = re.compile(
     r"next five|extra five|\+\s*5|6\s*-\s*10|block 2|bis)\s*[\)\]]?",
     re.IGNORECASE,
 )
+_END_WORDED = re.compile(r"[^0-9](?:\n|\Z)")
 _SAME_OTHER_FILLING = re.compile(r"(.+?)\s*(?:'+|[-_ ]\s?2|\s*\(2\))")
 
 
@@ -71,6 +72,8 @@ def _totals(plan: Layout, body: Body) -> tuple[np.ndarray, dict[int, str]]:
         if i in plan.values or column.numbers is not None:
             continue
         if i and h.name not in ("sample", "filling", "order", "fluid") and h.text:
+            continue
+        if not _END_WORDED.search("\n".join(column.uniques)):  # many thousand numbered fillings
             continue
         worded = [c for c, t in enumerate(column.uniques) if not t[-1:].isdigit()]
         for code in worded:
