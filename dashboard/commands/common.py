@@ -109,8 +109,26 @@ def open_records(args: argparse.Namespace) -> Any:
     from methods.records import read
 
     records = read(args.file, **reading_arguments(args))
-    args.refused = sum(str(p["action"]).startswith("refused") for p in records.to_dict()["problems"])
+    note_reading(args, records)
     return records
+
+
+def note_reading(args: argparse.Namespace, records: Any) -> None:
+    """Remember what the reader did that bears on every number, for :func:`emit` to say."""
+    problems = records.to_dict()["problems"]
+    refused = sum(str(p["action"]).startswith("refused") for p in problems)
+    args.refused, said = [], []
+    if refused:
+        what = "1 value was refused and takes" if refused == 1 else f"{refused} values were refused and take"
+        args.refused = [f"{what} no part; 'gapshift check' says which and why"]
+    if any("stand in the file before" in str(p["rule"]) or "stands in the file before" in str(p["rule"])
+           for p in problems):  # fmt: skip
+        said.append("some values stand in the file twice and count twice; 'gapshift check' says which")
+    said += [
+        f"guessed: {g.guess} ({g.option} overrules it)"
+        for g in records.guesses.itertuples() if g.what == "ceiling"
+    ]  # fmt: skip
+    args.said = said
 
 
 def add_json(parser: argparse.ArgumentParser) -> None:
@@ -120,13 +138,12 @@ def add_json(parser: argparse.ArgumentParser) -> None:
 def emit(args: argparse.Namespace, result: Any, text: str) -> None:
     """Print the result: as JSON when asked, otherwise the readable text.
 
-    Values that the reader refused take no part in it, which one line on standard error says: nothing is dropped
-    silently. ``check`` lists them itself.
+    What the reader refused bears on it, which a line on standard error says: nothing is dropped silently. So do values
+    that it found twice and ceilings that it guessed, said beside the readable text. ``check`` lists all of it itself.
     """
-    refused = getattr(args, "refused", 0)
-    if refused and args.command != "check":
-        what = "1 value was refused and takes" if refused == 1 else f"{refused} values were refused and take"
-        print(f"gapshift: {what} no part; 'gapshift check' says which and why", file=sys.stderr)
+    if args.command != "check":
+        for line in [*getattr(args, "refused", ()), *([] if args.json else getattr(args, "said", ()))]:
+            print(f"gapshift: {line}", file=sys.stderr)
     if args.json:
         print(json.dumps(as_json(result), ensure_ascii=False, allow_nan=False))
     else:

@@ -5,7 +5,15 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from dashboard.commands.common import add_json, add_reading_options, columns, emit, probability, reading_arguments
+from dashboard.commands.common import (
+    add_json,
+    add_reading_options,
+    columns,
+    emit,
+    note_reading,
+    probability,
+    reading_arguments,
+)
 
 NAME = "precision"
 HELP = "repeatability and reproducibility over laboratories (ISO 5725-2, ASTM E691)"
@@ -53,6 +61,7 @@ def _read(args: argparse.Namespace) -> tuple[Any, str, list[str] | None]:
     if len(own) == 1 and "sample" not in mapping and "sample" not in (args.level or []):
         mapping["sample"] = own[0]
     records = read(args.file, columns=mapping or None, **options)
+    note_reading(args, records)
     laboratory = args.laboratory if args.laboratory in COLUMNS else "laboratory"
     levels = None
     if args.level:

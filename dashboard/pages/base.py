@@ -62,6 +62,9 @@ class StudyPage(pn.viewable.Viewer):
 
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **{**self._from_address(study), **params})
+        for name in self.INPUTS:  # what a notebook asked for is the study's from now on
+            if name in params:
+                study.put(self.KEY, name, params[name], default=self.param[name].default)
         self._stale = True
         self._answer = parts.Text("p", "", "answer", live=True)
         self._cautions = parts.raw("", visible=False)

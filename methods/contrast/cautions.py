@@ -185,6 +185,15 @@ def _no_limit(c: Comparison, base: int, confidence: float) -> list[Caution]:
                 "can be given. Rounded or copied values look like this.",
             )
         ]
+    still = [name for name, a in ((one, c.first), (two, c.second)) if a is not None and not np.any(a.variances > 0)]
+    if len(still) == 1 and not c.censored and c.unit != "sample" and not np.isnan(error):
+        return [
+            Caution(
+                "no_scatter",
+                f"The {c.unit}s of {still[0]} do not differ at all; rounded or copied values look like this. The "
+                "limits rest on the scatter of the other level alone.",
+            )
+        ]
     if not c.log and not all(math.isfinite(v) for v in c.difference.ratio_limits(confidence)):
         return [
             Caution(

@@ -158,9 +158,9 @@ def _open(source: Any, name: str | None, options: Options, log: Log) -> tuple[li
     if len(raw) > MAX_BYTES:
         raise UnusableFile(f"The file is larger than {MAX_BYTES / 1e9:.1f} GB; split it.", rule="size limit")
     with ThreadPoolExecutor(1) as pool:  # hashing lets the interpreter go on
-        digest = pool.submit(hashlib.sha256, raw)
+        hashed = pool.submit(hashlib.sha256, raw)
         sheets, encoding = _sheets(raw, called, options, log)
-    return sheets, {"name": called, "sha256": digest.result().hexdigest(), "encoding": encoding}
+    return sheets, {"name": called, "sha256": hashed.result().hexdigest(), "encoding": encoding}
 
 
 def _sheets(raw: bytes, called: str, options: Options, log: Log) -> tuple[list[Sheet], str | None]:

@@ -29,7 +29,9 @@ def layout_of(sheet: Sheet, columns: dict[str, str] | None = None, shape: str | 
         ``columns`` names a heading that is not there.
     """
     if not any(is_number(c) or parse(c).kind == NO_BREAKDOWN for r in sheet.cells for c in r):
-        raise UnusableFile("No number was found: the file holds words only.", rule="a table with breakdown voltages")
+        raise UnusableFile(
+            "No number was found in the file, so nothing can be read as a voltage.", rule="a table with voltages"
+        )
     width = max(map(len, sheet.cells))
     cells = [r + [""] * (width - len(r)) for r in sheet.cells]
     wanted = {fold(t) for t in (columns or {}).values()}

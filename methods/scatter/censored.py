@@ -296,7 +296,7 @@ def _cautions(gone: NDArray[np.bool_], tau: float, random: bool) -> list[Caution
     out = []
     if gone.any():
         out.append(Caution("withstood", (
-            f"{int(gone.sum())} of {len(gone)} series were withstood. They count as 'at least the ceiling', by maximum "
+            f"{int(gone.sum())} of {len(gone)} tests were withstood. They count as 'at least the ceiling', by maximum "
             "likelihood under the normal law; nothing above the ceiling was seen, so the upper half rests on that law."
         )))  # fmt: skip
     if random and tau == 0:

@@ -20,6 +20,8 @@ from dashboard.cli import main
 from methods import InputError, components, fit, fit_many, plan, precision, read, shift
 from methods.errors import MissingExtra, NotEstimable, UnusableFile
 from methods.factor_names import factor_name
+from methods.planning.case_budget import budget_of
+from methods.planning.standing import series_of
 from methods.result import as_json
 from tests.contract.test_numbers import bench
 
@@ -423,12 +425,45 @@ def test_precision_document(run: Any) -> None:
         ["rules", DEMO / "routine_wide.csv"],
         ["equivalence", DEMO / "programme_long.csv", "--by", "electrode", "--margin", "10%"],
         ["protocols"],
+        ["confounding", DEMO / "programme_long.csv"],
+        ["budget", DEMO / "routine_wide.csv", "--voltmeter", "1%"],
     ],
     ids=lambda w: str(w[0]),
 )
 def test_every_other_command_gives_one_document(run: Any, words: list[Any]) -> None:
     status, found = run(*words)
     assert status == 0 and isinstance(found, dict) and found
+
+
+def test_a_budget_is_that_of_the_api(run: Any) -> None:
+    words = ["--voltmeter", "1%", "--gap-tolerance", "0.05", "--exponent", "0.7"]
+    status, found = run("budget", DEMO / "programme_long.csv", *words)
+    cases = {s.label: s for s in series_of(read(DEMO / "programme_long.csv"))}
+    assert status == 0 and {b["case"] for b in found["budgets"]} | {r["case"] for r in found["refused"]} == set(cases)
+    one = found["budgets"][0]
+    series = cases[one["case"]]
+    made = budget_of(series, voltmeter_percent=1.0, gap_mm=series.gap_mm, gap_tolerance_mm=0.05, exponent=0.7)
+    assert one["budget"] == as_json(made)
+    assert [s["source"] for s in one["budget"]["sources"]] == ["scatter of filling means", "gap setting", "voltmeter"]
+
+
+def test_confounding_is_that_of_the_api(run: Any) -> None:
+    _, found = run("confounding", DEMO / "programme_long.csv", "--by", "electrode", "--by", "gap")
+    assert found == as_json(methods.confounding(read(DEMO / "programme_long.csv"), ["electrode", "gap_mm"]))
+
+
+def test_what_the_reader_did_is_said_beside_the_result(capsys: Any, tmp_path: Path) -> None:
+    """A ceiling that was guessed, values that stand twice and values that were refused bear on every number."""
+    file = tmp_path / "t.csv"
+    series = "".join(f"A,{f},{i},{kv}\n" for f in (1, 2) for i, kv in enumerate((41, 43, 39, 44, 40), 1))
+    file.write_text("sample,filling,order,kv\n" + series + "A,3,1,n/a\n")
+    assert main(["fit", str(file)]) == 0
+    said = capsys.readouterr().err
+    assert "stand in the file twice" in said
+    wall = tmp_path / "wall.csv"
+    wall.write_text("kv\n" + "50\n" * 6)
+    main(["fit", str(wall)])
+    assert "--no-ceiling" in capsys.readouterr().err
 
 
 def test_in_a_process_of_its_own(tmp_path: Path) -> None:
