@@ -37,6 +37,11 @@ def escaped(text: Any) -> str:
     return html.escape(str(text), quote=True)
 
 
+def unbroken(text: str) -> str:
+    """Numbers kept on one line with their unit."""
+    return re.sub(r"(?<=\d) (?=(?:%|kV|mm|mg/kg|min|minutes|s|L)\b|%)", "\u00a0", text)
+
+
 def raw(markup: str, **params: Any) -> pn.pane.HTML:
     """A piece of markup that this program wrote, in the type and colours of the theme."""
     params = {"sizing_mode": "stretch_width", "margin": 0, **params}
@@ -59,7 +64,7 @@ class Text(pn.viewable.Viewer):
     def _markup(self) -> str:
         role = ' role="status" aria-live="polite"' if self._live else ""
         name = f' class="{self._style}"' if self._style else ""
-        return f"<{self._tag}{name}{role}>{escaped(self.text)}</{self._tag}>"
+        return f"<{self._tag}{name}{role}>{unbroken(escaped(self.text))}</{self._tag}>"
 
     @param.depends("text", watch=True)
     def _changed(self) -> None:

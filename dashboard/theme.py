@@ -237,6 +237,10 @@ main:focus {{ outline: none; }}
 #skip-link {{ position: fixed; left: {SPACE["s"]}px; top: -100px; z-index: 5000; padding: {SPACE["s"]}px {SPACE["m"]}px;
   background: {LIGHT.surface}; color: {LIGHT.primary}; border: none; border-radius: 6px; font-size: {TYPE["body"]}px; }}
 #skip-link:focus {{ top: {SPACE["s"]}px; }}
+/* While the page is being drawn, what is there already can be read and used: a small ring in the corner is enough. */
+#loader:not(.error) {{ background: none; pointer-events: none; align-items: flex-end; justify-content: flex-end;
+  padding: {SPACE["l"]}px; box-sizing: border-box; }}
+#loader .spinner {{ width: 28px; height: 28px; border: 3px solid {LIGHT.grid}; border-top-color: {LIGHT.primary}; }}
 /* On a phone the menu lies over the page: it stays away until the page has closed it. */
 @media (max-width: 599.95px) {{ html:not([data-menu-settled]) {{ --menu-over-page: none; }} }}
 @media print {{
@@ -261,7 +265,7 @@ a {{ color: {_CSS["primary"]}; }}
 .answer {{ font-size: {TYPE["lead"]}px; line-height: 1.4; font-weight: 500; max-width: 60ch;
   border-left: 4px solid {_CSS["primary"]}; padding-left: {SPACE["m"]}px; font-variant-numeric: tabular-nums; }}
 .hint {{ color: {_CSS["muted"]}; font-size: {TYPE["small"]}px; line-height: 1.4; margin: 0; max-width: 60ch; }}
-footer .hint {{ max-width: 110ch; }}
+footer .hint, .hint.caption {{ max-width: 110ch; }}
 .silent {{ position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }}
 .notice {{ max-width: 120ch; font-size: 14px; border-left: 4px solid {_CSS["caution"]};
   padding: {SPACE["xs"]}px {SPACE["m"]}px; }}

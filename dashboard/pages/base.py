@@ -159,7 +159,7 @@ class StudyPage(pn.viewable.Viewer):
                 "& .MuiToggleButtonGroup-root": {"flexWrap": "wrap", "width": "100%"},
                 "& .MuiToggleButton-root": {"width": "auto", "flex": "1 0 auto"},
             }
-            column.param.update(width=None, sizing_mode="stretch_width", styles={"max-width": f"{96 * len(shown)}px"})
+            column.param.update(width=None, max_width=max(240, 112 * len(shown)), sizing_mode="stretch_width")
         return column
 
     # ------------------------------------------------------------- the frame's own

@@ -238,7 +238,7 @@ class Page(StudyPage):
         spread = result.group.summary.set_index("design")["spread_percent"]
         start = ""
         if result.saturation is not None:
-            start = f"The oil is at {result.saturation:.0%} relative saturation. "
+            start = f"The oil is at {100 * result.saturation:.0f} % relative saturation. "
         if not test.taken:
             if not self._open:
                 return "The oil is hidden. Take breakdowns, guess its true mean, then reveal it."

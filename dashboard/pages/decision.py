@@ -407,7 +407,7 @@ def _labels(decisions: Sequence[Any]) -> dict[int, str]:
     return {id(d): name_of(d.group or {}, names) for d in decisions}
 
 
-def _short(label: str, most: int = 34) -> str:
+def _short(label: str, most: int = 46) -> str:
     return label if len(label) <= most else label[: most - 1] + "…"
 
 

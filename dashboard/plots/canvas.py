@@ -55,7 +55,7 @@ class Live(pn.viewable.Viewer):
         self._result = result
         figure, text = self.figure, parts.escaped(self.figure.describe(result))
         # The words stand beside the canvas as an image of their own, so that the plot's tools stay reachable.
-        self._words.object = f'<div role="img" aria-label="{text}"></div><p class="hint">{text}</p>'
+        self._words.object = f'<div role="img" aria-label="{text}"></div><p class="hint caption">{text}</p>'
         height = _height(figure, result)
         key = (figure.key(result), self.dark, height)
         if _live(figure, result) and self._pipe is not None and key == self._built:
