@@ -76,6 +76,10 @@ class _Model:
     """Minus the log-likelihood and its slope in (beta, log residual sd of each group, log filling sd)."""
 
     def __init__(self, y: Floats, gone: NDArray[np.bool_], x: Floats, filling: Codes | None, group: Codes) -> None:
+        if filling is not None:  # rows of one filling together, so that sums over fillings are runs
+            order = np.argsort(filling, kind="stable")
+            y, gone, x, filling, group = y[order], gone[order], x[order], filling[order], group[order]
+            self.starts = np.searchsorted(filling, np.arange(int(filling.max()) + 1))
         self.y, self.gone, self.x, self.filling, self.group = y, gone, x, filling, group
         self.p, self.groups = x.shape[1], int(group.max()) + 1
         self.fillings = 0 if filling is None else int(filling.max()) + 1
@@ -85,10 +89,11 @@ class _Model:
 
     def pieces(self, z: Floats) -> tuple[Floats, Floats]:
         """Log-density (or log-probability of lying above) of standardised residuals, and minus its slope in z."""
-        gone = self.gone if z.ndim == 1 else self.gone[:, None]
-        above = log_ndtr(-z)
-        hazard = np.exp(-0.5 * z * z - 0.9189385332046727 - above)
-        return np.where(gone, above, -0.5 * z * z - 0.9189385332046727), np.where(gone, hazard, z)
+        density, slope = -0.5 * z * z - 0.9189385332046727, z.copy()
+        above = log_ndtr(-z[self.gone])
+        slope[self.gone] = np.exp(density[self.gone] - above)
+        density[self.gone] = above
+        return density, slope
 
     def value(self, theta: Floats) -> tuple[float, Floats]:
         beta, log_s = theta[: self.p], theta[self.p : self.p + self.groups]
@@ -103,10 +108,7 @@ class _Model:
         return self._integrated(left, s, float(np.exp(theta[-1])))
 
     def _sum(self, rows: Floats) -> Floats:
-        assert self.filling is not None
-        out = np.zeros((self.fillings, *rows.shape[1:]))
-        np.add.at(out, self.filling, rows)
-        return out
+        return np.add.reduceat(rows, self.starts, axis=0)
 
     def _modes(self, left: Floats, s: Floats, tau: float) -> tuple[Floats, Floats]:
         """Most likely filling effects and their curvatures, by Newton for all fillings together (log-concave)."""
@@ -125,22 +127,33 @@ class _Model:
         return u, curve
 
     def _integrated(self, left: Floats, s: Floats, tau: float) -> tuple[float, Floats]:
+        assert self.filling is not None
         mode, curve = self._modes(left, s, tau)
         width = np.sqrt(2 / curve)
         u = mode[:, None] + width[:, None] * self.nodes
-        z = (left[:, None] - u[self.filling]) / s[:, None]
-        density, slope = self.pieces(z)
-        seen = ~self.gone
-        joint = self._sum(density) - 0.5 * (u / tau) ** 2 - np.log(tau) - 0.9189385332046727
+        # Of what broke down, sums over the filling say all (the density is quadratic in u); only ceilings need nodes.
+        at, seen = self.filling, ~self.gone
+        weight = seen / s**2
+        zero, one, two = (self._sum(weight * left**k)[:, None] for k in range(3))
+        joint = -0.5 * (two - 2 * u * one + u * u * zero) - 0.9189385332046727 * self._sum(seen * 1.0)[:, None]
+        z = (left[self.gone, None] - u[at[self.gone]]) / s[self.gone, None]
+        above = log_ndtr(-z)
+        np.add.at(joint, at[self.gone], above)
+        joint += -0.5 * (u / tau) ** 2 - np.log(tau) - 0.9189385332046727
         terms = joint + self.log_weights + np.log(width)[:, None]
         top = terms.max(axis=1, keepdims=True)
         share = np.exp(terms - top)
         total = share.sum(axis=1, keepdims=True)
         share /= total
         log_likelihood = float((top + np.log(total)).sum()) - float(seen @ np.log(s))
-        each = share[self.filling]
-        by_beta = self.x.T @ ((each * slope).sum(axis=1) / s)
-        by_s = np.bincount(self.group, (each * slope * z).sum(axis=1) - seen, minlength=self.groups)
+        middle = (share * u).sum(axis=1)
+        spread = (share * (u - middle[:, None]) ** 2).sum(axis=1)
+        slope = (left - middle[at]) / s
+        squares = slope**2 + spread[at] / s**2 - 1
+        hazard = share[at[self.gone]] * np.exp(-0.5 * z * z - 0.9189385332046727 - above)
+        slope[self.gone], squares[self.gone] = hazard.sum(axis=1), (hazard * z).sum(axis=1)
+        by_beta = self.x.T @ (slope / s)
+        by_s = np.bincount(self.group, squares, minlength=self.groups)
         by_tau = float((share * (u / tau) ** 2).sum()) - self.fillings
         return -log_likelihood, -np.concatenate([by_beta, by_s, [by_tau]])
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from methods.errors import InputError, NotEstimable
+from methods.factor_names import factor_name
 from methods.records.table import as_table, group_codes, withstood
 from methods.result import Caution
 from methods.scatter.component_table import Component, Components, percent
@@ -120,7 +121,7 @@ def _one(
     cautions += more
     if held and fixed is None and int(cell.max()) > 0:
         cautions.append(Caution("conditions", (
-            f"{int(cell.max()) + 1} conditions ({', '.join(held)}) occur. Each was given its own mean, so that their "
+            f"{int(cell.max()) + 1} conditions ({', '.join(map(factor_name, held))}) occur. Each was given its own mean, so that their "
             "differences do not count as scatter; the mean shown is the plain average of theirs."
         )))  # fmt: skip
     x = (cell[:, None] == np.arange(cell.max() + 1)).astype(float)
