@@ -95,6 +95,14 @@ def text(result: Any) -> str:
         lines.append(
             f"{row.kind} against the level is best described as {row.reads} (a = {a}, b = {b}).".replace("nan", "–")
         )
+    if len(result.published):
+        names = ["method", "edition", "cov_same_percent", "cov_between_percent", "r_percent", "R_percent"]
+        heads = ["method", "edition", "CoV same %", "CoV between %", "r %", "R %"]
+        rows = result.published[names].astype(object).where(result.published[names].notna(), None).to_numpy().tolist()
+        lines += ["", "Published by the standards for one reported result (compare with --result filling):",
+                  columns(rows, heads)]  # fmt: skip
+        lines += [f"  {row.method}: {row.note}" for row in result.published.itertuples()]
+        lines.append("")
     lines += [
         f"Left out: laboratory {e.laboratory} at {e.level} ({e.n} results): {e.reason}" for e in result.exclusions
     ]

@@ -286,6 +286,8 @@ class Page(StudyPage):
             out["flags"] = ("Standing out: flagged, kept", p.flags.assign(test=[_test(t) for t in p.flags["test"]]))
         if p.exclusions:
             out["left_out"] = ("Cells left out", parts.as_frame(p.exclusions))
+        if len(p.published):
+            out["published"] = ("What the standards publish of their own precision", p.published)
         if len(p.robust):
             renamed = {"s_r": "robust_s_r", "s_R": "robust_s_R", "mean": "robust_mean"}
             robust = p.robust.rename(columns=renamed)[["level", "robust_mean", "mean_uncertainty", "robust_s_r",

@@ -279,7 +279,8 @@ def _precision(asked: Asked) -> Section:
     tables = [Table("precision", "Precision of each level", frame(good, columns), note)]
     for key, title in (
         ("flags", "Laboratories that stand out"), ("relations", "How s_r and s_R go with the level"),
-        ("robust", "By robust estimates"), ("scores", "Scores of the laboratories"), ("cells", "Cells"),
+        ("published", "Published by the standards"), ("robust", "By robust estimates"),
+        ("scores", "Scores of the laboratories"), ("cells", "Cells"),
     ):  # fmt: skip
         table = getattr(found, key)
         if len(table):

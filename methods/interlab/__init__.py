@@ -12,6 +12,7 @@ from methods.interlab.critical import (
 )
 from methods.interlab.experiment import Precision, precision, precision_of_cells
 from methods.interlab.level import Level
+from methods.interlab.published import published_precision
 from methods.interlab.relation import relations
 from methods.interlab.robust import RobustMean, algorithm_a, algorithm_s
 from methods.interlab.scatter_chart import scatter_against_mean
@@ -31,6 +32,7 @@ __all__ = [
     "mandel_k_critical",
     "precision",
     "precision_of_cells",
+    "published_precision",
     "scatter_against_mean",
     "relations",
     "z_scores",

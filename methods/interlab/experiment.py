@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -12,6 +12,7 @@ import pandas as pd
 from methods.errors import InputError, NotEstimable
 from methods.interlab.cells import Exclusion, gather, natural
 from methods.interlab.level import LIMIT_FACTOR, Level, estimate, estimate_cells
+from methods.interlab.published import NAMES, published_precision
 from methods.interlab.relation import relations
 from methods.interlab.robust import algorithm_a, algorithm_s
 from methods.interlab.scores import z_scores
@@ -26,7 +27,8 @@ class Precision:
     ``flags`` a row for each straggler and outlier that Cochran's and Grubbs' tests found (nothing is ever
     removed for it), ``relations`` the forms of s_r and s_R against the level, ``robust`` the robust
     counterpart of each level, ``scores`` the laboratories' z-scores, ``exclusions`` the cells that the user
-    left out with the reason, ``warnings`` what the reader must know.
+    left out with the reason, ``warnings`` what the reader must know, ``published`` what the standards say of the
+    precision of the methods in the data (:func:`methods.interlab.published.published_precision`).
     """
 
     levels: list[Level]
@@ -42,6 +44,7 @@ class Precision:
     scores: pd.DataFrame
     exclusions: tuple[Exclusion, ...]
     warnings: tuple[Caution, ...]
+    published: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(NAMES)))
 
 
 def precision(
@@ -91,10 +94,11 @@ def precision(
     names = sorted(dict.fromkeys(cells.rows["level"]), key=natural)
     groups = dict(list(cells.rows.groupby("level", sort=False)))
     found = [estimate(name, groups[name], confidence) for name in names]
-    return assemble(
+    made = assemble(
         found, cells.warnings, cells.level_columns, cells.exclusions,
         laboratory=laboratory, result=result, confidence=confidence,
     )  # fmt: skip
+    return replace(made, published=published_precision(getattr(data, "table", data)))
 
 
 def precision_of_cells(

@@ -120,8 +120,9 @@ def _one(
     kept, more = estimable(found, cell)
     cautions += more
     if held and fixed is None and int(cell.max()) > 0:
+        named = ", ".join(map(factor_name, held))
         cautions.append(Caution("conditions", (
-            f"{int(cell.max()) + 1} conditions ({', '.join(map(factor_name, held))}) occur. Each was given its own mean, so that their "
+            f"{int(cell.max()) + 1} conditions ({named}) occur. Each was given its own mean, so that their "
             "differences do not count as scatter; the mean shown is the plain average of theirs."
         )))  # fmt: skip
     x = (cell[:, None] == np.arange(cell.max() + 1)).astype(float)

@@ -244,3 +244,19 @@ def test_levels_without_a_sample() -> None:
     assert [v.s_r for v in named.levels] == [v.s_r for v in iso("E03_iso5725_coal.csv").levels]
     bare = precision(invented().drop(columns="sample"))
     assert [v.level for v in bare.levels] == ["all"] and "one_level" in {w.code for w in bare.warnings}
+
+
+def test_published_statements_stand_beside() -> None:
+    """ASTM D1816-04, 11.1 and 11.2: r 40 % and R 47 % at 1 mm, 30 % and 40 % at 2 mm; what was not read is empty."""
+    rows = [
+        {"laboratory": lab, "sample": "A", "method": method, "gap_mm": gap, "filling": "1", "order": i, "kv": kv + i}
+        for method, gap, kv in (("ASTM D1816", 1.0, 30.0), ("ASTM D1816", 2.0, 50.0), ("ASTM D877", 2.54, 40.0))
+        for lab in ("P", "Q", "S")
+        for i in range(1, 4)
+    ]
+    found = precision(pd.DataFrame(rows)).published.set_index("method")
+    assert found.loc["ASTM D1816, 1 mm", ["r_percent", "R_percent"]].tolist() == [40, 47]
+    assert found.loc["ASTM D1816, 2 mm", ["r_percent", "R_percent"]].tolist() == [30, 40]
+    assert found.loc["ASTM D877", ["r_percent", "R_percent"]].isna().all()
+    assert found["note"].str.contains("own copy of the standard").all() and found["source"].str.len().min() > 0
+    assert precision(pd.DataFrame(rows).drop(columns="method")).published.empty
