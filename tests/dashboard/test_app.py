@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from dashboard import app, pages
+from dashboard import app, pages, parts
 from dashboard.cache import forget
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.release import release_on_close
@@ -215,3 +215,46 @@ def _light_session() -> Any:
 def _in_own_loop(work: Any, asyncio: Any) -> None:
     asyncio.set_event_loop(asyncio.new_event_loop())
     work()
+
+
+# ---------------------------------------------------------------- what is made late
+
+
+def test_what_a_program_asks_of_a_page_stays(study: Study) -> None:
+    """A value given to the constructor is the study's: another page's input does not put it back."""
+    page = pages.page_class("overlay")(study, view="box", family="normal")
+    page.shown = True
+    study.put("shift", "unit", "kv", default="percent")
+    assert (page.view, page.family) == ("box", "normal")
+    assert study.inputs["overlay.view"] == "box"
+
+
+def test_what_is_folded_away_is_made_when_it_is_opened() -> None:
+    made: list[str] = []
+
+    def section(name: str) -> Any:
+        return lambda: made.append(name) or parts.hint(name)
+
+    view = parts.Folded(("One", section("one")), ("Two", section("two"))).__panel__()
+    assert made == []
+    view.active = [1]
+    assert made == ["two"]
+    view.active = []
+    view.active = [0, 1]
+    assert made == ["two", "one"]
+
+
+def test_a_table_that_did_not_change_is_left_alone(study: Study) -> None:
+    page = pages.page_class("overlay")(study)
+    page.shown = True
+    name, table = next(iter(page._shown_tables.items()))
+    before = table.frame
+    page.view = "density"
+    assert page._shown_tables[name].frame is before
+    study.confidence = 0.8
+    assert page._shown_tables[name].frame is not before
+
+
+def test_numbers_keep_their_units() -> None:
+    assert parts.unbroken("from 2.9 to 12 % and 5 kV") == "from 2.9 to 12\u00a0% and 5\u00a0kV"
+    assert parts.unbroken("6 fillings, 3 months") == "6 fillings, 3 months"
