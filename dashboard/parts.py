@@ -150,9 +150,10 @@ class Folded(pn.viewable.Viewer):
 
     def _opened(self, event: Any) -> None:
         for index in event.new or []:
-            make, self._makers[index] = self._makers[index], None
+            make = self._makers[index]
             if make is not None:
                 self._bodies[index].objects = [make()]
+                self._makers[index] = None  # only once it is there: what failed is tried again
 
 
 def wrap(*objects: Any, gap: int = theme.SPACE["l"], **params: Any) -> pn.FlexBox:

@@ -28,7 +28,9 @@ def with_unit(column: str, value: Any) -> str:
     """A level with its unit where it is a number that has one: ``2 mm``; a whole number without its ``.0``."""
     if isinstance(value, (bool, np.bool_)) or not isinstance(value, (int, float, np.number)):
         return str(value)
-    return f"{value:g} {UNITS[column]}" if column in UNITS else f"{value:g}"
+    size = float(value)
+    number = f"{size:.0f}" if size.is_integer() and abs(size) < 1e15 else f"{size:.12g}"
+    return f"{number} {UNITS[column]}" if column in UNITS else number
 
 
 def name_level(column: str, value: Any) -> str:

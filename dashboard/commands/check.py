@@ -20,8 +20,9 @@ def run(args: argparse.Namespace) -> int:
     records = open_records(args)
     document = records.to_dict()
     lines = [
-        f"{document['rows_read']} read: {document['breakdowns']} breakdowns, {document['withstood']} withstood, "
-        f"{document['fillings']} fillings, {document['conditions']} conditions"
+        f"{document['rows_read']} read: {_count(document['breakdowns'], 'breakdown')}, "
+        f"{document['withstood']} withstood, {_count(document['fillings'], 'filling')}, "
+        f"{_count(document['conditions'], 'condition')}"
     ]
     if document["problems"]:
         heads = ["row", "column", "found", "rule", "action"]
@@ -32,3 +33,7 @@ def run(args: argparse.Namespace) -> int:
         lines += [columns([[g[h] for h in heads] for g in document["guesses"]], heads)]
     emit(args, document, "\n".join(lines))
     return 1 if any(str(p["action"]).startswith("refused") for p in document["problems"]) else 0
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"

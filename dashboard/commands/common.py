@@ -113,6 +113,12 @@ def open_records(args: argparse.Namespace) -> Any:
     return records
 
 
+#: What the reader's remarks on records that stand twice have in common.
+TWICE = "in the file before"
+#: And those on values of an unlikely size.
+FAR = "a lost decimal mark, or another unit?"
+
+
 def note_reading(args: argparse.Namespace, records: Any) -> None:
     """Remember what the reader did that bears on every number, for :func:`emit` to say."""
     problems = records.to_dict()["problems"]
@@ -121,9 +127,11 @@ def note_reading(args: argparse.Namespace, records: Any) -> None:
     if refused:
         what = "1 value was refused and takes" if refused == 1 else f"{refused} values were refused and take"
         args.refused = [f"{what} no part; 'gapshift check' says which and why"]
-    if any("stand in the file before" in str(p["rule"]) or "stands in the file before" in str(p["rule"])
-           for p in problems):  # fmt: skip
+    if any(TWICE in str(p["rule"]) for p in problems):
         said.append("some values stand in the file twice and count twice; 'gapshift check' says which")
+    far = sum(FAR in str(p["rule"]) for p in problems)
+    if far:
+        said.append("some values lie outside the usual range and are used as they stand; 'gapshift check' says which")
     said += [
         f"guessed: {g.guess} ({g.option} overrules it)"
         for g in records.guesses.itertuples() if g.what == "ceiling"

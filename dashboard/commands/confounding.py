@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 
 from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records
+from methods.factor_names import factor_name
 
 NAME = "confounding"
 HELP = "which effects (electrode, gap, stirring ...) the tests can tell apart, and which tests would separate the rest"
@@ -22,12 +23,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_json(parser)
 
 
+def _named(effect: str) -> str:
+    return " × ".join(factor_name(name) for name in effect.split(" × "))
+
+
 def run(args: argparse.Namespace) -> int:
     from methods.contrast import confounding
 
     found = confounding(open_records(args), args.by, within_sample=not args.over_oils, most=args.most)
     rows = [
-        [e.effect, e.status, f"{e.estimable} of {e.of}", ", ".join(e.aliased_with) or None]
+        [_named(e.effect), e.status, f"{e.estimable} of {e.of}", ", ".join(map(factor_name, e.aliased_with)) or None]
         for e in [*found.effects, *found.combinations]
     ]
     lines = [*found.sentences, "", columns(rows, ["effect", "estimable", "contrasts", "goes together with"])]
@@ -35,6 +40,6 @@ def run(args: argparse.Namespace) -> int:
         lines += ["", "To separate them:" if found.complete else "To separate some of them:"]
         lines += [f"  {s}" for s in found.suggestions]
     if found.single_level:
-        lines += ["", f"One level only, so nothing to compare: {', '.join(found.single_level)}."]
+        lines += ["", f"One level only, so nothing to compare: {', '.join(map(factor_name, found.single_level))}."]
     emit(args, found, "\n".join(lines))
     return 0

@@ -41,10 +41,11 @@ def _text(result: Any) -> str:
         out += ["", columns(rows, heads, 3), f"({level} limits)"]
     if result.neighbours is not None:
         n, v = result.neighbours, result.variance_inflation
+        limits = f"low {n.low:.2f}, high {n.high:.2f}" if n.low == n.low else "too few fillings for limits"
         out += ["", (
-            f"correlation of neighbours {n.correlation:.2f} (low {n.low:.2f}, high {n.high:.2f}; corrected for short "
+            f"correlation of neighbours {n.correlation:.2f} ({limits}; corrected for short "
             f"series, {n.uncorrected:.2f} before); a mean of {v.breakdowns} then has {v.factor:.2f} times the variance "
-            f"and counts as {v.effective_breakdowns:.2g} independent breakdowns"
+            f"and counts as {min(v.effective_breakdowns, v.breakdowns):.2g} independent breakdowns"
         )]  # fmt: skip
     if result.tests:
         rows = [[t.name, t.statistic, t.expected, t.z, t.p_value, t.fillings] for t in result.tests]

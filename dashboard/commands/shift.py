@@ -6,6 +6,7 @@ import argparse
 from typing import Any
 
 from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records, probability
+from methods.factor_names import name_level
 
 NAME = "shift"
 HELP = "compare the levels of a factor: shift of the mean and of the scatter, with limits"
@@ -89,7 +90,8 @@ def text(document: dict[str, Any]) -> str:
     keys = ["level", "fillings", "breakdowns", "mean_kv", "difference_kv", "low_kv", "high_kv", "difference_percent",
             "low_percent", "high_percent", "p_value", "sd_ratio", "sd_ratio_low", "sd_ratio_high"]  # fmt: skip
     lines += ["", columns([[s[k] for k in keys] for s in document["shifts"]], heads, digits=3)]
-    lines += ["", f"Reference: {document['reference']}; limits at {document['confidence'] * 100:g} % confidence."]
+    reference = name_level(document["by"], document["reference"])
+    lines += ["", f"Reference: {reference}; limits at {document['confidence'] * 100:g} % confidence."]
     methods = sorted({s["method"] for s in document["shifts"] if s["method"]})
     if methods:
         lines[-1] += f" Method: {'; '.join(methods)}."

@@ -177,10 +177,12 @@ class StudyPage(pn.viewable.Viewer):
         )  # fmt: skip
 
     def _help(self) -> Any:
-        def text() -> Any:
-            return pn.pane.Markdown(self.HELP, stylesheets=parts.TEXT_CSS, sizing_mode="stretch_width", margin=0)
-
-        return parts.Folded(("What these numbers mean", text)).__panel__()
+        # Made at once, so that it is there in a notebook that is read without a kernel too.
+        text = pn.pane.Markdown(self.HELP, stylesheets=parts.TEXT_CSS, sizing_mode="stretch_width", margin=0)
+        return pmui.Accordion(
+            ("What these numbers mean", text), sizing_mode="stretch_width", margin=0, elevation=0, square=True,
+            title_variant="h2",
+        )  # fmt: skip
 
     def _from_address(self, study: Study) -> dict[str, Any]:
         found = {}

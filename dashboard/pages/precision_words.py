@@ -26,7 +26,8 @@ leaving them out. Where they differ much from the others, a few laboratories dec
 **z-scores** compare each laboratory with the robust mean: up to 2 satisfactory, from 3 unsatisfactory.
 
 **Published**: what the standards say of their own precision, for the methods in these data, with edition and source.
-A result is there what the method reports, so compare with results taken as a filling's mean. Empty means not read.
+A result is there what the method reports, so compare with results taken as a filling's mean. Where it is empty the
+standard gives no such figure, or it was not read: the source says which.
 
 **Scatter against mean**: some standards print a chart of the expected SD over mean. None is shipped here. Type points
 of the chart from your own copy to see the cells against it.
@@ -52,7 +53,7 @@ COLUMNS: dict[str, tuple[str, str]] = {
     "cov_same_percent": ("CoV, same operator (%)", "Published scatter of one reported result."),
     "cov_between_percent": ("CoV, laboratories (%)", "Published scatter between laboratories."),
     "source": ("Source", "Where the figure was read, or why it is empty."),
-    "note": ("Remark", "Check against your own copy of the standard."),
+    "note": ("Remark", "What else is known of the statement."),
     "error": ("No figures", "Why this level has none."),
     "test": ("Test", "Cochran: too much scatter. Grubbs: a mean that stands apart."),
     "statistic": ("Statistic", "Value of the test's statistic."),

@@ -8,6 +8,7 @@ import numpy as np
 from scipy.special import log_ndtr
 
 from methods.errors import NotEstimable
+from methods.scatter.censored import hazard
 
 
 @dataclass(frozen=True)
@@ -157,9 +158,9 @@ def _scores(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Scores, shape (n, oils + 1), and minus the Hessian, shape (oils + 1, oils + 1), in (delta, gamma)."""
     z = gamma * values - delta[oil]
-    hazard = np.exp(-0.5 * z**2 - 0.5 * np.log(2 * np.pi) - log_ndtr(-z))
-    slope = np.where(censored, -hazard, -z)  # derivative of the log-likelihood of a row in z
-    bend = np.where(censored, hazard * (hazard - z), 1.0)  # minus the second derivative
+    rate = hazard(z)
+    slope = np.where(censored, -rate, -z)  # derivative of the log-likelihood of a row in z
+    bend = np.where(censored, rate * (rate - z), 1.0)  # minus the second derivative
     n = len(values)
     direction = np.zeros((n, oils + 1))  # dz / d(delta, gamma)
     direction[np.arange(n), oil] = -1.0

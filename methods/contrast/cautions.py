@@ -156,6 +156,9 @@ def _few(c: Comparison, base: int) -> list[Caution]:
         what = f"only {len(c.pair.blocks)} samples, one filling each"
     elif c.unit == "filling" and len(c.pair.blocks) < 2 and min(counts) < 3:
         what = f"only {min(counts)} fillings of {one if counts[0] <= counts[1] else two}"
+    elif c.difference is not None and c.difference.df() < 3:
+        fewer = one if counts[0] <= counts[1] else two
+        what = f"only {min(counts)} fillings of {fewer} on {len(c.pair.blocks)} samples"
     elif min(sizes) < 5:
         what = f"only {min(sizes)} breakdown{'s' if min(sizes) > 1 else ''} of {one if sizes[0] <= sizes[1] else two}"
     else:
@@ -195,11 +198,13 @@ def _no_limit(c: Comparison, base: int, confidence: float) -> list[Caution]:
             )
         ]
     if not c.log and not all(math.isfinite(v) for v in c.difference.ratio_limits(confidence)):
+        few = f"over {len(c.pair.blocks)} oils that differ is so uncertain"
+        why = few if c.unit == "sample" else "is so uncertain"
         return [
             Caution(
                 "no_percent_limit",
-                f"{one} against {two}: the mean of {two} is so uncertain that the shift in percent has no limit on at "
-                "least one side. The limits in kV hold.",
+                f"{one} against {two}: the mean of {two} {why} that the shift in percent has no limit on at least one "
+                "side. The limits in kV hold, and an analysis of log kV gives the shift as a ratio, oil by oil.",
             )
         ]
     return []
@@ -232,6 +237,13 @@ def _whole(lay: Layout, found: Sequence[Comparison]) -> list[Caution]:
             out.append(
                 Caution(
                     "sample_unknown", "The file names no samples: all tests are taken to be of one and the same oil."
+                )
+            )
+        elif empty == int(used.sum()):
+            out.append(
+                Caution(
+                    "sample_unknown",
+                    "The file names no samples: tests of the same fluid in the same state are taken to be of one oil.",
                 )
             )
         elif empty:

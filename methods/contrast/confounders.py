@@ -108,7 +108,10 @@ def confounding(
     sentences = [e.sentence for e in effects if e.status != ESTIMABLE]
     if not sentences:
         named = list_words([factor_name(v) for v in varying])
-        sentences = [f"The effects of {named} can be told apart from one another."]
+        if len(varying) > 1:
+            sentences = [f"The effects of {named} can be told apart from one another."]
+        else:
+            sentences = [f"Of the factors that were looked at only {named} varies; nothing changes together with it."]
     return Confounding(
         factors=varying, effects=effects, combinations=pairs, aliased=aliased, sentences=sentences,
         suggestions=suggestions, complete=complete, single_level=single,

@@ -169,6 +169,16 @@ def equivalence(
     )  # fmt: skip
 
 
+def _in_percent(low: float, high: float) -> str:
+    """Where the shift lies; a limit that does not exist, or is below what voltages can do (-100 %), is left out."""
+    below, above = math.isfinite(low) and low > -100, math.isfinite(high)
+    if below and above:
+        return f"in {low:+.1f} to {high:+.1f} %"
+    if below:
+        return f"above {low:+.1f} % with no upper limit"
+    return f"below {high:+.1f} % with no lower limit" if above else "anywhere: the data set no limit in percent"
+
+
 def _level(
     lay: Layout, c: Comparison, base: int, margin: float | None, margin_kv: float | None, confidence: float
 ) -> LevelEquivalence:
@@ -194,11 +204,14 @@ def _level(
         test = two_one_sided(d, -margin_kv, margin_kv, confidence)
         outside = low > margin_kv or high < -margin_kv
     verdict = SHOWN if test.p_value < 1 - confidence else DIFFERENT if outside else NOT_SHOWN
-    limits = f"{low_per:+.1f} to {high_per:+.1f} %" if margin is not None else f"{low:+.3g} to {high:+.3g} kV"
+    if margin is None:
+        limits = f"in {low:+.3g} to {high:+.3g} kV"
+    else:
+        limits = _in_percent(low_per, high_per)
     tail = {
-        SHOWN: f"shown (the shift lies in {limits}).",
-        NOT_SHOWN: f"not shown (the shift lies in {limits}, which reaches past the margin; more fillings may decide).",
-        DIFFERENT: f"shown to differ by more than that (the shift lies in {limits}).",
+        SHOWN: f"shown (the shift lies {limits}).",
+        NOT_SHOWN: f"not shown (the shift lies {limits}, which reaches past the margin; more fillings may decide).",
+        DIFFERENT: f"shown to differ by more than that (the shift lies {limits}).",
     }[verdict]
     return LevelEquivalence(
         level=lay.levels[c.level], fillings=fillings, breakdowns=breakdowns,

@@ -133,14 +133,21 @@ def layout(data: Any, by: str, within: Sequence[str] = ()) -> Layout:
             "name rather than a factor. Put it into a few classes first.",
             column=by,
         )
-    oil = [] if by in OIL_FACTORS else ["sample"]
+    oil = [] if by in OIL_FACTORS else _oil_columns(kept)
     block, blocks = _blocks(kept, [*oil, *[w for w in inside if w != "sample"]])
     return Layout(
         by=by, within=inside, table=kept, levels=levels, level=level, blocks=blocks, block=block,
         filling=filling_codes(kept, by=(by, *inside)), kv=kept["kv"].to_numpy(dtype=float),
         withstood=withstood(kept), left_out=int((~known).sum()),
-        sample_known=bool(oil) and bool(kept["sample"].notna().any()),
+        sample_known=bool(oil) and bool(kept[oil].notna().to_numpy().any()),
     )  # fmt: skip
+
+
+def _oil_columns(table: pd.DataFrame) -> list[str]:
+    """What tells oils apart: the sample; where none is named, fluid and state as far as they differ."""
+    if table["sample"].notna().any():
+        return ["sample"]
+    return [c for c in ("fluid", "state") if table[c].nunique() > 1] or ["sample"]
 
 
 def choose_reference(lay: Layout, reference: Any = None) -> int:

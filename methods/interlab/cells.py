@@ -11,7 +11,7 @@ import pandas as pd
 
 from methods.errors import InputError
 from methods.records.rounds import level_label
-from methods.records.table import COLUMNS, WITHSTOOD, as_table, filling_codes, fillings_known
+from methods.records.table import COLUMNS, WITHSTOOD, as_table, filling_codes, fillings_known, frame_of
 from methods.result import Caution
 
 #: What a test method fixes; two rows that differ in these were not taken by the same procedure.
@@ -50,7 +50,7 @@ def natural(text: str) -> list[Any]:
 
 def _table(data: Any, value: str) -> pd.DataFrame:
     """The record table with ``value`` as its kv column."""
-    frame = getattr(data, "table", data)
+    frame = frame_of(data)
     if value != "kv":
         if not isinstance(frame, pd.DataFrame) or value not in frame.columns:
             raise InputError(f"There is no column {value!r} to take the values from.", column=value)

@@ -16,6 +16,7 @@ from methods.interlab.published import NAMES, published_precision
 from methods.interlab.relation import relations
 from methods.interlab.robust import algorithm_a, algorithm_s
 from methods.interlab.scores import z_scores
+from methods.records.table import frame_of
 from methods.result import Caution
 
 
@@ -98,7 +99,7 @@ def precision(
         found, cells.warnings, cells.level_columns, cells.exclusions,
         laboratory=laboratory, result=result, confidence=confidence,
     )  # fmt: skip
-    return replace(made, published=published_precision(getattr(data, "table", data)))
+    return replace(made, published=published_precision(frame_of(data)))
 
 
 def precision_of_cells(

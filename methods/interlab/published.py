@@ -28,11 +28,11 @@ def published_precision(table: pd.DataFrame) -> pd.DataFrame:
     for head in table[heads].drop_duplicates().to_dict("records"):
         if pd.isna(head["method"]):
             continue
-        edition, gap = head.get("edition"), head.get("gap_mm")
+        edition, gap = head.get("edition"), _number(head.get("gap_mm"))
         found = recognise(
             str(head["method"]),
             None if pd.isna(edition) else str(edition),
-            gap_mm=None if pd.isna(gap) else float(gap),
+            gap_mm=gap,
         )
         said = None if found is None else statements.get(found.key) or statements.get(found.family)
         if found is None or said is None:
@@ -46,3 +46,10 @@ def published_precision(table: pd.DataFrame) -> pd.DataFrame:
         row = (named, said.edition, *numbers, source, note)
         rows.setdefault(said.protocol, dict(zip(NAMES, row, strict=True)))
     return pd.DataFrame(list(rows.values()), columns=list(NAMES))
+
+
+def _number(value: Any) -> float | None:
+    try:
+        return None if pd.isna(value) else float(value)
+    except (TypeError, ValueError):  # a table that a program passed may hold a gap in words
+        return None

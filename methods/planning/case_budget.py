@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -9,6 +10,13 @@ import numpy as np
 from methods.errors import NotEstimable
 from methods.planning.standing import Series
 from methods.planning.uncertainty import Budget, mean_budget
+from methods.result import Caution
+
+_ONE_FILLING = Caution(
+    "one_filling",
+    "All breakdowns are from one filling: what differs from filling to filling is in no line of this budget, so the "
+    "true uncertainty is larger. Give the scatter between fillings from history, or test a second filling.",
+)
 
 
 def budget_of(series: Series, *, between_sd: float | None = None, **bench: Any) -> Budget:
@@ -52,5 +60,10 @@ def budget_of(series: Series, *, between_sd: float | None = None, **bench: Any) 
     inside = float(series.kv.std(ddof=1))
     if inside == 0:
         raise NotEstimable(f"{series.label}: all values are equal; copied or rounded values look like this.")
-    history: dict[str, Any] = {} if between_sd is None else {"between_sd": between_sd, "between_df": float("inf")}
-    return mean_budget(mean, fillings=1, breakdowns_per_filling=n, within_sd=inside, **history, **bench)
+    if between_sd is not None:
+        return mean_budget(
+            mean, fillings=1, breakdowns_per_filling=n, within_sd=inside, between_sd=between_sd,
+            between_df=float("inf"), **bench,
+        )  # fmt: skip
+    found = mean_budget(mean, fillings=1, breakdowns_per_filling=n, within_sd=inside, **bench)
+    return replace(found, warnings=(*found.warnings, _ONE_FILLING))

@@ -88,7 +88,11 @@ def _with_instrument(
     elif variance == 0:
         df = math.inf
         found.append(
-            Caution("no_scatter", "All values are equal: the scatter, and so the uncertainty, is understated.")
+            Caution(
+                "no_scatter",
+                f"All {'filling means' if basis == 'filling means' else 'values'} are equal; copied or rounded values "
+                "look like this. The uncertainty is understated.",
+            )
         )
     return MeanUncertainty(mean, math.sqrt(total), df, basis, tuple(found))
 

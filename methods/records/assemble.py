@@ -52,7 +52,9 @@ def assemble(
     if "table" in plan.meta:  # one of several on the sheet; fillings that we number start anew in each
         title = plan.meta["table"]
         data["table"] = pd.Series([title] * len(index), dtype="str")
-        if not any(h.name == "filling" for h in plan.headings) and not plan.levels and len(plan.values) > 1:
+        named = {h.name for h in plan.headings}
+        numbered = "filling" not in named and not plan.levels and len(plan.values) > 1
+        if numbered or ("filling" in named and "sample" not in named):  # filling 1 of each is another filling
             data["filling"] = title + " " + data["filling"]
     codes = {
         name: (found.codes if whole else found.codes[index]) + 1

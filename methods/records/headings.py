@@ -216,7 +216,7 @@ def resolve_column(data: Any, text: str) -> str:
     InputError
         No such column; the message lists those that hold something and names the nearest.
     """
-    table: pd.DataFrame = getattr(data, "table", data)
+    table: pd.DataFrame = data if isinstance(data, pd.DataFrame) else getattr(data, "table", data)
     names = [str(c) for c in table.columns]
     if text in names:
         return text

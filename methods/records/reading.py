@@ -238,6 +238,7 @@ def _read_sheet(
     compare_summaries(plan, body, flat, place, mark, log)
     log_refused(flat, place, log)
     blocks = blocks_of(plan, body, flat, options.layout, log)
+    gaps = np.where(np.isnan(gaps), gaps[blocks], gaps)
     keep = (flat.kind == VALUE) | (flat.kind == WITHSTOOD)
     table, codes = assemble(plan, body, flat, keep, place, gaps, blocks, options.day_first, log)
     origin = pd.DataFrame({"source_row": place.rows[keep], "source_column": place.columns.take(np.flatnonzero(keep))})

@@ -12,12 +12,15 @@ from methods.records.flat import Flat
 from methods.records.headings import fold, summary_label
 from methods.records.kept import Log
 from methods.records.layout import Layout
+from methods.records.table import CONDITION
 
 _CONTINUED = re.compile(
     r"(.+?)[\s_/,;:-]*[\(\[]?\s*(?:cont(?:inued|'d|d)?\.?|repeat|rpt|second five|2nd five|five more|"
     r"next five|extra five|\+\s*5|6\s*-\s*10|block 2|bis)\s*[\)\]]?",
     re.IGNORECASE,
 )
+#: What describes a whole series: on a row that continues one, an empty cell means the same as above.
+_COME_ALONG = frozenset({*CONDITION, "edition", "state", "tested_on"} - {"filling", "sample"})
 _END_WORDED = re.compile(r"[^0-9](?:\n|\Z)")
 _SAME_OTHER_FILLING = re.compile(r"(.+?)\s*(?:'+|[-_ ]\s?2|\s*\(2\))")
 
@@ -86,24 +89,55 @@ def _totals(plan: Layout, body: Body) -> tuple[np.ndarray, dict[int, str]]:
 
 
 def fill_down(plan: Layout, body: Body, log: Log) -> None:
-    """A sample or filling named only on the first row of its series is carried down; shown as a guess."""
-    if plan.kind not in ("long",) or len(plan.values) != 1:
+    """A sample or filling named only on the first row of its series is carried down; shown as a guess.
+
+    What else stands on that row and is empty below it (method, electrode, gap, day ...) comes along.
+    """
+    filled = any(h.name == "filling" for i, h in enumerate(plan.headings) if i not in plan.values)
+    long = plan.kind == "long" and len(plan.values) == 1
+    if not long and not (plan.kind == "wide" and filled):
         return
     for i, h in enumerate(plan.headings):
         column = body.columns[i]
-        if h.name not in ("sample", "filling") or column.numbers is not None or not len(column.codes):
+        wanted = ("sample", "filling") if long else ("sample",)
+        if h.name not in wanted or column.numbers is not None or not len(column.codes):
             continue
         blank = (column.codes < 0) & _held(body, plan)
         if column.codes[0] < 0 or blank.mean() < 0.3:
             continue
         at = np.maximum.accumulate(np.where(column.codes >= 0, np.arange(len(column.codes)), 0))
         body.columns[i] = Coded(np.where(blank, column.codes[at], column.codes), column.uniques)
+        if h.name == "sample":
+            _bring_along(plan, body, np.where(blank, at, np.arange(len(at))), log)
         log.guess(
-            h.name,
+            str(h.name),
             "an empty cell repeats the one above",
             f"{int(blank.sum())} empty cells under {h.text!r}",
             "fill the cells in the file",
         )
+
+
+def _bring_along(plan: Layout, body: Body, source: np.ndarray, log: Log) -> None:
+    """Fill the empty descriptive cells of rows that continue another row (``source``) from that row."""
+    follows = source != np.arange(len(source))
+    for i, h in enumerate(plan.headings):
+        if i in plan.values or h.name is None or h.name not in _COME_ALONG:
+            continue
+        column = body.columns[i]
+        if column.numbers is not None:
+            empty = follows & np.isnan(column.numbers) & ~np.isnan(column.numbers[source])
+            column.numbers[empty] = column.numbers[source[empty]]
+        else:
+            empty = follows & (column.codes < 0) & (column.codes[source] >= 0)
+            if empty.any():
+                body.columns[i] = Coded(np.where(empty, column.codes[source], column.codes), column.uniques)
+        if empty.any():
+            log.guess(
+                h.name,
+                "an empty cell is that of the row which the series began on",
+                f"{int(empty.sum())} empty cells under {h.text!r}",
+                "fill the cells in the file",
+            )
 
 
 def _held(body: Body, plan: Layout) -> np.ndarray:
@@ -148,6 +182,7 @@ def blocks_of(plan: Layout, body: Body, flat: Flat, shape: str | None, log: Log)
     if (own != np.arange(len(own))).any():
         body.columns[at] = Coded(codes, column.uniques)
         plan.kind = "two-block"
+        _bring_along(plan, body, own, log)
         why = [
             f"{n} {w}"
             for n, w in (

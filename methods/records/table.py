@@ -29,6 +29,11 @@ BREAKDOWN = "breakdown"
 WITHSTOOD = "withstood"
 
 
+def frame_of(data: Any) -> Any:
+    """The table of records; a DataFrame itself, whatever its columns are called; anything else as it is."""
+    return data if isinstance(data, pd.DataFrame) else getattr(data, "table", data)
+
+
 def as_table(data: Any) -> pd.DataFrame:
     """Give the record table of whatever was passed: a ``Records``, or a frame that has a ``kv`` column.
 
@@ -40,12 +45,12 @@ def as_table(data: Any) -> pd.DataFrame:
     InputError
         No ``kv`` column, a ``kv`` that is not a positive number, an unknown ``outcome``.
     """
-    frame = getattr(data, "table", data)
+    frame = frame_of(data)
     if not isinstance(frame, pd.DataFrame):
         raise InputError(f"Expected records or a table with a kv column, not {type(frame).__name__}.")
     if "kv" not in frame.columns:
         raise InputError("The table has no kv column.", column="kv", rule="one row a breakdown, voltage in kv")
-    if getattr(data, "table", None) is not None:  # records are complete by construction
+    if frame is not data:  # records are complete by construction
         return frame
     out = frame.copy()
     out["kv"] = pd.to_numeric(out["kv"], errors="coerce")

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, stats
-from scipy.special import log_ndtr
+from scipy.special import erfcx, log_ndtr
 
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution
@@ -26,6 +26,7 @@ Floats = NDArray[Any]
 Codes = NDArray[np.int64]
 
 _NODES = 21
+_ROOT_2_OVER_PI = float(np.sqrt(2 / np.pi))
 
 
 @dataclass(frozen=True)
@@ -72,6 +73,11 @@ class Censored:
         return Contrast(estimate, se, self.df, estimate - width, estimate + width, p)
 
 
+def hazard(z: Floats) -> Floats:
+    """Density over survival of the standard normal, for any z."""
+    return np.asarray(_ROOT_2_OVER_PI / erfcx(np.maximum(z, -37.0) / np.sqrt(2.0)))
+
+
 class _Model:
     """Minus the log-likelihood and its slope in (beta, log residual sd of each group, log filling sd)."""
 
@@ -90,9 +96,8 @@ class _Model:
     def pieces(self, z: Floats) -> tuple[Floats, Floats]:
         """Log-density (or log-probability of lying above) of standardised residuals, and minus its slope in z."""
         density, slope = -0.5 * z * z - 0.9189385332046727, z.copy()
-        above = log_ndtr(-z[self.gone])
-        slope[self.gone] = np.exp(density[self.gone] - above)
-        density[self.gone] = above
+        slope[self.gone] = hazard(z[self.gone])
+        density[self.gone] = log_ndtr(-z[self.gone])
         return density, slope
 
     def value(self, theta: Floats) -> tuple[float, Floats]:
@@ -134,8 +139,9 @@ class _Model:
         # Of what broke down, sums over the filling say all (the density is quadratic in u); only ceilings need nodes.
         at, seen = self.filling, ~self.gone
         weight = seen / s**2
-        zero, one, two = (self._sum(weight * left**k)[:, None] for k in range(3))
-        joint = -0.5 * (two - 2 * u * one + u * u * zero) - 0.9189385332046727 * self._sum(seen * 1.0)[:, None]
+        off, away = left - mode[at], u - mode[:, None]  # about the mode, so that nothing cancels
+        zero, one, two = (self._sum(weight * off**k)[:, None] for k in range(3))
+        joint = -0.5 * (two - 2 * away * one + away**2 * zero) - 0.9189385332046727 * self._sum(seen * 1.0)[:, None]
         z = (left[self.gone, None] - u[at[self.gone]]) / s[self.gone, None]
         above = log_ndtr(-z)
         np.add.at(joint, at[self.gone], above)
@@ -150,8 +156,8 @@ class _Model:
         spread = (share * (u - middle[:, None]) ** 2).sum(axis=1)
         slope = (left - middle[at]) / s
         squares = slope**2 + spread[at] / s**2 - 1
-        hazard = share[at[self.gone]] * np.exp(-0.5 * z * z - 0.9189385332046727 - above)
-        slope[self.gone], squares[self.gone] = hazard.sum(axis=1), (hazard * z).sum(axis=1)
+        rate = share[at[self.gone]] * hazard(z)
+        slope[self.gone], squares[self.gone] = rate.sum(axis=1), (rate * z).sum(axis=1)
         by_beta = self.x.T @ (slope / s)
         by_s = np.bincount(self.group, squares, minlength=self.groups)
         by_tau = float((share * (u / tau) ** 2).sum()) - self.fillings
@@ -197,7 +203,7 @@ def fit_censored(
     model = _Model(y / scale, gone, design, code, group)
     plain = _Model(y / scale, gone, design, None, group)
     start = np.concatenate([np.linalg.lstsq(design, y / scale, rcond=None)[0], np.zeros(model.groups)])
-    theta, value, settled = _maximise(plain.value, start)
+    theta, value, settled = _maximise(plain.value, start, model.p)
     used, tau = plain, 0.0
     if code is not None:
         at, better, ok = _best_random(model, theta)
@@ -250,15 +256,15 @@ def _best_random(model: _Model, theta: Floats) -> tuple[Floats, float, bool]:
     """From two starting points of the filling scatter, the better."""
     best = None
     for share in (-0.5, -2.0):
-        found = _maximise(model.value, np.append(theta, share))
+        found = _maximise(model.value, np.append(theta, share), model.p)
         if best is None or found[1] < best[1]:
             best = found
     assert best is not None
     return best
 
 
-def _maximise(f: Callable[[Floats], tuple[float, Floats]], start: Floats) -> tuple[Floats, float, bool]:
-    bounds = [(None, None)] * (len(start) - 1) + [(-12.0, 8.0)]
+def _maximise(f: Callable[[Floats], tuple[float, Floats]], start: Floats, fixed: int) -> tuple[Floats, float, bool]:
+    bounds = [(None, None)] * fixed + [(-12.0, 8.0)] * (len(start) - fixed)
     run = optimize.minimize(f, start, jac=True, method="L-BFGS-B", bounds=bounds,
                             options={"ftol": 1e-14, "gtol": 1e-8, "maxiter": 500})  # fmt: skip
     theta, value = run.x, float(run.fun)

@@ -108,17 +108,22 @@ def estimable(factors: dict[str, Codes], cell: Codes) -> tuple[dict[str, Codes],
             )))  # fmt: skip
         elif levels == rows:
             cautions.append(Caution("confounded", (
-                f"Each {_word(name)} has one breakdown only, so the spread between {_word(name)}s and the spread of "
+                f"Each {_word(name)} has one breakdown only, so the spread between {_words(name)} and the spread of "
                 "single breakdowns cannot be told apart; the line 'breakdown' holds both together."
             )))  # fmt: skip
         elif levels <= _components(code, cell):
             cautions.append(Caution("confounded", (
-                f"Each fixed condition has one {_word(name)} only, so the spread between {_word(name)}s cannot be "
+                f"Each fixed condition has one {_word(name)} only, so the spread between {_words(name)} cannot be "
                 "told apart from the conditions and is not given; the standard error leaves it out."
             )))  # fmt: skip
         else:
             kept[name] = code
     return kept, cautions
+
+
+def _words(name: str) -> str:
+    one = _word(name)
+    return f"{one[:-1]}ies" if one.endswith("y") else f"{one}s"
 
 
 def _word(name: str) -> str:

@@ -10,6 +10,7 @@ from methods.contrast import confounding, shift
 from methods.contrast.bundles import is_sum
 from methods.contrast.designs import estimable, independent
 from methods.errors import InputError, NotEstimable
+from methods.factor_names import factor_name, name_level, with_unit
 
 
 def bench_tests(
@@ -90,6 +91,7 @@ def test_estimable_effects_of_several_factors() -> None:
     assert len(result.suggestions) == 1 and result.complete
     assert {e.effect: e.status for e in result.combinations}["electrode × stirring"] == "not"
     assert "electrode" in result.sentences[0] and "gap" in result.sentences[0]
+    assert "gap_mm" not in " ".join(result.sentences)
 
 
 def test_a_crossed_design_has_every_effect_and_combination() -> None:
@@ -130,3 +132,9 @@ def test_refusals() -> None:
         confounding(frame, ["season"])
     with pytest.raises(NotEstimable):
         confounding(frame, ["gap_mm"])
+
+
+def test_names_of_levels_keep_all_their_digits() -> None:
+    assert name_level("batch", 20250101) == "batch 20250101" and name_level("batch", 20250102.0) == "batch 20250102"
+    assert with_unit("gap_mm", 2.54) == "2.54 mm" and with_unit("gap_mm", 2.0) == "2 mm"
+    assert name_level("electrode", "disk") == "disk" and factor_name("rise_kv_s") == "rate of rise"

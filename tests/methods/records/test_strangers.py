@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+import pandas as pd
 import pytest
 
+from methods.contrast import shift
 from methods.errors import InputError, UnusableFile
 from methods.records import Records, read
+from methods.records.table import as_table
 
 
 def load(text: str | bytes, name: str = "sheet.csv", **options: Any) -> Records:
@@ -256,3 +259,32 @@ def test_unclear_sheets_are_refused_as_a_whole(text: str, words: str) -> None:
     with pytest.raises(UnusableFile, match=words):
         load(text)
     assert issubclass(UnusableFile, InputError)
+
+
+# ---------------------------------------------------------------- what continues the row above
+
+
+def test_what_describes_a_series_comes_along_with_its_sample() -> None:
+    """Merged cells saved as text leave the id, the method and the laboratory on the first row only."""
+    wide = (
+        "Sample,Method,Cell,1,2,3\nTR1,IEC 60156,1,45,48,50\n,,2,51,46,47\nTR2,IEC 60156,1,35,38,30\n,,2,31,36,37\n"
+    )
+    found = read(wide.encode(), name="a.csv")
+    assert found.fillings == 4 and found.conditions == 1
+    assert found.table.groupby("sample")["kv"].sum().to_dict() == {"TR1": 287.0, "TR2": 207.0}
+    assert {"sample", "method"} <= set(found.guesses["what"])
+    five_more = "Sample,Lab,b1,b2,b3,b4,b5\nT7,North,31,44,38,29,47\n,,40,35,42,36,33\nT8,North,28,30,27,33,29\n"
+    again = read(five_more.encode(), name="b.csv")
+    assert again.fillings == 2 and again.table["laboratory"].eq("North").all()
+
+
+def test_fillings_of_tables_without_samples_are_their_own() -> None:
+    head = "Filling,1,2,3\n"
+    text = f"Sphere 2.5 mm,,,\n{head}1,45,48,51\n2,43,50,47\n\nDisk 2.54 mm,,,\n{head}1,52,55,49\n2,50,57,54\n"
+    assert read(text.encode(), name="a.csv").fillings == 4
+
+
+def test_a_column_may_be_called_table() -> None:
+    table = pd.DataFrame({"sample": "A", "table": ["x", "x", "y", "y"], "kv": [40.0, 41, 50, 52]})
+    assert as_table(table)["table"].tolist() == ["x", "x", "y", "y"]
+    assert shift(table, by="table").levels

@@ -11,6 +11,7 @@ from scipy.special import log_ndtr
 
 from methods.errors import InputError, NotEstimable
 from methods.scatter import fit_censored
+from methods.scatter.censored import hazard
 from tests.reference import agrees, data, names
 
 
@@ -163,3 +164,23 @@ def test_the_mean_does_not_follow_the_ceiling():
         assert abs(fit.beta[0] - 60) < 4 * fit.covariance[0, 0] ** 0.5
         assert fit.filling_sd == pytest.approx(3, abs=1.2)
         assert fit.residual_sd[0] == pytest.approx(5, abs=0.6)
+
+
+def test_the_hazard_of_the_normal_far_out() -> None:
+    """Mills' ratio: z + 1/z - 2/z**3 for large z (Abramowitz and Stegun 1964, 26.2.12); no overflow anywhere."""
+    z = np.array([-400.0, -5.0, 0.0, 3.0, 1e3, 1e8, 1e12])
+    found = hazard(z)
+    assert found[:4] == pytest.approx(np.append(0.0, stats.norm.pdf(z[1:4]) / stats.norm.sf(z[1:4])), rel=1e-12)
+    assert found[4:] == pytest.approx(z[4:] + 1 / z[4:] - 2 / z[4:] ** 3, rel=1e-12)
+
+
+def test_wide_fillings_and_narrow_breakdowns() -> None:
+    """Filling scatter far above the residual one, with ceilings: it settles, near the truth, without a fault."""
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        filling = np.repeat(np.arange(8), 6)
+        kv = 55 + 14 * rng.standard_normal(8)[filling] + 1.5 * rng.standard_normal(48)
+        gone = kv > 66
+        found = fit_censored(np.minimum(kv, 66.0), gone, filling=filling)
+        assert np.isfinite(found.covariance).all() and 0.9 < found.residual_sd[0] < 2.3
+        assert 5 < found.filling_sd < 40
