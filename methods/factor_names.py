@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
+from numbers import Real
 from typing import Any
-
-import numpy as np
 
 #: Columns whose name carries a unit, without it.
 _NAMES: dict[str, str] = {
@@ -26,7 +25,7 @@ def factor_name(column: str) -> str:
 
 def with_unit(column: str, value: Any) -> str:
     """A level with its unit where it is a number that has one: ``2 mm``; a whole number without its ``.0``."""
-    if isinstance(value, (bool, np.bool_)) or not isinstance(value, (int, float, np.number)):
+    if isinstance(value, bool) or not isinstance(value, Real):
         return str(value)
     size = float(value)
     number = f"{size:.0f}" if size.is_integer() and abs(size) < 1e15 else f"{size:.12g}"

@@ -9,6 +9,7 @@ from dashboard.commands.common import (
     add_json,
     add_reading_options,
     amount,
+    coefficient,
     columns,
     emit,
     kilovolts,
@@ -32,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--gap-tolerance", type=amount, metavar="MM", help="half-width of the gap's setting")
     parser.add_argument("--exponent", type=amount, metavar="M", help="of your own gap law V = a d^m")
     parser.add_argument("--temperature", type=amount, metavar="K", help="half-width of the oil's temperature")
-    parser.add_argument("--per-kelvin", type=amount, metavar="KV", help="kV for one kelvin, your own coefficient")
+    parser.add_argument("--per-kelvin", type=coefficient, metavar="KV", help="kV for one kelvin, your own coefficient")
     parser.add_argument("--confidence", type=probability, default=0.95, metavar="95%", help="95%% unless said")
     add_json(parser)
 
@@ -66,6 +67,9 @@ def run(args: argparse.Namespace) -> int:
             budgets.append({"case": case.label, "budget": budget_of(case, between_sd=args.between_sd, **bench, **gap)})
         except NotEstimable as why:
             refused.append({"case": case.label, "reason": str(why)})
+    if not budgets:
+        more = f" (and {len(refused) - 1} more)" if len(refused) > 1 else ""
+        raise NotEstimable(f"{refused[0]['reason']}{more}")
     emit(args, {"confidence": args.confidence, "budgets": budgets, "refused": refused}, _text(budgets, refused))
     return 0
 

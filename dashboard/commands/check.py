@@ -17,6 +17,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Exit 0 when nothing was refused, 1 when some rows were; an unusable file raises and exits 2."""
+    from methods.records.table import COLUMNS
+
     records = open_records(args)
     document = records.to_dict()
     lines = [
@@ -31,6 +33,10 @@ def run(args: argparse.Namespace) -> int:
         heads = ["what", "guess", "evidence", "option"]
         lines += ["", "Guessed (overrule with the option):", ""]
         lines += [columns([[g[h] for h in heads] for g in document["guesses"]], heads)]
+    own = [str(c) for c in records.table.columns if c not in COLUMNS]
+    if own:
+        lines += ["", f"Kept as columns of the file's own: {', '.join(map(repr, own))}. If one of them is, say, the "
+                  "filling, name it with --column filling=HEADING."]  # fmt: skip
     emit(args, document, "\n".join(lines))
     return 1 if any(str(p["action"]).startswith("refused") for p in document["problems"]) else 0
 

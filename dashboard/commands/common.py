@@ -60,6 +60,19 @@ def amount(text: str) -> float:
     return value
 
 
+def coefficient(text: str) -> float:
+    """Read a number other than zero, of either sign."""
+    sign = -1.0 if text.strip().startswith(("-", "\u2212")) else 1.0
+    return sign * amount(text.strip().lstrip("-\u2212+"))
+
+
+def whole(text: str) -> int:
+    """Read a whole number of at least 1."""
+    if not text.strip().isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number of at least 1")
+    return int(text)
+
+
 def add_reading_options(parser: argparse.ArgumentParser, *, file: bool = True) -> None:
     """Options that overrule what the reader guesses; the same for every command that reads a file."""
     if file:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records
+from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records, whole
 from methods.factor_names import factor_name
 
 NAME = "confounding"
@@ -19,7 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--over-oils", action="store_true", help="let effects be estimated between oils, not only within the same oil"
     )
-    parser.add_argument("--most", type=int, default=5, metavar="N", help="most tests to suggest (5)")
+    parser.add_argument("--most", type=whole, default=5, metavar="N", help="most tests to suggest (5)")
     add_json(parser)
 
 

@@ -126,7 +126,8 @@ def _bring_along(plan: Layout, body: Body, source: np.ndarray, log: Log) -> None
         column = body.columns[i]
         if column.numbers is not None:
             empty = follows & np.isnan(column.numbers) & ~np.isnan(column.numbers[source])
-            column.numbers[empty] = column.numbers[source[empty]]
+            if empty.any():
+                body.columns[i] = Coded(column.codes, [], np.where(empty, column.numbers[source], column.numbers))
         else:
             empty = follows & (column.codes < 0) & (column.codes[source] >= 0)
             if empty.any():
@@ -159,7 +160,8 @@ def blocks_of(plan: Layout, body: Body, flat: Flat, shape: str | None, log: Log)
     column = body.columns[at]
     size = np.bincount(flat.row[flat.kind != BLANK], minlength=len(body))
     texts = [column.text(r) for r in range(len(body))]
-    bases = [_base(t, set(texts)) for t in texts]
+    every = set(texts)
+    bases = [_base(t, every) for t in texts]
     twice = _pairs(texts, size, len(plan.values)) if shape in (None, "two-block") and not filling else set()
     blank = suffixed = same = 0
     codes = column.codes.copy()

@@ -165,6 +165,14 @@ class _MakeUp:
                     "differ, the true limits are wider.",
                 )
             )
+        elif fillings is None and len(rows) > 1:
+            out.append(
+                Caution(
+                    "filling_unknown",
+                    "The file does not say which filling each value came from. The limits take the values as "
+                    "independent, which breakdowns of one filling are not.",
+                )
+            )
         elif fillings == 1:
             out.append(
                 Caution("one_filling", "All values come from one filling: how fillings differ is not in these limits.")

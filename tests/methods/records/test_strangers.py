@@ -288,3 +288,14 @@ def test_a_column_may_be_called_table() -> None:
     table = pd.DataFrame({"sample": "A", "table": ["x", "x", "y", "y"], "kv": [40.0, 41, 50, 52]})
     assert as_table(table)["table"].tolist() == ["x", "x", "y", "y"]
     assert shift(table, by="table").levels
+
+
+def test_the_same_in_a_file_that_is_read_by_columns() -> None:
+    """Some MB of merged cells: what is read as numbers comes along too, and in no more than a few seconds."""
+    lines = ["Sample,Method,Lab,Gap,Rise,Cell,1,2,3,4,5,6"]
+    for i in range(60_000):
+        head = f"TR{i // 2},IEC 60156,North,2.5,{2 + i // 2 % 7 * 0.1:.2f},1" if i % 2 == 0 else ",,,,,2"
+        lines.append(f"{head},{40 + i % 13}.1,{41 + i % 7}.2,{44 + i % 5}.3,{45 + i % 11}.4,{46 + i % 3}.5,{47 + i % 9}.6")
+    found = read("\n".join(lines).encode(), name="large.csv")
+    assert found.fillings == 60_000 and found.conditions == 7
+    assert found.table[["laboratory", "gap_mm", "rise_kv_s", "method"]].notna().all(axis=None)
