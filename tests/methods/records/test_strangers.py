@@ -295,7 +295,8 @@ def test_the_same_in_a_file_that_is_read_by_columns() -> None:
     lines = ["Sample,Method,Lab,Gap,Rise,Cell,1,2,3,4,5,6"]
     for i in range(60_000):
         head = f"TR{i // 2},IEC 60156,North,2.5,{2 + i // 2 % 7 * 0.1:.2f},1" if i % 2 == 0 else ",,,,,2"
-        lines.append(f"{head},{40 + i % 13}.1,{41 + i % 7}.2,{44 + i % 5}.3,{45 + i % 11}.4,{46 + i % 3}.5,{47 + i % 9}.6")
+        values = (40 + i % 13, 41 + i % 7, 44 + i % 5, 45 + i % 11, 46 + i % 3, 47 + i % 9)
+        lines.append(head + "".join(f",{v}.{at}" for at, v in enumerate(values)))
     found = read("\n".join(lines).encode(), name="large.csv")
     assert found.fillings == 60_000 and found.conditions == 7
     assert found.table[["laboratory", "gap_mm", "rise_kv_s", "method"]].notna().all(axis=None)
