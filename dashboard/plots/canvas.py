@@ -53,7 +53,7 @@ class Live(pn.viewable.Viewer):
     def update(self, result: Any) -> None:
         """Show another result: a patch where the key is the same, a new plot otherwise."""
         self._result = result
-        figure, text = self.figure, parts.escaped(self.figure.describe(result))
+        figure, text = self.figure, parts.unbroken(parts.escaped(self.figure.describe(result)))
         # The words stand beside the canvas as an image of their own, so that the plot's tools stay reachable.
         self._words.object = f'<div role="img" aria-label="{text}"></div><p class="hint caption">{text}</p>'
         height = _height(figure, result)

@@ -9,7 +9,7 @@ from playwright.sync_api import sync_playwright
 
 from tests.browser.conftest import ARGUMENTS, SIZES, chromium_path, start
 
-ROOT = Path(__file__).parents[2]
+PICTURES = Path(__file__).parents[2] / "dashboard" / "pictures"
 _FIRST = "&data=programme&by=electrode&only.method=IEC%2060156&only.laboratory=Fenmark%20central"
 #: page: the further settings of its address
 PAGES = {
@@ -22,9 +22,11 @@ PAGES = {
 
 def main(words: list[str]) -> None:
     """Serve the demo, open each page, wait until it is quiet, take its picture."""
-    folder = next((Path(w) for w in words if not w.startswith("--")), ROOT / "dashboard" / "pictures")
+    folder = next((Path(w) for w in words if not w.startswith("--")), PICTURES)
     folder.mkdir(parents=True, exist_ok=True)
     width, height = SIZES["phone" if "--phone" in words else "desk"]
+    if folder == PICTURES:
+        height = 1240  # of README: down to the plots
     server, url = start()
     try:
         with sync_playwright() as playwright:
