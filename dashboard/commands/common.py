@@ -126,14 +126,10 @@ def open_records(args: argparse.Namespace) -> Any:
     return records
 
 
-#: What the reader's remarks on records that stand twice have in common.
-TWICE = "in the file before"
-#: And those on values of an unlikely size.
-FAR = "a lost decimal mark, or another unit?"
-
-
 def note_reading(args: argparse.Namespace, records: Any) -> None:
     """Remember what the reader did that bears on every number, for :func:`emit` to say."""
+    from methods.records.checks import FAR, TWICE
+
     problems = records.to_dict()["problems"]
     refused = sum(str(p["action"]).startswith("refused") for p in problems)
     args.refused, said = [], []
@@ -142,8 +138,7 @@ def note_reading(args: argparse.Namespace, records: Any) -> None:
         args.refused = [f"{what} no part; 'gapshift check' says which and why"]
     if any(TWICE in str(p["rule"]) for p in problems):
         said.append("some values stand in the file twice and count twice; 'gapshift check' says which")
-    far = sum(FAR in str(p["rule"]) for p in problems)
-    if far:
+    if any(FAR in str(p["rule"]) for p in problems):
         said.append("some values lie outside the usual range and are used as they stand; 'gapshift check' says which")
     said += [
         f"guessed: {g.guess} ({g.option} overrules it)"

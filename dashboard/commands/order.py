@@ -42,10 +42,13 @@ def _text(result: Any) -> str:
     if result.neighbours is not None:
         n, v = result.neighbours, result.variance_inflation
         limits = f"low {n.low:.2f}, high {n.high:.2f}" if n.low == n.low else "too few fillings for limits"
+        # Neighbours that seem to balance in short series are no reason to count on more breakdowns than there are.
+        some = v.effective_breakdowns > v.breakdowns
+        counts = f"{v.breakdowns} or more" if some else f"{v.effective_breakdowns:.2g}"
         out += ["", (
             f"correlation of neighbours {n.correlation:.2f} ({limits}; corrected for short "
             f"series, {n.uncorrected:.2f} before); a mean of {v.breakdowns} then has {v.factor:.2f} times the variance "
-            f"and counts as {min(v.effective_breakdowns, v.breakdowns):.2g} independent breakdowns"
+            f"and counts as {counts} independent breakdowns"
         )]  # fmt: skip
     if result.tests:
         rows = [[t.name, t.statistic, t.expected, t.z, t.p_value, t.fillings] for t in result.tests]

@@ -8,6 +8,7 @@ from typing import Any
 from dashboard.commands.common import (
     add_json,
     add_reading_options,
+    amount,
     columns,
     emit,
     kilovolts,
@@ -35,16 +36,6 @@ def _whole(text: str) -> int:
         raise argparse.ArgumentTypeError(f"{text!r} is not a whole number") from None
     if value < 1:
         raise argparse.ArgumentTypeError(f"{text!r} must be at least 1")
-    return value
-
-
-def _number(text: str) -> float:
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number") from None
-    if not 0 < value < float("inf"):
-        raise argparse.ArgumentTypeError(f"{text!r} must be above zero")
     return value
 
 
@@ -151,8 +142,8 @@ def _add_sd(parser: argparse.ArgumentParser) -> None:
 
 def _add_design(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--half-width", type=_share_or_kv, metavar="10%", help="half-width wanted: 10%% or 3 (kV)")
-    parser.add_argument("--minutes", type=_number, metavar="M", help="bench minutes that there are")
-    parser.add_argument("--oil", dest="oil_ml", type=_number, metavar="ML", help="oil that there is, mL")
+    parser.add_argument("--minutes", type=amount, metavar="M", help="bench minutes that there are")
+    parser.add_argument("--oil", dest="oil_ml", type=amount, metavar="ML", help="oil that there is, mL")
     parser.add_argument("--goal", help="what to make small: minutes, oil or half-width")
     parser.add_argument("--protocol", required=True, metavar="METHOD", help="test method whose times and cell count")
     _scatter_options(parser)

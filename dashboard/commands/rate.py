@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records, probability
+from dashboard.commands.common import add_json, add_reading_options, amount, columns, emit, open_records, probability
 from dashboard.commands.gap_law import name_of, without_law
 from methods.errors import InputError
 
@@ -14,13 +14,7 @@ HELP = "life exponent n from two or more rates of rise, or the shift expected fo
 
 
 def _positive(text: str) -> float:
-    try:
-        value = float(text.strip().lower().removesuffix("kv/s").strip().replace(",", "."))
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number") from None
-    if not 0 < value < float("inf"):
-        raise argparse.ArgumentTypeError(f"{text!r} must be above 0")
-    return value
+    return amount(text.strip().lower().removesuffix("kv/s"))
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

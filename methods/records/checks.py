@@ -15,6 +15,9 @@ from methods.records.table import filling_codes, fillings_known, group_codes
 
 #: Breakdown voltages of the usual test gaps lie in this range (kV).
 USUAL = (1.0, 120.0)
+#: What the remarks on records that stand twice, and those on values of an unlikely size, have in common.
+TWICE = "in the file before"
+FAR = "a lost decimal mark, or another unit?"
 _SHOWN = 20
 _COUNTS = frozenset(["count", "counts", "freq", "anzahl", "haufigkeit", "effectif", "frecuencia"])
 
@@ -51,7 +54,7 @@ def _unusual(kv: np.ndarray, rows: np.ndarray, log: Log) -> None:
             rows[out[0]],
             "kv",
             f"{kv[out[0]]:g} kV",
-            f"outside {USUAL[0]:g} to {USUAL[1]:g} kV: a lost decimal mark, or another unit?",
+            f"outside {USUAL[0]:g} to {USUAL[1]:g} kV: {FAR}",
             f"kept{more}",
         )
 
@@ -114,7 +117,7 @@ def _duplicates(
                 rows[twice[0]],
                 "kv",
                 f"{kv[twice[0]]:g}",
-                "the same filling, order and value stand in the file before",
+                f"the same filling, order and value stand {TWICE}",
                 f"kept; exported twice?{more}",
             )
     sample = known.get("sample")
@@ -149,7 +152,7 @@ def _repeated_series(sample: np.ndarray, kv: np.ndarray, codes: np.ndarray, rows
                 rows[row],
                 "kv",
                 f"{size[g]} values from {kv[row]:g} on",
-                "the same series stands in the file before for this sample",
+                f"the same series stands {TWICE} for this sample",
                 "kept; exported twice?",
             )
         shown += 1
@@ -168,13 +171,13 @@ def _repeated_series(sample: np.ndarray, kv: np.ndarray, codes: np.ndarray, rows
                 rows[row],
                 "kv",
                 f"{half} values from {kv[row]:g} on",
-                "the same series stands in the file before in this filling",
+                f"the same series stands {TWICE} in this filling",
                 "kept; exported twice?",
             )
             shown += 1
     if shown > _SHOWN:
         log.problem(
-            None, "kv", f"{shown} series", "series that stand in the file before", "kept; the first ones are listed"
+            None, "kv", f"{shown} series", f"series that stand {TWICE}", "kept; the first ones are listed"
         )
 
 

@@ -456,14 +456,21 @@ def test_what_the_reader_did_is_said_beside_the_result(capsys: Any, tmp_path: Pa
     """A ceiling that was guessed, values that stand twice and values that were refused bear on every number."""
     file = tmp_path / "t.csv"
     series = "".join(f"A,{f},{i},{kv}\n" for f in (1, 2) for i, kv in enumerate((41, 43, 39, 44, 40), 1))
-    file.write_text("sample,filling,order,kv\n" + series + "A,3,1,n/a\n")
+    file.write_text("sample,filling,order,kv\n" + series + "A,3,1,-5\n")
     assert main(["fit", str(file)]) == 0
     said = capsys.readouterr().err
-    assert "stand in the file twice" in said
+    assert "stand in the file twice" in said and "1 value was refused" in said
     wall = tmp_path / "wall.csv"
     wall.write_text("kv\n" + "50\n" * 6)
     main(["fit", str(wall)])
     assert "--no-ceiling" in capsys.readouterr().err
+
+
+def test_a_level_without_any_scatter_is_told(run: Any, tmp_path: Path) -> None:
+    text = "kv,electrode,filling\n" + "".join(f"50,disk,{i}\n" for i in (1, 2, 3)) + "60,cap,1\n62,cap,2\n61,cap,3\n"
+    (tmp_path / "t.csv").write_text(text)
+    _, found = run("shift", tmp_path / "t.csv", "--by", "electrode", "--no-ceiling")
+    assert any(w["code"] == "no_scatter" and "disk" in w["text"] for w in found["warnings"])
 
 
 def test_in_a_process_of_its_own(tmp_path: Path) -> None:

@@ -258,3 +258,19 @@ def test_a_table_that_did_not_change_is_left_alone(study: Study) -> None:
 def test_numbers_keep_their_units() -> None:
     assert parts.unbroken("from 2.9 to 12 % and 5 kV") == "from 2.9 to 12\u00a0% and 5\u00a0kV"
     assert parts.unbroken("6 fillings, 3 months") == "6 fillings, 3 months"
+
+
+def test_where_a_browser_listens_tables_come_after_the_plots() -> None:
+    import panel as pn
+    from bokeh.document import Document
+
+    done: list[str] = []
+    parts.after_plots(lambda: done.append("at once"))
+    assert done == ["at once"]
+    document = Document()
+    document._session_context = lambda: object()  # as a session of the server has one
+    with pn.io.server.set_curdoc(document):
+        parts.after_plots(lambda: done.append("later"))
+        assert done == ["at once"]
+        document.session_callbacks[0].callback()
+    assert done == ["at once", "later"]
