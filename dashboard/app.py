@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 import panel as pn
-import panel_material_ui as pmui  # at the top: it sets the process-wide design when it is imported
 import param
 
 from dashboard import address, demo, footer, parts, theme
@@ -41,19 +40,19 @@ class App(pn.viewable.Viewer):
         super().__init__(study=study or Study(), **params)
         self._pages: dict[str, Any] = {}
         self._bar = AddressBar(visible=False, width=0, height=0, margin=0)
-        self._main = pmui.Column(sizing_mode="stretch_width", margin=0)
+        self._main = parts.column()
         self._sidebar = Sidebar(self.study)
         self.page = Frame(
             title="gapshift",
             sidebar=[self._sidebar],
             main=[
-                pmui.Column(
+                parts.column(
                     self._main,
                     footer.footer(),
                     self._bar,
                     Mends(visible=False, width=0, height=0, margin=0),
-                    sizing_mode="stretch_width",
-                    sx={"gap": "40px", "padding": {"xs": "16px", "md": "24px 32px"}, "maxWidth": "1240px"},
+                    gap=40,
+                    styles={"padding": "clamp(16px, 2.5vw, 32px)", "max-width": "1240px", "box-sizing": "border-box"},
                 )
             ],  # fmt: skip
             sidebar_width=272,

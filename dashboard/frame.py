@@ -1,10 +1,27 @@
-"""The page frame, with one saving that panel (1.9) does not make."""
+"""The page frame, with the savings that panel 1.9 does not make."""
 
 from __future__ import annotations
 
 from typing import Any
 
 import panel_material_ui as pmui
+from bokeh.themes import Theme
+
+#: The frame's own document, with one line before its scripts. Panel has every script module fetched, rewritten and
+#: wrapped by a shim for browsers that cannot load modules by themselves; every browser of the last years can, and
+#: then keeps what it compiled for the next visit. No component here imports by bare names, so maps have no use.
+_DOCUMENT = """{% extends "base.html" %}
+{% block js_resources %}
+<script>
+  const load = Object.assign((url) => import(url), {addImportMap: () => {}})
+  Object.defineProperty(window, "importShim", {get: () => load, set: () => {}})
+</script>
+{{ super() }}
+{% endblock %}"""
+
+#: Parts of a plot that :mod:`dashboard.theme` dresses. The frame would dress them a second time in the browser, each
+#: with a message to the server and the plot laid out anew, in lines too faint to read and dashes too short to tell.
+_OWN_LOOKS: dict[str, Any] = {name: {} for name in ("Axis", "Grid", "Legend", "Title", "Plot", "Figure")}
 
 
 class Frame(pmui.Page):
@@ -14,6 +31,15 @@ class Frame(pmui.Page):
     the page to tag what might be new. That took more than half of the server's time for one change of a control.
     A busy bar brings nothing new, so it is set without the walk.
     """
+
+    def __init__(self, **params: Any) -> None:
+        super().__init__(template=_DOCUMENT, **params)
+        self._custom_theme = list(_OWN_LOOKS.keys())
+
+    def get_root(self, doc: Any = None, *args: Any, **params: Any) -> Any:
+        if doc is not None:
+            doc.theme = Theme(json={"attrs": _OWN_LOOKS})  # the frame leaves alone what a document's own theme names
+        return super().get_root(doc, *args, **params)
 
     def _update_model(self, events: Any, msg: dict[str, Any], root: Any, model: Any, doc: Any, comm: Any) -> None:
         if set(msg) != {"busy"}:

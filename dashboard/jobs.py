@@ -111,8 +111,8 @@ class Runner(pn.viewable.Viewer):
         self._hint = parts.hint(hint)
 
     def __panel__(self) -> Any:
-        buttons = pmui.Row(self._start, self._cancel, margin=0)
-        return pmui.Column(buttons, self._hint, self._bar, self._word, sizing_mode="stretch_width", margin=0)
+        buttons = parts.row(self._start, self._cancel)
+        return parts.column(buttons, self._hint, self._bar, self._word)
 
     def cancel(self) -> None:
         """Stop the job at its next step."""

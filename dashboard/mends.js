@@ -41,24 +41,6 @@ function mend_views() {
     })
   }
   let_wait(view_of("panel.models.markup.HTML"), (view) => view.container != null)
-  const table = view_of("panel.models.tabulator.DataTabulator")
-  let_wait(table, (view) => view.tabulator != null)
-  wrap(table, "record_scroll", (original) => function(...args) {
-    return this.tabulator?.rowManager == null ? undefined : original.apply(this, args)
-  })
-  // The original scrolls in the next frame, when the table may be gone: it is called then, with what it needs there.
-  wrap(table, "restore_scroll", () => function(horizontal = true, vertical = true) {
-    const to = {behavior: "instant"}
-    if (vertical) { to.top = this._lastVerticalScrollbarTopPosition }
-    if (horizontal) { to.left = this._lastHorizontalScrollbarLeftPosition }
-    requestAnimationFrame(() => {
-      const rows = this.tabulator?.rowManager?.element
-      if (!rows || !(horizontal || vertical)) { return }
-      this._updating_scroll = true
-      rows.scrollTo(to)
-      this._updating_scroll = false
-    })
-  })
 }
 
 // ---------------------------------------------------------------- names and roles
@@ -89,16 +71,6 @@ function find(selector, root = document) {
   return null
 }
 
-function heading_before(element) {
-  for (let up = element, level = 0; up && level < 12; up = outwards(up), level += 1) {
-    for (let before = up.previousElementSibling; before; before = before.previousElementSibling) {
-      const found = find("h2, h3", before) ?? (before.shadowRoot && find("h2, h3", before.shadowRoot))
-      if (found) { return found.textContent.trim() }
-    }
-  }
-  return ""
-}
-
 const RULES = {
   // options of a drop-down: a list box holds options, not menu items
   '[role="listbox"] > [role="menuitem"]': (el) => {
@@ -127,7 +99,7 @@ const RULES = {
   // spacers that are headings without text
   "h5": (el) => { if (!el.textContent.replace(/\u00a0/g, " ").trim()) { set(el, "role", "presentation") ; set(el, "aria-hidden", "true") } },
   // the menu
-  "nav": (el) => { set(el, "aria-label", el.querySelector(".sidebar") ? "Pages and choices" : "Further choices") },
+  "nav:not(.MuiPagination-root)": (el) => { set(el, "aria-label", el.querySelector(".sidebar") ? "Pages and choices" : "Further choices") },
   ".MuiListItemButton-root": (el) => {
     if (el.classList.contains("Mui-selected") && above(el, ".sidebar")) {
       set(el, "aria-current", "page")
@@ -140,18 +112,6 @@ const RULES = {
   "h3.MuiAccordion-heading": (el) => {
     if (el.querySelector("h1, h2, h3, h4, h5, h6")) { set(el, "role", "presentation") } else { set(el, "aria-level", "2") }
   },
-  // tables: what scrolls lies between the grid and its rows
-  '.tabulator[role="grid"]': (el) => { set(el, "aria-label", heading_before(el) || "Table") },
-  ".tabulator-tableholder": (el) => { set(el, "role", "rowgroup") },
-  ".tabulator-tableholder > .tabulator-table": (el) => { set(el, "role", "presentation") },
-  ".tabulator-footer": (el) => { set(el, "role", "row") },
-  ".tabulator-footer-contents": (el) => { set(el, "role", "gridcell") },
-  ".tabulator-header-filter input": (el) => {
-    const title = el.closest(".tabulator-col")?.querySelector(".tabulator-col-title")?.textContent?.trim()
-    set(el, "aria-label", `Filter ${title ?? ""}`.trim())
-  },
-  // the empty column that fills a wide table
-  ".tabulator-col.empty": (el) => { el.removeAttribute("aria-sort"); set(el, "role", "presentation") },
 }
 
 function put_right(root) {

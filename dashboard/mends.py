@@ -2,7 +2,7 @@
 
 Seen with panel 1.9, panel-material-ui 0.16 and bokeh 3.9. Four kinds:
 
-* *Views that are told something before they are drawn* (a table in a closed expander, a plot put into a row a moment
+* *Views that are told something before they are drawn* (text in a closed expander, a plot put into a row a moment
   before) answer with an uncaught error. What they were told stands in their model, which they read when they are
   drawn, so nothing is lost by letting them wait.
 * *Names and roles that assistive technology needs*: options of a drop-down called menu items, buttons and progress

@@ -17,7 +17,7 @@ def _extend() -> None:
     """Load panel's extension once, with everything inside the notebook and nothing from another host."""
     import holoviews as hv
 
-    pn.extension("tabulator", inline=True)
+    pn.extension(inline=True)
     hv.extension("bokeh", inline=True, logo=False)
     hv.renderer("bokeh").webgl = False
 

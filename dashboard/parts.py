@@ -18,7 +18,7 @@ import panel as pn
 import panel_material_ui as pmui
 import param
 
-from dashboard import theme, words
+from dashboard import plain, theme
 from methods.result import Caution
 
 TEXT_CSS = [theme.text_css()]
@@ -42,10 +42,10 @@ def unbroken(text: str) -> str:
     return re.sub(r"(?<=\d) (?=(?:%|kV|mm|mg/kg|min|minutes|s|L)\b|%)", "\u00a0", text)
 
 
-def raw(markup: str, **params: Any) -> pn.pane.HTML:
+def raw(markup: str, **params: Any) -> plain.Markup:
     """A piece of markup that this program wrote, in the type and colours of the theme."""
     params = {"sizing_mode": "stretch_width", "margin": 0, **params}
-    return pn.pane.HTML(markup, stylesheets=TEXT_CSS, **params)
+    return plain.Markup(markup, stylesheets=TEXT_CSS, **params)
 
 
 class Text(pn.viewable.Viewer):
@@ -74,17 +74,17 @@ class Text(pn.viewable.Viewer):
         return self._pane
 
 
-def heading(text: str, level: int = 2, **params: Any) -> pn.pane.HTML:
+def heading(text: str, level: int = 2, **params: Any) -> plain.Markup:
     """A heading of this level."""
     return raw(f"<h{level}>{escaped(text)}</h{level}>", **params)
 
 
-def hint(text: str, **params: Any) -> pn.pane.HTML:
+def hint(text: str, **params: Any) -> plain.Markup:
     """The one-line explanation that stands under a control or a table."""
     return raw(f'<p class="hint">{escaped(text)}</p>' if text else "", visible=bool(text), **params)
 
 
-def notice(text: str, title: str = "", kind: str = "") -> pn.pane.HTML:
+def notice(text: str, title: str = "", kind: str = "") -> plain.Markup:
     """A boxed remark: ``kind`` is empty (caution), ``wrong`` or ``calm``."""
     lead = f"<b>{escaped(title)}</b> " if title else ""
     return raw(f'<p class="notice {kind}" role="note">{lead}{escaped(text)}</p>')
@@ -116,13 +116,31 @@ def _notice(code: str, texts: Sequence[str]) -> str:
     return f'{first}<details class="notice more"><summary>{len(texts) - 1} more of this kind</summary>{more}</details>'
 
 
-def explained(control: Any, text: str = "", width: int = 240) -> pmui.Column:
+def column(*objects: Any, gap: int = 0, **params: Any) -> plain.Stack:
+    """Things under each other, ``gap`` px apart: as wide as the page unless a width is given.
+
+    A plain column: one of the kit's own costs the server and the browser several times as much, and there are dozens.
+    """
+    return _stack(plain.Stack, objects, gap, {} if "width" in params else {"sizing_mode": "stretch_width"}, params)
+
+
+def row(*objects: Any, gap: int = 0, **params: Any) -> plain.Line:
+    """Things beside each other, ``gap`` px apart."""
+    return _stack(plain.Line, objects, gap, {}, params)
+
+
+def _stack(kind: Any, objects: Sequence[Any], gap: int, usual: dict[str, Any], params: dict[str, Any]) -> Any:
+    rules = {"gap": f"{gap}px"} if gap else {}
+    return kind(*objects, **{"margin": 0, **usual, **params, "styles": {**rules, **params.get("styles", {})}})
+
+
+def explained(control: Any, text: str = "", width: int = 240) -> plain.Stack:
     """A control with its one-line explanation under it."""
     control.sizing_mode = "stretch_width"
     control.margin = 0
     line = hint(text)
     # At most so wide, never wider than the page: a fixed width would also be the least one.
-    return pmui.Column(control, line, sizing_mode="stretch_width", max_width=width, margin=0, sx={"gap": "4px"})
+    return column(control, line, max_width=width, gap=4)
 
 
 class Folded(pn.viewable.Viewer):
@@ -138,7 +156,7 @@ class Folded(pn.viewable.Viewer):
     def __init__(self, *sections: tuple[str, Callable[[], Any]], level: int = 2, **params: Any) -> None:
         super().__init__()
         self._makers: list[Callable[[], Any] | None] = [make for _, make in sections]
-        self._bodies = [pmui.Column(sizing_mode="stretch_width", margin=0) for _ in sections]
+        self._bodies = [column() for _ in sections]
         self._view = pmui.Accordion(
             *zip([title for title, _ in sections], self._bodies, strict=True), active=[],
             sizing_mode="stretch_width", margin=0, elevation=0, square=True, title_variant=f"h{level}", **params,
@@ -156,9 +174,9 @@ class Folded(pn.viewable.Viewer):
                 self._makers[index] = None  # only once it is there: what failed is tried again
 
 
-def wrap(*objects: Any, gap: int = theme.SPACE["l"], **params: Any) -> pn.FlexBox:
+def wrap(*objects: Any, gap: int = theme.SPACE["l"], **params: Any) -> plain.Wrap:
     """Things side by side that move under each other where the page is narrow."""
-    return pn.FlexBox(*objects, gap=f"{gap}px", align_items="start", sizing_mode="stretch_width", margin=0, **params)
+    return plain.Wrap(*objects, gap=f"{gap}px", align_items="start", sizing_mode="stretch_width", margin=0, **params)
 
 
 def csv_text(frame: pd.DataFrame) -> str:
@@ -199,96 +217,6 @@ def after_plots(act: Callable[[], None]) -> None:
         act()
     else:
         document.add_next_tick_callback(act)
-
-
-class Table(pn.viewable.Viewer):
-    """A result table: headings with units, sensible digits, what the columns mean, and its CSV.
-
-    The frame that is shown is rounded for reading, unless it is ``exact``; the download has every digit.
-    """
-
-    frame = param.DataFrame(doc="The table as methods gave it.")
-
-    def __init__(
-        self,
-        name: str,
-        title: str,
-        frame: pd.DataFrame,
-        columns: dict[str, tuple[str, str]] | None = None,
-        page_size: int = 25,
-        digits: int = 3,
-        exact: bool = False,
-        **params: Any,
-    ) -> None:
-        super().__init__(frame=frame, **params)
-        self._exact = exact
-        self._waits = False
-        self._own, self._digits, self._size, self._title = columns or {}, digits, page_size, title
-        self._grid = pn.widgets.Tabulator(
-            self._shown(), show_index=False, disabled=True, page_size=page_size,
-            sizing_mode="stretch_width", margin=0, selectable=False, **self._looks(frame),
-        )  # fmt: skip
-        self._meaning = raw(self._glossary())
-        self._view = pmui.Column(
-            pmui.Row(heading(title), download(name, lambda: self.frame), sizing_mode="stretch_width", margin=0,
-                     sx={"alignItems": "end"}),
-            self._grid, self._meaning, sizing_mode="stretch_width", margin=0, sx={"gap": "8px"},
-        )  # fmt: skip
-
-    def __panel__(self) -> Any:
-        return self._view
-
-    def _shown(self) -> pd.DataFrame:
-        out = self.frame.copy() if len(self.frame) <= 5000 else self.frame
-        if out is self.frame:
-            return out
-        for name in out.columns:
-            column = out[name]
-            if pd.api.types.is_bool_dtype(column):
-                out[name] = column.map({True: "yes", False: "no"})
-            elif pd.api.types.is_float_dtype(column):
-                out[name] = [self._written(name, v) for v in column]
-            elif not pd.api.types.is_integer_dtype(column):
-                out[name] = ["–" if v is None or v is pd.NA or v != v else str(v) for v in column]
-        return out
-
-    def _written(self, name: str, value: float) -> str:
-        if not np.isfinite(value):
-            return "–"
-        if self._exact or (name == "order" and value == int(value)):
-            return f"{value:.10g}"
-        chance = name.startswith("p_value") or "probability" in name
-        return words.p_value(value) if chance else words.number(value, self._digits)
-
-    def _looks(self, frame: pd.DataFrame) -> dict[str, Any]:
-        numbers = [c for c in frame.columns if pd.api.types.is_numeric_dtype(frame[c]) and frame[c].dtype != bool]
-        return {
-            "titles": {c: words.heading(c, self._own) for c in frame.columns},
-            "text_align": {c: "right" if c in numbers else "left" for c in frame.columns},
-            "header_align": {c: "right" if c in numbers else "left" for c in frame.columns},
-            "header_tooltips": {c: words.explanation(c, self._own) for c in frame.columns},
-            "editors": {c: None for c in frame.columns},  # cells with an editor take the keyboard and lose it again
-            "layout": "fit_data_fill" if len(frame.columns) > 3 else "fit_columns",
-            "pagination": "remote" if len(frame) > self._size else None,
-        }
-
-    def _glossary(self) -> str:
-        rows = [(words.heading(c, self._own), words.explanation(c, self._own)) for c in self.frame.columns]
-        entries = "".join(f"<dt>{escaped(h)}</dt><dd>{escaped(e)}</dd>" for h, e in rows if e)
-        return f'<details class="hint"><summary>What the columns mean</summary><dl>{entries}</dl></details>'
-
-    @param.depends("frame", watch=True)
-    def _changed(self) -> None:
-        if not self._waits:  # the grid takes the frame that is there when its turn comes
-            self._waits = True
-            after_plots(self._fill)
-
-    def _fill(self) -> None:
-        self._waits = False
-        looks = self._looks(self.frame)
-        with pn.io.hold():
-            self._grid.param.update(value=self._shown(), **looks)
-            self._meaning.object = self._glossary()
 
 
 def as_frame(value: Any) -> pd.DataFrame:

@@ -98,7 +98,7 @@ def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1"
 
     import dashboard.app  # noqa: F401  (the design, before the first session)
 
-    pn.extension("tabulator", defer_load=False, notifications=False, reconnect=True)
+    pn.extension(defer_load=False, notifications=False, reconnect=True)
     shown = "localhost" if address in ("127.0.0.1", "localhost", "::1", "0.0.0.0") else address
     print(f"gapshift is at http://{shown}:{chosen}/ (Ctrl-C stops it)", flush=True)
     gc.freeze()

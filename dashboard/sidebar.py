@@ -30,7 +30,7 @@ class Sidebar(pn.viewable.Viewer):
         self._reference = pmui.Select(label="Reference", size="small")
         self._confidence = pmui.Select(label="Confidence", size="small")
         self._data = parts.raw("")
-        self._filters = pmui.Column(margin=0, width=240, sx={"gap": "4px"})
+        self._filters = parts.column(width=240, gap=4)
         self._filtered: dict[str, list[str]] = {}
         self._settle()
         self._menu.param.watch(self._chosen, "active")
@@ -39,16 +39,15 @@ class Sidebar(pn.viewable.Viewer):
         study.param.watch(self._settle, ["page", "files", "fingerprint", "by", "reference", "confidence"])
 
     def __panel__(self) -> Any:
-        return pmui.Column(
+        return parts.column(
             self._menu,
-            pmui.Divider(margin=(8, 0)),
-            pmui.Column(
+            parts.raw("<hr>", margin=(8, 0, 20, 0)),
+            parts.column(
                 parts.explained(self._by, "The factor whose levels are set against each other.", width=232),
                 parts.explained(self._reference, "The level that the others are measured from.", width=232),
                 parts.explained(self._confidence, "How often intervals made this way hold the true value.", width=232),
-                self._data, self._filters, margin=(0, 16), sx={"gap": "16px"}, width=240,
+                self._data, self._filters, margin=(0, 16), gap=16, width=240,
             ),
-            sizing_mode="stretch_width", margin=0,
         )  # fmt: skip
 
     def _chosen(self, event: Any) -> None:

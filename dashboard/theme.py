@@ -196,6 +196,8 @@ _CSS = {
     "muted": "var(--panel-on-secondary-color)",
     "primary": "var(--panel-primary-color)",
     "rule": "var(--divider-color)",
+    "surface": "var(--panel-surface-color)",
+    "ground": "var(--panel-background-color)",
     "caution": "var(--mui-palette-warning-main)",
     "wrong": "var(--danger-bg-color)",
 }
@@ -274,5 +276,27 @@ footer .hint, .hint.caption {{ max-width: 110ch; }}
 .notice b {{ font-weight: 600; }}
 dl {{ margin: 0; max-width: 80ch; }} dt {{ font-weight: 600; margin-top: {SPACE["s"]}px; }} dd {{ margin: 0; }}
 details > summary {{ cursor: pointer; }}
+hr {{ border: none; border-top: 1px solid {_CSS["rule"]}; margin: 0; }}
+.head {{ display: flex; flex-wrap: wrap; justify-content: space-between; align-items: end; gap: {SPACE["s"]}px; }}
+.save {{ font-size: {TYPE["small"]}px; text-decoration: none; padding: {SPACE["xs"]}px {SPACE["s"]}px; }}
+.save:hover {{ text-decoration: underline; }}
+.save::before {{ content: "↓"; padding-right: 0.4em; }}
+.help {{ border-top: 1px solid {_CSS["rule"]}; padding-top: {SPACE["m"]}px; }}
+.help summary {{ font-size: {TYPE["h2"]}px; font-weight: 500; }}
+.help summary h2 {{ display: inline; margin: 0; }}
+.help p {{ margin-top: {SPACE["s"]}px; }}
+.scroll {{ overflow-x: auto; max-width: 100%; }}
+table {{ border-collapse: collapse; min-width: min(100%, 480px); font-size: 14px; line-height: 1.35;
+  background: {_CSS["surface"]}; font-variant-numeric: tabular-nums; }}
+th, td {{ padding: 7px {SPACE["m"]}px 7px 12px; text-align: left; vertical-align: top; white-space: nowrap;
+  border-bottom: 1px solid {_CSS["rule"]}; }}
+thead th {{ font-weight: 600; vertical-align: bottom; border-bottom-width: 2px; }}
+th.number, td.number {{ text-align: right; }}
+td.long {{ white-space: normal; min-width: 26ch; max-width: 52ch; }}
+tbody tr:hover {{ background: {_CSS["ground"]}; }}
+/* The first column says what a row is: it stays while the others are scrolled. */
+th:first-child, td:first-child {{ position: sticky; left: 0; background: {_CSS["surface"]}; }}
+tbody tr:hover td:first-child {{ background: {_CSS["ground"]}; }}
+@media print {{ .scroll {{ overflow: visible; }} th:first-child, td:first-child {{ position: static; }} }}
 {FOCUS}
 """

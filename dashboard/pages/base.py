@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Mapping, Sequence
+from functools import cache
 from typing import Any
 
 import pandas as pd
@@ -17,6 +18,7 @@ from dashboard.address import read
 from dashboard.cache import remember
 from dashboard.plots.figure import Figure
 from dashboard.study import Study
+from dashboard.tables import Table
 from methods.errors import InputError
 from methods.result import Caution
 
@@ -31,6 +33,14 @@ def _live(figures: Sequence[Figure], dark: bool) -> list[Any]:
     from dashboard.plots.canvas import Live  # holoviews takes a second to import: only where something is drawn
 
     return [Live(figure, dark=dark) for figure in figures]
+
+
+@cache
+def _html(text: str) -> str:
+    """A page's own help, which is Markdown, as markup."""
+    from markdown_it import MarkdownIt
+
+    return str(MarkdownIt().render(text))
 
 
 class Empty(InputError):
@@ -68,13 +78,11 @@ class StudyPage(pn.viewable.Viewer):
         self._stale = True
         self._answer = parts.Text("p", "", "answer", live=True)
         self._cautions = parts.raw("", visible=False)
-        self._state = pmui.Column(sizing_mode="stretch_width", margin=0, visible=False)
+        self._state = parts.column(visible=False)
         self._figures = _live(self.figures(), self.dark)
-        self._tables = pmui.Column(sizing_mode="stretch_width", margin=0, sx={"gap": "16px"})
-        self._shown_tables: dict[str, parts.Table] = {}
-        self._body = pmui.Column(
-            *self._figures, self._tables, sizing_mode="stretch_width", margin=0, sx={"gap": "16px"}
-        )
+        self._tables = parts.column(gap=16)
+        self._shown_tables: dict[str, Table] = {}
+        self._body = parts.column(*self._figures, self._tables, gap=16)
         self._view = self._layout()
         study.param.watch(self._study_changed, ["fingerprint", *self.FOLLOWS])
         study.param.watch(self._inputs_changed, "inputs")
@@ -171,18 +179,16 @@ class StudyPage(pn.viewable.Viewer):
         controls = list(self.controls())
         head = parts.raw(f'<h1>{parts.escaped(self.TITLE)}</h1><p class="question">{parts.escaped(self.QUESTION)}</p>')
         end = [self._help()] if self.HELP else []
-        return pmui.Column(
+        return parts.column(
             head, self._answer, self._cautions, *([parts.wrap(*controls)] if controls else []), self._state,
-            self._body, *self.extras(), *end, sizing_mode="stretch_width", margin=0, sx={"gap": "16px"},
+            self._body, *self.extras(), *end, gap=16,
         )  # fmt: skip
 
     def _help(self) -> Any:
         # Made at once, so that it is there in a notebook that is read without a kernel too.
-        text = pn.pane.Markdown(self.HELP, stylesheets=parts.TEXT_CSS, sizing_mode="stretch_width", margin=0)
-        return pmui.Accordion(
-            ("What these numbers mean", text), sizing_mode="stretch_width", margin=0, elevation=0, square=True,
-            title_variant="h2",
-        )  # fmt: skip
+        return parts.raw(
+            f'<details class="help"><summary><h2>What these numbers mean</h2></summary>{_html(self.HELP)}</details>'
+        )
 
     def _from_address(self, study: Study) -> dict[str, Any]:
         found = {}
@@ -262,7 +268,7 @@ class StudyPage(pn.viewable.Viewer):
                 if frame is not table.frame and not frame.equals(table.frame):
                     table.frame = frame
             else:
-                self._shown_tables[name] = parts.Table(name, title, frame, dict(self.COLUMNS), exact=name in self.EXACT)
+                self._shown_tables[name] = Table(name, title, frame, dict(self.COLUMNS), exact=name in self.EXACT)
         layout = [self._shown_tables[n] for n in wanted]
         if [id(t) for t in layout] != [id(t) for t in getattr(self, "_laid", [])]:
             self._laid = layout

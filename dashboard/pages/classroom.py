@@ -144,9 +144,7 @@ class Page(StudyPage):
         return view
 
     def _group(self, title: str, *controls: Any) -> Any:
-        return pmui.Column(
-            parts.heading(title, 2), parts.wrap(*controls), sizing_mode="stretch_width", margin=0, sx={"gap": "16px"}
-        )
+        return parts.column(parts.heading(title, 2), parts.wrap(*controls), gap=16)
 
     def _slider(self, name: str, label: str, step: float) -> Any:
         slider = pmui.FloatSlider.from_param(self.param[name], label=label, step=step, size="small", description="")
@@ -169,7 +167,7 @@ class Page(StudyPage):
             gap=8,
         )
         text = "Each press takes breakdowns from the invented oil; a new filling starts when the last one is full."
-        return pmui.Column(row, parts.hint(text), sizing_mode="stretch_width", margin=0, sx={"gap": "4px"})
+        return parts.column(row, parts.hint(text), gap=4)
 
     def _take(self, more: int) -> None:
         self.taken = min(self.taken + more, MOST_TAKEN)

@@ -107,8 +107,6 @@ def group_name(group: Mapping[str, Any]) -> str:
     from methods.factor_names import with_unit
 
     said = [
-        "stirring " + level_text(v) if k == "stirring" else with_unit(k, v)
-        for k, v in group.items()
-        if v is not None
+        "stirring " + level_text(v) if k == "stirring" else with_unit(k, v) for k, v in group.items() if v is not None
     ]
     return " · ".join(said) or "all records"

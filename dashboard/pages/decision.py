@@ -17,6 +17,7 @@ from dashboard.cache import known
 from dashboard.jobs import Progress, Runner
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.decision_words import CHECK, COLUMNS, HELP, RULES, TYPED
+from dashboard.tables import Table
 from methods.errors import InputError
 from methods.result import Caution
 
@@ -73,7 +74,7 @@ class Page(StudyPage):
             parts.explained(text, self.param["method"].doc or ""),
         ]
         self._judge = Runner("Judge the records", self._ask, lambda _: self.refresh(), "A case takes up to a second.")
-        self._judging = pmui.Column(self._judge, width=260, margin=0, visible=False)
+        self._judging = parts.column(self._judge, width=260, visible=False)
         self.study.param.watch(self._settle, ["fingerprint", "files"])
         self.param.watch(self._settle, "limit")
         self._settle()
@@ -256,8 +257,8 @@ class Page(StudyPage):
         self._cases.param.watch(lambda e: self._picked("case", e.new), "value")
         self._said = parts.Text("p", "", "", live=True)
         self._notes = parts.raw("", visible=False)
-        self._lines = pmui.Column(sizing_mode="stretch_width", margin=0)
-        self._part = pmui.Column(
+        self._lines = parts.column()
+        self._part = parts.column(
             parts.heading("Uncertainty budget of one mean"),
             parts.hint("What adds to the uncertainty of the mean. Voltmeter and gap count once you type them."),
             parts.wrap(
@@ -266,7 +267,7 @@ class Page(StudyPage):
                 self.number("gap_tolerance", "Gap setting ± (mm)", step=0.01),
                 self.number("exponent", "Gap exponent", step=0.1),
             ),
-            self._said, self._notes, self._lines, sizing_mode="stretch_width", margin=0, sx={"gap": "8px"},
+            self._said, self._notes, self._lines, gap=8,
         )  # fmt: skip
         return [self._part]
 
@@ -279,7 +280,7 @@ class Page(StudyPage):
         self._notes.param.update(object=notes, visible=bool(notes))
         self._lines.objects = []
         if budget is not None:
-            table = parts.Table("decision_budget", "Sources", budget.table(), dict(COLUMNS))
+            table = Table("decision_budget", "Sources", budget.table(), dict(COLUMNS))
             self._lines.objects = [table.__panel__()]
 
     def _say(self, what: Any) -> None:

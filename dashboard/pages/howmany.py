@@ -16,6 +16,7 @@ from dashboard.cache import known, remember
 from dashboard.jobs import Progress, Runner
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.howmany_words import COLUMNS, FAMILIES, GOALS, HELP, INTERVALS, RULES
+from dashboard.tables import Table
 from methods.errors import InputError
 from methods.result import Caution
 
@@ -111,7 +112,7 @@ class Page(StudyPage):
             "Take the scatter from the records", self._ask_pilot, lambda _: self.refresh(),
             "Withstood readings make it slow: up to half a minute.",
         )  # fmt: skip
-        self._reading = parts.explained(pmui.Column(self._reader, margin=0), width=280)
+        self._reading = parts.explained(parts.column(self._reader), width=280)
         self._protocols = pmui.Select(label="Bench times by", size="small")
         self._protocols.param.watch(lambda e: self._picked("protocol", e.new), "value")
         self._settle()
@@ -354,13 +355,12 @@ class Page(StudyPage):
         self._series.param.watch(lambda e: self._picked("series", e.new), "value")
         self._step_said = parts.Text("p", "", "", live=True)
         self._step_notes = parts.raw("", visible=False)
-        self._step_table = pmui.Column(sizing_mode="stretch_width", margin=0)
-        self._next = pmui.Column(
+        self._step_table = parts.column()
+        self._next = parts.column(
             parts.heading("Stop or go on?"),
             parts.hint("After the breakdowns that one series has: how many more give the half-width wanted."),
             parts.explained(self._series, "One oil under one condition.", width=330),
-            self._step_said, self._step_notes, self._step_table,
-            sizing_mode="stretch_width", margin=0, sx={"gap": "8px"},
+            self._step_said, self._step_notes, self._step_table, gap=8,
         )  # fmt: skip
         return [self._next]
 
@@ -377,7 +377,7 @@ class Page(StudyPage):
                 {"rule": {"two_stage": "decide once, now", "stop_when_narrow": "look after each, stop when narrow"}}
             )
             self._step_table.objects = [
-                parts.Table("howmany_rules", "How honest the two ways to stop are", frame, dict(COLUMNS)).__panel__()
+                Table("howmany_rules", "How honest the two ways to stop are", frame, dict(COLUMNS)).__panel__()
             ]
 
     def _say(self, what: Any) -> None:

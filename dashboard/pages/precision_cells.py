@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from math import isfinite
 from typing import Any
 
-import numpy as np
 import pandas as pd
 import panel as pn
 import panel_material_ui as pmui
 
-from dashboard import parts
+from dashboard import parts, words
 from dashboard.study import Exclusion
 from methods.errors import InputError
-
-#: Rows of the band's table.
-BAND_ROWS = 8
-_HEADS = {"mean_kv": "Mean (kV)", "low": "Low (%)", "high": "High (%)"}
 
 
 class CellExclusions(pn.viewable.Viewer):
@@ -31,15 +27,15 @@ class CellExclusions(pn.viewable.Viewer):
         self._press = pmui.Button(label="Leave out", icon="remove_circle_outline", variant="outlined", size="small")
         self._press.on_click(self._pressed)
         self._word = parts.Text("p", "", "hint", live=True)
-        self._list = pmui.Column(sizing_mode="stretch_width", margin=0)
-        self._view = pmui.Column(
+        self._list = parts.column()
+        self._view = parts.column(
             parts.hint("A flag is no reason. A broken instrument, a mixed-up sample or another procedure is one."),
             parts.wrap(
                 parts.explained(self._cell, "One laboratory at one level.", width=300),
                 parts.explained(self._reason, "Kept in the study and shown with the result.", width=300),
                 self._press,
             ),
-            self._word, self._list, sizing_mode="stretch_width", margin=0, sx={"gap": "8px"},
+            self._word, self._list, gap=8,
         )  # fmt: skip
 
     def __panel__(self) -> Any:
@@ -61,7 +57,7 @@ class CellExclusions(pn.viewable.Viewer):
         text = parts.raw(f"<p>{parts.escaped(named)}: <b>{parts.escaped(exclusion.reason)}</b></p>")
         button = pmui.Button(label="Take back", icon="undo", variant="text", size="small", width=130)
         button.on_click(lambda _: self._back(index))
-        return pmui.Row(text, button, sizing_mode="stretch_width", margin=0)
+        return parts.row(text, button, sizing_mode="stretch_width")
 
     def _pressed(self, _event: Any) -> None:
         where = self._where.get(self._cell.value)
@@ -77,57 +73,63 @@ class CellExclusions(pn.viewable.Viewer):
 
 
 class Band(pn.viewable.Viewer):
-    """A small table of points that the user reads off a chart in their own copy of a standard."""
+    """Points that the user reads off a chart in their own copy of a standard, one to a line."""
 
     def __init__(self, points: Sequence[str], changed: Callable[[list[str]], None]) -> None:
         super().__init__()
         self._tell = changed
-        editor = {"type": "number", "min": 0}
-        self._grid = pn.widgets.Tabulator(
-            _rows(points), titles=_HEADS, show_index=False, editors=dict.fromkeys(_HEADS, editor), width=340,
-            layout="fit_columns", sortable=False, selectable=False, margin=0, stylesheets=parts.TEXT_CSS,
+        self._field = pmui.TextAreaInput(
+            label="Mean (kV), low (%), high (%)", placeholder="20  5  30\n80  3  12", rows=4, size="small",
+            value=_lines(points),
         )  # fmt: skip
-        self._grid.on_edit(lambda _: self._edited())
-        clear = pmui.Button(label="Clear the band", icon="delete_outline", variant="text", size="small")
-        clear.on_click(lambda _: self._tell([]))
-        self._view = pmui.Column(
-            parts.hint(
-                "Points of the chart in your own copy: at each mean the lowest and highest SD in % of the mean that "
-                "it expects. Two complete rows or more draw the band; double-click a cell to type."
+        self._wrong = parts.Text("p", "", "notice wrong", live=True)
+        self._field.param.watch(lambda event: self._typed(event.new), "value")
+        self._view = parts.column(
+            parts.explained(
+                self._field,
+                "Points of the chart in your own copy, one to a line: at each mean the lowest and highest SD in % of "
+                "the mean that it expects. Two points or more draw the band; rows copied from a spreadsheet do.",
+                width=420,
             ),
-            self._grid, clear, sizing_mode="stretch_width", margin=0, sx={"gap": "8px"},
+            self._wrong, gap=8,
         )  # fmt: skip
 
     def __panel__(self) -> Any:
         return self._view
 
     def offer(self, points: Sequence[str]) -> None:
-        """Bring the table to these points."""
-        if _points(self._grid.value) != list(points):
-            self._grid.value = _rows(points)
+        """Bring the field to these points."""
+        if _points(self._field.value or "")[0] != list(points):
+            self._field.value = _lines(points)
 
-    def _edited(self) -> None:
-        found = _points(self._grid.value)
-        if len(found) != 1:  # one point is a band in the making
+    def _typed(self, text: str) -> None:
+        found, wrong = _points(text or "")
+        self._wrong.text = f"Not three numbers: {words.listed(wrong)}." if wrong else ""
+        if not wrong and len(found) != 1:  # one point is a band in the making
             self._tell(found)
 
 
-def _rows(points: Sequence[str]) -> pd.DataFrame:
-    known = [[float(v) for v in p.split(":")] for p in points if _complete(p)]
-    blank = [[np.nan] * 3] * max(BAND_ROWS - len(known), 1)
-    return pd.DataFrame([*known, *blank], columns=list(_HEADS), dtype=float)
+def _lines(points: Sequence[str]) -> str:
+    return "\n".join("  ".join(p.split(":")) for p in points if _complete(p))
 
 
 def _complete(point: str) -> bool:
     try:
-        return len([float(v) for v in point.split(":")]) == 3
+        return [isfinite(float(v)) for v in point.split(":")] == [True] * 3
     except ValueError:
         return False
 
 
-def _points(table: pd.DataFrame) -> list[str]:
-    rows = table[list(_HEADS)].apply(pd.to_numeric, errors="coerce").dropna()
-    return [":".join(f"{v:g}" for v in row) for row in rows.itertuples(index=False)]
+def _points(text: str) -> tuple[list[str], list[str]]:
+    """The points of the lines, and the lines that are none; a comma is a decimal mark."""
+    found, wrong = [], []
+    for line in filter(None, map(str.strip, text.splitlines())):
+        point = ":".join(line.replace(",", ".").replace(";", " ").split())
+        if _complete(point):
+            found.append(":".join(f"{float(v):g}" for v in point.split(":")))
+        else:
+            wrong.append(f"“{line}”")
+    return found, wrong
 
 
 def band_of(points: Sequence[str]) -> pd.DataFrame | None:
@@ -135,5 +137,5 @@ def band_of(points: Sequence[str]) -> pd.DataFrame | None:
     rows = [[float(v) for v in p.split(":")] for p in points if _complete(p)]
     if not rows:
         return None
-    table = pd.DataFrame(rows, columns=list(_HEADS))
+    table = pd.DataFrame(rows, columns=["mean_kv", "low", "high"])
     return table.assign(low=table["low"] / 100, high=table["high"] / 100).sort_values("mean_kv", ignore_index=True)

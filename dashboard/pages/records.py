@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
-import panel_material_ui as pmui
 
 from dashboard import parts, words
 from dashboard.pages.base import Empty, StudyPage
@@ -40,7 +39,7 @@ class Page(StudyPage):
     EXACT = ("readings",)
 
     def _layout(self) -> Any:
-        self._cards = pmui.Column(sizing_mode="stretch_width", margin=0, sx={"gap": "16px"})
+        self._cards = parts.column(gap=16)
         self._card_of: dict[tuple[Any, ...], FileCard] = {}
         view = super()._layout()
         view.insert(view.index(self._body), self._cards)

@@ -26,7 +26,7 @@ class Filters(pn.viewable.Viewer):
 
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **params)
-        self._view = pmui.Column(sizing_mode="stretch_width", margin=0, sx={"gap": "12px"})
+        self._view = parts.column(gap=12)
         self._choices: dict[str, Any] = {}
         self._busy = False
         self._lay()
@@ -49,7 +49,7 @@ class Filters(pn.viewable.Viewer):
             self._choices[column] = choice
         clear = pmui.Button(label="Keep all again", icon="filter_alt_off", variant="text", size="small")
         clear.on_click(lambda _: setattr(study, "filters", {}))
-        boxes = [pmui.Column(c, width=250, margin=0) for c in self._choices.values()]
+        boxes = [parts.column(c, width=250) for c in self._choices.values()]
         line = "Only the chosen levels stay; an empty choice keeps all. Every page follows."
         self._view.objects = [parts.hint(line), parts.wrap(*boxes, gap=16), clear]
 
@@ -82,13 +82,13 @@ class Exclude(pn.viewable.Viewer):
         self._button = pmui.Button(label="Leave out", icon="remove_circle_outline", variant="contained")
         self._button.on_click(self._leave_out)
         self._word = parts.Text("p", "", "hint", live=True)
-        self._list = pmui.Column(sizing_mode="stretch_width", margin=0)
+        self._list = parts.column()
         self._filling.param.watch(self._list_readings, "value")
         self._settle()
         study.param.watch(self._settle, ["fingerprint"])
 
     def __panel__(self) -> Any:
-        return pmui.Column(
+        return parts.column(
             parts.hint("What is left out enters no number. Give a reason that holds without the value itself."),
             parts.wrap(
                 parts.explained(self._filling, "One filling of the cell.", width=380),
@@ -96,8 +96,7 @@ class Exclude(pn.viewable.Viewer):
                 parts.explained(self._reason, "Kept with the study and the report.", width=300),
                 gap=16,
             ),
-            pmui.Row(self._button, self._word, margin=0), self._list,
-            sizing_mode="stretch_width", margin=0, sx={"gap": "12px"},
+            parts.row(self._button, self._word), self._list, gap=12,
         )  # fmt: skip
 
     def _settle(self, *_: Any) -> None:
@@ -132,7 +131,7 @@ class Exclude(pn.viewable.Viewer):
         text = parts.raw(f"<p>{parts.escaped(', '.join(named))}: <b>{parts.escaped(exclusion.reason)}</b></p>")
         back = pmui.Button(label="Take back", icon="undo", variant="text", size="small", width=130)
         back.on_click(lambda _: self.study.take_back(index))
-        return pmui.Row(text, back, sizing_mode="stretch_width", margin=0)
+        return parts.row(text, back, sizing_mode="stretch_width")
 
     def _leave_out(self, _event: Any) -> None:
         part = self._rows.get(self._filling.value)

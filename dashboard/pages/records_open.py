@@ -11,6 +11,7 @@ import param
 
 from dashboard import demo, parts, studyfile, words
 from dashboard.study import Opened, Study
+from dashboard.tables import Table
 from methods.errors import InputError
 
 #: Largest upload, MB: what a browser tab and this process carry without trouble.
@@ -50,7 +51,7 @@ class Opener(pn.viewable.Viewer):
             "Nothing leaves this machine.", width=320,
         )  # fmt: skip
         column.extend([self._add, self._word])
-        study = pmui.Row(self._save, self._saved, margin=0, sx={"gap": "8px"})
+        study = parts.row(self._save, self._saved, gap=8)
         text = "Settings, file names and exclusions with reasons, in one file; never the readings."
         return [
             column,
@@ -110,7 +111,7 @@ class FileCard(pn.viewable.Viewer):
 
     def _layout(self) -> Any:
         records, name = self._file.records, self._file.name
-        self._inside = pmui.Column(sizing_mode="stretch_width", margin=0)
+        self._inside = parts.column()
         calm = not len(getattr(records, "problems", ())) and not len(getattr(records, "guesses", ()))
         card = pmui.Card(
             self._inside, title=f"{name}: {self._headline()}", collapsed=calm,
@@ -129,10 +130,10 @@ class FileCard(pn.viewable.Viewer):
         problems, guesses = getattr(records, "problems", pd.DataFrame()), getattr(records, "guesses", pd.DataFrame())
         found: list[Any] = [parts.raw(f'<p class="hint">{parts.escaped(self._read())}</p>')]
         if len(problems):
-            found.append(parts.Table(f"{name}_problems", "Refused and noticed", problems.astype("str"), page_size=10))
+            found.append(Table(f"{name}_problems", "Refused and noticed", problems.astype("str"), page_size=10))
         if len(guesses):
             shown = guesses[["what", "guess", "evidence"]].astype("str")
-            table = parts.Table(f"{name}_guesses", "Guessed: check these", shown, _GUESS_COLUMNS, page_size=10)
+            table = Table(f"{name}_guesses", "Guessed: check these", shown, _GUESS_COLUMNS, page_size=10)
             found.append(table)
         found.append(parts.Folded(("Read it otherwise", self._overrule), level=3))
         close = pmui.Button(
@@ -185,7 +186,7 @@ class FileCard(pn.viewable.Viewer):
             size="small",
         )
         button = pmui.Button(label="Read again", icon="refresh", variant="contained", on_click=self._again)
-        return pmui.Column(
+        return parts.column(
             parts.wrap(
                 parts.explained(self._decimal, "How 48.5 is written in the file."),
                 parts.explained(self._unit, "Peak values are divided by √2."),
@@ -193,8 +194,7 @@ class FileCard(pn.viewable.Viewer):
                 parts.explained(self._dates, "Which number is the day."),
                 parts.explained(self._value, "Its heading, as it stands in the file."),
             ),
-            pmui.Row(button, self._word, margin=0),
-            sizing_mode="stretch_width", margin=0, sx={"gap": "12px"},
+            parts.row(button, self._word), gap=12,
         )  # fmt: skip
 
     def _again(self, _event: Any) -> None:

@@ -46,9 +46,7 @@ class StudyReport(pn.viewable.Viewer):
 
     def __panel__(self) -> Any:
         choice = parts.explained(self._kind, "One file that needs nothing else to be read.")
-        return pmui.Column(
-            parts.wrap(choice, self._runner), self._file, sizing_mode="stretch_width", margin=0, sx={"gap": "8px"}
-        )
+        return parts.column(parts.wrap(choice, self._runner), self._file, gap=8)
 
     def _prepare(self) -> tuple[Any, Hashable | None]:
         from dashboard.report import Asked, content

@@ -62,9 +62,9 @@ class Page(StudyPage):
         for name, widget in self._many.items():
             widget.param.watch(lambda event, name=name: self._chosen(name, event.new), "value")
         self._taken_out = parts.explained(self._many["factors"], "Effects that the mixed model estimates and removes.")
-        self._fit = pmui.Column(
+        self._fit = parts.column(
             Runner("Fit the mixed model", self._ask_model, lambda _: self.refresh(), "Up to half a minute."),
-            visible=False, width=260, margin=0,
+            visible=False, width=260,
         )  # fmt: skip
         self.study.param.watch(self._settle, ["by", "files"])
         self.param.watch(self._settle, ["within", "factors", "model"])

@@ -7,7 +7,6 @@ from typing import Any
 
 import pandas as pd
 import panel as pn
-import panel_material_ui as pmui
 import param
 
 from dashboard import parts, words
@@ -16,6 +15,7 @@ from dashboard.jobs import Progress, Runner
 from dashboard.levels import level_text
 from dashboard.pages.shift_words import COLUMNS, told
 from dashboard.plots.figure import Figure
+from dashboard.tables import Table
 from methods.result import Caution
 
 #: Resamples of whole fillings behind the band.
@@ -44,15 +44,15 @@ class Section(pn.viewable.Viewer):
         self._ask = ask
         self._said = parts.Text("p", "", "", live=True)
         self._notes = parts.raw("", visible=False)
-        self._tables = pmui.Column(sizing_mode="stretch_width", margin=0, sx={"gap": "16px"})
-        self._found = pmui.Column(
-            self._said, self._notes, *self.figures(), self._tables, sizing_mode="stretch_width", margin=0,
-            visible=False, sx={"gap": "16px"},
+        self._tables = parts.column(gap=16)
+        self._found = parts.column(
+            self._said, self._notes, *self.figures(), self._tables,
+            visible=False, gap=16,
         )  # fmt: skip
         runner = Runner(button, ask, lambda _: self.update(), hint)
-        self._view = pmui.Column(
-            parts.heading(title), parts.hint(lead), runner, self._found, sizing_mode="stretch_width", margin=0,
-            sx={"gap": "8px"},
+        self._view = parts.column(
+            parts.heading(title), parts.hint(lead), runner, self._found,
+            gap=8,
         )  # fmt: skip
 
     def __panel__(self) -> Any:
@@ -82,7 +82,7 @@ class Section(pn.viewable.Viewer):
         notes = parts.cautions(cautions)
         self._notes.param.update(object=notes, visible=bool(notes))
         self._tables.objects = [
-            parts.Table(name, title, frame, columns).__panel__() for name, (title, frame) in tables.items()
+            Table(name, title, frame, columns).__panel__() for name, (title, frame) in tables.items()
         ]
 
 

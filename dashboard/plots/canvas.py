@@ -7,7 +7,6 @@ from collections.abc import Hashable, Sequence
 from typing import Any
 
 import panel as pn
-import panel_material_ui as pmui
 import param
 
 from dashboard import parts
@@ -37,14 +36,12 @@ class Live(pn.viewable.Viewer):
         self._pane: Any = None
         self._drawn: OrderedDict[Hashable, tuple[Patched, Any]] = OrderedDict()
         self._words = parts.raw("")
-        self._place = pmui.Column(sizing_mode="stretch_width", margin=0)
-        self._view = pmui.Column(
+        self._place = parts.column()
+        self._view = parts.column(
             parts.heading(figure.title),
             self._words,
             self._place,
-            sizing_mode="stretch_width",
-            margin=0,
-            sx={"gap": "4px"},
+            gap=4,
         )
 
     def __panel__(self) -> Any:
@@ -98,7 +95,7 @@ class Live(pn.viewable.Viewer):
             several = len(drawing.plots) > 1
             patched = Patched(drawing, dark=self.dark, height=max(240, height // 2) if several else height, ticks=ticks)
             panes = [pn.pane.Bokeh(f, sizing_mode="stretch_width", margin=0) for f in patched.figures]
-            view = _grid(panes) if several else pmui.Column(*panes, sizing_mode="stretch_width", margin=0)
+            view = _grid(panes) if several else parts.column(*panes)
             self._drawn[shape] = (patched, view)
             while len(self._drawn) > _SHAPES:
                 self._drawn.popitem(last=False)
@@ -123,9 +120,9 @@ class Live(pn.viewable.Viewer):
 def _grid(panes: Sequence[Any]) -> Any:
     """Panels beside each other, fewer in a row where the page is narrow."""
     rules = {
-        "display": "grid", "gridTemplateColumns": "repeat(auto-fill, minmax(min(100%, 400px), 1fr))", "gap": "8px",
+        "display": "grid", "grid-template-columns": "repeat(auto-fill, minmax(min(100%, 400px), 1fr))", "gap": "8px",
     }  # fmt: skip
-    return pmui.Column(*panes, sizing_mode="stretch_width", margin=0, sx=rules)
+    return parts.column(*panes, styles=rules)
 
 
 def _height(figure: Figure, result: Any) -> int:

@@ -176,9 +176,7 @@ def _repeated_series(sample: np.ndarray, kv: np.ndarray, codes: np.ndarray, rows
             )
             shown += 1
     if shown > _SHOWN:
-        log.problem(
-            None, "kv", f"{shown} series", f"series that stand {TWICE}", "kept; the first ones are listed"
-        )
+        log.problem(None, "kv", f"{shown} series", f"series that stand {TWICE}", "kept; the first ones are listed")
 
 
 def _incomplete(codes: np.ndarray, rows: np.ndarray, width: int, log: Log) -> None:

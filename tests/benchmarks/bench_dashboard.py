@@ -89,7 +89,7 @@ def arrays(path: Path) -> list[list[tuple[str, dict[str, Any], dict[str, Any]]]]
     from dashboard.plots.layers import KINDS
     from dashboard.study import Study
 
-    pn.extension("tabulator")
+    pn.extension()
     study = Study()
     study.open(path)
     page = page_class("overlay")(study)

@@ -202,7 +202,7 @@ def test_closed_sessions_are_let_go() -> None:
     thread.join()
     server.stop()
     gc.collect()
-    assert len(app.alive) <= 5
+    assert len(app.alive) <= 5, len(app.alive)
 
 
 def _light_session() -> Any:

@@ -100,7 +100,7 @@ def _series(rng: np.random.Generator, level: float) -> Iterator[tuple[float, str
 
 @pytest.fixture
 def page(readings: Any) -> Any:
-    pn.extension("tabulator")
+    pn.extension()
     study = Study()
     study.open(readings)
     page = page_class("overlay")(study)

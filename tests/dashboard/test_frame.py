@@ -14,7 +14,7 @@ from dashboard.study import Study
 
 @pytest.mark.parametrize("name", ["busy", "title"])
 def test_only_what_may_bring_new_models_walks_through_the_page(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    pn.extension("tabulator")
+    pn.extension()
     page = App(Study()).page
     document = Document()
     page.server_doc(document)

@@ -60,9 +60,8 @@ def test_exclusions_made_elsewhere_stay_out_too() -> None:
 def test_the_users_band_is_drawn_from_the_address_and_judged() -> None:
     study, page = opened(band=["20:5:30", "80:3:12"])
     assert set(page._shown_tables["cells"].frame["place"]) <= {"inside", "above", "below", "unknown"}
-    assert page._band._grid.value["high"].iloc[0] == 30
-    page._band._grid.value.loc[0, "high"] = 40.0
-    page._band._edited()
+    assert page._band._field.value == "20  5  30\n80  3  12"
+    page._band._field.value = "20\t5\t40\n80; 3; 12,0\n"
     assert study.inputs["precision.band"] == ["20:5:40", "80:3:12"]
 
 

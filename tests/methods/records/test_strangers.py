@@ -266,9 +266,7 @@ def test_unclear_sheets_are_refused_as_a_whole(text: str, words: str) -> None:
 
 def test_what_describes_a_series_comes_along_with_its_sample() -> None:
     """Merged cells saved as text leave the id, the method and the laboratory on the first row only."""
-    wide = (
-        "Sample,Method,Cell,1,2,3\nTR1,IEC 60156,1,45,48,50\n,,2,51,46,47\nTR2,IEC 60156,1,35,38,30\n,,2,31,36,37\n"
-    )
+    wide = "Sample,Method,Cell,1,2,3\nTR1,IEC 60156,1,45,48,50\n,,2,51,46,47\nTR2,IEC 60156,1,35,38,30\n,,2,31,36,37\n"
     found = read(wide.encode(), name="a.csv")
     assert found.fillings == 4 and found.conditions == 1
     assert found.table.groupby("sample")["kv"].sum().to_dict() == {"TR1": 287.0, "TR2": 207.0}
