@@ -34,17 +34,21 @@ def assemble(
     known = _known(plan, body, place.body_rows, day_first, log)
     known["gap_mm"] = gaps
     texts = {name: found for name, found in known.items() if isinstance(found, Coded)}
+    mask = keep if len(plan.values) == 1 and not every else None  # of rows of the body
+
+    def text(found: Coded) -> pd.Series:
+        return factors.text_series(found, mask) if whole or mask is not None else factors.text_series(found.take(index))
+
     with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as threads:  # Arrow lets other threads work while it copies
-        made = threads.map(lambda found: factors.text_series(found if whole else found.take(index)), texts.values())
-        series = dict(zip(texts, made, strict=True))
+        outcome = threads.submit(_outcome, (flat.kind if every else flat.kind[keep]) == WITHSTOOD)
+        series = dict(zip(texts, threads.map(text, texts.values()), strict=True))
     data: dict[str, Any] = {}
     for name in COLUMNS:
         data[name] = series[name] if name in series else _column(name, known.get(name), plan, index, whole, log)
     for name in plan.levels[0] if plan.levels else ():
         data[name] = _by_column(name, plan, flat.column[keep], log)
     data["kv"] = pd.Series(flat.kv if every else flat.kv[keep])
-    pool = pd.array([BREAKDOWN, WITHSTOOD_WORD], dtype="str")
-    data["outcome"] = pd.Series(pool.take((flat.kind[keep] == WITHSTOOD).astype(np.int64)))
+    data["outcome"] = outcome.result()
     if len(plan.values) > 1 and (not plan.levels or max(plan.shots) > 1):
         _series(data, plan, body, flat, keep, blocks, log)
     _notes(data, flat, keep)
@@ -62,6 +66,13 @@ def assemble(
         if isinstance(found, Coded) and name != "note"
     }
     return pd.DataFrame(data, copy=False), codes
+
+
+def _outcome(withstood: np.ndarray) -> pd.Series:
+    if not withstood.any():
+        return factors.one_text(BREAKDOWN, len(withstood))
+    pool = pd.array([BREAKDOWN, WITHSTOOD_WORD], dtype="str")
+    return pd.Series(pool.take(withstood.astype(np.int32)))
 
 
 def _known(plan: Layout, body: Body, rows: np.ndarray, day_first: bool | None, log: Log) -> dict[str, Any]:
@@ -93,7 +104,7 @@ def _column(name: str, found: Any, plan: Layout, index: np.ndarray, whole: bool,
     text = plan.meta.get(name)
     if text is None:
         if name in NUMERIC:
-            return pd.Series(np.full(len(index), np.nan))
+            return factors.no_number(len(index))
         return factors.no_text(len(index))
     one = Coded(np.zeros(1, np.int64), [text])
     value = convert_column(name, one, Heading(name, name), np.zeros(1, np.int64), None, log)

@@ -138,15 +138,18 @@ def _walls(plan: Layout, body: Body, flat: Flat, log: Log) -> float | None:
 
 def time_lookalike(plan: Layout, body: Body, flat: Flat) -> str | None:
     """The heading of a column of times beside few different voltages: times to breakdown at constant voltage."""
+    times = [i for i, h in enumerate(plan.headings) if i not in plan.values and is_time(h) and not h.summary]
     held = flat.kv[flat.kind == VALUE]
-    if len(held) < 8 or len(np.unique(held)) > len(held) / 3:
+    if not times or len(held) < 8:
         return None
-    for i, h in enumerate(plan.headings):
-        if i not in plan.values and is_time(h) and not h.summary:
-            column = body.columns[i]
-            different = len(np.unique(column.numbers)) if column.numbers is not None else len(column.uniques)
-            if different > 2 * len(np.unique(held)):
-                return h.text
+    voltages = len(np.unique(held))
+    if voltages > len(held) / 3:
+        return None
+    for i in times:
+        column = body.columns[i]
+        different = len(np.unique(column.numbers)) if column.numbers is not None else len(column.uniques)
+        if different > 2 * voltages:
+            return plan.headings[i].text
     return None
 
 

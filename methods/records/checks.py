@@ -11,7 +11,7 @@ from methods.records.headings import fold
 from methods.records.kept import Log
 from methods.records.layout import Layout
 from methods.records.rows import other_fillings
-from methods.records.table import filling_codes, fillings_known, group_codes
+from methods.records.table import filling_codes, fillings_known, first_rows, group_codes
 
 #: Breakdown voltages of the usual test gaps lie in this range (kV).
 USUAL = (1.0, 120.0)
@@ -28,14 +28,16 @@ def look_over(table: pd.DataFrame, rows: np.ndarray, plan: Layout, known: dict[s
     if plan.voltage and not plan.named:
         _unusual(kv, rows, log)
     codes = filling_codes(table, known=known)
-    _sorted_series(kv, codes, log)
-    _duplicates(table, kv, codes, rows, known, log)
+    together = _edges(codes)
+    _sorted_series(kv, together, log)
+    _duplicates(table, kv, codes, together, rows, known, log)
     if len(plan.values) == 1:
         _counted(table, plan, log)
     if len(plan.values) > 1 and not plan.levels:
         _incomplete(codes, rows, len(plan.values), log)
     if table["sample"].notna().any():
-        pairs = other_fillings([str(s) for s in table["sample"].dropna().unique()[:5000]])
+        names = table["sample"].iloc[first_rows(known["sample"])[1:]] if "sample" in known else table["sample"]
+        pairs = other_fillings([str(s) for s in names.dropna().unique()[:5000]])
         for text, base in pairs[:_SHOWN]:
             log.problem(
                 None,
@@ -68,8 +70,11 @@ def _counted(table: pd.DataFrame, plan: Layout, log: Log) -> None:
                     "kept; where a row stands for several, write a row for each")  # fmt: skip
 
 
-def _edges(codes: np.ndarray) -> tuple[Any, np.ndarray]:
-    """The stable order that brings fillings together (a slice where they stand so), and the start of each in it."""
+#: The stable order that brings fillings together (a slice where they stand so), and the start of each in it.
+Together = tuple[Any, np.ndarray]
+
+
+def _edges(codes: np.ndarray) -> Together:
     step = np.diff(codes)
     if not (step < 0).any():
         return slice(None), np.r_[0, np.flatnonzero(step) + 1]
@@ -77,11 +82,11 @@ def _edges(codes: np.ndarray) -> tuple[Any, np.ndarray]:
     return order, np.r_[0, np.flatnonzero(np.diff(codes[order])) + 1]
 
 
-def _sorted_series(kv: np.ndarray, codes: np.ndarray, log: Log) -> None:
+def _sorted_series(kv: np.ndarray, together: Together, log: Log) -> None:
     """Values in rising (or falling) order within most fillings: the order of the breakdowns was lost."""
     if not len(kv):
         return
-    order, starts = _edges(codes)
+    order, starts = together
     size = np.diff(np.r_[starts, len(kv)])
     step = np.diff(kv[order], prepend=kv[order[:1]] if isinstance(order, np.ndarray) else kv[:1])
     step[starts] = 0.0  # from one filling to the next
@@ -100,12 +105,13 @@ def _sorted_series(kv: np.ndarray, codes: np.ndarray, log: Log) -> None:
 
 
 def _duplicates(
-    table: pd.DataFrame, kv: np.ndarray, codes: np.ndarray, rows: np.ndarray, known: dict[str, np.ndarray], log: Log
-) -> None:
+    table: pd.DataFrame, kv: np.ndarray, codes: np.ndarray, together: Together, rows: np.ndarray,
+    known: dict[str, np.ndarray], log: Log,
+) -> None:  # fmt: skip
     """Records that stand twice: the same order number and value in one filling, or a series that repeats itself."""
     order = table["order"].to_numpy(dtype=float)
     if fillings_known(table) and np.isfinite(order).any():
-        keyed = pd.DataFrame({"c": codes, "o": order, "v": kv}) if _crowded(codes, order) else None
+        keyed = pd.DataFrame({"c": codes, "o": order, "v": kv}) if _crowded(order, together) else None
         twice = (
             np.flatnonzero(keyed.duplicated().to_numpy() & np.isfinite(order))
             if keyed is not None
@@ -122,28 +128,22 @@ def _duplicates(
             )
     sample = known.get("sample")
     sample = group_codes(table, ["sample"]) if sample is None else sample
-    _repeated_series(sample, kv, codes, rows, log)
+    _repeated_series(sample, kv, together, rows, log)
 
 
-def _crowded(codes: np.ndarray, order: np.ndarray) -> bool:
+def _crowded(number: np.ndarray, together: Together) -> bool:
     """Whether any filling holds more rows than it has order numbers; cheap, so that clean files skip the hashing."""
-    size = np.bincount(codes)
-    top = np.zeros(len(size))
-    np.maximum.at(top, codes, np.nan_to_num(order))
-    return bool((size > top).any())
+    order, starts = together
+    top = np.fmax.reduceat(number[order], starts)  # numbers before missing ones
+    return bool((np.diff(np.r_[starts, len(number)]) > top).any())
 
 
-def _repeated_series(sample: np.ndarray, kv: np.ndarray, codes: np.ndarray, rows: np.ndarray, log: Log) -> None:
+def _repeated_series(sample: np.ndarray, kv: np.ndarray, together: Together, rows: np.ndarray, log: Log) -> None:
     """Whole series of three or more values that come again, value by value, for the same sample."""
-    order, starts = _edges(codes)
+    order, starts = together
     size = np.diff(np.r_[starts, len(kv)])
     values = kv[order]
-    sample = sample[order]
-    spread = np.add.reduceat(values * (1 + np.arange(len(values)) - np.repeat(starts, size)), starts)
-    sign = pd.DataFrame(
-        {"s": sample[starts], "n": size, "h": spread.round(6), "sum": np.add.reduceat(values, starts).round(6)}
-    )
-    again = np.flatnonzero((sign.duplicated() & (sign["n"] >= 3)).to_numpy())
+    again = _again(values, starts, size, sample[order][starts])
     shown = 0
     for g in again:
         row = starts[g] if isinstance(order, slice) else order[starts[g]]
@@ -177,6 +177,33 @@ def _repeated_series(sample: np.ndarray, kv: np.ndarray, codes: np.ndarray, rows
             shown += 1
     if shown > _SHOWN:
         log.problem(None, "kv", f"{shown} series", f"series that stand {TWICE}", "kept; the first ones are listed")
+
+
+def _again(values: np.ndarray, starts: np.ndarray, size: np.ndarray, sample: np.ndarray) -> np.ndarray:
+    """Series of three or more values that were there before for the same sample, value by value.
+
+    The bits of the values, each times an odd number of its place, are added up: series that have this in common are
+    then compared for good.
+    """
+    longest = int(size.max(initial=0))
+    odd = np.random.default_rng(1).integers(2**63, size=longest, dtype=np.uint64) * np.uint64(2) + np.uint64(1)
+    bits = np.ascontiguousarray(values).view(np.uint64)
+    if (size == longest).all():
+        mixed = (bits.reshape(-1, longest) * odd).sum(axis=1, dtype=np.uint64)
+    else:
+        place = np.arange(len(values)) - np.repeat(starts, size)
+        mixed = np.add.reduceat(bits * odd[place], starts, dtype=np.uint64)
+    mixed = mixed * np.uint64(0x9E3779B97F4A7C15) + sample.astype(np.uint64)
+    mixed[size < 3] = np.arange((size < 3).sum(), dtype=np.uint64)  # short ones are compared with none
+    alike = np.flatnonzero(pd.Series(mixed).duplicated(keep=False) & (size >= 3))
+    seen: set[tuple[int, bytes]] = set()
+    found = []
+    for g in alike:
+        key = int(sample[g]), values[starts[g] : starts[g] + size[g]].tobytes()
+        if key in seen:
+            found.append(g)
+        seen.add(key)
+    return np.array(found, dtype=np.int64)
 
 
 def _incomplete(codes: np.ndarray, rows: np.ndarray, width: int, log: Log) -> None:

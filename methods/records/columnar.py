@@ -77,30 +77,31 @@ def _by_arrow(raw: bytes, sheet: Sheet, plan: Layout, sample: list[list[str]], f
 def _coded_arrow(column: Any, kind: str) -> Coded:
     if kind == "number":
         return Coded(np.empty(0, np.int64), [], column.to_numpy(zero_copy_only=False))
-    held = column.combine_chunks()
-    held = pyarrow.concat_arrays(held.chunks) if isinstance(held, pyarrow.ChunkedArray) else held
-    size = len(held)
-    starts = _runs(held)
-    short = held if starts is None else held.take(pyarrow.array(starts))
-    short = short.dictionary_encode()
-    codes = short.indices.fill_null(-1).to_numpy(zero_copy_only=False)
-    if starts is not None:
-        codes = np.repeat(codes, np.diff(np.r_[starts, size]))
-    written = short.dictionary.to_pylist()
-    out = drop_blank(codes, written)
-    if out.uniques == written:
-        out.source = held
-    return out
+    chunks = [c for c in column.chunks if len(c)]
+    starts = _runs(chunks)
+    if starts is None:
+        coded = column.dictionary_encode().unify_dictionaries()
+        parts = [c.indices.fill_null(-1).to_numpy(zero_copy_only=False) for c in coded.chunks]
+        codes = np.concatenate(parts) if parts else np.empty(0, np.int32)
+        texts = coded.chunk(0).dictionary if parts else pyarrow.array([], pyarrow.large_string())
+    else:
+        short = [c.take(pyarrow.array(s)) for c, s in zip(chunks, starts, strict=True)]
+        first = pyarrow.concat_arrays(short).dictionary_encode()
+        lengths = [np.diff(s, append=len(c)) for c, s in zip(chunks, starts, strict=True)]
+        codes = np.repeat(first.indices.fill_null(-1).to_numpy(zero_copy_only=False), np.concatenate(lengths))
+        texts = first.dictionary
+    written = texts.to_pylist()
+    if texts.equals(pyarrow.compute.utf8_trim_whitespace(texts)) and all(written):
+        return Coded(codes.astype(np.int32, copy=False), written, source=column)
+    return drop_blank(codes, written)
 
 
-def _runs(held: Any) -> np.ndarray | None:
-    """Where a cell differs from the one above, when that is seldom: labels stand in runs and are then coded faster."""
-    if len(held) < 500:
+def _runs(chunks: list[Any]) -> list[np.ndarray] | None:
+    """Where in each chunk a cell differs from the one above, when that is seldom: runs are coded much faster."""
+    look = [_steps(c.slice(0, 1_000)) for c in (chunks[:1] + chunks[-1:]) if len(c) > 500]
+    if not look or any(steps.mean() > 0.5 for steps in look):
         return None
-    look = [held.slice(at, 1_000) for at in (0, len(held) // 2)]
-    if any(_steps(part).mean() > 0.5 for part in look):
-        return None
-    return np.r_[0, np.flatnonzero(_steps(held)) + 1]
+    return [np.flatnonzero(np.r_[True, _steps(c)]) for c in chunks]
 
 
 def _steps(held: Any) -> np.ndarray:

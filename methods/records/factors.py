@@ -19,6 +19,11 @@ from methods.records.coded import Coded
 from methods.records.headings import Heading, any_unit, fold, plain_stirring, word
 from methods.records.kept import Log
 
+try:  # an optional part: only faster
+    import pyarrow
+except ImportError:  # pragma: no cover
+    pyarrow = None
+
 _AMOUNT = re.compile(
     r"(?P<number>[+-]?[\d.,]+(?:[eE][+-]?\d+)?)\s*(?P<unit>[^\d\s(±+-][^\s(±,;]*(?:\s*/\s*\w+)?)?(?P<rest>.*)"
 )
@@ -309,14 +314,29 @@ def extra(cells: Coded) -> pd.Series:
     return text_series(mapped(cells, lambda t: normalise(t) or None))
 
 
-def text_series(cells: Coded) -> pd.Series:
-    """A coded column as text; empty cells are missing."""
-    if cells.empty:
-        return no_text(len(cells.codes))
+def text_series(cells: Coded, mask: np.ndarray | None = None) -> pd.Series:
+    """A coded column as text, or its rows where ``mask`` is true; empty cells are missing."""
     if cells.source is not None:
-        return pd.Series(pd.array(cells.source, dtype="str"))
+        kept = cells.source if mask is None else cells.source.filter(pyarrow.array(mask))
+        return pd.Series(pd.array(kept, dtype="str"))
+    codes = cells.codes if mask is None else cells.codes[mask]
+    if cells.empty:
+        return no_text(len(codes))
     pool = pd.array(cells.uniques, dtype="str")
-    return pd.Series(pool.take(cells.codes, allow_fill=bool(cells.codes.min(initial=0) < 0)))
+    return pd.Series(pool.take(codes, allow_fill=bool(codes.min(initial=0) < 0)))
+
+
+def one_text(text: str, size: int) -> pd.Series:
+    """A text column whose cells are all alike."""
+    if pyarrow is not None:
+        return pd.Series(pd.array(pyarrow.repeat(pyarrow.scalar(text, pyarrow.large_string()), size), dtype="str"))
+    return pd.Series(pd.array([text], dtype="str").repeat(size))
+
+
+@lru_cache(maxsize=1)
+def no_number(size: int) -> pd.Series:
+    """A column of nothing but missing numbers."""
+    return pd.Series(np.full(size, np.nan))
 
 
 @lru_cache(maxsize=1)

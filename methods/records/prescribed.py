@@ -8,10 +8,13 @@ import numpy as np
 import pandas as pd
 
 from methods.protocols import Protocol, recognise
+from methods.records.factors import one_text
 from methods.records.kept import Log
-from methods.records.table import group_codes
+from methods.records.table import NUMERIC, first_rows, group_codes
 
 _FIXED = ("electrode", "gap_mm", "stirring", "rise_kv_s")
+#: The rows of one recognised way of testing (all, or by their places), the first of them, and its protocol.
+Plan = tuple[slice | np.ndarray, int, Protocol]
 
 
 def apply_protocols(table: pd.DataFrame, rows: np.ndarray, known: dict[str, np.ndarray], log: Log) -> None:
@@ -19,22 +22,23 @@ def apply_protocols(table: pd.DataFrame, rows: np.ndarray, known: dict[str, np.n
     if not table["method"].notna().any():
         return
     codes = group_codes(table, ["method", "edition", *_FIXED], known)
-    firsts = np.unique(codes, return_index=True)[1]
+    firsts = first_rows(codes)
     spellings: dict[str, dict[str, Protocol]] = {}
-    plans: list[tuple[np.ndarray, Protocol]] = []
+    plans: list[Plan] = []
     for code, first in enumerate(firsts):
         head = table.iloc[first]
         found = _recognised(head)
         if found is None:
             continue
-        where = np.flatnonzero(codes == code) if len(firsts) > 1 else np.arange(len(table))
-        plans.append((where, found))
+        where = np.flatnonzero(codes == code) if len(firsts) > 1 else slice(None)
+        count = len(where) if isinstance(where, np.ndarray) else len(table)
+        plans.append((where, first, found))
         spellings.setdefault(found.key, {})[head["method"]] = found
-        _departures(head, found, rows[where[0]], len(where), log)
+        _departures(head, found, rows[first], count, log)
         if found.family == "astm_d1816" and found.gap_mm.value is None and pd.isna(head["gap_mm"]):
-            log.problem(rows[where[0]], "gap", "", "ASTM D1816 is done at 1 mm or at 2 mm",
+            log.problem(rows[first], "gap", "", "ASTM D1816 is done at 1 mm or at 2 mm",
                         f"kept without a gap; no comparison with a limit until the gap is given "
-                        f"({len(where)} rows)")  # fmt: skip
+                        f"({count} rows)")  # fmt: skip
     _fill(table, plans, known, log)
     _one_spelling(table, plans, spellings, known, log)
 
@@ -58,38 +62,68 @@ def _departures(head: pd.Series, found: Protocol, row: Any, count: int, log: Log
             )
 
 
-def _fill(
-    table: pd.DataFrame, plans: list[tuple[np.ndarray, Protocol]], known: dict[str, np.ndarray], log: Log
-) -> None:
+def _fill(table: pd.DataFrame, plans: list[Plan], known: dict[str, np.ndarray], log: Log) -> None:
     done: dict[str, set[str]] = {}
     for name in (*_FIXED, "edition"):
-        text = name not in ("gap_mm", "rise_kv_s")
-        codes, levels = _levels(table, name, known)
-        pool: list[Any] = list(np.asarray(levels))
-        changed = False
-        for where, found in plans:
-            value = found.edition_stated if name == "edition" else found.stated.get(name, found.fixed().get(name))
-            if value is None or codes[where[0]] >= 0:
-                continue
-            if value not in pool:
-                pool.append(value)
-            codes[where] = pool.index(value)
-            changed = True
-            shown = f"{name} {value:g}" if isinstance(value, float) else f"{name} {value}"
-            done.setdefault(found.designation, set()).add(shown)
-        if changed:
-            if text:
-                table[name] = pd.array(pool, dtype="str").take(codes, allow_fill=True)
-            else:
-                table[name] = np.append(np.asarray(pool, dtype=float), np.nan)[codes]
-            known[name] = codes + 1
-    for designation, values in done.items():
+        values = [_value(found, name) for _, _, found in plans]
+        if all(v is None for v in values):
+            continue
+        if len(set(values)) == 1 and not table[name].notna().any() and _rows_of(plans, len(table)) == len(table):
+            filled = _fill_all(table, name, values[0], plans, known)
+        else:
+            filled = _fill_some(table, name, values, plans, known)
+        for at in filled:
+            shown = f"{name} {values[at]:g}" if isinstance(values[at], float) else f"{name} {values[at]}"
+            done.setdefault(plans[at][2].designation, set()).add(shown)
+    for designation, said in done.items():
         log.guess(
             "filled from protocol",
-            ", ".join(sorted(values)),
+            ", ".join(sorted(said)),
             f"{designation}, where the cells were empty",
             "fill the cells in the file",
         )
+
+
+def _value(found: Protocol, name: str) -> Any:
+    """What a protocol fixes of a column; None where it does not."""
+    return found.edition_stated if name == "edition" else found.stated.get(name, found.fixed().get(name))
+
+
+def _rows_of(plans: list[Plan], size: int) -> int:
+    return sum(len(where) if isinstance(where, np.ndarray) else size for where, _, _ in plans)
+
+
+def _fill_all(
+    table: pd.DataFrame, name: str, value: Any, plans: list[Plan], known: dict[str, np.ndarray]
+) -> list[int]:  # fmt: skip
+    """A column that is empty all through gets one value all through."""
+    size = len(table)
+    table[name] = np.full(size, float(value)) if name in NUMERIC else one_text(value, size)
+    known[name] = np.ones(size, np.int32)
+    return list(range(len(plans)))
+
+
+def _fill_some(
+    table: pd.DataFrame, name: str, values: list[Any], plans: list[Plan], known: dict[str, np.ndarray]
+) -> list[int]:  # fmt: skip
+    """Each plan fills its rows where the file says nothing; which of them did."""
+    codes, levels = _levels(table, name, known)
+    pool: list[Any] = list(np.asarray(levels))
+    filled = []
+    for at, ((where, first, _), value) in enumerate(zip(plans, values, strict=True)):
+        if value is None or codes[first] >= 0:
+            continue
+        if value not in pool:
+            pool.append(value)
+        codes[where] = pool.index(value)
+        filled.append(at)
+    if filled:
+        if name in NUMERIC:
+            table[name] = np.append(np.asarray(pool, dtype=float), np.nan)[codes]
+        else:
+            table[name] = pd.array(pool, dtype="str").take(codes, allow_fill=True)
+        known[name] = codes + 1
+    return filled
 
 
 def _levels(table: pd.DataFrame, name: str, known: dict[str, np.ndarray]) -> tuple[np.ndarray, Any]:
@@ -98,16 +132,12 @@ def _levels(table: pd.DataFrame, name: str, known: dict[str, np.ndarray]) -> tup
         return np.full(len(table), -1, np.int32), []
     if name not in known:
         return pd.factorize(table[name])
-    codes = known[name] - 1
-    size = int(codes.max(initial=-1)) + 1
-    first = np.zeros(size, np.int64)
-    first[codes[codes >= 0]] = np.flatnonzero(codes >= 0)
-    return codes, table[name].iloc[first].tolist()
+    return known[name] - 1, table[name].iloc[first_rows(known[name])[1:]].tolist()
 
 
 def _one_spelling(
     table: pd.DataFrame,
-    plans: list[tuple[np.ndarray, Protocol]],
+    plans: list[Plan],
     spellings: dict[str, dict[str, Protocol]],
     known: dict[str, np.ndarray],
     log: Log,
@@ -117,7 +147,7 @@ def _one_spelling(
     if not several:
         return
     method = table["method"].to_numpy(dtype=object, copy=True)
-    for where, found in plans:
+    for where, _, found in plans:
         if found.key in several:
             method[where] = found.designation
     known.pop("method", None)

@@ -76,7 +76,9 @@ def _totals(plan: Layout, body: Body) -> tuple[np.ndarray, dict[int, str]]:
             continue
         if i and h.name not in ("sample", "filling", "order", "fluid") and h.text:
             continue
-        if not _END_WORDED.search("\n".join(column.uniques)):  # many thousand numbered fillings
+        if "".join(column.uniques).isdecimal():  # many thousand numbered fillings
+            continue
+        if not _END_WORDED.search("\n".join(column.uniques)):
             continue
         worded = [c for c, t in enumerate(column.uniques) if not t[-1:].isdigit()]
         for code in worded:

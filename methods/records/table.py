@@ -28,6 +28,9 @@ CONDITION: tuple[str, ...] = (
 BREAKDOWN = "breakdown"
 WITHSTOOD = "withstood"
 
+#: Rows that are looked at in one go while something is searched that mostly stands near the top.
+_STEP = 65_536
+
 
 def frame_of(data: Any) -> Any:
     """The table of records; a DataFrame itself, whatever its columns are called; anything else as it is."""
@@ -152,11 +155,32 @@ def filling_codes(
     )
 
 
+def first_rows(codes: np.ndarray) -> np.ndarray:
+    """The first row of each code from 0 on; -1 where there is none. Looks no further than it must."""
+    place = np.full(int(codes.max(initial=-1)) + 1, -1, np.int64)
+    missing = len(place)
+    for begin in range(0, len(codes), _STEP):
+        part = codes[begin : begin + _STEP]
+        new = np.flatnonzero(place[part] < 0)[::-1]  # backwards, so that the first is written last
+        place[part[new]] = begin + new
+        if len(new):
+            missing = int((place < 0).sum())
+        if not missing:
+            break
+    return place
+
+
+def _some_rows(known: np.ndarray) -> np.ndarray:
+    """A row of each code of a column; 0 is for its empty cells."""
+    rows = first_rows(known)
+    return rows[rows >= 0]
+
+
 def _day_codes(column: pd.Series, known: np.ndarray | None = None) -> np.ndarray | None:
     """Codes of the day of a date that may have a time behind it; 0 for empty."""
     if not len(column) or bool(column.isna().all()):
         return None
-    if known is not None and bool(column.str.len().max() <= 10):
+    if known is not None and bool(column.iloc[_some_rows(known)].str.len().max() <= 10):
         return known
     part, stamps = pd.factorize(column, use_na_sentinel=True)
     days = pd.factorize(np.array([str(s)[:10] for s in stamps], dtype=object))[0] + 1

@@ -13,6 +13,11 @@ from methods.records.text import Sheet
 
 _SEPARATORS = (r"\s*/\s*", r"\s*;\s*", r"\s*\|\s*", r",\s+", r"\s+-\s+", r"\s+")
 _MOST = 60  # readings in one cell
+#: A line that is a number in plain digits, and the least that headings with numbers of their own must hold.
+_PLAIN_NUMBER = re.compile(r"^\s*[+-]?[0-9]+(?:[.,][0-9]+)?\s*$", re.MULTILINE)
+_NUMBERED = {"1", "2", "3"}
+#: What stands between readings in one cell; a cell without it holds one.
+_BETWEEN = re.compile(r"[\s/;|]")
 
 
 def tables_of(sheet: Sheet) -> list[Sheet]:
@@ -48,6 +53,8 @@ def _blank(row: list[str]) -> bool:
 def _is_heading(row: list[str]) -> bool:
     """Whether a row reads as headings with a voltage or numbered breakdowns among them."""
     filled = [c for c in row if c.strip()]
+    if _PLAIN_NUMBER.search("\n".join(filled)) and not _NUMBERED <= {c.strip().rstrip(".") for c in filled}:
+        return False  # what most rows are, told at a glance
     run = shot_run(row)
     if len(filled) < 2 or is_unit_row(row) or any(len(c) > 60 for c in filled):
         return False
@@ -76,10 +83,11 @@ def split_series(sheet: Sheet, log: Log) -> None:
         return
     for at in range(max(map(len, sheet.cells))):
         column = [r[at] if at < len(r) else "" for r in sheet.cells]
-        parts = [_readings(c) for c in column]
-        first = next((i for i, p in enumerate(parts) if p), None)
-        if first is None:
+        several = {c: found for c in set(column) if _BETWEEN.search(c.strip()) and (found := _readings(c))}
+        if not several:
             continue
+        parts = [several.get(c, []) for c in column]
+        first = next(i for i, p in enumerate(parts) if p)
         below = [(c, p) for c, p in zip(column[first:], parts[first:], strict=True) if c.strip()]
         if sum(bool(p) for _, p in below) <= len(below) / 2:
             continue

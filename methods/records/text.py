@@ -214,6 +214,8 @@ def _cut(text: str) -> Sheet:
 
 def _is_rule(row: list[str]) -> bool:
     """A line drawn between the heading and the rows: ``|----|:---:|``, ``=====``."""
+    if row and row[0][:1].isalnum():  # most rows
+        return False
     filled = [c.strip() for c in row if c.strip()]
     return bool(filled) and all(re.fullmatch(r":?[-=_+]{3,}:?", c) for c in filled)
 
