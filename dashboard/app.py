@@ -23,6 +23,21 @@ from dashboard.study import Study
 alive: weakref.WeakSet[Any] = weakref.WeakSet()
 
 
+def frame(**contents: Any) -> Frame:
+    """The frame of every session, with these contents."""
+    return Frame(
+        title="gapshift",
+        sidebar_width=272,
+        sidebar_resizable=False,
+        busy_indicator="linear",
+        theme_config=theme.components(),
+        sx=theme.frame_rules(),
+        raw_css=[theme.page_css()],
+        meta_description="Compare dielectric-breakdown test methods for insulating oil.",
+        **contents,
+    )
+
+
 class App(pn.viewable.Viewer):
     """The frame around the pages of one study.
 
@@ -42,8 +57,7 @@ class App(pn.viewable.Viewer):
         self._bar = AddressBar(visible=False, width=0, height=0, margin=0)
         self._main = parts.column()
         self._sidebar = Sidebar(self.study)
-        self.page = Frame(
-            title="gapshift",
+        self.page = frame(
             sidebar=[self._sidebar],
             main=[
                 parts.column(
@@ -55,13 +69,6 @@ class App(pn.viewable.Viewer):
                     styles={"padding": "clamp(16px, 2.5vw, 32px)", "max-width": "1240px", "box-sizing": "border-box"},
                 )
             ],  # fmt: skip
-            sidebar_width=272,
-            sidebar_resizable=False,
-            busy_indicator="linear",
-            theme_config=theme.components(),
-            sx=theme.frame_rules(),
-            raw_css=[theme.page_css()],
-            meta_description="Compare dielectric-breakdown test methods for insulating oil.",
         )
         self._restore(query, first=True)
         self.study.param.watch(self._show, "page")

@@ -6,12 +6,14 @@ from typing import Any
 
 import panel_material_ui as pmui
 from bokeh.themes import Theme
+from panel.io.resources import LOCAL_DIST, patch_model_css
 
-#: The frame's own document, with one line before its scripts. Panel has every script module fetched, rewritten and
+#: The frame's own document, with a few lines before its scripts. Panel has every script module fetched, rewritten and
 #: wrapped by a shim for browsers that cannot load modules by themselves; every browser of the last years can, and
 #: then keeps what it compiled for the next visit. No component here imports by bare names, so maps have no use.
 _DOCUMENT = """{% extends "base.html" %}
 {% block js_resources %}
+<link rel="modulepreload" href="{{ modules }}">
 <script>
   const load = Object.assign((url) => import(url), {addImportMap: () => {}})
   Object.defineProperty(window, "importShim", {get: () => load, set: () => {}})
@@ -39,7 +41,15 @@ class Frame(pmui.Page):
     def get_root(self, doc: Any = None, *args: Any, **params: Any) -> Any:
         if doc is not None:
             doc.theme = Theme(json={"attrs": _OWN_LOOKS})  # the frame leaves alone what a document's own theme names
-        return super().get_root(doc, *args, **params)
+        root = super().get_root(doc, *args, **params)
+        if doc is not None and doc.session_context is not None:  # style sheets come from this server
+            doc._template_variables["dist_url"] = LOCAL_DIST
+            patch_model_css(root, dist_url=LOCAL_DIST)
+        return root
+
+    def _populate_template_variables(self, template_variables: dict[str, Any]) -> None:
+        super()._populate_template_variables(template_variables)
+        template_variables["modules"] = self._render_esm(compiled=True, server=True)  # asked for before it is needed
 
     def _update_model(self, events: Any, msg: dict[str, Any], root: Any, model: Any, doc: Any, comm: Any) -> None:
         if set(msg) != {"busy"}:

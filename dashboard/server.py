@@ -7,6 +7,7 @@ import socket
 import sys
 import threading
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -97,6 +98,12 @@ def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1"
     import panel as pn
 
     import dashboard.app  # noqa: F401  (the design, before the first session)
+    from dashboard.pages import entries
+
+    with suppress(
+        ImportError
+    ):  # a saving that leans on panel's inner names: without them the page comes a little later
+        import_module("dashboard.early").answer_early()
 
     pn.extension(defer_load=False, notifications=False, reconnect=True)
     shown = "localhost" if address in ("127.0.0.1", "localhost", "::1", "0.0.0.0") else address
@@ -104,9 +111,8 @@ def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1"
     gc.freeze()
     gc.enable()
     pn.state.on_session_destroyed(_tidy_soon)
-    warming = threading.Timer(_WARM_AFTER_S, _warm)
-    warming.daemon = True
-    warming.start()
+    _warm(0.0, "methods.scatter")
+    _warm(_WARM_AFTER_S, "dashboard.plots.elements", *(entry.module for entry in entries()))
     pn.serve(
         {"/": application(files)},
         port=chosen,
@@ -130,11 +136,8 @@ def _tidy_soon(_context: Any) -> None:
         _tidying.start()
 
 
-def _warm() -> None:
-    """Import what pages ask for when they are first shown, while the reader looks at the first one."""
-    from dashboard.pages import entries, page_class
-
-    for name in ("methods.scatter", "dashboard.plots.elements"):
-        import_module(name)
-    for entry in entries():
-        page_class(entry.key)
+def _warm(after_s: float, *names: str) -> None:
+    """Import what pages ask for when they are first shown, while their files are sent and the reader reads."""
+    timer = threading.Timer(after_s, lambda: [import_module(name) for name in names])
+    timer.daemon = True
+    timer.start()

@@ -1,0 +1,107 @@
+"""The page is sent before its session is built: the browser fetches its scripts while the server works.
+
+What a browser gets first is the same for every session but for the session's token: the document around the page. Panel
+builds the session, then sends it. Here it is rendered once from an empty frame, sent at once, and the session is built
+right after; the browser's socket, which comes last, waits for it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from typing import Any, ClassVar
+
+from bokeh.document import Document
+from bokeh.embed.util import RenderItem
+from bokeh.server.urls import per_app_patterns
+from bokeh.util.token import generate_jwt_token, generate_session_id
+from panel.io.resources import Resources
+from panel.io.server import (
+    BASE_TEMPLATE,
+    LOCAL_DIST,
+    DocHandler,
+    _set_request_route_context,
+    bundle_resources,
+    html_page_for_render_items,
+    patch_model_css,
+)
+from panel.io.state import set_curdoc
+
+#: Stands where the token goes; a token has no such characters.
+_TOKEN = "{session token}"
+
+
+#: Scripts that no part of the dashboard uses: a shim for modules, and drawing by WebGL.
+_UNUSED = ("es-module-shims", "bokeh-gl")
+#: How long a browser that comes for the first time may take to ask for its files, how long a pause between two of them
+#: says that it has all, and how long to wait at most.
+_FIRST_S, _PAUSE_S, _PATIENCE_S = 0.25, 0.05, 2.0
+
+
+class EarlyHandler(DocHandler):
+    """Answers a plain call of the page; whatever names a session or a theme goes panel's own way."""
+
+    _page = ""
+    _known: ClassVar[set[tuple[str, str]]] = set()  # browsers that have the files
+    _sent = 0.0  # when the last file was
+
+    async def get(self, *args: Any, **kwargs: Any) -> None:
+        if {"bokeh-session-id", "bokeh-token", "theme"} & set(self.request.arguments):
+            await super().get(*args, **kwargs)
+            return
+        _set_request_route_context(self, *args, **kwargs)
+        if not EarlyHandler._page:
+            EarlyHandler._page = self._empty_page()
+        app = self.application
+        session = generate_session_id(secret_key=app.secret_key, signed=app.sign_sessions)
+        token = generate_jwt_token(
+            session, secret_key=app.secret_key, signed=app.sign_sessions, expiration=app.session_token_expiration,
+            extra_payload=self._generate_token_payload(),
+        )  # fmt: skip
+        self.set_header("Cache-Control", "no-store")
+        self.set_header("Content-Type", "text/html")
+        self.finish(EarlyHandler._page.replace(_TOKEN, token))
+        await self._until_scripts_are_sent()
+        await self.application_context.create_session_if_needed(session, self.request, token)
+
+    async def _until_scripts_are_sent(self) -> None:
+        """A browser that comes for the first time asks for its files now; a session that is built keeps it waiting."""
+        browser = (self.request.remote_ip or "", self.request.headers.get("User-Agent", ""))
+        if browser in EarlyHandler._known:
+            return
+        EarlyHandler._known.add(browser)
+        self.application.settings["log_function"] = _note_file
+        begun = time.monotonic()
+        while (now := time.monotonic()) < begun + _PATIENCE_S:
+            await asyncio.sleep(_PAUSE_S)
+            last = EarlyHandler._sent
+            if last < now and (last > begun or now > begun + _FIRST_S):
+                return
+
+    def _empty_page(self) -> str:
+        from dashboard.app import frame
+
+        document = Document()
+        with set_curdoc(document):
+            frame().server_doc(document)
+            document._template_variables.update(theme_name="default", dist_url=LOCAL_DIST)
+            for root in document.roots:
+                patch_model_css(root, dist_url=LOCAL_DIST)
+            bundle = bundle_resources(document.roots, Resources.from_bokeh(self.application.resources()))
+            bundle.js_files = [f for f in bundle.js_files if not any(name in str(f) for name in _UNUSED)]
+            item = RenderItem(token=_TOKEN, roots=document.roots, use_for_title=False)
+            return html_page_for_render_items(
+                bundle, {}, [item], document.title, template=document.template or BASE_TEMPLATE,
+                template_variables=document.template_variables,
+            )  # fmt: skip
+
+
+def _note_file(_handler: Any) -> None:
+    EarlyHandler._sent = time.monotonic()
+
+
+def answer_early() -> None:
+    """Have servers that are made from now on answer with the page first."""
+    for at, (path, handler) in enumerate(per_app_patterns):
+        if handler is DocHandler:
+            per_app_patterns[at] = (path, EarlyHandler)
