@@ -66,7 +66,11 @@ class App(pn.viewable.Viewer):
                     self._bar,
                     Mends(visible=False, width=0, height=0, margin=0),
                     gap=40,
-                    styles={"padding": "clamp(16px, 2.5vw, 32px)", "max-width": "1240px", "box-sizing": "border-box"},
+                    styles={
+                        "padding": "clamp(16px, 2.5vw, 32px)",
+                        "max-width": "1240px",
+                        "box-sizing": "border-box",
+                    },
                 )
             ],  # fmt: skip
         )

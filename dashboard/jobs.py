@@ -111,7 +111,7 @@ class Runner(pn.viewable.Viewer):
         self._hint = parts.hint(hint)
 
     def __panel__(self) -> Any:
-        buttons = parts.row(self._start, self._cancel)
+        buttons = parts.row(self._start, self._cancel, gap=8, sizing_mode="stretch_width", styles={"flex-wrap": "wrap"})
         return parts.column(buttons, self._hint, self._bar, self._word)
 
     def cancel(self) -> None:

@@ -130,7 +130,9 @@ def row(*objects: Any, gap: int = 0, **params: Any) -> plain.Line:
 
 
 def _stack(kind: Any, objects: Sequence[Any], gap: int, usual: dict[str, Any], params: dict[str, Any]) -> Any:
-    rules = {"gap": f"{gap}px"} if gap else {}
+    rules = {"max-height": "none"}  # bokeh's own rule keeps a page from being higher than the window
+    if gap:
+        rules["gap"] = f"{gap}px"
     return kind(*objects, **{"margin": 0, **usual, **params, "styles": {**rules, **params.get("styles", {})}})
 
 
@@ -176,7 +178,8 @@ class Folded(pn.viewable.Viewer):
 
 def wrap(*objects: Any, gap: int = theme.SPACE["l"], **params: Any) -> plain.Wrap:
     """Things side by side that move under each other where the page is narrow."""
-    return plain.Wrap(*objects, gap=f"{gap}px", align_items="start", sizing_mode="stretch_width", margin=0, **params)
+    params = {"margin": 0, **params}
+    return plain.Wrap(*objects, gap=f"{gap}px", align_items="start", sizing_mode="stretch_width", **params)
 
 
 def csv_text(frame: pd.DataFrame) -> str:

@@ -100,9 +100,7 @@ def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1"
     import dashboard.app  # noqa: F401  (the design, before the first session)
     from dashboard.pages import entries
 
-    with suppress(
-        ImportError
-    ):  # a saving that leans on panel's inner names: without them the page comes a little later
+    with suppress(ImportError):  # a saving that leans on panel's inner names: without them pages come a little later
         import_module("dashboard.early").answer_early()
 
     pn.extension(defer_load=False, notifications=False, reconnect=True)

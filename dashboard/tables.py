@@ -120,7 +120,7 @@ class Table(pn.viewable.Viewer):
                 out[name] = column.map({True: "yes", False: "no"})
             elif pd.api.types.is_float_dtype(column):
                 out[name] = [self._number(name, v) for v in column]
-            elif not pd.api.types.is_integer_dtype(column):
+            elif not pd.api.types.is_integer_dtype(column) or column.hasnans:
                 out[name] = ["–" if v is None or v is pd.NA or v != v else str(v) for v in column]
         return out
 
@@ -129,7 +129,7 @@ class Table(pn.viewable.Viewer):
             return "–"
         if self._exact or (name == "order" and value == int(value)):
             return f"{value:.10g}"
-        chance = name.startswith("p_value") or "probability" in name
+        chance = name == "p" or name.startswith("p_") or name.endswith("_p") or "probability" in name
         return words.p_value(value) if chance else words.number(value, self._digits)
 
     def _glossary(self) -> str:

@@ -286,13 +286,13 @@ hr {{ border: none; border-top: 1px solid {_CSS["rule"]}; margin: 0; }}
 .help summary h2 {{ display: inline; margin: 0; }}
 .help p {{ margin-top: {SPACE["s"]}px; }}
 .scroll {{ overflow-x: auto; max-width: 100%; }}
-table {{ border-collapse: collapse; min-width: min(100%, 480px); font-size: 14px; line-height: 1.35;
+table {{ border-collapse: separate; border-spacing: 0; min-width: min(100%, 480px); font-size: 14px; line-height: 1.35;
   background: {_CSS["surface"]}; font-variant-numeric: tabular-nums; }}
 th, td {{ padding: 7px {SPACE["m"]}px 7px 12px; text-align: left; vertical-align: top; white-space: nowrap;
   border-bottom: 1px solid {_CSS["rule"]}; }}
 thead th {{ font-weight: 600; vertical-align: bottom; border-bottom-width: 2px; }}
 th.number, td.number {{ text-align: right; }}
-td.long {{ white-space: normal; min-width: 26ch; max-width: 52ch; }}
+td.long {{ white-space: normal; min-width: 34ch; max-width: 60ch; }}
 tbody tr:hover {{ background: {_CSS["ground"]}; }}
 /* The first column says what a row is: it stays while the others are scrolled. */
 th:first-child, td:first-child {{ position: sticky; left: 0; background: {_CSS["surface"]}; }}

@@ -177,10 +177,11 @@ class StudyPage(pn.viewable.Viewer):
 
     def _layout(self) -> Any:
         controls = list(self.controls())
+        below = [parts.wrap(*controls, margin=(8, 0, 0, 0))] if controls else []
         head = parts.raw(f'<h1>{parts.escaped(self.TITLE)}</h1><p class="question">{parts.escaped(self.QUESTION)}</p>')
         end = [self._help()] if self.HELP else []
         return parts.column(
-            head, self._answer, self._cautions, *([parts.wrap(*controls)] if controls else []), self._state,
+            head, self._answer, self._cautions, *below, self._state,
             self._body, *self.extras(), *end, gap=16,
         )  # fmt: skip
 

@@ -12,6 +12,9 @@ from dashboard import theme
 hv.extension("bokeh", logo=False) if "bokeh" not in hv.Store.renderers else None
 hv.renderer("bokeh").webgl = False  # without a GPU, WebGL is many times slower, and thinned curves gain nothing from it
 
+#: A legend of more lines names nothing that one could find in the plot again; the table does.
+_MOST_NAMED = 2 * theme.MOST_LEVELS + 2
+
 
 def finish(
     element: Any, *, dark: bool = False, height: int = 440, ticks: Sequence[tuple[float, str]] | None = None
@@ -28,6 +31,8 @@ def finish(
         for layer in element:
             layer.opts(framewise=True, axiswise=True)
         named = len({layer.label for layer in element if layer.label})
+        if named > _MOST_NAMED:
+            return element.opts(show_legend=False, **shared)
         shared["min_height"] = height + theme.LEGEND_LINE * named  # the legend stands below and takes nothing away
         return element.opts(legend_position="bottom", legend_cols=1, **shared)
     return element.opts(**shared)

@@ -43,6 +43,10 @@ def test_numbers_are_rounded_for_reading_and_texts_escaped(results: pd.DataFrame
     assert table._text.object.count('scope="col"') == 5
 
 
+def test_missing_counts_are_dashes() -> None:
+    assert cells(Table("n", "N", pd.DataFrame({"n": pd.array([3, None], dtype="Int64")}))) == [["3"], ["–"]]
+
+
 def test_the_link_saves_every_digit(results: pd.DataFrame) -> None:
     table = Table("means by level", "Means", results)
     assert 'download="means_by_level.csv"' in table._text.object
