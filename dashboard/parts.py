@@ -222,6 +222,17 @@ def after_plots(act: Callable[[], None]) -> None:
         document.add_next_tick_callback(act)
 
 
+def when_loaded(work: Callable[[], Any]) -> None:
+    """Start work that a page begins by itself once the browser has the page.
+
+    Before that, what the work changes can be lost: the browser then shows a job that never ends.
+    """
+    if pn.state.loaded:
+        pn.state.execute(work, schedule=True)
+    else:
+        pn.state.onload(work)
+
+
 def as_frame(value: Any) -> pd.DataFrame:
     """A result table as a frame: a frame itself, or a sequence of frozen dataclasses or dicts."""
     if isinstance(value, pd.DataFrame):

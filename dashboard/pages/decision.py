@@ -180,7 +180,7 @@ class Page(StudyPage):
         if session and not known(key):
             if self._begun != key and not self._judge.running:
                 self._begun = key
-                pn.state.execute(self._judge.run, schedule=True)
+                parts.when_loaded(self._judge.run)
             raise Empty(
                 "The records are being judged.",
                 "Each oil and condition by itself. Press “Judge the records” if it was cancelled or settings changed.",

@@ -203,7 +203,7 @@ class Page(StudyPage):
         """Start reading the scatter by itself, once for each selection, where there is a session to tell."""
         if self._begun != key and pn.state.curdoc is not None and not self._reader.running:
             self._begun = key
-            pn.state.execute(self._reader.run, schedule=True)
+            parts.when_loaded(self._reader.run)
 
     # ------------------------------------------------------------- plans
 

@@ -63,6 +63,15 @@ def test_whole_distributions_are_compared_with_progress(visitor: Any) -> None:
     assert tab.get_by_text("resamples of whole fillings").count()
 
 
+@pytest.mark.parametrize("page", ["decision", "howmany"])
+def test_work_that_a_page_begins_by_itself_ends_on_the_first_page_too(visitor: Any, page: str) -> None:
+    """What changed before the browser had the page was lost once: a job that was done seemed to run for ever."""
+    tab = visitor.open(f"?page={page}&data=programme&confidence={0.9 if page == 'decision' else 0.8}")
+    tab.get_by_role("link", name="Download CSV").first.wait_for()
+    tab.get_by_role("button", name="Cancel").wait_for(state="hidden")
+    assert not tab.get_by_text("are being judged").count()
+
+
 @pytest.mark.parametrize("visitor", ["desk", "phone"], indirect=True)
 def test_a_plan_follows_what_is_typed(visitor: Any, tmp_path: Path) -> None:
     tab = visitor.open("?page=howmany&data=bench&howmany.source=typed&howmany.fillings=5&howmany.half_width=12.5")
