@@ -95,6 +95,10 @@ def _mended(raw: bytes) -> str | None:
     )
 
 
+#: Lines of a long text in which its shape is looked for: some titles, the heading, and several hundred rows.
+_HEAD_LINES = 600
+
+
 def head_of(text: str, size: int = 60_000) -> str:
     """The first lines of a long text, cut at the end of a line."""
     if len(text) <= size:
@@ -187,7 +191,7 @@ def from_text(text: str, *, large: int = 3_000_000) -> Sheet:
 
 def from_ascii(raw: bytes) -> Sheet:
     """The head of a long text of plain ASCII; its bytes are kept for reading it by columns."""
-    sheet = _cut(head_of(raw[:70_000].decode("ascii")))
+    sheet = _cut("".join(head_of(raw[:70_000].decode("ascii")).splitlines(keepends=True)[:_HEAD_LINES]))
     if sheet.delimiter == "spaces":
         return _cut(raw.decode("ascii"))
     sheet.raw = raw
