@@ -96,32 +96,33 @@ class Table(pn.viewable.Viewer):
         return {c: words.heading(c, self._own) for c in self.frame.columns}
 
     def _markup(self, part: pd.DataFrame) -> str:
-        right = [pd.api.types.is_numeric_dtype(part[c]) and part[c].dtype != bool for c in part.columns]
+        right = [pd.api.types.is_numeric_dtype(d) and not pd.api.types.is_bool_dtype(d) for d in part.dtypes]
         head = "".join(
             f'<th scope="col"{_look(r)} title="{parts.escaped(words.explanation(c, self._own))}">'
             f"{parts.escaped(h)}</th>"
             for (c, h), r in zip(self._headings().items(), right, strict=True)
         )
-        body = "".join(
-            f"<tr>{''.join(_cell(str(v), r) for v, r in zip(row, right, strict=True))}</tr>"
-            for row in self._written(part).itertuples(index=False, name=None)
-        )
+        columns = [
+            [_cell(text, r) for text in texts] for texts, r in zip(self._written(part).values(), right, strict=True)
+        ]
+        body = "".join(f"<tr>{''.join(row)}</tr>" for row in zip(*columns, strict=True))
         # What scrolls must be reachable by keyboard.
         return (
             f'<div class="scroll" role="region" tabindex="0" aria-label="{parts.escaped(self._title)}">'
             f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
         )
 
-    def _written(self, part: pd.DataFrame) -> pd.DataFrame:
-        out = part.copy()
-        for name in out.columns:
-            column = out[name]
-            if pd.api.types.is_bool_dtype(column):
-                out[name] = column.map({True: "yes", False: "no"})
-            elif pd.api.types.is_float_dtype(column):
-                out[name] = [self._number(name, v) for v in column]
-            elif not pd.api.types.is_integer_dtype(column) or column.hasnans:
-                out[name] = ["–" if v is None or v is pd.NA or v != v else str(v) for v in column]
+    def _written(self, part: pd.DataFrame) -> dict[str, list[str]]:
+        """What stands in each cell, by column."""
+        out = {}
+        for name, column in part.items():
+            values = column.tolist()
+            if pd.api.types.is_bool_dtype(column.dtype):
+                out[name] = ["yes" if v else "no" for v in values]
+            elif pd.api.types.is_float_dtype(column.dtype):
+                out[name] = ["–" if v is pd.NA else self._number(str(name), v) for v in values]
+            else:
+                out[name] = ["–" if v is None or v is pd.NA or v != v else str(v) for v in values]
         return out
 
     def _number(self, name: str, value: float) -> str:

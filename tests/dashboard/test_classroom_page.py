@@ -152,4 +152,4 @@ def test_the_rule_speaks_in_words(page) -> None:  # type: ignore[no-untyped-def]
     assert len(said) == 2 and not said.str.contains("_").any()
     assert words.step("six_more") == "six more breakdowns" and words.step("repeat") == "repeat the test"
     table = page._shown_tables["classroom_breakdowns"]
-    assert table._written(table.frame)["order"].tolist()[:2] == ["1", "2"]
+    assert table._written(table.frame)["order"][:2] == ["1", "2"]
