@@ -29,13 +29,13 @@ from panel.io.state import set_curdoc
 
 #: Stands where the token goes; a token has no such characters.
 _TOKEN = "{session token}"
-
-
 #: Scripts that no part of the dashboard uses: a shim for modules, and drawing by WebGL.
 _UNUSED = ("es-module-shims", "bokeh-gl")
 #: How long a browser that comes for the first time may take to ask for its files, how long a pause between two of them
 #: says that it has all, and how long to wait at most.
 _FIRST_S, _PAUSE_S, _PATIENCE_S = 0.25, 0.05, 2.0
+#: Browsers that are remembered; one that is forgotten waits a quarter of a second once more.
+_MOST_KNOWN = 1000
 
 
 class EarlyHandler(DocHandler):
@@ -69,8 +69,10 @@ class EarlyHandler(DocHandler):
         browser = (self.request.remote_ip or "", self.request.headers.get("User-Agent", ""))
         if browser in EarlyHandler._known:
             return
+        if len(EarlyHandler._known) > _MOST_KNOWN:
+            EarlyHandler._known.clear()
         EarlyHandler._known.add(browser)
-        self.application.settings["log_function"] = _note_file
+        _note_files(self.application)
         begun = time.monotonic()
         while (now := time.monotonic()) < begun + _PATIENCE_S:
             await asyncio.sleep(_PAUSE_S)
@@ -96,8 +98,17 @@ class EarlyHandler(DocHandler):
             )  # fmt: skip
 
 
-def _note_file(_handler: Any) -> None:
-    EarlyHandler._sent = time.monotonic()
+def _note_files(application: Any) -> None:
+    """Have the application note when it has sent something, beside logging it."""
+    if "log_request" in vars(application):
+        return
+    log = application.log_request
+
+    def noted(handler: Any) -> None:
+        EarlyHandler._sent = time.monotonic()
+        log(handler)
+
+    application.log_request = noted
 
 
 def answer_early() -> None:

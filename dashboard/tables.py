@@ -159,6 +159,7 @@ class _Pager:
     def __init__(self, size: int, save: Any, show: Any) -> None:
         self._size, self._tell = size, show
         self._busy = False
+        self._sorted: tuple[pd.DataFrame, str, Any] | None = None  # of which frame, in which order, the places
         self._pages = pmui.Pagination(count=1, value=0, margin=0, show_first_button=True, show_last_button=True)
         self._order = pmui.Select(
             label="In order of", size="small", options={"the table": _AS_GIVEN}, margin=0, width=240
@@ -196,14 +197,20 @@ class _Pager:
     def part(self, frame: pd.DataFrame) -> pd.DataFrame:
         """The rows of the page that is asked for."""
         order, first = self._order.value, (self._pages.value or 0) * self._size
-        if order:
-            by = frame.iloc[:, int(order[:-1])]
-            by = by if pd.api.types.is_numeric_dtype(by) else by.astype("str")
-            frame = frame.iloc[by.reset_index(drop=True).sort_values(ascending=order[-1] == "+", kind="stable").index]
+        places = self._places(frame, order) if order else np.arange(len(frame))
         last = min(first + self._size, len(frame))
         rows = f"Rows {words.number(first + 1)} to {words.number(last)} of {words.number(len(frame))}."
         self._where.object = f'<p class="hint" role="status">{rows}</p>'
-        return frame.iloc[first:last]
+        return frame.iloc[places[first:last]]
+
+    def _places(self, frame: pd.DataFrame, order: str) -> np.ndarray:
+        """The rows in an order, sorted once for all its pages: there may be a million."""
+        if self._sorted is None or self._sorted[0] is not frame or self._sorted[1] != order:
+            by = frame.iloc[:, int(order[:-1])].reset_index(drop=True)
+            by = by if pd.api.types.is_numeric_dtype(by) else by.astype("str")
+            places = by.sort_values(ascending=order[-1] == "+", kind="stable").index.to_numpy()
+            self._sorted = frame, order, places
+        return self._sorted[2]
 
 
 def _link(name: str, frame: pd.DataFrame) -> str:

@@ -53,8 +53,10 @@ def _blank(row: list[str]) -> bool:
 def _is_heading(row: list[str]) -> bool:
     """Whether a row reads as headings with a voltage or numbered breakdowns among them."""
     filled = [c for c in row if c.strip()]
-    if _PLAIN_NUMBER.search("\n".join(filled)) and not _NUMBERED <= {c.strip().rstrip(".") for c in filled}:
-        return False  # what most rows are, told at a glance
+    joined = "\n".join(filled)
+    if joined.isascii() and _PLAIN_NUMBER.search(joined):  # what most rows are, told at a glance
+        if not _NUMBERED <= {c.strip().rstrip(".").lstrip("0") for c in filled}:
+            return False
     run = shot_run(row)
     if len(filled) < 2 or is_unit_row(row) or any(len(c) > 60 for c in filled):
         return False

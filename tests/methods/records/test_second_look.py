@@ -86,3 +86,10 @@ def test_a_long_text_is_read_alike_across_its_parts(refused: bool) -> None:
     assert found.table["laboratory"].fillna("").tolist() == wanted["laboratory"].tolist()
     assert np.array_equal(found.table["kv"], wanted["kv"].astype(float))
     assert np.array_equal(found.table["order"], wanted["order"])
+
+
+def test_stacked_tables_with_zeros_before_the_numbers_of_their_headings() -> None:
+    part = "sample,01,02,03\nA,41,52,47\nB,44,43,60\n"
+    found = read(f"New oil\n{part}\nOld oil\n{part}".encode(), name="s.csv")
+    assert (len(found.table), found.refused) == (12, 0)
+    assert found.table["table"].unique().tolist() == ["New oil", "Old oil"]
