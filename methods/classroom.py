@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+import scipy
 from numpy.typing import ArrayLike
-from scipy import stats
 
 from methods.errors import InputError
 from methods.protocols.protocol import Protocol
@@ -43,7 +43,7 @@ def running(kv: ArrayLike, withstood: ArrayLike | None = None, confidence: float
     square = np.cumsum(np.where(n > 1, (values - mean) * (values - mean + step), 0.0))
     with np.errstate(invalid="ignore", divide="ignore"):
         sd = np.where(n > 1, np.sqrt(square / np.maximum(n - 1, 1)), np.nan)
-        half = np.where(n > 1, stats.t.ppf(0.5 + confidence / 2, np.maximum(n - 1, 1)) * sd / np.sqrt(n), np.nan)
+        half = np.where(n > 1, scipy.stats.t.ppf(0.5 + confidence / 2, np.maximum(n - 1, 1)) * sd / np.sqrt(n), np.nan)
     known = ~np.maximum.accumulate(top) if len(top) else top
     frame = {"mean_kv": mean, "sd_kv": sd, "low_kv": mean - half, "high_kv": mean + half}
     return pd.DataFrame(
@@ -132,10 +132,10 @@ def _one_design(
     mean, n = flat.mean(axis=1), flat.shape[1]
     sd = flat.std(axis=1, ddof=1) if n > 1 else np.full(count, np.nan)
     tail = 0.5 + confidence / 2
-    pooled = stats.t.ppf(tail, n - 1) * sd / np.sqrt(n) if n > 1 else np.full(count, np.nan)
+    pooled = scipy.stats.t.ppf(tail, n - 1) * sd / np.sqrt(n) if n > 1 else np.full(count, np.nan)
     between = np.full(count, np.nan)
     if fillings > 1:
-        between = stats.t.ppf(tail, fillings - 1) * kv.mean(axis=2).std(axis=1, ddof=1) / np.sqrt(fillings)
+        between = scipy.stats.t.ppf(tail, fillings - 1) * kv.mean(axis=2).std(axis=1, ddof=1) / np.sqrt(fillings)
     truth = bench.true_mean_kv
     frame = pd.DataFrame(
         {
@@ -160,7 +160,7 @@ def _share(column: pd.Series) -> tuple[float, float, float]:
     if known.empty:
         return (np.nan, np.nan, np.nan)
     hits, n = int(known.astype(bool).sum()), len(known)
-    limits = stats.binomtest(hits, n).proportion_ci(0.95, method="exact")
+    limits = scipy.stats.binomtest(hits, n).proportion_ci(0.95, method="exact")
     return hits / n, float(limits.low), float(limits.high)
 
 
@@ -289,7 +289,7 @@ def _filling_interval(table: pd.DataFrame, per_filling: int, confidence: float) 
     if len(groups) < 2 or any((g["outcome"] == "withstood").any() for g in groups):
         return None, None
     means = np.array([g["kv"].mean() for g in groups])
-    half = stats.t.ppf(0.5 + confidence / 2, len(means) - 1) * means.std(ddof=1) / np.sqrt(len(means))
+    half = scipy.stats.t.ppf(0.5 + confidence / 2, len(means) - 1) * means.std(ddof=1) / np.sqrt(len(means))
     return float(means.mean() - half), float(means.mean() + half)
 
 

@@ -12,8 +12,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 from methods.errors import InputError
 from methods.protocols.protocol import Protocol
@@ -184,8 +184,8 @@ def clopper_pearson(hits: int, trials: int, confidence: float = 0.95) -> tuple[f
     if trials == 0:
         return float("nan"), float("nan")
     tail = (1 - confidence) / 2
-    low = 0.0 if hits == 0 else float(stats.beta.ppf(tail, hits, trials - hits + 1))
-    high = 1.0 if hits == trials else float(stats.beta.isf(tail, hits + 1, trials - hits))
+    low = 0.0 if hits == 0 else float(scipy.stats.beta.ppf(tail, hits, trials - hits + 1))
+    high = 1.0 if hits == trials else float(scipy.stats.beta.isf(tail, hits + 1, trials - hits))
     return low, high
 
 

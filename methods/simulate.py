@@ -18,7 +18,7 @@ from functools import lru_cache
 
 import numpy as np
 import pandas as pd
-from scipy import optimize, special, stats
+import scipy
 
 from methods.errors import InputError
 
@@ -71,10 +71,10 @@ def _weibull_shape(cov: float) -> float:
     """The Weibull shape that has this coefficient of variation (solved numerically, from the moments)."""
 
     def gap(shape: float) -> float:
-        first, second = special.gammaln(1 + 1 / shape), special.gammaln(1 + 2 / shape)
+        first, second = scipy.special.gammaln(1 + 1 / shape), scipy.special.gammaln(1 + 2 / shape)
         return float(np.expm1(second - 2 * first) - cov**2)
 
-    return float(optimize.brentq(gap, 0.2, 5000.0))
+    return float(scipy.optimize.brentq(gap, 0.2, 5000.0))
 
 
 def _noise(uniform: np.ndarray, cov: float, family: str) -> np.ndarray:
@@ -82,12 +82,12 @@ def _noise(uniform: np.ndarray, cov: float, family: str) -> np.ndarray:
     if cov == 0:
         return np.ones_like(uniform)
     if family == "normal":
-        return 1 + cov * stats.norm.ppf(uniform)
+        return 1 + cov * scipy.special.ndtri(uniform)
     if family == "lognormal":
         log_sd = np.sqrt(np.log1p(cov**2))
-        return np.exp(log_sd * stats.norm.ppf(uniform) - log_sd**2 / 2)
+        return np.exp(log_sd * scipy.special.ndtri(uniform) - log_sd**2 / 2)
     shape = _weibull_shape(cov)
-    return (-np.log1p(-uniform)) ** (1 / shape) / special.gamma(1 + 1 / shape)
+    return (-np.log1p(-uniform)) ** (1 / shape) / scipy.special.gamma(1 + 1 / shape)
 
 
 def draw(
@@ -117,7 +117,7 @@ def draw(
         fresh = np.sqrt(1 - bench.correlation**2)
         for i in range(1, shape[2]):
             z[..., i] = bench.correlation * z[..., i - 1] + fresh * z[..., i]
-    uniform = np.clip(special.ndtr(z), 1e-15, 1 - 1e-15)
+    uniform = np.clip(scipy.special.ndtr(z), 1e-15, 1 - 1e-15)
     filling = np.maximum(1 + bench.between_cov * rng.standard_normal((*shape[:2], 1)), 0.05)
     trend = (1 + bench.trend) ** (np.arange(shape[2]) - (shape[2] - 1) / 2)
     kv = bench.mean_kv * filling * trend * _noise(uniform, bench.within_cov, bench.family)

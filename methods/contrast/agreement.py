@@ -7,7 +7,7 @@ from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy
 
 from methods.contrast.limits import Limits, limits_of_agreement, within_variance
 from methods.contrast.lines import Line, deming, passing_bablok
@@ -90,7 +90,7 @@ class Agreement:
         at = np.array([1.0, kv])
         middle = float(at @ [line.intercept, line.slope])
         spread = np.sqrt(float(at @ line.covariance @ at) + line.residual_sd**2)
-        t = stats.t.ppf(0.5 + line.confidence / 2, line.n - 2)
+        t = scipy.stats.t.ppf(0.5 + line.confidence / 2, line.n - 2)
         notes = []
         if not low <= kv <= high:
             text = f"{kv:g} kV lies outside the oils of these data ({low:.3g} to {high:.3g} kV)."

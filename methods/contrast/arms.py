@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import log_ndtr
+import scipy
 
 from methods.errors import NotEstimable
 from methods.scatter.censored import hazard
@@ -150,7 +150,7 @@ def _log_likelihood(
     values: np.ndarray, censored: np.ndarray, oil: np.ndarray, delta: np.ndarray, gamma: float
 ) -> float:
     z = gamma * values - delta[oil]
-    return float(np.sum(np.log(gamma) - 0.5 * z[~censored] ** 2) + np.sum(log_ndtr(-z[censored])))
+    return float(np.sum(np.log(gamma) - 0.5 * z[~censored] ** 2) + np.sum(scipy.special.log_ndtr(-z[censored])))
 
 
 def _scores(

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy
 
 from methods.errors import InputError, NotEstimable
 
@@ -91,12 +91,12 @@ def tukey_from_means(
 ) -> pd.DataFrame:
     """Tukey's procedure from means, the numbers behind them and a residual mean square of any model."""
     k = len(names)
-    quantile = float(stats.studentized_range.ppf(confidence, k, df))
+    quantile = float(scipy.stats.studentized_range.ppf(confidence, k, df))
     rows = []
     for i, j in combinations(range(k), 2):
         difference = means[j] - means[i]
         unit = float(np.sqrt(mean_square / 2 * (1 / counts[i] + 1 / counts[j])))
-        p = float(stats.studentized_range.sf(abs(difference) / unit, k, df)) if unit > 0 else float("nan")
+        p = float(scipy.stats.studentized_range.sf(abs(difference) / unit, k, df)) if unit > 0 else float("nan")
         rows.append((names[i], names[j], difference, difference - quantile * unit, difference + quantile * unit, p))
     return pd.DataFrame(rows, columns=["first", "second", "difference", "low", "high", "p_value"])
 
@@ -132,8 +132,8 @@ def games_howell_from_means(
             rows.append((names[i], names[j], difference, nan, nan, nan, nan, nan))
             continue
         freedom = float((a + b) ** 2 / (a**2 / df[i] + b**2 / df[j]))
-        half = float(stats.studentized_range.ppf(confidence, k, freedom)) * error / np.sqrt(2)
-        p = float(stats.studentized_range.sf(abs(difference) / error * np.sqrt(2), k, freedom))
+        half = float(scipy.stats.studentized_range.ppf(confidence, k, freedom)) * error / np.sqrt(2)
+        p = float(scipy.stats.studentized_range.sf(abs(difference) / error * np.sqrt(2), k, freedom))
         rows.append(
             (names[i], names[j], difference, difference - half, difference + half, p, difference / error, freedom)
         )

@@ -7,8 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize
-from scipy.special import stdtr, stdtrit
+import scipy
 
 from methods.contrast.arms import Arm
 
@@ -55,14 +54,14 @@ class Difference:
 
     def limits(self, confidence: float) -> tuple[float, float]:
         """Two-sided limits of the difference."""
-        half = float(stdtrit(self.df(), 0.5 + confidence / 2)) * self.standard_error
+        half = float(scipy.special.stdtrit(self.df(), 0.5 + confidence / 2)) * self.standard_error
         return self.value - half, self.value + half
 
     def p_value(self, null: float = 0.0) -> float:
         """Two-sided p-value of difference = null; nan without scatter."""
         if not self.standard_error > 0:
             return float("nan")
-        return float(2 * stdtr(self.df(), -abs(self.value - null) / self.standard_error))
+        return float(2 * scipy.special.stdtr(self.df(), -abs(self.value - null) / self.standard_error))
 
     def ratio_limits(self, confidence: float) -> tuple[float, float]:
         """Limits of first / second: the ratios that the test does not reject (Fieller 1954).
@@ -74,7 +73,7 @@ class Difference:
             return float("nan"), float("nan")
 
         def excess(ratio: float) -> float:
-            t = float(stdtrit(self.df(ratio), 0.5 + confidence / 2))
+            t = float(scipy.special.stdtrit(self.df(ratio), 0.5 + confidence / 2))
             return (self.first - ratio * self.second) ** 2 - t**2 * self.variance(ratio)
 
         best = self.first / self.second
@@ -87,7 +86,7 @@ def _crossing(function: Callable[[float], float], start: float, step: float) -> 
     for _ in range(60):
         outer = start + step
         if function(outer) > 0:
-            return float(optimize.brentq(function, min(inner, outer), max(inner, outer), xtol=1e-12, rtol=1e-12))
+            return float(scipy.optimize.brentq(function, min(inner, outer), max(inner, outer), xtol=1e-12, rtol=1e-12))
         inner, step = outer, 1.5 * step
         if abs(step) > 1e6 * max(abs(start), 1.0):
             break

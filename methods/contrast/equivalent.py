@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from scipy import stats
+import scipy
 
 from methods.contrast import cautions as say
 from methods.contrast.compare import Comparison, compare
@@ -89,8 +89,8 @@ def two_one_sided(d: Difference, low_margin: float, high_margin: float, confiden
     error = d.standard_error
     if not (error > 0 and math.isfinite(error)):
         raise NotEstimable("Without scatter between units there is nothing to test agreement against.")
-    lower = float(stats.t.sf((d.value - low_margin) / error, d.df()))
-    upper = float(stats.t.cdf((d.value - high_margin) / error, d.df()))
+    lower = float(scipy.stats.t.sf((d.value - low_margin) / error, d.df()))
+    upper = float(scipy.stats.t.cdf((d.value - high_margin) / error, d.df()))
     low, high = d.limits(2 * confidence - 1)
     return TwoOneSided(d.value, lower, upper, max(lower, upper), low, high, d.df())
 
@@ -109,7 +109,7 @@ def two_one_sided_ratio(d: Difference, margin: float, confidence: float = 0.95) 
 
     t_low, df_low = tail(1 - margin)
     t_high, df_high = tail(1 + margin)
-    lower, upper = float(stats.t.sf(t_low, df_low)), float(stats.t.cdf(t_high, df_high))
+    lower, upper = float(scipy.stats.t.sf(t_low, df_low)), float(scipy.stats.t.cdf(t_high, df_high))
     low, high = d.ratio_limits(2 * confidence - 1)
     return TwoOneSided(d.first / d.second - 1, lower, upper, max(lower, upper), low - 1, high - 1, d.df())
 

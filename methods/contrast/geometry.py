@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy import optimize
+import scipy
 
 from methods.errors import InputError, NotEstimable
 
@@ -164,7 +164,7 @@ def _stressed(shape: Electrode, gap_mm: float, fraction: float) -> Stress:
             f"At {fraction:.0%} of the peak the stressed surface would reach the rim of the {shape.name} electrode, "
             "where this solution does not hold; take a higher fraction."
         )
-    edge = float(optimize.brentq(over, 0.0, rim, xtol=1e-12))
+    edge = float(scipy.optimize.brentq(over, 0.0, rim, xtol=1e-12))
     area = 2 * 2 * np.pi * radius**2 * (1 - np.cos(edge))
     middle = float(np.hypot(*field(radius, gap_mm, np.array([0.0]), np.array([0.0])))[0])
     return Stress(

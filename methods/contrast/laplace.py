@@ -6,8 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import sparse
-from scipy.sparse.linalg import spsolve
+import scipy
 
 from methods.errors import InputError
 
@@ -67,7 +66,7 @@ def surface_field(
     u[corner[:, -1]] = 0.5
     free = np.flatnonzero(~fixed)
     rows = stiffness[free]
-    u[free] = spsolve(rows[:, free].tocsc(), -(rows @ u))
+    u[free] = scipy.sparse.linalg.spsolve(rows[:, free].tocsc(), -(rows @ u))
     grid = u.reshape(across + 1, up + 1)
     slope = (3 * grid[:, -1] - 4 * grid[:, -2] + grid[:, -3]) * up / 2  # du/dt at the surface, second order
     tilt = np.gradient(top, r, edge_order=2)
@@ -75,7 +74,7 @@ def surface_field(
     return SurfaceField(r, top, slope * np.sqrt(1 + tilt**2) / top)
 
 
-def _assemble(r: np.ndarray, z: np.ndarray, triangles: np.ndarray) -> sparse.csr_matrix:
+def _assemble(r: np.ndarray, z: np.ndarray, triangles: np.ndarray) -> scipy.sparse.csr_matrix:
     """Stiffness matrix of linear elements, each weighted by the r of its middle."""
     rr, zz = r[triangles], z[triangles]
     b = np.stack([zz[:, 1] - zz[:, 2], zz[:, 2] - zz[:, 0], zz[:, 0] - zz[:, 1]], axis=1)
@@ -85,4 +84,4 @@ def _assemble(r: np.ndarray, z: np.ndarray, triangles: np.ndarray) -> sparse.csr
     local = weight[:, None, None] * (b[:, :, None] * b[:, None, :] + c[:, :, None] * c[:, None, :])
     i = np.repeat(triangles, 3, axis=1).ravel()
     j = np.tile(triangles, (1, 3)).ravel()
-    return sparse.csr_matrix((local.ravel(), (i, j)), shape=(r.size, r.size))
+    return scipy.sparse.csr_matrix((local.ravel(), (i, j)), shape=(r.size, r.size))

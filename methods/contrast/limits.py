@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from methods.errors import InputError, NotEstimable
 
@@ -89,7 +89,7 @@ def limits_of_agreement(
     d, m = b - a, (a + b) / 2
     bias, sd_means = float(d.mean()), float(d.std(ddof=1))
     sd = float(np.sqrt(sd_means**2 + added_variance))
-    t = float(stats.t.ppf(0.5 + confidence / 2, n - 1))
+    t = float(scipy.stats.t.ppf(0.5 + confidence / 2, n - 1))
     half = t * sd_means / np.sqrt(n)
     near, far = _around(n, sd, factor, exact, confidence)
     low, high = bias - factor * sd, bias + factor * sd
@@ -110,9 +110,9 @@ def _around(n: int, sd: float, factor: float, exact: bool, confidence: float) ->
     if exact:
         tail = (1 - confidence) / 2
         middle = factor * np.sqrt(n)
-        ends = stats.nct.ppf([tail, 1 - tail], n - 1, middle) / np.sqrt(n)
+        ends = scipy.stats.nct.ppf([tail, 1 - tail], n - 1, middle) / np.sqrt(n)
         return float(sd * ends[0]), float(sd * ends[1])
-    half = stats.t.ppf(0.5 + confidence / 2, n - 1) * sd * np.sqrt(3 / n)
+    half = scipy.stats.t.ppf(0.5 + confidence / 2, n - 1) * sd * np.sqrt(3 / n)
     return float(factor * sd - half), float(factor * sd + half)
 
 
@@ -121,7 +121,7 @@ def _trend(m: np.ndarray, d: np.ndarray, a: np.ndarray, b: np.ndarray) -> tuple[
         return float("nan"), float("nan"), float("nan")
     if np.ptp(d) == 0:
         return 0.0, float("nan"), 1.0
-    line = stats.linregress(m, d)
+    line = scipy.stats.linregress(m, d)
     return float(line.slope), float(line.pvalue), float(np.corrcoef(a, b)[0, 1])
 
 

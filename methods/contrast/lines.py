@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from methods.errors import InputError, NotEstimable
 
@@ -93,7 +93,7 @@ def deming(x: object, y: object, *, variance_ratio: float = 1.0, confidence: flo
     pseudo = np.column_stack([n * intercept - (n - 1) * a, n * slope - (n - 1) * b])
     cov = np.cov(pseudo, rowvar=False) / n
     se = np.sqrt(np.diag(cov))
-    t = stats.t.ppf(0.5 + confidence / 2, n - 2)
+    t = scipy.stats.t.ppf(0.5 + confidence / 2, n - 2)
     residual = ys - intercept - slope * xs
     sd = float(np.sqrt((residual**2).sum() / (n - 2)))
     return Line(
@@ -202,7 +202,7 @@ def passing_bablok(x: object, y: object, *, confidence: float = 0.95, between: b
         return float(slopes[low] + slopes[high]) / 2
 
     middle = at((count + 1) / 2)
-    z = stats.norm.ppf(0.5 + confidence / 2)
+    z = scipy.special.ndtri(0.5 + confidence / 2)
     first = (count - z * np.sqrt(n * (n - 1) * (2 * n + 5) / 18)) / 2
     low, high = (at(first), at(count - first)) if between else (at(round(first)), at(count - round(first) + 1))
     if not np.isfinite([low, middle, high]).all():

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
-from scipy import optimize
+import scipy
 
 from methods.contrast.designs import Block, dummies, estimable, independent, main_effect, stack
 from methods.contrast.pairing import OIL_FACTORS, Layout, find_column
@@ -170,7 +170,7 @@ def _ratio_limits(at: Callable[[float], Contrast], best: float, step: float) -> 
         for _ in range(40):
             outer = inner + width
             if excess(outer) > 0:
-                found = float(optimize.brentq(excess, min(inner, outer), max(inner, outer), xtol=1e-10))
+                found = float(scipy.optimize.brentq(excess, min(inner, outer), max(inner, outer), xtol=1e-10))
                 break
             inner, width = outer, 1.5 * width
         out.append(found)

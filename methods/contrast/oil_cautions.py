@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from methods.contrast.arms import Arm, arm
 from methods.contrast.compare import Comparison, compare
@@ -105,7 +105,7 @@ def heterogeneity(c: Comparison) -> tuple[float, float]:
     shifts = c.first.means - c.second.means
     f = float(np.var(shifts, ddof=1)) / expected
     assert c.difference is not None
-    return f, float(stats.f.sf(f, len(shifts) - 1, c.difference.df()))
+    return f, float(scipy.stats.f.sf(f, len(shifts) - 1, c.difference.df()))
 
 
 def differing_shift(c: Comparison, base: int, confidence: float) -> list[Caution]:

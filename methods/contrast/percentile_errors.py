@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from methods.contrast.compare import Comparison
 from methods.contrast.resampling import (
@@ -53,8 +53,8 @@ class Spread:
             return np.full(len(self.first), np.nan)
         largest = np.nanmax(np.abs(draws[:, good]) / error[good], axis=1)
         factor = float(np.quantile(largest, confidence))
-        widened = stats.t.ppf(0.5 + confidence / 2, self.df) / stats.norm.ppf(0.5 + confidence / 2)
-        return np.where(good, np.maximum(factor, stats.norm.ppf(0.5 + confidence / 2)) * widened * error, np.nan)
+        widened = scipy.stats.t.ppf(0.5 + confidence / 2, self.df) / scipy.special.ndtri(0.5 + confidence / 2)
+        return np.where(good, np.maximum(factor, scipy.special.ndtri(0.5 + confidence / 2)) * widened * error, np.nan)
 
 
 @dataclass(frozen=True)

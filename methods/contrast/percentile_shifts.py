@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from methods.contrast import cautions as say
 from methods.contrast.compare import Comparison, compare
@@ -198,7 +198,7 @@ def _level(
 def _points(p: np.ndarray, s: Spread, confidence: float, *, band: bool) -> list[PercentilePoint]:
     """Limits from estimates, standard errors and degrees of freedom; nan where something is not estimable."""
     with np.errstate(invalid="ignore", divide="ignore"):
-        t = stats.t.ppf(0.5 + confidence / 2, s.df)
+        t = scipy.stats.t.ppf(0.5 + confidence / 2, s.df)
         difference = s.first - s.second
         low, high = difference - t * s.error, difference + t * s.error
         positive = (s.first > 0) & (s.second > 0)

@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
-from scipy import optimize, stats
+import scipy
 
 from methods.errors import InputError, NotEstimable
 from methods.factor_names import factor_name
@@ -84,7 +84,7 @@ def power_law(
     design = np.column_stack([np.ones_like(xs), np.log(xs)])
     beta, *_ = np.linalg.lstsq(design, np.log(ys), rcond=None)
     df = xs.size - 2
-    t = stats.t.ppf(0.5 + confidence / 2, df)
+    t = scipy.stats.t.ppf(0.5 + confidence / 2, df)
     if method == "log":
         rss = float(((np.log(ys) - design @ beta) ** 2).sum())
         cov = np.linalg.inv(design.T @ design) * rss / df
@@ -96,7 +96,7 @@ def power_law(
             float(np.sqrt(rss / df)), rss, df, confidence, cov,
         )  # fmt: skip
     start = [float(np.exp(beta[0])), float(beta[1])]
-    p, cov = optimize.curve_fit(lambda v, a, b: a * v**b, xs, ys, p0=start, xtol=1e-14, ftol=1e-14, gtol=1e-14)
+    p, cov = scipy.optimize.curve_fit(lambda v, a, b: a * v**b, xs, ys, p0=start, xtol=1e-14, ftol=1e-14, gtol=1e-14)
     rss = float(((ys - p[0] * xs ** p[1]) ** 2).sum())
     se = np.sqrt(np.diag(cov))
     return PowerLaw(
@@ -151,7 +151,7 @@ class PowerFit:
         """The law and the band for one new unit at x, with no check of the range: see the laws' own ``predict``."""
         at = self.row(x, oil)
         middle, var = float(at @ self.beta), float(at @ self.covariance @ at)
-        t = stats.t.ppf(0.5 + self.confidence / 2, self.df)
+        t = scipy.stats.t.ppf(0.5 + self.confidence / 2, self.df)
         line, band = t * np.sqrt(var), t * np.sqrt(var + self.residual_sd_log**2)
         kv, low, high, band_low, band_high = (float(np.exp(middle + d)) for d in (0.0, -line, line, -band, band))
         return PowerPrediction(float(x), kv, low, high, band_low, band_high, self.confidence)
@@ -212,7 +212,7 @@ def _lack_of_fit(cell: np.ndarray, y: np.ndarray, w: np.ndarray, rss: float, df:
     if df_pure < 1 or df_lack < 1 or pure <= 0:
         return NAN, NAN
     f = (rss - pure) / df_lack / (pure / df_pure)
-    return float(f), float(stats.f.sf(f, df_lack, df_pure))
+    return float(f), float(scipy.stats.f.sf(f, df_lack, df_pure))
 
 
 def without_withstood(table: pd.DataFrame, column: str) -> tuple[pd.DataFrame, list[Caution]]:
@@ -290,7 +290,7 @@ def _solve(
     rss = float((w * (y - design @ beta) ** 2).sum())
     sigma2 = rss / df
     cov = np.linalg.inv(design.T @ (design * w[:, None])) * sigma2
-    t = float(stats.t.ppf(0.5 + confidence / 2, df))
+    t = float(scipy.stats.t.ppf(0.5 + confidence / 2, df))
     se = np.sqrt(np.diag(cov))
     average = np.append(np.full(len(oils), 1 / len(oils)), 0.0)
     middle, spread = float(average @ beta), float(np.sqrt(average @ cov @ average))

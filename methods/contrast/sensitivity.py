@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy
 
 from methods.contrast.agreement import Result, known_rows, results_of
 from methods.contrast.limits import within_variance
@@ -93,7 +93,7 @@ def sensitivity_ratio(
     left_out = np.array([np.log(_mandel(one[one["sample"] != o], two[two["sample"] != o])[0]) for o in oils])
     n = len(oils)
     se = np.sqrt((n - 1) / n * ((left_out - left_out.mean()) ** 2).sum())
-    t = stats.t.ppf(0.5 + confidence / 2, n - 1)
+    t = scipy.stats.t.ppf(0.5 + confidence / 2, n - 1)
     notes += more
     if n < 10:
         notes.append(Caution("few_oils", f"With {n} oils the ratio's limits are rough."))
@@ -209,7 +209,7 @@ def _one(name: object, part: pd.DataFrame, minutes: float | None, confidence: fl
         )
     else:
         f, tail = spread / noise2, (1 - confidence) / 2
-        ends = (f / stats.f.ppf(1 - tail, p - 1, df), f / stats.f.ppf(tail, p - 1, df))
+        ends = (f / scipy.stats.f.ppf(1 - tail, p - 1, df), f / scipy.stats.f.ppf(tail, p - 1, df))
         low, high = (float(np.sqrt(max(v - 1, 0.0) / m)) for v in ends)
         signal = float(np.sqrt(max(spread - noise2, 0.0) / m))
         noise = float(np.sqrt(noise2))

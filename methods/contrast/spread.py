@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy
 
 from methods.contrast.arms import Arm
 
@@ -77,8 +77,8 @@ def sd_ratio(first: Scatter, second: Scatter, confidence: float, what: str) -> S
     def limits(df1: float, df2: float) -> tuple[float, float]:
         tail = (1 - confidence) / 2
         return (
-            ratio / math.sqrt(float(stats.f.isf(tail, df1, df2))),
-            ratio / math.sqrt(float(stats.f.ppf(tail, df1, df2))),
+            ratio / math.sqrt(float(scipy.stats.f.isf(tail, df1, df2))),
+            ratio / math.sqrt(float(scipy.stats.f.ppf(tail, df1, df2))),
         )
 
     low, high = limits(first.df, second.df)
@@ -90,7 +90,7 @@ def sd_ratio(first: Scatter, second: Scatter, confidence: float, what: str) -> S
     factor = 2 / (2 + max(excess, 0.0))
     robust_low, robust_high = limits(first.df * factor, second.df * factor)
     if len(first.from_medians) > 1 and len(second.from_medians) > 1:
-        p_value = float(stats.f_oneway(first.from_medians, second.from_medians).pvalue)
+        p_value = float(scipy.stats.f_oneway(first.from_medians, second.from_medians).pvalue)
     else:
         p_value = float("nan")
     return SpreadRatio(ratio, low, high, robust_low, robust_high, p_value, what)
@@ -110,7 +110,7 @@ def censored_sd_ratio(first: Arm, second: Arm, sd_first: float, sd_second: float
         a.log_sigma_se if math.isfinite(a.log_sigma_se) else math.sqrt(0.5 / a.df) if a.df > 0 else float("nan")
         for a in (first, second)
     ]
-    half = float(stats.norm.ppf(0.5 + confidence / 2)) * math.hypot(*errors)
+    half = float(scipy.special.ndtri(0.5 + confidence / 2)) * math.hypot(*errors)
     nan = float("nan")
     return SpreadRatio(
         one / two, one / two * math.exp(-half), one / two * math.exp(half), nan, nan, nan,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
-from scipy import optimize, stats
+import scipy
 
 from methods.errors import InputError, NotEstimable
 
@@ -86,8 +86,8 @@ def t_from_summary(
     if not error > 0:
         raise NotEstimable("The values do not differ at all within a side: there is no scatter to test against.")
     difference = mean1 - mean2
-    half = float(stats.t.ppf(0.5 + confidence / 2, df)) * error
-    p = float(2 * stats.t.sf(abs(difference) / error, df))
+    half = float(scipy.stats.t.ppf(0.5 + confidence / 2, df)) * error
+    p = float(2 * scipy.stats.t.sf(abs(difference) / error, df))
     return TTest(difference, difference / error, df, p, difference - half, difference + half)
 
 
@@ -110,8 +110,8 @@ def paired_t_test(first: Any, second: Any, *, confidence: float = 0.95) -> TTest
     if not error > 0:
         raise NotEstimable("All differences are equal: there is no scatter to test against.")
     df, mean = len(d) - 1, float(d.mean())
-    half = float(stats.t.ppf(0.5 + confidence / 2, df)) * error
-    return TTest(mean, mean / error, df, float(2 * stats.t.sf(abs(mean) / error, df)), mean - half, mean + half)
+    half = float(scipy.stats.t.ppf(0.5 + confidence / 2, df)) * error
+    return TTest(mean, mean / error, df, float(2 * scipy.stats.t.sf(abs(mean) / error, df)), mean - half, mean + half)
 
 
 def effect_size(first: Any, second: Any) -> tuple[float, float]:
@@ -128,9 +128,9 @@ def variance_ratio(first: Any, second: Any, *, confidence: float = 0.95) -> tupl
     x, y = _clean(first, "The first sample"), _clean(second, "The second sample")
     a, b = len(x) - 1, len(y) - 1
     f = float(x.var(ddof=1) / y.var(ddof=1))
-    p = 2 * min(float(stats.f.cdf(f, a, b)), float(stats.f.sf(f, a, b)))
+    p = 2 * min(float(scipy.stats.f.cdf(f, a, b)), float(scipy.stats.f.sf(f, a, b)))
     tail = (1 - confidence) / 2
-    return f, min(p, 1.0), f / float(stats.f.isf(tail, a, b)), f / float(stats.f.ppf(tail, a, b))
+    return f, min(p, 1.0), f / float(scipy.stats.f.isf(tail, a, b)), f / float(scipy.stats.f.ppf(tail, a, b))
 
 
 def rank_test(first: Any, second: Any, *, confidence: float = 0.95, exact: bool | None = None) -> RankTest:
@@ -146,7 +146,7 @@ def rank_test(first: Any, second: Any, *, confidence: float = 0.95, exact: bool 
         exact = not tied and max(len(x), len(y)) < 50
     if exact and tied:
         raise InputError("There are ties, so the exact distribution does not hold; use exact=False.")
-    result = stats.mannwhitneyu(x, y, alternative="two-sided", method="exact" if exact else "asymptotic")
+    result = scipy.stats.mannwhitneyu(x, y, alternative="two-sided", method="exact" if exact else "asymptotic")
     differences = np.sort(np.subtract.outer(x, y).ravel())
     if exact:
         low, high, level = _exact_limits(differences, len(x), len(y), confidence)
@@ -181,10 +181,10 @@ def _mann_whitney_counts(m: int, n: int) -> np.ndarray:
 def _rank_limits(x: np.ndarray, y: np.ndarray, confidence: float) -> tuple[float, float]:
     """Shifts at which the corrected normal rank test just stops rejecting."""
     m, n = len(x), len(y)
-    z = float(stats.norm.ppf(0.5 + confidence / 2))
+    z = float(scipy.special.ndtri(0.5 + confidence / 2))
 
     def excess(shift: float, target: float) -> float:
-        ranks = stats.rankdata(np.concatenate([x - shift, y]))
+        ranks = scipy.stats.rankdata(np.concatenate([x - shift, y]))
         centred = ranks[:m].sum() - m * (m + 1) / 2 - m * n / 2
         ties = np.unique(ranks, return_counts=True)[1].astype(float)
         variance = m * n / 12 * (m + n + 1 - float(np.sum(ties**3 - ties)) / ((m + n) * (m + n - 1)))
@@ -197,7 +197,7 @@ def _rank_limits(x: np.ndarray, y: np.ndarray, confidence: float) -> tuple[float
             return lowest
         if excess(highest, target) >= 0:
             return highest
-        return float(optimize.brentq(excess, lowest, highest, args=(target,), xtol=1e-6))
+        return float(scipy.optimize.brentq(excess, lowest, highest, args=(target,), xtol=1e-6))
 
     return root(z), root(-z)
 
@@ -208,7 +208,7 @@ def levene(*groups: Any, center: str = "median") -> Statistic:
     if center not in ("median", "mean"):
         raise InputError(f"center is {center!r}; use median or mean.")
     middle: Literal["median", "mean"] = "mean" if center == "mean" else "median"
-    result = stats.levene(*values, center=middle)
+    result = scipy.stats.levene(*values, center=middle)
     return Statistic(
         float(result.statistic), float(result.pvalue), len(values) - 1, sum(map(len, values)) - len(values)
     )
@@ -216,19 +216,19 @@ def levene(*groups: Any, center: str = "median") -> Statistic:
 
 def bartlett(*groups: Any) -> Statistic:
     """Bartlett's test of equal scatter; sensitive to other laws than the normal."""
-    result = stats.bartlett(*[_clean(g, "A group") for g in groups])
+    result = scipy.stats.bartlett(*[_clean(g, "A group") for g in groups])
     return Statistic(float(result.statistic), float(result.pvalue), len(groups) - 1)
 
 
 def fligner(*groups: Any) -> Statistic:
     """Fligner and Killeen's rank test of equal scatter, centred at the medians."""
-    result = stats.fligner(*[_clean(g, "A group") for g in groups])
+    result = scipy.stats.fligner(*[_clean(g, "A group") for g in groups])
     return Statistic(float(result.statistic), float(result.pvalue), len(groups) - 1)
 
 
 def kruskal(*groups: Any) -> Statistic:
     """Kruskal and Wallis's rank test of equal location."""
-    result = stats.kruskal(*[_clean(g, "A group") for g in groups])
+    result = scipy.stats.kruskal(*[_clean(g, "A group") for g in groups])
     return Statistic(float(result.statistic), float(result.pvalue), len(groups) - 1)
 
 
@@ -237,7 +237,7 @@ def one_way(*groups: Any, equal_sd: bool = True) -> Statistic:
     values = [_clean(g, "A group") for g in groups]
     k, total = len(values), sum(map(len, values))
     if equal_sd:
-        result = stats.f_oneway(*values)
+        result = scipy.stats.f_oneway(*values)
         return Statistic(float(result.statistic), float(result.pvalue), k - 1, total - k)
     n = np.array([len(v) for v in values], dtype=float)
     means = np.array([v.mean() for v in values])
@@ -246,7 +246,7 @@ def one_way(*groups: Any, equal_sd: bool = True) -> Statistic:
     spread = float(np.sum((1 - weight / weight.sum()) ** 2 / (n - 1)))
     f = float(np.sum(weight * (means - grand) ** 2)) / (k - 1) / (1 + 2 * (k - 2) / (k**2 - 1) * spread)
     df2 = (k**2 - 1) / (3 * spread)
-    return Statistic(f, float(stats.f.sf(f, k - 1, df2)), k - 1, df2)
+    return Statistic(f, float(scipy.stats.f.sf(f, k - 1, df2)), k - 1, df2)
 
 
 def harrell_davis(values: Any, probabilities: Sequence[float]) -> np.ndarray:
@@ -261,7 +261,7 @@ def harrell_davis(values: Any, probabilities: Sequence[float]) -> np.ndarray:
 def harrell_davis_weights(n: int, p: np.ndarray, parameter: int | None = None) -> np.ndarray:
     """Weights of the n order statistics, shape (len(p), n); ``parameter`` + 1 scales the beta law (default n)."""
     m = (n if parameter is None else parameter) + 1
-    cdf = stats.beta.cdf((np.arange(n + 1) / n)[None, :], m * p[:, None], m * (1 - p[:, None]))
+    cdf = scipy.stats.beta.cdf((np.arange(n + 1) / n)[None, :], m * p[:, None], m * (1 - p[:, None]))
     return np.diff(cdf, axis=1)
 
 

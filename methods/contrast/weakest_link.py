@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import integrate, optimize, stats
+import scipy
 
 from methods.contrast.geometry import Electrode, Stress, effective_area, find_electrode, stressed
 from methods.errors import InputError, NotEstimable
@@ -36,9 +36,9 @@ def normal_mean_minimum(links: int) -> float:
         raise InputError("There must be at least one link.")
 
     def density(x: float) -> float:
-        return x * links * float(stats.norm.pdf(x)) * float(stats.norm.sf(x)) ** (links - 1)
+        return x * links * float(scipy.stats.norm.pdf(x)) * float(scipy.special.ndtr(-x)) ** (links - 1)
 
-    return float(integrate.quad(density, -9, 9, epsabs=1e-12, epsrel=1e-12, limit=400)[0])
+    return float(scipy.integrate.quad(density, -9, 9, epsabs=1e-12, epsrel=1e-12, limit=400)[0])
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ def _fit(
     beta0, *_ = np.linalg.lstsq(design, y, rcond=None)
     spread = float(np.std(y - design @ beta0)) * np.sqrt(6) / np.pi
     start = np.append(beta0, np.log(max(spread, 1e-4)))
-    found = optimize.minimize(  # type: ignore[call-overload]
+    found = scipy.optimize.minimize(  # type: ignore[call-overload]
         lambda t: _negative(t, y, design, tilt, event)[:2], start, jac=True, method="BFGS", options={"gtol": 1e-9}
     )
     theta, count = found.x, design.shape[1]
@@ -103,7 +103,7 @@ def _fit(
         sums = np.zeros((groups, count + 1))
         np.add.at(sums, cluster, scores)
         cov, df = bread @ (sums.T @ sums) @ bread * groups / (groups - count), groups - count
-    t = stats.t.ppf(0.5 + confidence / 2, df) if df > 0 else float("nan")
+    t = scipy.stats.t.ppf(0.5 + confidence / 2, df) if df > 0 else float("nan")
     sigma, se = float(np.exp(theta[-1])), float(np.sqrt(cov[-1, -1]))
     likelihood = -float(_negative(theta, y, design, tilt, event)[0]) - float((event * y).sum())
     return WeibullModel(
@@ -183,7 +183,7 @@ def area_test(
         apart,
         ratio,
         df,
-        float(stats.chi2.sf(max(ratio, 0), df)),
+        float(scipy.stats.chi2.sf(max(ratio, 0), df)),
         float(exponent),
     )
 
@@ -324,7 +324,7 @@ def compare_geometry(
         )
     contrast = np.append(np.tile([-1.0, 1.0], len(shared)) / len(shared), 0.0)
     log_ratio, se = float(contrast @ model.beta), float(np.sqrt(contrast @ model.covariance @ contrast))
-    t = float(stats.t.ppf(0.5 + confidence / 2, model.df))
+    t = float(scipy.stats.t.ppf(0.5 + confidence / 2, model.df))
     base = predict_geometry(
         first, second, model.shape, shape_low=model.shape_low, shape_high=model.shape_high, fraction=fraction,
         confidence=confidence,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from scipy import special, stats
+import scipy
 
 from methods.errors import InputError
 
@@ -28,7 +28,7 @@ def mandel_h_critical(laboratories: int, alpha: float = 0.05) -> float:
     """
     _need(laboratories, 3, "Mandel's h")
     p = laboratories
-    t = stats.t.ppf(1 - alpha / 2, p - 2)
+    t = scipy.stats.t.ppf(1 - alpha / 2, p - 2)
     return float((p - 1) * t / np.sqrt(p * (t * t + p - 2)))
 
 
@@ -52,7 +52,7 @@ def k_critical_unequal(counts: list[int] | np.ndarray, which: int, alpha: float 
     if own <= 0 or rest <= 0:
         return float("nan")
     p = int((freedom > 0).sum())
-    f = stats.f.ppf(1 - alpha, own, rest)
+    f = scipy.stats.f.ppf(1 - alpha, own, rest)
     return float(np.sqrt(p * f / (f + p - 1)))
 
 
@@ -63,7 +63,7 @@ def cochran_critical(laboratories: int, replicates: int, alpha: float = 0.05) ->
     """
     _need(laboratories, 2, "Cochran's test")
     p, freedom = laboratories, replicates - 1
-    f = stats.f.ppf(1 - alpha / p, freedom, (p - 1) * freedom)
+    f = scipy.stats.f.ppf(1 - alpha / p, freedom, (p - 1) * freedom)
     return float(f / (f + p - 1))
 
 
@@ -76,7 +76,7 @@ def cochran_p(variances: np.ndarray, counts: np.ndarray) -> float:
     if variances[worst] <= 0:
         return 1.0
     ratio = np.inf if pooled == 0 else variances[worst] / pooled
-    return float(min(1.0, variances.size * stats.f.sf(ratio, freedom[worst], freedom[rest].sum())))
+    return float(min(1.0, variances.size * scipy.stats.f.sf(ratio, freedom[worst], freedom[rest].sum())))
 
 
 def grubbs_critical(laboratories: int, alpha: float = 0.05, *, sides: int = 2) -> float:
@@ -86,7 +86,7 @@ def grubbs_critical(laboratories: int, alpha: float = 0.05, *, sides: int = 2) -
     """
     _need(laboratories, 3, "Grubbs' test")
     p = laboratories
-    t = stats.t.ppf(1 - alpha / (sides * p), p - 2)
+    t = scipy.stats.t.ppf(1 - alpha / (sides * p), p - 2)
     return float((p - 1) / np.sqrt(p) * np.sqrt(t * t / (p - 2 + t * t)))
 
 
@@ -97,7 +97,7 @@ def grubbs_p(statistic: float, laboratories: int) -> float:
     if inside <= 0:
         return 0.0
     t = np.sqrt(p * (p - 2) * statistic**2 / inside)
-    return float(min(1.0, 2 * p * stats.t.sf(t, p - 2)))
+    return float(min(1.0, 2 * p * scipy.stats.t.sf(t, p - 2)))
 
 
 @lru_cache(maxsize=64)
@@ -137,5 +137,5 @@ def grubbs_pair_p(statistic: float, laboratories: int) -> float:
     below = int(np.searchsorted(draws, statistic, side="right"))
     if below >= 20:
         return min(1.0, 2 * below / draws.size)
-    bound = special.comb(laboratories, 2) * statistic ** ((laboratories - 3) / 2)
+    bound = scipy.special.comb(laboratories, 2) * statistic ** ((laboratories - 3) / 2)
     return float(min(2 * bound, 2 * (below + 1) / draws.size))

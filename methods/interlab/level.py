@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy
 
 from methods.interlab import critical
 from methods.interlab.cells import natural
@@ -159,8 +159,8 @@ def reproducibility_limits(
     parts = np.array([between / n_bar, (1 - 1 / n_bar) * within])
     freedom = np.array([df_between, df_within])
     tail = (1 - confidence) / 2
-    shrink = 1 - freedom / stats.chi2.ppf(1 - tail, freedom)
-    grow = freedom / stats.chi2.ppf(tail, freedom) - 1
+    shrink = 1 - freedom / scipy.stats.chi2.ppf(1 - tail, freedom)
+    grow = freedom / scipy.stats.chi2.ppf(tail, freedom) - 1
     total = parts.sum()
     low = total - np.sqrt(((shrink * parts) ** 2).sum())
     high = total + np.sqrt(((grow * parts) ** 2).sum())
@@ -177,10 +177,10 @@ def between_limits(
     just as well as it allows: a lucky sample does not prove that laboratories are alike.
     """
     tail = (1 - confidence) / 2
-    f_high = stats.f.ppf(1 - tail, df_between, df_within)
-    f_low = stats.f.ppf(tail, df_between, df_within)
-    low = df_between * (between - within * f_high) / (n_bar * stats.chi2.ppf(1 - tail, df_between))
-    high = df_between * (max(between, within) - within * f_low) / (n_bar * stats.chi2.ppf(tail, df_between))
+    f_high = scipy.stats.f.ppf(1 - tail, df_between, df_within)
+    f_low = scipy.stats.f.ppf(tail, df_between, df_within)
+    low = df_between * (between - within * f_high) / (n_bar * scipy.stats.chi2.ppf(1 - tail, df_between))
+    high = df_between * (max(between, within) - within * f_low) / (n_bar * scipy.stats.chi2.ppf(tail, df_between))
     return _root(low), _root(high)
 
 
@@ -231,8 +231,8 @@ def estimate_cells(name: str, cells: pd.DataFrame, confidence: float) -> tuple[L
     tail = (1 - confidence) / 2
     figures: dict[str, float] = {
         "mean": mean, "s_r": s_r, "df_r": df_r, "r": LIMIT_FACTOR * s_r, "r_percent": 100 * LIMIT_FACTOR * s_r / mean,
-        "s_r_low": _root(within * df_r / stats.chi2.ppf(1 - tail, df_r)),
-        "s_r_high": _root(within * df_r / stats.chi2.ppf(tail, df_r)),
+        "s_r_low": _root(within * df_r / scipy.stats.chi2.ppf(1 - tail, df_r)),
+        "s_r_high": _root(within * df_r / scipy.stats.chi2.ppf(tail, df_r)),
     }  # fmt: skip
     if p > 1:
         figures |= _between(counts, means, mean, within, df_r, confidence)

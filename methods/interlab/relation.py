@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 import pandas as pd
-from scipy import optimize, stats
+import scipy
 
 #: name, number of parameters, how it reads
 FORMS: tuple[tuple[str, int, str], ...] = (
@@ -29,7 +29,7 @@ def _two(
 ) -> np.ndarray:
     best, best_loss = np.array(starts[0], dtype=float), np.inf
     for start in starts:
-        found = optimize.minimize(  # type: ignore[call-overload]
+        found = scipy.optimize.minimize(  # type: ignore[call-overload]
             lambda p: _loss(curve(p), s, freedom), np.asarray(start, dtype=float), method="Nelder-Mead",
             options={"xatol": 1e-10, "fatol": 1e-12, "maxiter": 4000, "maxfev": 8000},
         )  # fmt: skip
@@ -97,7 +97,7 @@ def relations(
                 {
                     "kind": kind, "form": form, "reads": reads, "a": a, "b": b, "parameters": count,
                     "aic": 2 * loss + 2 * count,
-                    "lack_of_fit_p": float(stats.chi2.sf(2 * (loss - perfect), left)) if left else float("nan"),
+                    "lack_of_fit_p": float(scipy.stats.chi2.sf(2 * (loss - perfect), left)) if left else float("nan"),
                 }
             )  # fmt: skip
         best = min(float(f["aic"]) for f in found)  # type: ignore[arg-type]

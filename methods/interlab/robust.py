@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from methods.errors import NotEstimable
 
@@ -72,9 +72,9 @@ def algorithm_s(sds: np.ndarray, counts: np.ndarray, *, tolerance: float = 1e-10
     s, freedom = s[use], freedom[use]
     if not s.size:
         raise NotEstimable("A robust repeatability needs at least one cell with two values.")
-    cut = stats.chi2.ppf(0.90, freedom)
+    cut = scipy.stats.chi2.ppf(0.90, freedom)
     eta = np.sqrt(cut / freedom)
-    kept = stats.chi2.cdf(cut, freedom + 2) + 0.10 * cut / freedom  # = 1 / ξ²
+    kept = scipy.stats.chi2.cdf(cut, freedom + 2) + 0.10 * cut / freedom  # = 1 / ξ²
     w = float(np.median(s)) or float(np.sqrt((freedom * s**2).sum() / freedom.sum()))
     for _ in range(most):
         drawn = np.minimum(s, eta * w)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from scipy import optimize, stats
+import scipy
 
 from methods.errors import InputError
 from methods.planning.inputs import MOST_BREAKDOWNS, count, positive, probability, smallest
@@ -37,10 +37,10 @@ def acceptance_probability(n: int, k: float, share_below: float, *, sd_known: bo
         Whether the SD is known beforehand; otherwise it is that of the ``n`` breakdowns.
     """
     size = count(n, "n", least=1 if sd_known else 2)
-    distance = -stats.norm.ppf(probability(share_below, "share_below"))
+    distance = -scipy.special.ndtri(probability(share_below, "share_below"))
     if sd_known:
-        return float(stats.norm.cdf(math.sqrt(size) * (distance - k)))
-    return float(stats.nct.sf(math.sqrt(size) * k, size - 1, math.sqrt(size) * distance))
+        return float(scipy.special.ndtr(math.sqrt(size) * (distance - k)))
+    return float(scipy.stats.nct.sf(math.sqrt(size) * k, size - 1, math.sqrt(size) * distance))
 
 
 def acceptance_plan(
@@ -60,10 +60,10 @@ def acceptance_plan(
     a, b = probability(accept_good, "accept_good"), probability(accept_bad, "accept_bad")
     if not (p1 < p2 and b < a):
         raise InputError("The good share must lie below the bad one, and be accepted more often.", column="good")
-    z1, z2 = -stats.norm.ppf(p1), -stats.norm.ppf(p2)
+    z1, z2 = -scipy.special.ndtri(p1), -scipy.special.ndtri(p2)
     if sd_known:
-        n = max(math.ceil(((stats.norm.ppf(a) - stats.norm.ppf(b)) / (z1 - z2)) ** 2), 1)
-        k = float(z1 - stats.norm.ppf(a) / math.sqrt(n))
+        n = max(math.ceil(((scipy.special.ndtri(a) - scipy.special.ndtri(b)) / (z1 - z2)) ** 2), 1)
+        k = float(z1 - scipy.special.ndtri(a) / math.sqrt(n))
     else:
         n, k = _unknown(z1, z2, a, b)
     return AcceptancePlan(
@@ -79,10 +79,10 @@ def _unknown(z1: float, z2: float, a: float, b: float) -> tuple[int, float]:
     """The smallest n whose k for the good share refuses the bad one often enough."""
 
     def k_for(n: int) -> float:
-        return float(stats.nct.isf(a, n - 1, math.sqrt(n) * z1) / math.sqrt(n))
+        return float(scipy.stats.nct.isf(a, n - 1, math.sqrt(n) * z1) / math.sqrt(n))
 
     def enough(n: int) -> bool:
-        return bool(stats.nct.sf(math.sqrt(n) * k_for(n), n - 1, math.sqrt(n) * z2) <= b)
+        return bool(scipy.stats.nct.sf(math.sqrt(n) * k_for(n), n - 1, math.sqrt(n) * z2) <= b)
 
     n = smallest(enough, 2, MOST_BREAKDOWNS, f"More than {MOST_BREAKDOWNS} breakdowns would be needed.")
     return n, k_for(n)
@@ -92,7 +92,7 @@ def required_share(n: int, k: float, chance: float, *, sd_known: bool = False) -
     """Share below the limit that is accepted with the stated ``chance`` (the curve read backwards)."""
     wanted, factor = probability(chance, "chance"), positive(abs(k), "k", zero=True) * math.copysign(1, k)
     return float(
-        optimize.brentq(
+        scipy.optimize.brentq(
             lambda p: acceptance_probability(n, factor, p, sd_known=sd_known) - wanted, 1e-12, 1 - 1e-12, xtol=1e-12
         )
     )

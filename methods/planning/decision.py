@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy
 
 from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
@@ -86,13 +86,13 @@ def guard_band(standard_uncertainty_kv: float, risk: float = 0.05, df: float = m
     ``t(1 - risk, df) * u``. Source: JCGM 106:2012 (ISO/IEC Guide 98-4), guarded acceptance.
     """
     u, chance = inputs.positive(standard_uncertainty_kv, "standard_uncertainty_kv"), inputs.probability(risk, "risk")
-    return float(stats.t.ppf(1 - chance, df) * u)
+    return float(scipy.stats.t.ppf(1 - chance, df) * u)
 
 
 def conformance_probability(mean: float, limit: float, standard_uncertainty: float, df: float = math.inf) -> float:
     """Probability that the true value lies at or above a lower ``limit`` (JCGM 106:2012, clause 7)."""
     u = inputs.positive(standard_uncertainty, "standard_uncertainty")
-    return float(stats.t.cdf((mean - limit) / u, df))
+    return float(scipy.stats.t.cdf((mean - limit) / u, df))
 
 
 def decide(
@@ -266,8 +266,8 @@ def _judge(
     low = reach = above = band = None
     if mean.mean_kv is not None and mean.standard_uncertainty_kv is not None and mean.df is not None:
         u, df = mean.standard_uncertainty_kv, mean.df
-        low = mean.mean_kv - float(stats.t.ppf(case.confidence, df)) * u
-        reach = float(stats.t.ppf(0.5 + case.confidence / 2, df)) * u
+        low = mean.mean_kv - float(scipy.stats.t.ppf(case.confidence, df)) * u
+        reach = float(scipy.stats.t.ppf(0.5 + case.confidence / 2, df)) * u
         if u > 0:
             above = conformance_probability(mean.mean_kv, limit, u, df)
             band = guard_band(u, case.risk, df)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from methods.errors import InputError
 from methods.planning import inputs
@@ -53,16 +53,16 @@ def power_equivalence(
     """
     if not margin_low < margin_high:
         raise InputError("The lower margin must lie below the upper one.", column="margin")
-    critical = float(stats.t.ppf(1 - alpha, df))
+    critical = float(scipy.stats.t.ppf(1 - alpha, df))
     widest = (margin_high - margin_low) / (2 * critical * standard_error)  # SD ratio beyond which no estimate passes
-    low, high = np.sqrt(stats.chi2.ppf([1e-15, 1 - 1e-15], df) / df)
+    low, high = np.sqrt(scipy.stats.chi2.ppf([1e-15, 1 - 1e-15], df) / df)
     if widest <= low:
         return 0.0
     nodes, weights = _NODES
     top = min(widest, high)
     u = low + (top - low) * (nodes + 1) / 2
-    density = stats.chi2.pdf(df * u**2, df) * 2 * df * u
-    passes = stats.norm.cdf((margin_high - difference) / standard_error - critical * u) - stats.norm.cdf(
+    density = scipy.stats.chi2.pdf(df * u**2, df) * 2 * df * u
+    passes = scipy.special.ndtr((margin_high - difference) / standard_error - critical * u) - scipy.special.ndtr(
         (margin_low - difference) / standard_error + critical * u
     )
     return float((top - low) / 2 * np.sum(weights * density * np.maximum(passes, 0.0)))

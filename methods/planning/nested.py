@@ -12,8 +12,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import scipy
 from numpy.typing import ArrayLike
-from scipy import special
 
 from methods.planning.inputs import Scatter, count, probability
 from methods.scatter.serial import variance_inflation
@@ -45,7 +45,7 @@ def half_width_bench(
     """
     fillings = np.asarray(k, dtype=float)
     with np.errstate(invalid="ignore"):
-        quantile = special.stdtrit(np.where(fillings > 1, fillings - 1, np.nan), 0.5 + confidence / 2)
+        quantile = scipy.special.stdtrit(np.where(fillings > 1, fillings - 1, np.nan), 0.5 + confidence / 2)
     return np.asarray(quantile * np.sqrt(filling_variance(within, between, n, serial_correlation) / fillings))
 
 
@@ -59,7 +59,7 @@ def half_width_known(
 ) -> np.ndarray:
     """Half-width when both components are known from history: the normal quantile."""
     fillings = np.asarray(k, dtype=float)
-    quantile = special.ndtri(0.5 + confidence / 2)
+    quantile = scipy.special.ndtri(0.5 + confidence / 2)
     return np.asarray(quantile * np.sqrt(filling_variance(within, between, n, serial_correlation) / fillings))
 
 
@@ -69,7 +69,7 @@ def half_width_independent(
     """Half-width ``t * c / sqrt(n)`` of the mean of ``n`` independent breakdowns; nan for n = 1."""
     sizes = np.asarray(n, dtype=float)
     with np.errstate(invalid="ignore"):
-        quantile = special.stdtrit(np.where(sizes > 1, sizes - 1, np.nan), 0.5 + confidence / 2)
+        quantile = scipy.special.stdtrit(np.where(sizes > 1, sizes - 1, np.nan), 0.5 + confidence / 2)
     return np.asarray(quantile * np.sqrt(filling_variance(within, 0.0, sizes, serial_correlation)))
 
 
@@ -91,8 +91,8 @@ def assurance(k: int, n: int, target: float, scatter: Scatter, confidence: float
         variance = float(filling_variance(scatter.within, 0.0, k * n, rho)) * units
     else:
         variance = float(filling_variance(scatter.within, scatter.between or 0.0, n, rho))
-    quantile = special.stdtrit(units - 1, 0.5 + confidence / 2)
-    return float(special.chdtr(units - 1, (units - 1) * units * (target / quantile) ** 2 / variance))
+    quantile = scipy.special.stdtrit(units - 1, 0.5 + confidence / 2)
+    return float(scipy.special.chdtr(units - 1, (units - 1) * units * (target / quantile) ** 2 / variance))
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ Source: S. S. Wilks, *Annals of Mathematical Statistics* 12 (1941) 91-96; ISO 16
 
 from __future__ import annotations
 
-from scipy import stats
+import scipy
 
 from methods.planning.inputs import MOST_BREAKDOWNS, count, probability, smallest
 
@@ -21,13 +21,13 @@ def size_one_sided(share: float, confidence: float = 0.95, rank: int = 1) -> int
     """
     p, level = probability(share, "share"), probability(confidence, "confidence")
     r = count(rank, "rank")
-    return smallest(lambda n: stats.binom.sf(r - 1, n, 1 - p) >= level, r, MOST_BREAKDOWNS, _refusal(p, level))
+    return smallest(lambda n: scipy.stats.binom.sf(r - 1, n, 1 - p) >= level, r, MOST_BREAKDOWNS, _refusal(p, level))
 
 
 def size_two_sided(share: float, confidence: float = 0.95) -> int:
     """Breakdowns needed so that lowest and highest hold a ``share`` of all between them, with ``confidence``."""
     p, level = probability(share, "share"), probability(confidence, "confidence")
-    return smallest(lambda n: stats.binom.sf(1, n, 1 - p) >= level, 2, MOST_BREAKDOWNS, _refusal(p, level))
+    return smallest(lambda n: scipy.stats.binom.sf(1, n, 1 - p) >= level, 2, MOST_BREAKDOWNS, _refusal(p, level))
 
 
 def quantile_ranks(n: int, p: float, confidence: float = 0.95) -> tuple[int | None, int | None]:
@@ -38,9 +38,9 @@ def quantile_ranks(n: int, p: float, confidence: float = 0.95) -> tuple[int | No
     size, level = count(n, "n"), probability(confidence, "confidence")
     tail, point = (1 - level) / 2, probability(p, "p")
     low = 0
-    while low < size and stats.binom.cdf(low, size, point) <= tail:
+    while low < size and scipy.stats.binom.cdf(low, size, point) <= tail:
         low += 1
     high = size + 1
-    while high > 1 and stats.binom.sf(high - 2, size, point) <= tail:
+    while high > 1 and scipy.stats.binom.sf(high - 2, size, point) <= tail:
         high -= 1
     return (low if low >= 1 else None), (high if high <= size else None)

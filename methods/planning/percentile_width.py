@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special, stats
+import scipy
 
 from methods.errors import InputError
 from methods.planning.inputs import Scatter
@@ -50,7 +50,7 @@ class Percentile:
 
     def point(self) -> float | None:
         """The percentile itself in the unit of the scatter; None in kV without a mean."""
-        s, z = self.scatter, float(stats.norm.ppf(self.p))
+        s, z = self.scatter, float(scipy.special.ndtri(self.p))
         total = math.hypot(s.within, s.between or 0.0)
         if self.family == "normal":
             found = self._mean + z * total
@@ -59,7 +59,7 @@ class Percentile:
             found = self._mean * math.exp(z * spread - spread**2 / 2)
         elif self.family == "weibull":
             shape = weibull_shape_for_cov(self.cov)
-            found = self._mean * (-math.log1p(-self.p)) ** (1 / shape) / special.gamma(1 + 1 / shape)
+            found = self._mean * (-math.log1p(-self.p)) ** (1 / shape) / scipy.special.gamma(1 + 1 / shape)
         else:
             scale = s.within * math.sqrt(6) / math.pi
             found = self._mean + scale * (_EULER + math.log(-math.log1p(-self.p)))
@@ -79,15 +79,15 @@ class Percentile:
         if self.family == "gumbel_min":
             return float((v_high - v_low) / 2 * self.scatter.within * math.sqrt(6) / math.pi)
         shape = weibull_shape_for_cov(self.cov)
-        scale = self._mean / special.gamma(1 + 1 / shape)
+        scale = self._mean / scipy.special.gamma(1 + 1 / shape)
         return float(scale * (math.exp(-v_low / shape) - math.exp(-v_high / shape)) / 2)
 
     def _normal_limits(self, n: int) -> tuple[float, float]:
         """Limits of the standard normal's ``p`` point from mean 0 and SD 1 of ``n`` values (noncentral t)."""
-        tail, noncentrality = (1 - self.level) / 2, -float(stats.norm.ppf(self.p)) * math.sqrt(n)
+        tail, noncentrality = (1 - self.level) / 2, -float(scipy.special.ndtri(self.p)) * math.sqrt(n)
         root = math.sqrt(n)
-        low = -float(stats.nct.ppf(1 - tail, n - 1, noncentrality)) / root
-        high = -float(stats.nct.ppf(tail, n - 1, noncentrality)) / root
+        low = -float(scipy.stats.nct.ppf(1 - tail, n - 1, noncentrality)) / root
+        high = -float(scipy.stats.nct.ppf(tail, n - 1, noncentrality)) / root
         return low, high
 
     @staticmethod
@@ -97,12 +97,12 @@ class Percentile:
     def half_width_known(self, n: int) -> float:
         """Half-width when the scatter (SD, shape) is known from history and only the level is measured."""
         tail = (1 - self.level) / 2
-        z = float(stats.norm.ppf(1 - tail)) / math.sqrt(n)
+        z = float(scipy.special.ndtri(1 - tail)) / math.sqrt(n)
         if self.family == "normal":
             return z * self.scatter.within
         if self.family == "lognormal":
             return float(self._point() * math.sinh(z * math.sqrt(math.log1p(self.cov**2))))
-        low, high = stats.gamma.ppf(tail, n) / n, stats.gamma.ppf(1 - tail, n) / n
+        low, high = scipy.stats.gamma.ppf(tail, n) / n, scipy.stats.gamma.ppf(1 - tail, n) / n
         if self.family == "gumbel_min":  # the sum of exponentials of the values is gamma
             return float(self.scatter.within * math.sqrt(6) / math.pi * math.log(high / low) / 2)
         shape = weibull_shape_for_cov(self.cov)
@@ -116,7 +116,7 @@ class Percentile:
         """Probability that the half-width obtained is no wider than ``target``."""
         if self.family == "normal":
             ratio = target / self.half_width(n)
-            return float(stats.chi2.cdf((n - 1) * ratio**2, n - 1))
+            return float(scipy.stats.chi2.cdf((n - 1) * ratio**2, n - 1))
         rng = np.random.default_rng([self.seed, n, 7])
         if self.family == "lognormal":
             low, high = self._normal_limits(n)
@@ -131,7 +131,7 @@ class Percentile:
             return float(np.mean(self.half_width(n) / pivots.shape_ratio <= target))
         shape = weibull_shape_for_cov(self.cov)
         found = shape * pivots.shape_ratio
-        scale = self._mean / special.gamma(1 + 1 / shape) * np.exp(pivots.log_scale / found)
+        scale = self._mean / scipy.special.gamma(1 + 1 / shape) * np.exp(pivots.log_scale / found)
         return float(np.mean(scale * (np.exp(-v_low / found) - np.exp(-v_high / found)) / 2 <= target))
 
 
@@ -145,7 +145,7 @@ def nested_half_width(point: Percentile, k: int, n: int, draws: int = DRAWS) -> 
     """
     if k < 2:
         return math.nan
-    s, z = point.scatter, float(stats.norm.ppf(point.p))
+    s, z = point.scatter, float(scipy.special.ndtri(point.p))
     rng = np.random.default_rng([point.seed, k, n])
     within, between = s.within**2, (s.between or 0.0) ** 2
     filling = (k - 1) * (n * between + within) / rng.chisquare(k - 1, draws)  # n s_f^2 + s_w^2, as it could be
@@ -162,4 +162,4 @@ def nested_half_width_known(point: Percentile, k: int, n: int) -> float:
     """Half-width over fillings when both components are known: that of the mean."""
     s = point.scatter
     variance = (s.between or 0.0) ** 2 / k + s.within**2 / (k * n)
-    return float(stats.norm.ppf(0.5 + point.level / 2) * math.sqrt(variance))
+    return float(scipy.special.ndtri(0.5 + point.level / 2) * math.sqrt(variance))

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from scipy import optimize, stats
+import scipy
 
 from methods.errors import InputError
 from methods.planning.inputs import MOST_BREAKDOWNS, positive, probability
@@ -18,24 +18,24 @@ from methods.planning.inputs import MOST_BREAKDOWNS, positive, probability
 def power_t(noncentrality: float, df: float, alpha: float = 0.05, sides: int = 2) -> float:
     """Power of a t test with ``df`` degrees of freedom when the statistic's noncentrality is as given."""
     if sides == 2:
-        critical = float(stats.t.ppf(1 - alpha / 2, df))
+        critical = float(scipy.stats.t.ppf(1 - alpha / 2, df))
         upper, lower = _upper(critical, df, noncentrality), _lower(-critical, df, noncentrality)
         return min(upper + lower, 1.0)
     if sides == 1:
-        return _upper(float(stats.t.ppf(1 - alpha, df)), df, noncentrality)
+        return _upper(float(scipy.stats.t.ppf(1 - alpha, df)), df, noncentrality)
     raise InputError(f"sides is {sides!r}; a test has 1 or 2.", column="sides", text=str(sides))
 
 
 def _upper(x: float, df: float, noncentrality: float) -> float:
     if noncentrality - x > 40:  # SciPy's series gives nan far out, where the answer is 1 to all digits
         return 1.0
-    return float(stats.nct.sf(x, df, noncentrality))
+    return float(scipy.stats.nct.sf(x, df, noncentrality))
 
 
 def _lower(x: float, df: float, noncentrality: float) -> float:
     if noncentrality > 20:
         return 0.0
-    value = float(stats.nct.cdf(x, df, noncentrality))
+    value = float(scipy.stats.nct.cdf(x, df, noncentrality))
     return value if np.isfinite(value) else 0.0
 
 
@@ -53,8 +53,8 @@ def power_one_sample(effect: float, n: float, alpha: float = 0.05, sides: int = 
 def power_anova(groups: int, f: float, n: float, alpha: float = 0.05) -> float:
     """Power of the one-way analysis of variance: ``groups`` of ``n`` values, Cohen's effect ``f``."""
     between, within = groups - 1, groups * (n - 1)
-    critical = stats.f.ppf(1 - alpha, between, within)
-    return float(stats.ncf.sf(critical, between, within, groups * n * f**2))
+    critical = scipy.stats.f.ppf(1 - alpha, between, within)
+    return float(scipy.stats.ncf.sf(critical, between, within, groups * n * f**2))
 
 
 def size_for(power_at: Callable[[float], float], power: float, least: float = 1.0001) -> float:
@@ -73,7 +73,7 @@ def size_for(power_at: Callable[[float], float], power: float, least: float = 1.
             raise InputError(f"More than {MOST_BREAKDOWNS} would be needed; look for a larger difference.")
     if power_at(low) >= wanted:
         return low
-    return float(optimize.brentq(lambda n: power_at(n) - wanted, low, high, xtol=1e-9, rtol=1e-12))
+    return float(scipy.optimize.brentq(lambda n: power_at(n) - wanted, low, high, xtol=1e-9, rtol=1e-12))
 
 
 def size_two_sample(effect: float, power: float = 0.8, alpha: float = 0.05, sides: int = 2) -> float:

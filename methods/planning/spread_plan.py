@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, stats
+import scipy
 
 from methods.errors import InputError
 from methods.planning import inputs
@@ -43,24 +43,24 @@ def sd_factors(df: int, confidence: float = 0.95) -> tuple[float, float]:
     """Limits of the true SD as multiples of one found with ``df`` degrees of freedom (chi-square)."""
     tail = (1 - inputs.probability(confidence, "confidence")) / 2
     return (
-        float(math.sqrt(df / stats.chi2.ppf(1 - tail, df))),
-        float(math.sqrt(df / stats.chi2.ppf(tail, df))),
+        float(math.sqrt(df / scipy.stats.chi2.ppf(1 - tail, df))),
+        float(math.sqrt(df / scipy.stats.chi2.ppf(tail, df))),
     )
 
 
 def _within(df: int, room: float) -> float:
     """Probability that the SD found is within ``room`` (a fraction) of the true one."""
-    return float(stats.chi2.cdf(df * (1 + room) ** 2, df) - stats.chi2.cdf(df * max(1 - room, 0) ** 2, df))
+    return float(scipy.stats.chi2.cdf(df * (1 + room) ** 2, df) - scipy.stats.chi2.cdf(df * max(1 - room, 0) ** 2, df))
 
 
 def _upper(df: int, tail: float) -> float:
-    return float(math.sqrt(df / stats.chi2.ppf(tail, df)))
+    return float(math.sqrt(df / scipy.stats.chi2.ppf(tail, df)))
 
 
 def power_of_f(df: int, ratio: float, alpha: float = 0.05) -> float:
     """Power of the two-sided F test of equal SDs, ``df`` degrees of freedom each, when they differ by ``ratio``."""
-    low, high = stats.f.ppf(alpha / 2, df, df), stats.f.ppf(1 - alpha / 2, df, df)
-    return float(stats.f.sf(high / ratio**2, df, df) + stats.f.cdf(low / ratio**2, df, df))
+    low, high = scipy.stats.f.ppf(alpha / 2, df, df), scipy.stats.f.ppf(1 - alpha / 2, df, df)
+    return float(scipy.stats.f.sf(high / ratio**2, df, df) + scipy.stats.f.cdf(low / ratio**2, df, df))
 
 
 def plan_sd(
@@ -173,7 +173,7 @@ def cov_interval(cov: float, n: int, confidence: float = 0.95, method: str = "ex
     if method not in ("vangel", "mckay"):
         raise InputError(f"method is {method!r}; it is exact, vangel or mckay.", column="method", text=str(method))
     ends = []
-    for quantile in (stats.chi2.ppf(1 - tail, df), stats.chi2.ppf(tail, df)):
+    for quantile in (scipy.stats.chi2.ppf(1 - tail, df), scipy.stats.chi2.ppf(tail, df)):
         extra = 2.0 if method == "vangel" else 0.0
         inside = ((quantile + extra) / size - 1) * c**2 + quantile / df
         ends.append(c / math.sqrt(inside) if inside > 0 else math.inf)
@@ -187,14 +187,14 @@ def _exact_cov(c: float, size: int, tail: float) -> tuple[float, float]:
         """The noncentrality at which what was seen is the quantile of that probability."""
 
         def off(noncentrality: float) -> float:
-            return float(stats.nct.cdf(seen, df, noncentrality)) - probability
+            return float(scipy.stats.nct.cdf(seen, df, noncentrality)) - probability
 
         if off(1e-9) < 0:
             return 0.0
         high = 2 * seen
         while off(high) > 0:
             high *= 2
-        return float(optimize.brentq(off, 1e-9, high, xtol=1e-12, rtol=1e-13))
+        return float(scipy.optimize.brentq(off, 1e-9, high, xtol=1e-12, rtol=1e-13))
 
     largest, least = end(tail), end(1 - tail)
     return math.sqrt(size) / largest, math.sqrt(size) / least if least else float(np.inf)

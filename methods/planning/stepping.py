@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy import stats
 
 from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
@@ -66,7 +66,7 @@ class NextStep:
 
 def stein_total(sd: float, n: int, target: float, confidence: float = 0.95) -> int:
     """Total that the two-stage rule asks for after ``n`` values with this SD: max(n, ceil((t s / target)^2))."""
-    t = float(stats.t.ppf(0.5 + confidence / 2, n - 1))
+    t = float(scipy.stats.t.ppf(0.5 + confidence / 2, n - 1))
     return max(n, math.ceil((t * sd / target) ** 2 * (1 - 1e-12)))
 
 
@@ -127,7 +127,7 @@ def next_step(
     width = (
         inputs.positive(target_kv, "target_kv") if target_kv is not None else mean * inputs.positive(target, "target")
     )
-    t = float(stats.t.ppf(0.5 + level / 2, n - 1))
+    t = float(scipy.stats.t.ppf(0.5 + level / 2, n - 1))
     total = stein_total(sd, n, width, level)
     if total > inputs.MOST_BREAKDOWNS:
         raise InputError(f"More than {inputs.MOST_BREAKDOWNS} would be needed; ask for a wider interval.")
@@ -192,7 +192,7 @@ def error_rates(
 
 def _two_stage(spread: float, width: float, first: int, level: float, draws: int, rng: Any) -> ErrorRates:
     sd = spread * np.sqrt(rng.chisquare(first - 1, draws) / (first - 1))
-    t = stats.t.ppf(0.5 + level / 2, first - 1)
+    t = scipy.stats.t.ppf(0.5 + level / 2, first - 1)
     total = np.maximum(first, np.ceil((t * sd / width) ** 2))
     error = spread / np.sqrt(total) * rng.standard_normal(draws)  # the mean is independent of the first stage's SD
     inside = np.abs(error) <= t * sd / np.sqrt(total)
@@ -208,7 +208,7 @@ def _when_narrow(spread: float, width: float, first: int, level: float, last: in
     square = np.cumsum(x**2, axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
         sd = np.sqrt(np.maximum(square - n * mean**2, 0) / (n - 1))
-        half = stats.t.ppf(0.5 + level / 2, np.maximum(n - 1, 1)) * sd / np.sqrt(n)
+        half = scipy.stats.t.ppf(0.5 + level / 2, np.maximum(n - 1, 1)) * sd / np.sqrt(n)
     narrow = half <= width
     narrow[:, : first - 1] = False
     stopped = narrow.any(axis=1)

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import pandas as pd
-from scipy import special
+import scipy
 
 from methods.errors import InputError
 from methods.planning import inputs
@@ -117,7 +117,9 @@ def combine(mean_kv: float, sources: Sequence[Source], confidence: float = 0.95)
         raise InputError("A budget needs one source at least that contributes something.")
     rest = sum(s.contribution_kv**4 / s.df for s in sources if math.isfinite(s.df))
     df = variance**2 / rest if rest > 0 else math.inf
-    factor = float(special.stdtrit(df, 0.5 + level / 2) if math.isfinite(df) else special.ndtri(0.5 + level / 2))
+    factor = float(
+        scipy.special.stdtrit(df, 0.5 + level / 2) if math.isfinite(df) else scipy.special.ndtri(0.5 + level / 2)
+    )
     u = math.sqrt(variance)
     lines = tuple(
         Source(**{**vars(s), "share_percent": 100 * s.contribution_kv**2 / variance})

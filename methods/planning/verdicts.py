@@ -12,8 +12,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import scipy
 from numpy.typing import ArrayLike
-from scipy import special, stats
 
 from methods.errors import InputError
 from methods.planning import inputs
@@ -64,12 +64,12 @@ def pass_probability(
     check_rule(rule)
     error = np.sqrt(between**2 / k + within**2 / (k * n))
     if rule == "simple":
-        return np.asarray(stats.norm.cdf((mean - limit) / error))
+        return np.asarray(scipy.special.ndtr((mean - limit) / error))
     if rule == "every":
         return _every(mean - limit, within, between, k, n)
     level = inputs.probability(confidence, "confidence")
     if scatter_known:
-        return np.asarray(stats.norm.cdf((mean - limit) / error - stats.norm.ppf(level)))
+        return np.asarray(scipy.special.ndtr((mean - limit) / error - scipy.special.ndtri(level)))
     df = k * n - 1 if between_sd is None else k - 1
     if df < 1:
         raise InputError(
@@ -77,14 +77,14 @@ def pass_probability(
             "take two fillings or more, or use the scatter known from history."
         )
     noncentrality = np.clip((mean - limit) / error, -37, 200)
-    return np.asarray(stats.nct.sf(stats.t.ppf(level, df), df, noncentrality))
+    return np.asarray(scipy.stats.nct.sf(scipy.stats.t.ppf(level, df), df, noncentrality))
 
 
 def _every(distance: np.ndarray, within: np.ndarray, between: np.ndarray, k: int, n: int) -> np.ndarray:
     """All of k * n reach the limit: on each filling the chance is integrated over the filling's own mean."""
     nodes, weights = np.polynomial.hermite_e.hermegauss(60)
     shifted = distance[..., None] + between[..., None] * nodes
-    one = np.sum(weights * stats.norm.cdf(shifted / within[..., None]) ** n, axis=-1) / math.sqrt(2 * math.pi)
+    one = np.sum(weights * scipy.special.ndtr(shifted / within[..., None]) ** n, axis=-1) / math.sqrt(2 * math.pi)
     return np.asarray(np.clip(one, 0, 1) ** k)
 
 
@@ -119,7 +119,7 @@ def simulated_pass_probability(
     size = units.shape[1]
     if size < 2:
         raise InputError("The guarded rule needs two fillings (or two independent breakdowns) at least.")
-    reach = stats.t.ppf(confidence, size - 1) * units.std(axis=1, ddof=1) / math.sqrt(size)
+    reach = scipy.stats.t.ppf(confidence, size - 1) * units.std(axis=1, ddof=1) / math.sqrt(size)
     return float(np.mean(units.mean(axis=1) - reach >= limit))
 
 
@@ -132,7 +132,7 @@ def _relative(family: str, cov: float, rng: np.random.Generator, shape: tuple[in
         return np.asarray(np.exp(spread * rng.standard_normal(shape) - spread**2 / 2))
     if family == "weibull":
         exponent = weibull_shape_for_cov(cov)
-        return np.asarray(rng.weibull(exponent, shape) / special.gamma(1 + 1 / exponent))
+        return np.asarray(rng.weibull(exponent, shape) / scipy.special.gamma(1 + 1 / exponent))
     raise InputError(f"There is no family {family!r} here; there are {', '.join(SCATTER_FAMILIES)}.", column="family")
 
 

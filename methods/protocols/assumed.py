@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import optimize, special, stats
 
 from methods.errors import InputError
 
@@ -24,10 +24,10 @@ def weibull_shape(cov: float) -> float:
 
     def excess(log_shape: float) -> float:
         shape = np.exp(log_shape)
-        log_ratio = special.gammaln(1 + 2 / shape) - 2 * special.gammaln(1 + 1 / shape)
+        log_ratio = scipy.special.gammaln(1 + 2 / shape) - 2 * scipy.special.gammaln(1 + 1 / shape)
         return float(np.expm1(log_ratio) - cov**2)
 
-    return float(np.exp(optimize.brentq(excess, np.log(0.2), np.log(2000.0), xtol=1e-14)))
+    return float(np.exp(scipy.optimize.brentq(excess, np.log(0.2), np.log(2000.0), xtol=1e-14)))
 
 
 @dataclass(frozen=True)
@@ -81,36 +81,40 @@ class Scatter:
         """Distribution function."""
         if self.family == "lognormal":
             sigma = np.sqrt(np.log1p(self.cov**2))
-            return np.asarray(stats.lognorm.cdf(x, sigma, scale=np.exp(-(sigma**2) / 2)))
+            return np.asarray(scipy.stats.lognorm.cdf(x, sigma, scale=np.exp(-(sigma**2) / 2)))
         if self.family == "weibull":
             shape = weibull_shape(self.cov)
-            positive = np.maximum(x, 0) * special.gamma(1 + 1 / shape)
+            positive = np.maximum(x, 0) * scipy.special.gamma(1 + 1 / shape)
             return np.asarray(-np.expm1(-(positive**shape)))
         scale, weight = self._parts
-        return np.asarray(sum(w * special.ndtr((x - s) / (s * self.cov)) for s, w in zip(scale, weight, strict=True)))
+        return np.asarray(
+            sum(w * scipy.special.ndtr((x - s) / (s * self.cov)) for s, w in zip(scale, weight, strict=True))
+        )
 
     def pdf(self, x: NDArray[np.float64]) -> NDArray[np.float64]:
         """Density."""
         if self.family == "lognormal":
             sigma = np.sqrt(np.log1p(self.cov**2))
-            return np.asarray(stats.lognorm.pdf(x, sigma, scale=np.exp(-(sigma**2) / 2)))
+            return np.asarray(scipy.stats.lognorm.pdf(x, sigma, scale=np.exp(-(sigma**2) / 2)))
         if self.family == "weibull":
             shape = weibull_shape(self.cov)
-            return np.asarray(stats.weibull_min.pdf(x, shape, scale=1 / special.gamma(1 + 1 / shape)))
+            return np.asarray(scipy.stats.weibull_min.pdf(x, shape, scale=1 / scipy.special.gamma(1 + 1 / shape)))
         scale, weight = self._parts
         pairs = zip(scale, weight, strict=True)
-        return np.asarray(sum(w * stats.norm.pdf(x, s, s * self.cov) for s, w in pairs))
+        return np.asarray(sum(w * scipy.stats.norm.pdf(x, s, s * self.cov) for s, w in pairs))
 
     def range_of_support(self, tail: float = 1e-13) -> tuple[float, float]:
         """Where all but ``tail`` at each end lies."""
         if self.family == "lognormal":
             sigma = np.sqrt(np.log1p(self.cov**2))
-            low, high = stats.lognorm.ppf(np.array([tail, 1 - tail]), sigma, scale=np.exp(-(sigma**2) / 2))
+            low, high = scipy.stats.lognorm.ppf(np.array([tail, 1 - tail]), sigma, scale=np.exp(-(sigma**2) / 2))
         elif self.family == "weibull":
             shape = weibull_shape(self.cov)
-            low, high = stats.weibull_min.ppf(np.array([tail, 1 - tail]), shape, scale=1 / special.gamma(1 + 1 / shape))
+            low, high = scipy.stats.weibull_min.ppf(
+                np.array([tail, 1 - tail]), shape, scale=1 / scipy.special.gamma(1 + 1 / shape)
+            )
         else:
-            z = float(stats.norm.isf(tail))
+            z = float(-scipy.special.ndtri(tail))
             scale, _ = self._parts
             low, high = float(np.min(scale * (1 - z * self.cov))), 1 + z * self.cov
         return float(low), float(high)
@@ -122,7 +126,7 @@ class Scatter:
             return np.exp(sigma * rng.standard_normal(shape) - sigma**2 / 2)
         if self.family == "weibull":
             k = weibull_shape(self.cov)
-            return rng.weibull(k, shape) / special.gamma(1 + 1 / k)
+            return rng.weibull(k, shape) / scipy.special.gamma(1 + 1 / k)
         x = 1 + self.cov * rng.standard_normal(shape)
         if self.family == "contaminated":
             low = rng.random(shape) < LOW_PROBABILITY

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 from methods.errors import InputError
 from methods.protocols.assumed import Scatter
@@ -204,17 +204,17 @@ def _exact(rule: Rule, scatter: Scatter, n: int, between: float) -> float:
     spread_of_mean = float(np.hypot(between, sigma / np.sqrt(n)))
     if rule.kind == "cov_ceiling":
         # S > c M  <=>  (M / tau) / (S / sigma) < sigma / (tau c): a noncentral t with n - 1 degrees of freedom
-        return float(stats.nct.cdf(sigma / (spread_of_mean * limit), n - 1, 1 / spread_of_mean))
+        return float(scipy.stats.nct.cdf(sigma / (spread_of_mean * limit), n - 1, 1 / spread_of_mean))
     z, weight = np.polynomial.legendre.leggauss(60)
     mean = 1 + 9 * spread_of_mean * z
-    density = 9 * weight * stats.norm.pdf(9 * z)
+    density = 9 * weight * scipy.stats.norm.pdf(9 * z)
     width = np.maximum(limit * mean / sigma, 0)
     return float(density @ _range_survival(width, n))
 
 
 def _range_survival(width: NDArray[np.float64], n: int) -> NDArray[np.float64]:
     """Survival function of the range of ``n`` standard normal values: the studentized range, infinite freedom."""
-    return np.asarray(stats.studentized_range.sf(width, n, np.inf))
+    return np.asarray(scipy.stats.studentized_range.sf(width, n, np.inf))
 
 
 def _three_r(scatter: Scatter, n: int, factor: float, shift: float) -> float:

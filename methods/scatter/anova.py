@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from methods.errors import InputError, NotEstimable
 
@@ -77,18 +77,19 @@ def one_way(kv: ArrayLike, levels: ArrayLike, *, confidence: float = 0.95) -> On
     between = max(raw, 0.0)
     total = between + ms_w
     a = (1 - confidence) / 2
-    cut = (f / stats.f.isf(a, df_b, df_w), f / stats.f.ppf(a, df_b, df_w))
+    cut = (f / scipy.stats.f.isf(a, df_b, df_w), f / scipy.stats.f.ppf(a, df_b, df_w))
     df_total = total**2 / ((ms_b / n0) ** 2 / df_b + ((1 - 1 / n0) * ms_w) ** 2 / df_w)
     return OneWay(
         SS_between=ss_b, SS_within=ss_w, df_between=df_b, df_within=df_w, MS_between=ms_b, MS_within=ms_w, F=f,
-        p=float(stats.f.sf(f, df_b, df_w)), n0=n0, R_squared=ss_b / (ss_b + ss_w), var_between_raw=raw,
+        p=float(scipy.stats.f.sf(f, df_b, df_w)), n0=n0, R_squared=ss_b / (ss_b + ss_w), var_between_raw=raw,
         var_between=between, sd_between=between**0.5, sd_within=ms_w**0.5, sd_total=total**0.5,
         sd_within_limits=sd_limits(ms_w**0.5, df_w, confidence), icc=between / total,
         icc_limits=((cut[0] - 1) / (cut[0] + n0 - 1), (cut[1] - 1) / (cut[1] + n0 - 1)),
         total_variance_limits=sum_limits([1 / n0, 1 - 1 / n0], [ms_b, ms_w], [df_b, df_w], confidence),
         total_variance_df=df_total,
         total_variance_limits_satterthwaite=(
-            df_total * total / float(stats.chi2.isf(a, df_total)), df_total * total / float(stats.chi2.ppf(a, df_total))
+            df_total * total / float(scipy.stats.chi2.isf(a, df_total)),
+            df_total * total / float(scipy.stats.chi2.ppf(a, df_total)),
         ),
     )  # fmt: skip
 
@@ -96,14 +97,14 @@ def one_way(kv: ArrayLike, levels: ArrayLike, *, confidence: float = 0.95) -> On
 def sd_limits(sd: float, df: float, confidence: float = 0.95) -> tuple[float, float]:
     """Chi-square limits of a standard deviation that rests on ``df`` degrees of freedom."""
     a = (1 - confidence) / 2
-    return sd * float(np.sqrt(df / stats.chi2.isf(a, df))), sd * float(np.sqrt(df / stats.chi2.ppf(a, df)))
+    return sd * float(np.sqrt(df / scipy.stats.chi2.isf(a, df))), sd * float(np.sqrt(df / scipy.stats.chi2.ppf(a, df)))
 
 
 def sum_limits(weights: Any, squares: Any, df: Any, confidence: float = 0.95) -> tuple[float, float]:
     """Limits of a sum of mean squares with positive weights (Graybill & Wang)."""
     c, s, n = (np.asarray(v, dtype=float) for v in (weights, squares, df))
     a = (1 - confidence) / 2
-    g, h = 1 - n / stats.chi2.isf(a, n), n / stats.chi2.ppf(a, n) - 1
+    g, h = 1 - n / scipy.stats.chi2.isf(a, n), n / scipy.stats.chi2.ppf(a, n) - 1
     theta = float(c @ s)
     return theta - float(np.sqrt(((g * c * s) ** 2).sum())), theta + float(np.sqrt(((h * c * s) ** 2).sum()))
 
@@ -116,9 +117,9 @@ def difference_limits(
     May be negative; the low one is negative exactly when the F ratio does not reach its upper point.
     """
     a = (1 - confidence) / 2
-    g1, h1 = 1 - df_upper / stats.chi2.isf(a, df_upper), df_upper / stats.chi2.ppf(a, df_upper) - 1
-    g2, h2 = 1 - df_lower / stats.chi2.isf(a, df_lower), df_lower / stats.chi2.ppf(a, df_lower) - 1
-    high_f, low_f = stats.f.isf(a, df_upper, df_lower), stats.f.ppf(a, df_upper, df_lower)
+    g1, h1 = 1 - df_upper / scipy.stats.chi2.isf(a, df_upper), df_upper / scipy.stats.chi2.ppf(a, df_upper) - 1
+    g2, h2 = 1 - df_lower / scipy.stats.chi2.isf(a, df_lower), df_lower / scipy.stats.chi2.ppf(a, df_lower) - 1
+    high_f, low_f = scipy.stats.f.isf(a, df_upper, df_lower), scipy.stats.f.ppf(a, df_upper, df_lower)
     g12 = ((high_f - 1) ** 2 - g1**2 * high_f**2 - h2**2) / high_f
     h12 = ((1 - low_f) ** 2 - h1**2 * low_f**2 - g2**2) / low_f
     low = max(g1**2 * upper**2 + h2**2 * lower**2 + g12 * upper * lower, 0.0)

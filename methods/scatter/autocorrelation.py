@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 Floats = NDArray[Any]
 
@@ -52,7 +52,7 @@ def pooled_lag1(series: Sequence[Floats], order: Sequence[Floats], confidence: f
     total, one = observed.sum(axis=0), np.eye(len(shapes))
     left_out = np.array([_solve(total - observed[i], counts - one[pattern[i]], expected)[1] for i in range(k)])
     se = float(np.sqrt((k - 1) / k * ((left_out - left_out.mean()) ** 2).sum()))
-    width = float(stats.t.isf((1 - confidence) / 2, k - 1)) * se
+    width = float(scipy.stats.t.isf((1 - confidence) / 2, k - 1)) * se
     return Lag1(whole, max(whole - width, -1.0), min(whole + width, 1.0), se, raw, pairs)
 
 

@@ -12,9 +12,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, stats
-from scipy.special import erfcx, log_ndtr
 
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution
@@ -68,14 +67,14 @@ class Censored:
         units = self.fillings or self.rows
         widen = units / max(units - len(self.beta), 1)
         estimate, se = float(c @ self.beta), float(np.sqrt(c @ self.covariance @ c * widen))
-        width = float(stats.t.isf((1 - (confidence or self.confidence)) / 2, self.df)) * se
-        p = float(2 * stats.t.sf(abs(estimate - value) / se, self.df))
+        width = float(scipy.stats.t.isf((1 - (confidence or self.confidence)) / 2, self.df)) * se
+        p = float(2 * scipy.stats.t.sf(abs(estimate - value) / se, self.df))
         return Contrast(estimate, se, self.df, estimate - width, estimate + width, p)
 
 
 def hazard(z: Floats) -> Floats:
     """Density over survival of the standard normal, for any z."""
-    return np.asarray(_ROOT_2_OVER_PI / erfcx(np.maximum(z, -37.0) / np.sqrt(2.0)))
+    return np.asarray(_ROOT_2_OVER_PI / scipy.special.erfcx(np.maximum(z, -37.0) / np.sqrt(2.0)))
 
 
 class _Model:
@@ -97,7 +96,7 @@ class _Model:
         """Log-density (or log-probability of lying above) of standardised residuals, and minus its slope in z."""
         density, slope = -0.5 * z * z - 0.9189385332046727, z.copy()
         slope[self.gone] = hazard(z[self.gone])
-        density[self.gone] = log_ndtr(-z[self.gone])
+        density[self.gone] = scipy.special.log_ndtr(-z[self.gone])
         return density, slope
 
     def value(self, theta: Floats) -> tuple[float, Floats]:
@@ -143,7 +142,7 @@ class _Model:
         zero, one, two = (self._sum(weight * off**k)[:, None] for k in range(3))
         joint = -0.5 * (two - 2 * away * one + away**2 * zero) - 0.9189385332046727 * self._sum(seen * 1.0)[:, None]
         z = (left[self.gone, None] - u[at[self.gone]]) / s[self.gone, None]
-        above = log_ndtr(-z)
+        above = scipy.special.log_ndtr(-z)
         np.add.at(joint, at[self.gone], above)
         joint += -0.5 * (u / tau) ** 2 - np.log(tau) - 0.9189385332046727
         terms = joint + self.log_weights + np.log(width)[:, None]
@@ -213,7 +212,7 @@ def fit_censored(
     covariance = np.linalg.pinv(_hessian(used.value, theta), hermitian=True)
     p, g = model.p, model.groups
     sd = np.exp(theta[p : p + g]) * scale
-    z = stats.norm.isf((1 - confidence) / 2) * np.sqrt(np.diag(covariance)[p : p + g])
+    z = -scipy.special.ndtri((1 - confidence) / 2) * np.sqrt(np.diag(covariance)[p : p + g])
     return Censored(
         beta=theta[:p] * scale, covariance=covariance[:p, :p] * scale**2, filling_sd=tau * scale,
         filling_low=low * scale, filling_high=high * scale, residual_sd=sd, residual_low=sd * np.exp(-z),
@@ -265,7 +264,7 @@ def _best_random(model: _Model, theta: Floats) -> tuple[Floats, float, bool]:
 
 def _maximise(f: Callable[[Floats], tuple[float, Floats]], start: Floats, fixed: int) -> tuple[Floats, float, bool]:
     bounds = [(None, None)] * fixed + [(-12.0, 8.0)] * (len(start) - fixed)
-    run = optimize.minimize(f, start, jac=True, method="L-BFGS-B", bounds=bounds,
+    run = scipy.optimize.minimize(f, start, jac=True, method="L-BFGS-B", bounds=bounds,
                             options={"ftol": 1e-14, "gtol": 1e-8, "maxiter": 500})  # fmt: skip
     theta, value = run.x, float(run.fun)
     for _ in range(3):  # Newton steps settle the last digits
@@ -286,7 +285,7 @@ def _hessian(f: Callable[[Floats], tuple[float, Floats]], theta: Floats) -> Floa
 
 def _filling_limits(model: _Model, theta: Floats, value: float, tau: float, confidence: float) -> tuple[float, float]:
     """Where twice the log-likelihood, at its best over everything else, has fallen by the chi-square point."""
-    target = value + float(stats.chi2.ppf(confidence, 1)) / 2
+    target = value + float(scipy.stats.chi2.ppf(confidence, 1)) / 2
     inner = theta[: model.p + model.groups]
 
     def profile(log_tau: float) -> float:
@@ -296,19 +295,21 @@ def _filling_limits(model: _Model, theta: Floats, value: float, tau: float, conf
             v, slope = model.value(np.append(w, log_tau))
             return v, slope[:-1]
 
-        run = optimize.minimize(f, inner, jac=True, method="L-BFGS-B", options={"ftol": 1e-12})
+        run = scipy.optimize.minimize(f, inner, jac=True, method="L-BFGS-B", options={"ftol": 1e-12})
         inner = run.x
         return float(run.fun) - target
 
     at = np.log(tau) if tau > 0 else -3.0
     low = 0.0
     if tau > 0 and profile(-9.0) > 0:
-        low = float(np.exp(optimize.brentq(profile, -9.0, at, xtol=1e-6)))
+        low = float(np.exp(scipy.optimize.brentq(profile, -9.0, at, xtol=1e-6)))
     inner = theta[: model.p + model.groups]
     top = at + 1.0
     while profile(top) < 0 and top < at + 8:
         top += 1.0
-    return low, float(np.exp(optimize.brentq(profile, at, top, xtol=1e-6))) if profile(at) < 0 else float(np.exp(at))
+    return low, float(np.exp(scipy.optimize.brentq(profile, at, top, xtol=1e-6))) if profile(at) < 0 else float(
+        np.exp(at)
+    )
 
 
 def _cautions(gone: NDArray[np.bool_], tau: float, random: bool) -> list[Caution]:

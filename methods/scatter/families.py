@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy import special
+import scipy
 
 from methods.errors import InputError
 
@@ -42,7 +42,7 @@ def _normal_density(z: Array) -> tuple[Array, Array, Array]:
 
 
 def _normal_survival(z: Array) -> tuple[Array, Array, Array]:
-    log_s = special.log_ndtr(-z)
+    log_s = scipy.special.log_ndtr(-z)
     with np.errstate(under="ignore"):
         hazard = np.exp(-0.5 * z * z - 0.5 * _LOG_2PI - log_s)
     return log_s, -hazard, -hazard * (hazard - z)
@@ -61,13 +61,13 @@ def _sev_survival(z: Array) -> tuple[Array, Array, Array]:
 
 
 def _logistic_density(z: Array) -> tuple[Array, Array, Array]:
-    p = special.expit(z)
-    return z + 2 * special.log_expit(-z), 1 - 2 * p, -2 * p * (1 - p)
+    p = scipy.special.expit(z)
+    return z + 2 * scipy.special.log_expit(-z), 1 - 2 * p, -2 * p * (1 - p)
 
 
 def _logistic_survival(z: Array) -> tuple[Array, Array, Array]:
-    p = special.expit(z)
-    return special.log_expit(-z), -p, -p * (1 - p)
+    p = scipy.special.expit(z)
+    return scipy.special.log_expit(-z), -p, -p * (1 - p)
 
 
 def _lev_density(z: Array) -> tuple[Array, Array, Array]:
@@ -89,9 +89,9 @@ def _sev_quantile(p: Array) -> Array:
 _EULER = 0.5772156649015329
 _EXTREME_SD = float(np.pi / np.sqrt(6))
 
-NORMAL = Kernel(_normal_density, _normal_survival, special.ndtri, 0.0, 1.0)
+NORMAL = Kernel(_normal_density, _normal_survival, scipy.special.ndtri, 0.0, 1.0)
 SEV = Kernel(_sev_density, _sev_survival, _sev_quantile, -_EULER, _EXTREME_SD)
-LOGISTIC = Kernel(_logistic_density, _logistic_survival, special.logit, 0.0, float(np.pi / np.sqrt(3)))
+LOGISTIC = Kernel(_logistic_density, _logistic_survival, scipy.special.logit, 0.0, float(np.pi / np.sqrt(3)))
 LEV = Kernel(_lev_density, _lev_survival, lambda p: -np.log(-np.log(p)), _EULER, _EXTREME_SD)
 
 
@@ -212,7 +212,7 @@ def weibull_cov(shape: Any) -> Array:
     """Coefficient of variation (a fraction) of a two-parameter Weibull with this shape (any shape of array)."""
     m = np.asarray(shape, dtype=float)
     # ln of E[x^2] / E[x]^2; gammaln keeps large shapes from losing their digits.
-    excess = special.gammaln(1 + 2 / m) - 2 * special.gammaln(1 + 1 / m)
+    excess = scipy.special.gammaln(1 + 2 / m) - 2 * scipy.special.gammaln(1 + 1 / m)
     return np.sqrt(np.expm1(excess))
 
 
@@ -224,8 +224,6 @@ def weibull_shape_for_cov(cov: float) -> float:
     InputError
         ``cov`` outside that range.
     """
-    from scipy.optimize import brentq
-
     if not 0.001 <= cov <= 10:
         raise InputError(f"A coefficient of variation of {cov!r} is outside 0.1 % to 1000 %.", column="cov")
-    return float(brentq(lambda m: float(weibull_cov(m)) - cov, 0.2, 1500.0, xtol=1e-12))
+    return float(scipy.optimize.brentq(lambda m: float(weibull_cov(m)) - cov, 0.2, 1500.0, xtol=1e-12))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from methods.scatter.families import Family
 from methods.scatter.many import Arrays
@@ -25,7 +25,7 @@ class FitLimits:
         self.threshold = float(found.parameters[0, 2]) if self.three else 0.0
         self.work = found.covariance[0]  # of (mu, ln sigma[, threshold])
         self.at_zero = found.note[0] == AT_ZERO
-        self.z = float(stats.norm.ppf(0.5 + confidence / 2))
+        self.z = float(scipy.special.ndtri(0.5 + confidence / 2))
         self.interval = "wald" if self.three else interval
         self.covariance = self._public()
         if self.interval == "profile":

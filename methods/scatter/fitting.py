@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from scipy import special
+import scipy
 
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution
@@ -115,7 +115,7 @@ class Fit:
             mean = float(np.exp(mu + sigma**2 / 2))
             return mean, mean * float(np.sqrt(np.expm1(sigma**2)))
         if fam.reciprocal:
-            mean = float(np.exp(mu + special.gammaln(1 + sigma)))
+            mean = float(np.exp(mu + scipy.special.gammaln(1 + sigma)))
             return mean + self.parameters.get("threshold", 0.0), mean * float(families.weibull_cov(1 / sigma))
         return float("nan"), float("nan")
 

@@ -13,7 +13,7 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution
@@ -165,7 +165,7 @@ def shapiro_wilk(kv: Any, family: str = "normal") -> Goodness:
     fam, y = _prepare(kv, None, family)
     if fam.kernel is not NORMAL:
         raise InputError("The Shapiro-Wilk test is for the normal and the lognormal only.", column="family")
-    w, p = stats.shapiro(y)
+    w, p = scipy.stats.shapiro(y)
     return Goodness(
         fam.name, "shapiro_wilk", len(y), float(w), float("nan"), float(p), "Royston (1995)", {}, _cautions(len(y))
     )

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import optimize, stats
 
 from methods.scatter.anova import MeanSquare, difference_limits, sd_limits, sequential
 from methods.scatter.degrees import Precision
@@ -123,7 +123,7 @@ def _residual(
 
 def wald_limits(estimate: Estimate, precision: Precision, confidence: float) -> list[Pair]:
     """Normal limits for the logarithm of each factor's variance; at zero, zero and the one-sided normal limit."""
-    z = float(stats.norm.isf((1 - confidence) / 2))
+    z = float(-scipy.special.ndtri((1 - confidence) / 2))
     out = []
     for k, variance in enumerate(estimate.variances):
         se = float(np.sqrt(max(precision.variance_covariance[k, k], 0.0)))
@@ -137,7 +137,7 @@ def wald_limits(estimate: Estimate, precision: Precision, confidence: float) -> 
 
 def profile_limits(criterion: Criterion, estimate: Estimate, confidence: float, *, residual: bool = True) -> list[Pair]:
     """Where the deviance, minimised over everything else, has risen by the chi-square point (1 degree of freedom)."""
-    rise = float(stats.chi2.ppf(confidence, 1))
+    rise = float(scipy.stats.chi2.ppf(confidence, 1))
     k = len(estimate.variances)
     scale = float(np.sqrt(estimate.residual.mean()))
     out = []
@@ -162,7 +162,7 @@ def _cross(profile: Callable[[float], float], target: float, start: float, facto
         outside = inside * factor
         if profile(outside) > target:
             low, high = min(inside, outside), max(inside, outside)
-            return float(optimize.brentq(lambda s: profile(s) - target, low, high, rtol=1e-7))
+            return float(scipy.optimize.brentq(lambda s: profile(s) - target, low, high, rtol=1e-7))
         inside = outside
     return float(outside) if factor > 1 else 0.0
 
@@ -216,7 +216,7 @@ def _searched(criterion: Criterion, estimate: Estimate, i: int) -> Callable[[flo
         if not bounds:
             return f(np.zeros(0))
         if len(bounds) == 1:
-            run = optimize.minimize_scalar(
+            run = scipy.optimize.minimize_scalar(
                 lambda w: f(np.array([w])), bounds=bounds[0], method="bounded", options={"xatol": 1e-9}
             )
             return float(run.fun)

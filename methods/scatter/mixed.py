@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution
@@ -66,8 +66,8 @@ class Mixed:
             raise InputError(f"The contrast has {c.shape} entries for {len(self.beta)} fixed effects.")
         estimate, se = float(c @ self.beta), float(np.sqrt(c @ self.covariance @ c))
         df = float(np.clip(self.known.degrees(c), 1.0, self.freedom)) if se > 0 else float(self.freedom)
-        width = float(stats.t.isf((1 - confidence) / 2, df)) * se
-        p = 2 * float(stats.t.sf(abs(estimate - value) / se, df)) if se > 0 else float(estimate == value)
+        width = float(scipy.stats.t.isf((1 - confidence) / 2, df)) * se
+        p = 2 * float(scipy.stats.t.sf(abs(estimate - value) / se, df)) if se > 0 else float(estimate == value)
         return Contrast(estimate, se, df, estimate - width, estimate + width, p)
 
     @property

@@ -6,9 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
+import scipy
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from methods.errors import InputError
 from methods.records.table import filling_codes, group_codes
@@ -138,5 +137,5 @@ def _same(a: Codes, b: Codes) -> bool:
 def _components(code: Codes, cell: Codes) -> int:
     """Connected parts of the graph of levels against fixed cells: as many levels are lost to the fixed part."""
     n, m = int(code.max()) + 1, int(cell.max()) + 1
-    graph = coo_matrix((np.ones(len(code)), (code, cell + n)), shape=(n + m, n + m))
-    return int(connected_components(graph, directed=False)[0])
+    graph = scipy.sparse.coo_matrix((np.ones(len(code)), (code, cell + n)), shape=(n + m, n + m))
+    return int(scipy.sparse.csgraph.connected_components(graph, directed=False)[0])

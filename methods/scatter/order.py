@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 from methods.errors import InputError, NotEstimable
 from methods.records.table import as_table, condition_codes, filling_codes, withstood
@@ -261,9 +261,9 @@ def _say_left_out(series: list[_Series], warnings: list[Caution]) -> None:
 
 
 def _effect(kv: float, se: float, df: float, mean: float, confidence: float, fillings: int) -> Effect:
-    width = float(stats.t.isf((1 - confidence) / 2, df)) * se
+    width = float(scipy.stats.t.isf((1 - confidence) / 2, df)) * se
     percent = 100 / mean
-    p = float(2 * stats.t.sf(abs(kv) / se, df)) if se > 0 else np.nan
+    p = float(2 * scipy.stats.t.sf(abs(kv) / se, df)) if se > 0 else np.nan
     return Effect(
         kv, kv - width, kv + width, kv * percent, (kv - width) * percent, (kv + width) * percent, se, df, p, fillings
     )
@@ -350,7 +350,7 @@ def _tests(series: list[_Series]) -> list[PooledTest]:
         z = float(sign * np.sign(away) * max(abs(away) - correction, 0) / np.sqrt(variance))
         if name in ("von Neumann", "Bartels"):  # a ratio reads better as a mean than as a sum
             statistic, expected = statistic / len(found), expected / len(found)
-        out.append(PooledTest(name, statistic, expected, z, float(2 * stats.norm.sf(abs(z))), len(found)))
+        out.append(PooledTest(name, statistic, expected, z, float(2 * scipy.special.ndtr(-abs(z))), len(found)))
     return out
 
 
@@ -381,7 +381,7 @@ def _positions(series: list[_Series]) -> pd.DataFrame:
 def _table(series: list[_Series]) -> pd.DataFrame:
     rows = []
     for s in series:
-        tau = stats.kendalltau(s.number, s.kv) if len(s.kv) >= 3 and np.ptp(s.kv) > 0 else None
+        tau = scipy.stats.kendalltau(s.number, s.kv) if len(s.kv) >= 3 and np.ptp(s.kv) > 0 else None
         x = s.number - s.number.mean()
         rows.append({
             **s.label, "breakdowns": len(s.kv), "withstood": s.withstood,

@@ -12,8 +12,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, stats
 
 from methods.errors import InputError, NotEstimable
 
@@ -29,7 +29,7 @@ def grubbs_critical(n: int, alpha: float = 0.05, *, two_sided: bool = True) -> f
         Fewer than three values, or ``alpha`` not between 0 and 1.
     """
     _check(n, alpha)
-    t = float(stats.t.isf(alpha / (2 * n if two_sided else n), n - 2))
+    t = float(scipy.stats.t.isf(alpha / (2 * n if two_sided else n), n - 2))
     return (n - 1) / np.sqrt(n) * float(np.sqrt(t * t / (n - 2 + t * t)))
 
 
@@ -40,7 +40,7 @@ def grubbs_p(g: float, n: int, *, two_sided: bool = True) -> float:
     if room <= 0:
         return 0.0
     t = float(np.sqrt(n * (n - 2) * g * g / room))
-    return min(1.0, (2 if two_sided else 1) * n * float(stats.t.sf(t, n - 2)))
+    return min(1.0, (2 if two_sided else 1) * n * float(scipy.stats.t.sf(t, n - 2)))
 
 
 def dixon_q(kv: ArrayLike, *, low: bool, form: str = "r10") -> float:
@@ -57,7 +57,7 @@ def dixon_critical(n: int, alpha: float = 0.05, *, two_sided: bool = True) -> fl
     """Critical value of ``r10`` for ``n`` (3 to 30) normal values, solved from its exact distribution."""
     _check(n, alpha)
     tail = alpha / 2 if two_sided else alpha
-    return float(optimize.brentq(lambda q: dixon_p(q, n, two_sided=False) - tail, 1e-6, 1 - 1e-9, xtol=1e-7))
+    return float(scipy.optimize.brentq(lambda q: dixon_p(q, n, two_sided=False) - tail, 1e-6, 1 - 1e-9, xtol=1e-7))
 
 
 def dixon_p(q: float, n: int, *, two_sided: bool = True) -> float:
@@ -72,8 +72,8 @@ def dixon_p(q: float, n: int, *, two_sided: bool = True) -> float:
     if q <= 0:
         return 1.0
     x, wx, w, ww = _nodes()
-    inner = (stats.norm.cdf(x[:, None] + w) - stats.norm.cdf(x[:, None] + q * w)) ** (n - 2)
-    density = stats.norm.pdf(x)[:, None] * stats.norm.pdf(x[:, None] + w)
+    inner = (scipy.special.ndtr(x[:, None] + w) - scipy.special.ndtr(x[:, None] + q * w)) ** (n - 2)
+    density = scipy.stats.norm.pdf(x)[:, None] * scipy.stats.norm.pdf(x[:, None] + w)
     p = n * (n - 1) * float(wx @ (density * inner) @ ww)
     return min(1.0, (2 if two_sided else 1) * p)
 

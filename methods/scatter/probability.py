@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy
 
 from methods.errors import NotEstimable
 from methods.scatter.arguments import check_values
@@ -71,7 +71,7 @@ def _median_ranks(rank: Array, n: int) -> Array:
     """Medians of the ranks' beta distributions; far inside a large sample ``(rank - 1/3) / (n + 1/3)`` equals them."""
     p = (rank - 1 / 3) / (n + 1 / 3)
     ends = np.ones(len(rank), dtype=bool) if n <= 2000 else np.minimum(rank, n + 1 - rank) <= 200
-    p[ends] = stats.beta.ppf(0.5, rank[ends], n + 1 - rank[ends])
+    p[ends] = scipy.special.betaincinv(rank[ends], n + 1 - rank[ends], 0.5)
     return p
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from scipy import optimize, stats
+import scipy
 
 from methods.scatter.families import Kernel
 
@@ -50,7 +50,7 @@ class ProfileLikelihood:
     def _limits(
         self, profile: Callable[[float, float | None], tuple[float, float]], centre: float, se: float, confidence: float
     ) -> tuple[float, float]:
-        drop = float(stats.chi2.ppf(confidence, 1)) / 2
+        drop = float(scipy.stats.chi2.ppf(confidence, 1)) / 2
         return tuple(  # type: ignore[return-value]
             self._side(profile, centre, sign * se * float(np.sqrt(2 * drop)), drop) for sign in (-1, 1)
         )
@@ -74,7 +74,7 @@ class ProfileLikelihood:
         for i in range(40):
             outer = centre + step * 1.25 * 1.6**i
             if gap(outer) < 0:
-                return float(optimize.brentq(gap, inner, outer, xtol=1e-7 * abs(step) + 1e-300, rtol=1e-12))
+                return float(scipy.optimize.brentq(gap, inner, outer, xtol=1e-7 * abs(step) + 1e-300, rtol=1e-12))
             inner = outer
         return float("nan")
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy import stats
+import scipy
 
 from methods.errors import InputError, NotEstimable
 from methods.scatter.arguments import check_values
@@ -59,7 +59,7 @@ class Regression:
 
     def limits(self, confidence: float = 0.95) -> dict[str, tuple[float, float]]:
         """Wald limits of each coefficient, two-sided."""
-        z = float(stats.norm.ppf(0.5 + confidence / 2))
+        z = float(scipy.special.ndtri(0.5 + confidence / 2))
         return {
             k: (b - z * self.standard_errors[k], b + z * self.standard_errors[k]) for k, b in self.coefficients.items()
         }
@@ -75,7 +75,7 @@ class Regression:
         centre = rows @ np.array(list(self.coefficients.values())) + self.sigma * z_p
         grad = np.column_stack([rows, np.full(len(rows), self.sigma * z_p)])
         se = np.sqrt(np.einsum("mi,ij,mj->m", grad, self.covariance, grad))
-        z = float(stats.norm.ppf(0.5 + confidence / 2))
+        z = float(scipy.special.ndtri(0.5 + confidence / 2))
         out = (centre, centre - z * se, centre + z * se)
         return tuple(np.exp(v) for v in out) if fam.log else out
 

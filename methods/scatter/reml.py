@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import linalg
 
 from methods.errors import InputError
 
@@ -129,7 +129,7 @@ class Criterion:
             m = root[:, None] * c[:q, :q] * root
             m[np.diag_indices(q)] += 1
             chol = np.linalg.cholesky(m)
-            half = linalg.solve_triangular(chol, root[:, None] * c[:q, q:], lower=True, check_finite=False)
+            half = scipy.linalg.solve_triangular(chol, root[:, None] * c[:q, q:], lower=True, check_finite=False)
             rest = rest - half.T @ half
             log_det += 2 * float(np.log(np.diag(chol)).sum())
         return rest[:-1, :-1], rest[:-1, -1], float(rest[-1, -1]), log_det
@@ -141,9 +141,9 @@ class Criterion:
             chol = np.linalg.cholesky(xx)
         except np.linalg.LinAlgError:
             return REFUSED, 0.0, np.full(self.fixed, np.nan)
-        half = linalg.solve_triangular(chol, xy, lower=True, check_finite=False)
+        half = scipy.linalg.solve_triangular(chol, xy, lower=True, check_finite=False)
         quadratic = max(yy - float(half @ half), 0.0) + float(self.cells.within_ss @ (1 / rho))
-        beta = linalg.solve_triangular(chol.T, half, lower=False, check_finite=False)
+        beta = scipy.linalg.solve_triangular(chol.T, half, lower=False, check_finite=False)
         log_det += float(self.cells.within_df @ np.log(rho)) + self.cells.log_weight
         if self.restricted:
             log_det += 2 * float(np.log(np.diag(chol)).sum())

@@ -7,8 +7,8 @@ from itertools import product
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import optimize
 
 from methods.errors import NotEstimable
 from methods.scatter.reml import REFUSED, TOP, Criterion, Estimate, indicator
@@ -171,7 +171,7 @@ def _scalar(f: Function, low: float = 0.0, high: float = TOP) -> tuple[Floats, f
     values = [f(np.array([g])) for g in grid]
     i = int(np.argmin(values))
     bracket = (grid[max(i - 1, 0)], grid[min(i + 1, len(grid) - 1)])
-    found = optimize.minimize_scalar(lambda g: f(np.array([g])), bounds=bracket, method="bounded",
+    found = scipy.optimize.minimize_scalar(lambda g: f(np.array([g])), bounds=bracket, method="bounded",
                                      options={"xatol": 1e-10 * (1.001 - bracket[0])})  # fmt: skip
     if values[0] <= found.fun + 1e-9:
         return np.array([low]), values[0]
@@ -185,13 +185,13 @@ def search(
     ranked = sorted(start, key=lambda v: f(v))[:2]
     best: tuple[float, Floats] | None = None
     for v in ranked:
-        run = optimize.minimize(f, v, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-13, "gtol": 1e-7})
+        run = scipy.optimize.minimize(f, v, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-13, "gtol": 1e-7})
         if best is None or run.fun < best[0]:
             best = (float(run.fun), run.x)
     assert best is not None
     if not polish:
         return best[1], best[0], True
-    run = optimize.minimize(f, best[1], method="Nelder-Mead", bounds=bounds,
+    run = scipy.optimize.minimize(f, best[1], method="Nelder-Mead", bounds=bounds,
                             options={"initial_simplex": _simplex(best[1], bounds), "xatol": 1e-8, "fatol": 1e-10,
                                      "maxfev": 400 * len(bounds)})  # fmt: skip
     if run.fun > best[0]:

@@ -9,8 +9,8 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from methods.errors import InputError, NotEstimable
 
@@ -39,7 +39,7 @@ def _series(kv: ArrayLike, least: int = 3) -> Floats:
 def _test(statistic: float, expected: float, variance: float, correction: float = 0.0) -> SerialTest:
     away = statistic - expected
     z = float(np.sign(away) * max(abs(away) - correction, 0.0) / np.sqrt(variance)) if variance > 0 else 0.0
-    return SerialTest(float(statistic), float(expected), float(variance), z, float(2 * stats.norm.sf(abs(z))))
+    return SerialTest(float(statistic), float(expected), float(variance), z, float(2 * scipy.special.ndtr(-abs(z))))
 
 
 def lag1(kv: ArrayLike) -> float:
@@ -56,7 +56,7 @@ def ljung_box(kv: ArrayLike) -> tuple[float, float]:
     """Ljung and Box, Biometrika 65 (1978) 297, for lag 1 alone: statistic and chi-square p-value."""
     n = len(np.asarray(kv))
     q = n * (n + 2) * lag1(kv) ** 2 / (n - 1)
-    return q, float(stats.chi2.sf(q, 1))
+    return q, float(scipy.stats.chi2.sf(q, 1))
 
 
 def von_neumann(kv: ArrayLike) -> SerialTest:
@@ -76,7 +76,7 @@ def von_neumann(kv: ArrayLike) -> SerialTest:
 
 def bartels(kv: ArrayLike) -> SerialTest:
     """von Neumann's ratio of the ranks (Bartels, J. Am. Stat. Assoc. 77 (1982) 40); z below 0 when neighbours agree."""
-    r = stats.rankdata(_series(kv))
+    r = scipy.stats.rankdata(_series(kv))
     n = len(r)
     e = r - r.mean()
     if not e.any():
@@ -123,7 +123,7 @@ def sen_slope(kv: ArrayLike, confidence: float = 0.95) -> tuple[float, float, fl
     y = _series(kv)
     i, j = np.triu_indices(len(y), 1)
     slopes = np.sort((y[j] - y[i]) / (j - i))
-    width = float(stats.norm.isf((1 - confidence) / 2) * np.sqrt(mann_kendall(y)[0].variance))
+    width = float(-scipy.special.ndtri((1 - confidence) / 2) * np.sqrt(mann_kendall(y)[0].variance))
     m = len(slopes)
     low, high = int(np.round((m - width) / 2)), int(np.round((m + width) / 2 + 1))
     return float(np.median(slopes)), float(slopes[max(low, 1) - 1]), float(slopes[min(high, m) - 1])
@@ -143,7 +143,7 @@ def turning_points(kv: ArrayLike) -> SerialTest:
 
 def pettitt(kv: ArrayLike) -> tuple[float, int]:
     """Rank statistic of the likeliest change point, and the values before it (Pettitt, Appl. Stat. 28 (1979) 126)."""
-    r = stats.rankdata(_series(kv))
+    r = scipy.stats.rankdata(_series(kv))
     n = len(r)
     u = np.abs(2 * np.cumsum(r) - np.arange(1, n + 1) * (n + 1))
     return float(u.max()), int(np.argmax(u)) + 1

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy
 
 from methods.errors import InputError, NotEstimable
 from methods.scatter.arguments import check_values
@@ -58,7 +58,7 @@ def kaplan_meier(kv: Any, withstood: Any = None, *, confidence: float = 0.95, li
     with np.errstate(divide="ignore", invalid="ignore"):
         greenwood = np.cumsum(np.where(risk > d, d / (risk * (risk - d)), np.inf))
         se = np.where(survival > 0, survival * np.sqrt(greenwood), 0.0)
-        low, high = _limits(survival, greenwood, se, float(stats.norm.ppf(0.5 + confidence / 2)), limits)
+        low, high = _limits(survival, greenwood, se, float(scipy.special.ndtri(0.5 + confidence / 2)), limits)
     return pd.DataFrame(
         {
             "kv": at, "at_risk": risk, "breakdowns": d, "withstood": lost, "survival": survival,
@@ -146,7 +146,7 @@ def log_rank(kv: Any, group: Any, withstood: Any = None, *, rho: float = 0.0) ->
     cov = np.diag((spread * share).sum(1)) - (spread * share) @ share.T
     statistic = float(gap[:-1] @ np.linalg.pinv(cov[:-1, :-1]) @ gap[:-1])
     return RankTest(
-        statistic, k - 1, float(stats.chi2.sf(statistic, k - 1)),
+        statistic, k - 1, float(scipy.stats.chi2.sf(statistic, k - 1)),
         dict(zip(labels.tolist(), (d_g * weight).sum(1).tolist(), strict=True)),
         dict(zip(labels.tolist(), (expected * weight).sum(1).tolist(), strict=True)),
     )  # fmt: skip
@@ -187,7 +187,7 @@ def band_half_width(n: int, confidence: float = 0.95) -> float:
     if not 0 < confidence < 1:
         raise InputError(f"Confidence {confidence!r} must lie between 0 and 1.", column="confidence")
     if n <= 1000:
-        return float(stats.kstwo.ppf(confidence, n))
+        return float(scipy.stats.kstwo.ppf(confidence, n))
     return float(np.sqrt(np.log(2 / (1 - confidence)) / (2 * n)))
 
 

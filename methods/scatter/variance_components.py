@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 from methods.errors import InputError, NotEstimable
 from methods.factor_names import factor_name
@@ -180,7 +180,7 @@ def _assemble(
     mean = float(weights @ estimate.beta) + criterion.cells.centre
     se = float(np.sqrt(weights @ known.covariance @ weights))
     df = float(np.clip(known.degrees(weights), 1.0, criterion.freedom))
-    t = float(stats.t.isf((1 - confidence) / 2, df))
+    t = float(scipy.stats.t.isf((1 - confidence) / 2, df))
     k = len(names)
     share = np.array([r["breakdowns"] for r in residuals], dtype=float) if residuals else np.ones(1)
     share /= share.sum()
@@ -219,13 +219,13 @@ def _intraclass(
         within = float(cells.within_ss[0]) / df_w
         n = 1 / float(np.mean(1 / cells.weight))
         f = n * float(left @ left) / df / within if within > 0 else np.inf
-        cut = [f / stats.f.isf(a, df, df_w), f / stats.f.ppf(a, df, df_w)]
+        cut = [f / scipy.stats.f.isf(a, df, df_w), f / scipy.stats.f.ppf(a, df, df_w)]
         low, high = (float((c - 1) / (c + n - 1)) if np.isfinite(c) else 1.0 for c in cut)
         return icc, min(max(low, 0.0), icc), max(high, icc)
     if between == 0:
         return 0.0, 0.0, np.nan
     k = len(criterion.levels)
     g = np.concatenate([np.full(k, 1 / between), -share / pooled])
-    width = float(stats.norm.isf(a) * np.sqrt(max(g @ known.variance_covariance @ g, 0.0)))
+    width = float(-scipy.special.ndtri(a) * np.sqrt(max(g @ known.variance_covariance @ g, 0.0)))
     z = np.log(between / pooled)
     return icc, float(1 / (1 + np.exp(width - z))), float(1 / (1 + np.exp(-width - z)))
