@@ -17,6 +17,7 @@ _DOCUMENT = """{% extends "base.html" %}
 <script>
   const load = Object.assign((url) => import(url), {addImportMap: () => {}})
   Object.defineProperty(window, "importShim", {get: () => load, set: () => {}})
+  document.addEventListener("DOMContentLoaded", () => setTimeout(() => load("{{ modules }}")))
 </script>
 {{ super() }}
 {% endblock %}"""

@@ -49,17 +49,6 @@ function set(element, name, value) {
   if (element.getAttribute(name) !== value) { element.setAttribute(name, value) }
 }
 
-// The next element outwards, also out of a shadow tree.
-function outwards(element) { return element.parentElement ?? element.getRootNode().host ?? null }
-
-function above(element, selector) {
-  while (element) {
-    if (element.matches(selector)) { return element }
-    element = outwards(element)
-  }
-  return null
-}
-
 // The first that matches, also inside shadow trees.
 function find(selector, root = document) {
   const here = root.querySelector(selector)
@@ -99,14 +88,7 @@ const RULES = {
   // spacers that are headings without text
   "h5": (el) => { if (!el.textContent.replace(/\u00a0/g, " ").trim()) { set(el, "role", "presentation") ; set(el, "aria-hidden", "true") } },
   // the menu
-  "nav:not(.MuiPagination-root)": (el) => { set(el, "aria-label", el.querySelector(".sidebar") ? "Pages and choices" : "Further choices") },
-  ".MuiListItemButton-root": (el) => {
-    if (el.classList.contains("Mui-selected") && above(el, ".sidebar")) {
-      set(el, "aria-current", "page")
-    } else {
-      el.removeAttribute("aria-current")
-    }
-  },
+  "nav:not(.MuiPagination-root, .pages)": (el) => { set(el, "aria-label", el.querySelector(".sidebar") ? "Pages and choices" : "Further choices") },
   "main": (el) => { set(el, "tabindex", "-1") },
   // a heading around a heading, or one that leaves out a level
   "h3.MuiAccordion-heading": (el) => {
@@ -142,7 +124,7 @@ function watch(root) {
   root.adoptedStyleSheets = [...root.adoptedStyleSheets, sheet]
   const changes = {childList: true, subtree: true, attributes: true, attributeFilter: ["class"]}
   new MutationObserver((found) => {
-    if (found.some((m) => m.addedNodes.length || m.target.matches?.("li, .MuiListItemButton-root"))) { later(root) }
+    if (found.some((m) => m.addedNodes.length || m.target.matches?.("li"))) { later(root) }
   }).observe(root, changes)
   later(root)
 }

@@ -13,7 +13,7 @@ import panel as pn
 from bokeh.models import ImportedStyleSheet
 
 
-class _Plain:
+class Plain:
     """Keeps of the style sheets those that were given for this component."""
 
     def _process_param_change(self, params: dict[str, Any]) -> dict[str, Any]:
@@ -26,17 +26,17 @@ class _Plain:
         return found
 
 
-class Markup(_Plain, pn.pane.HTML):
+class Markup(Plain, pn.pane.HTML):
     """Markup of this program's own."""
 
 
-class Stack(_Plain, pn.Column):
+class Stack(Plain, pn.Column):
     """Things under each other."""
 
 
-class Line(_Plain, pn.Row):
+class Line(Plain, pn.Row):
     """Things beside each other."""
 
 
-class Wrap(_Plain, pn.FlexBox):
+class Wrap(Plain, pn.FlexBox):
     """Things beside each other that move under each other where there is no room."""

@@ -9,6 +9,8 @@ import panel_material_ui as pmui
 import param
 
 from dashboard import parts, words
+from dashboard.controls import Choice
+from dashboard.menu import Menu
 from dashboard.pages import entries
 from dashboard.study import Study
 
@@ -22,18 +24,13 @@ class Sidebar(pn.viewable.Viewer):
 
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **params)
-        self._menu = pmui.MenuList(
-            items=[{"label": e.label, "icon": e.icon, "key": e.key} for e in entries()],
-            dense=True, margin=0, sizing_mode="stretch_width", color="primary", highlight=True,
-        )  # fmt: skip
-        self._by = pmui.Select(label="Compare by", size="small")
-        self._reference = pmui.Select(label="Reference", size="small")
-        self._confidence = pmui.Select(label="Confidence", size="small")
+        self._menu = Menu(entries=[[e.key, e.label, e.sign] for e in entries()], page=study.page)
+        self._by, self._reference, self._confidence = Choice("Compare by"), Choice("Reference"), Choice("Confidence")
         self._data = parts.raw("")
         self._filters = parts.column(width=240, gap=4)
         self._filtered: dict[str, list[str]] = {}
         self._settle()
-        self._menu.param.watch(self._chosen, "active")
+        self._menu.param.watch(lambda event: self._set("page", event.new), "page")
         for widget, name in ((self._by, "by"), (self._reference, "reference"), (self._confidence, "confidence")):
             widget.param.watch(lambda event, name=name: self._set(name, event.new), "value")
         study.param.watch(self._settle, ["page", "files", "fingerprint", "by", "reference", "confidence"])
@@ -49,12 +46,6 @@ class Sidebar(pn.viewable.Viewer):
                 self._data, self._filters, margin=(0, 16), gap=16, width=240,
             ),
         )  # fmt: skip
-
-    def _chosen(self, event: Any) -> None:
-        active = event.new
-        if active:
-            index = active[0] if isinstance(active, (tuple, list)) else active
-            self.study.page = entries()[index].key
 
     def _set(self, name: str, value: Any) -> None:
         if value is not None and not self._busy and getattr(self.study, name) != value:
@@ -81,9 +72,7 @@ class Sidebar(pn.viewable.Viewer):
                 self._confidence.param.update(options=confidences, value=study.confidence)
                 self._data.object = self._summary()
                 self._settle_filters()
-                index = [e.key for e in entries()].index(study.page)
-                if self._menu.active != (index,):
-                    self._menu.active = (index,)
+                self._menu.page = study.page
         finally:
             self._busy = False
 

@@ -16,6 +16,7 @@ import panel_material_ui as pmui
 import param
 
 from dashboard import parts, words
+from dashboard.controls import Choice
 
 #: Texts longer than this may break into lines, but not into a column of single words.
 _LONG = 28
@@ -161,9 +162,7 @@ class _Pager:
         self._busy = False
         self._sorted: tuple[pd.DataFrame, str, Any] | None = None  # of which frame, in which order, the places
         self._pages = pmui.Pagination(count=1, value=0, margin=0, show_first_button=True, show_last_button=True)
-        self._order = pmui.Select(
-            label="In order of", size="small", options={"the table": _AS_GIVEN}, margin=0, width=240
-        )
+        self._order = Choice("In order of", {"the table": _AS_GIVEN}, value=_AS_GIVEN)
         self._where = parts.raw("")
         for control, name in ((self._pages, "value"), (self._order, "value")):
             control.param.watch(self._asked, name)

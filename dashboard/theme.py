@@ -195,6 +195,7 @@ _CSS = {
     "ink": "var(--panel-on-background-color)",
     "muted": "var(--panel-on-secondary-color)",
     "primary": "var(--panel-primary-color)",
+    "on_primary": "var(--mui-palette-primary-contrastText, Canvas)",
     "rule": "var(--divider-color)",
     "surface": "var(--panel-surface-color)",
     "ground": "var(--panel-background-color)",
@@ -299,4 +300,64 @@ th:first-child, td:first-child {{ position: sticky; left: 0; background: {_CSS["
 tbody tr:hover td:first-child {{ background: {_CSS["ground"]}; }}
 @media print {{ .scroll {{ overflow: visible; }} th:first-child, td:first-child {{ position: static; }} }}
 {FOCUS}
+"""
+
+
+def control_css() -> str:
+    """Rules of the choices: label above, explanation below, edges that reach a contrast of 3:1."""
+    ink, muted, primary = _CSS["ink"], _CSS["muted"], _CSS["primary"]
+    surface = "var(--panel-surface-color, Canvas)"
+    return f"""
+:host {{ font-family: {FONT}; color: {ink}; font-size: {TYPE["body"]}px; line-height: 1.4; }}
+.control {{ margin: 0; padding: 0; border: none; min-width: 0; }}
+.control > label, legend {{ display: block; padding: 0; margin-bottom: {SPACE["xs"]}px; font-size: {TYPE["small"]}px;
+  font-weight: 500; }}
+.hint {{ color: {muted}; font-size: {TYPE["small"]}px; margin: {SPACE["xs"]}px 0 0; max-width: 60ch; }}
+.frame {{ position: relative; }}
+.frame::after {{ content: ""; position: absolute; right: 14px; top: 13px; width: 7px; height: 7px;
+  border: solid {muted}; border-width: 0 2px 2px 0; transform: rotate(45deg); pointer-events: none; }}
+select, summary {{ appearance: none; box-sizing: border-box; width: 100%; height: 38px; padding: 0 32px 0 12px;
+  font: inherit; color: inherit; background: {surface}; border: 1px solid {muted}; border-radius: 6px;
+  white-space: nowrap; overflow: hidden; text-overflow: ellipsis; cursor: pointer; }}
+summary {{ display: block; line-height: 36px; }}
+summary::-webkit-details-marker {{ display: none; }}
+option {{ color: {ink}; background: {surface}; }}
+select:disabled, summary[aria-disabled="true"] {{ opacity: 0.6; cursor: default; }}
+.list {{ position: absolute; z-index: 20; left: 0; min-width: 100%; box-sizing: border-box; max-height: 300px;
+  overflow: auto; margin-top: {SPACE["xs"]}px; padding: {SPACE["xs"]}px 0; background: {surface};
+  border: 1px solid {muted}; border-radius: 6px; box-shadow: 0 4px 14px rgb(0 0 0 / 25%); }}
+.list label {{ display: flex; align-items: center; gap: 10px; padding: 7px {SPACE["m"]}px 7px 12px; cursor: pointer;
+  white-space: nowrap; }}
+.list label:hover {{ background: {_CSS["ground"]}; }}
+.list input {{ width: 17px; height: 17px; margin: 0; accent-color: {primary}; flex: none; }}
+.list input:disabled + span {{ opacity: 0.6; }}
+.buttons {{ display: flex; flex-wrap: wrap; }}
+.buttons label {{ position: relative; flex: 1 1 auto; margin: 0 -1px -1px 0; cursor: pointer; }}
+.buttons input {{ position: absolute; inset: 0; width: 100%; height: 100%; margin: 0; opacity: 0;
+  pointer-events: none; }}
+.buttons span {{ display: block; box-sizing: border-box; min-height: 38px; padding: 8px 12px; text-align: center;
+  border: 1px solid {muted}; background: {surface}; font-size: 14px; }}
+.buttons label:first-child span {{ border-radius: 6px 0 0 6px; }}
+.buttons label:last-child span {{ border-radius: 0 6px 6px 0; }}
+.buttons input:checked + span {{ background: {primary}; border-color: {primary}; color: {_CSS["on_primary"]}; }}
+.buttons input:disabled + span {{ opacity: 0.6; }}
+.buttons label:hover input:enabled:not(:checked) + span,
+select:hover:enabled, summary:hover {{ border-color: {primary}; }}
+:focus-visible, .buttons input:focus-visible + span {{ outline: 3px solid {primary}; outline-offset: 2px; }}
+@media (forced-colors: active) {{ .buttons input:checked + span {{ outline: 3px solid Highlight; }} }}
+"""
+
+
+def menu_css() -> str:
+    """Rules of the list of pages."""
+    return f"""
+:host {{ font-family: {FONT}; color: {_CSS["ink"]}; font-size: 14px; }}
+ul {{ list-style: none; margin: 0; padding: 0; }}
+a {{ display: flex; align-items: center; gap: 10px; padding: 7px {SPACE["m"]}px 7px 12px; color: inherit;
+  text-decoration: none; border-left: 4px solid transparent; }}
+a:hover {{ background: {_CSS["ground"]}; }}
+a[aria-current] {{ font-weight: 600; border-color: {_CSS["primary"]}; background: {_CSS["ground"]}; }}
+a:focus-visible {{ outline: 3px solid {_CSS["primary"]}; outline-offset: -3px; }}
+svg {{ width: 22px; height: 22px; flex: none; fill: none; stroke: currentColor; stroke-width: 1.7;
+  stroke-linecap: round; stroke-linejoin: round; }}
 """

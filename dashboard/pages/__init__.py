@@ -81,25 +81,37 @@ from typing import Any
 
 @dataclass(frozen=True)
 class Entry:
-    """One line of the menu: key (in the address), label, Material icon, module."""
+    """One line of the menu: key (in the address), label, its sign as an SVG path in 24 by 24, module."""
 
     key: str
     label: str
-    icon: str
+    sign: str
     module: str
 
 
 #: The pages in the order of the menu. A module that is not there yet is left out.
 PAGES: tuple[Entry, ...] = (
-    Entry("records", "Records", "table_view", "dashboard.pages.records"),
-    Entry("overlay", "Overlay", "stacked_line_chart", "dashboard.pages.overlay"),
-    Entry("shift", "Shift", "compare_arrows", "dashboard.pages.shift"),
-    Entry("howmany", "How many", "straighten", "dashboard.pages.howmany"),
-    Entry("scatter", "Scatter", "scatter_plot", "dashboard.pages.scatter"),
-    Entry("decision", "Decision", "rule", "dashboard.pages.decision"),
-    Entry("precision", "Precision", "groups", "dashboard.pages.precision"),
-    Entry("committee", "Method study", "balance", "dashboard.pages.committee"),
-    Entry("classroom", "Classroom", "school", "dashboard.pages.classroom"),
+    Entry("records", "Records", "M4 5h16v14H4zM4 10h16M4 14.5h16M10 10v9", "dashboard.pages.records"),
+    Entry("overlay", "Overlay", "M2 19c4 0 4-12 7-12s3 12 7 12M8 19c4 0 4-9 7-9s3 9 7 9", "dashboard.pages.overlay"),
+    Entry("shift", "Shift", "M5 4v16M19 4v16M8.5 12h7M13 9l3 3-3 3", "dashboard.pages.shift"),
+    Entry("howmany", "How many", "M5 5v14M9 5v14M13 5v14M17 5v14M2.5 16.5 20 7.5", "dashboard.pages.howmany"),
+    Entry(
+        "scatter",
+        "Scatter",
+        "M3 20h18M6 15v.01M9 11v.01M12 15v.01M12 8v.01M15 12v.01M18 15v.01",
+        "dashboard.pages.scatter",
+    ),
+    Entry("decision", "Decision", "M3 20h18M5 9l5 5L20 4", "dashboard.pages.decision"),
+    Entry(
+        "precision",
+        "Precision",
+        "M12 5a7 7 0 1 0 .01 0M12 2v6M12 16v6M2 12h6M16 12h6",
+        "dashboard.pages.precision",
+    ),
+    Entry(
+        "committee", "Method study", "M4 4h6v6H4zM14 4h6v6h-6zM4 14h6v6H4zM14 17h6m-3-3v6", "dashboard.pages.committee"
+    ),
+    Entry("classroom", "Classroom", "M3 4h18v11H3zM12 15v3M8 21l4-3 4 3M7 11l3-3 3 2 4-4", "dashboard.pages.classroom"),
 )
 
 

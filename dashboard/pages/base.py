@@ -16,6 +16,7 @@ import param
 from dashboard import parts, theme
 from dashboard.address import read
 from dashboard.cache import remember
+from dashboard.controls import Choice
 from dashboard.plots.figure import Figure
 from dashboard.study import Study
 from dashboard.tables import Table
@@ -132,11 +133,11 @@ class StudyPage(pn.viewable.Viewer):
 
     def choice(self, name: str, label: str, options: Mapping[str, str] | None = None, text: str = "") -> Any:
         """A row of buttons for a Selector parameter with few choices, explained."""
-        return self._options(pmui.RadioButtonGroup, name, label, options, text, wide=True)
+        return self._options(name, label, options, text, look="buttons")
 
     def select(self, name: str, label: str, options: Mapping[str, str] | None = None, text: str = "") -> Any:
         """A drop-down for a Selector parameter, explained."""
-        return self._options(pmui.Select, name, label, options, text)
+        return self._options(name, label, options, text)
 
     def number(self, name: str, label: str, text: str = "", step: float | None = None) -> Any:
         """A field for a Number or Integer parameter, explained."""
@@ -153,22 +154,14 @@ class StudyPage(pn.viewable.Viewer):
         widget = pmui.Switch.from_param(parameter, label=label, description="")
         return parts.explained(widget, text or parameter.doc or "")
 
-    def _options(
-        self, kind: Any, name: str, label: str, options: Mapping[str, str] | None, text: str, wide: bool = False
-    ) -> Any:
+    def _options(self, name: str, label: str, options: Mapping[str, str] | None, text: str, look: str = "list") -> Any:
         parameter = self.param[name]
         shown = {options.get(o, o): o for o in parameter.objects} if options else {str(o): o for o in parameter.objects}
-        widget = kind.from_param(parameter, label=label, options=shown, size="small", description="")
-        column = parts.explained(widget, text or parameter.doc or "")
-        if wide:  # a row of buttons breaks into lines where the page is narrow
-            widget.sx = {
-                "maxWidth": "100%",
-                "flexWrap": "wrap",
-                "& .MuiToggleButtonGroup-root": {"flexWrap": "wrap", "width": "100%"},
-                "& .MuiToggleButton-root": {"width": "auto", "flex": "1 0 auto"},
-            }
-            column.param.update(width=None, max_width=max(240, 112 * len(shown)), sizing_mode="stretch_width")
-        return column
+        control = Choice(label, shown, value=getattr(self, name), look=look)
+        control.link(self, value=name, bidirectional=True)
+        # A row of buttons breaks into lines where the page is narrow.
+        width = max(240, 112 * len(shown)) if look == "buttons" else 240
+        return parts.explained(control, text or parameter.doc or "", width)
 
     # ------------------------------------------------------------- the frame's own
 

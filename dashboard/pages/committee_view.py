@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
-import panel_material_ui as pmui
 
 from dashboard import parts, theme
+from dashboard.controls import Choice
 from dashboard.levels import texts
 from dashboard.pages.base import Figure
 from dashboard.study import Selection
@@ -56,7 +56,7 @@ class View:
 
     def chooser(self, name: str, label: str, text: str, width: int = 300) -> Any:
         """A drop-down for a text parameter of the page whose options come with the result (:meth:`offer`)."""
-        select = pmui.Select(label=label, size="small", options=[])
+        select = Choice(label)
         select.param.watch(lambda event: self._chosen(name, event.new), "value")
         setattr(self, f"_{name}_select", select)
         return parts.explained(select, text, width=width)

@@ -14,6 +14,7 @@ import param
 
 from dashboard import parts, words
 from dashboard.cache import known
+from dashboard.controls import Choice
 from dashboard.jobs import Progress, Runner
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.decision_words import CHECK, COLUMNS, HELP, RULES, TYPED
@@ -66,7 +67,7 @@ class Page(StudyPage):
     # ------------------------------------------------------------- controls
 
     def controls(self) -> Sequence[Any]:
-        self._limits = pmui.Select(label="Limit", size="small")
+        self._limits = Choice("Limit")
         self._limits.param.watch(lambda e: self._picked("limit", e.new), "value")
         text = pmui.TextInput.from_param(self.param["method"], label="Written for method", size="small")
         self._own = [
@@ -253,7 +254,7 @@ class Page(StudyPage):
     # ------------------------------------------------------------- the budget, below the tables
 
     def extras(self) -> Sequence[Any]:
-        self._cases = pmui.Select(label="Oil and condition", size="small", options=[])
+        self._cases = Choice("Oil and condition")
         self._cases.param.watch(lambda e: self._picked("case", e.new), "value")
         self._said = parts.Text("p", "", "", live=True)
         self._notes = parts.raw("", visible=False)

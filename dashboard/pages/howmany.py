@@ -8,11 +8,11 @@ from typing import Any
 
 import pandas as pd
 import panel as pn
-import panel_material_ui as pmui
 import param
 
 from dashboard import parts, words
 from dashboard.cache import known, remember
+from dashboard.controls import Choice
 from dashboard.jobs import Progress, Runner
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.howmany_words import COLUMNS, FAMILIES, GOALS, HELP, INTERVALS, RULES
@@ -113,7 +113,7 @@ class Page(StudyPage):
             "Withstood readings make it slow: up to half a minute.",
         )  # fmt: skip
         self._reading = parts.explained(parts.column(self._reader), width=280)
-        self._protocols = pmui.Select(label="Bench times by", size="small")
+        self._protocols = Choice("Bench times by")
         self._protocols.param.watch(lambda e: self._picked("protocol", e.new), "value")
         self._settle()
         self.param.watch(self._settle, ["goal", "source", "protocol"])
@@ -351,7 +351,7 @@ class Page(StudyPage):
             return None, str(error)
 
     def extras(self) -> Sequence[Any]:
-        self._series = pmui.Select(label="Oil and condition", size="small", options=[])
+        self._series = Choice("Oil and condition")
         self._series.param.watch(lambda e: self._picked("series", e.new), "value")
         self._step_said = parts.Text("p", "", "", live=True)
         self._step_notes = parts.raw("", visible=False)

@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import panel_material_ui as pmui
 import param
 
 from dashboard import parts, theme, words
+from dashboard.controls import Several
 from dashboard.levels import level_text
 from dashboard.pages.base import Empty, Figure, StudyPage
 from methods.result import Caution
@@ -81,7 +81,7 @@ class Page(StudyPage):
     family = param.Selector(default="weibull", objects=list(FAMILIES), doc="The curve that is fitted to each level.")
 
     def controls(self) -> Sequence[Any]:
-        self._split = pmui.MultiChoice(label="Split further by", placeholder="nothing", max_items=2)
+        self._split = Several("Split further by", most=2)
         self._split.param.watch(self._split_chosen, "value")
         self.study.param.watch(self._settle, ["by", "split", "files"])
         self._settle()

@@ -12,6 +12,7 @@ import panel_material_ui as pmui
 import param
 
 from dashboard import parts, words
+from dashboard.controls import Choice
 from dashboard.levels import texts
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.precision_cells import Band, CellExclusions, band_of
@@ -52,7 +53,7 @@ class Page(StudyPage):
     # ------------------------------------------------------------- controls
 
     def controls(self) -> Sequence[Any]:
-        self._level = pmui.Select(label="Levels are", size="small")
+        self._level = Choice("Levels are")
         self._level.param.watch(self._chosen, "value")
         self.study.param.watch(self._settle, ["files"])
         self.param.watch(self._settle, ["level"])

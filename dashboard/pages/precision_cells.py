@@ -11,6 +11,7 @@ import panel as pn
 import panel_material_ui as pmui
 
 from dashboard import parts, words
+from dashboard.controls import Choice
 from dashboard.study import Exclusion
 from methods.errors import InputError
 
@@ -22,7 +23,7 @@ class CellExclusions(pn.viewable.Viewer):
         super().__init__()
         self._leave, self._back = leave, back
         self._where: Mapping[str, Mapping[str, str]] = {}
-        self._cell = pmui.Select(label="Cell", size="small", options=[])
+        self._cell = Choice("Cell")
         self._reason = pmui.TextInput(label="Reason", size="small")
         self._press = pmui.Button(label="Leave out", icon="remove_circle_outline", variant="outlined", size="small")
         self._press.on_click(self._pressed)

@@ -10,6 +10,7 @@ import param
 
 from dashboard import parts, words
 from dashboard.cache import remember
+from dashboard.controls import Choice, Several
 from dashboard.levels import level_text
 from dashboard.study import Study, filling_key
 from methods.errors import InputError
@@ -41,17 +42,14 @@ class Filters(pn.viewable.Viewer):
         self._choices = {}
         for column in study.factors:
             levels = list(study.levels(column))
-            choice = pmui.MultiChoice(
-                label=words.heading(column), options=levels, value=list(study.filters.get(column, [])),
-                placeholder="all", sizing_mode="stretch_width", margin=0,
-            )  # fmt: skip
+            kept = list(study.filters.get(column, []))
+            choice = Several(words.heading(column), levels, value=kept, none="all", max_width=250)
             choice.param.watch(lambda event, column=column: self._set(column, event.new), "value")
             self._choices[column] = choice
         clear = pmui.Button(label="Keep all again", icon="filter_alt_off", variant="text", size="small")
         clear.on_click(lambda _: setattr(study, "filters", {}))
-        boxes = [parts.column(c, width=250) for c in self._choices.values()]
         line = "Only the chosen levels stay; an empty choice keeps all. Every page follows."
-        self._view.objects = [parts.hint(line), parts.wrap(*boxes, gap=16), clear]
+        self._view.objects = [parts.hint(line), parts.wrap(*self._choices.values(), gap=16), clear]
 
     def _set(self, column: str, levels: list[str]) -> None:
         if self._busy:
@@ -77,7 +75,7 @@ class Exclude(pn.viewable.Viewer):
         super().__init__(study=study, **params)
         self._rows: dict[str, Any] = {}
         self._filling = pmui.Select(label="Filling", size="small", searchable=True)
-        self._reading = pmui.Select(label="Breakdown", size="small")
+        self._reading = Choice("Breakdown")
         self._reason = pmui.TextInput(label="Reason", placeholder="stirrer stopped", size="small")
         self._button = pmui.Button(label="Leave out", icon="remove_circle_outline", variant="contained")
         self._button.on_click(self._leave_out)

@@ -10,6 +10,7 @@ import panel_material_ui as pmui
 import param
 
 from dashboard import demo, parts, studyfile, words
+from dashboard.controls import Choice
 from dashboard.study import Opened, Study
 from dashboard.tables import Table
 from methods.errors import InputError
@@ -34,7 +35,7 @@ class Opener(pn.viewable.Viewer):
         self._word = parts.Text("p", "", "hint", live=True)
         self._add = pmui.Checkbox(label="Add to the files that are open", value=False)
         names = {"–": "", **{demo.SETS[n][1]: n for n in demo.names()}}
-        self._demo = pmui.Select(label="Demo set", options=names, value=study.dataset, size="small")
+        self._demo = Choice("Demo set", options=names, value=study.dataset)
         self._saved = pmui.FileInput(label="Open study", accept=".json", variant="outlined")
         self._save = parts.saver(
             "Save study", "study.json", lambda: studyfile.save(study).encode(), icon="save", variant="outlined"
@@ -168,9 +169,9 @@ class FileCard(pn.viewable.Viewer):
         """One control for each thing that is guessed; together they read the file again."""
         given = self._file.options
         marks = {_AS_GUESSED: "", "point: 48.5": ".", "comma: 48,5": ","}
-        self._decimal = pmui.Select(label="Decimal mark", options=marks, value=given.get("decimal", ""), size="small")
+        self._decimal = Choice("Decimal mark", options=marks, value=given.get("decimal", ""))
         units = {_AS_GUESSED: "", **{u: u for u in _UNITS}}
-        self._unit = pmui.Select(label="Unit of the voltages", options=units, value=given.get("unit", ""), size="small")
+        self._unit = Choice("Unit of the voltages", options=units, value=given.get("unit", ""))
         ceiling = given.get("ceiling_kv")
         self._ceiling = pmui.TextInput(
             label="Ceiling (kV)", placeholder=_AS_GUESSED, size="small",
@@ -178,7 +179,7 @@ class FileCard(pn.viewable.Viewer):
         )  # fmt: skip
         orders = {_AS_GUESSED: "", "day first": "day", "month first": "month"}
         first = {None: "", True: "day", False: "month"}[given.get("day_first")]
-        self._dates = pmui.Select(label="Dates such as 03/04/2025", options=orders, value=first, size="small")
+        self._dates = Choice("Dates such as 03/04/2025", options=orders, value=first)
         self._value = pmui.TextInput(
             label="Voltage column",
             placeholder=_AS_GUESSED,

@@ -6,10 +6,10 @@ from collections.abc import Hashable
 from typing import Any
 
 import panel as pn
-import panel_material_ui as pmui
 import param
 
 from dashboard import parts
+from dashboard.controls import Choice
 from dashboard.jobs import Progress, Runner
 from dashboard.study import Study
 
@@ -31,7 +31,7 @@ class StudyReport(pn.viewable.Viewer):
 
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **params)
-        self._kind = pmui.Select(label="Kind of file", options=_KINDS, value=".html", size="small")
+        self._kind = Choice("Kind of file", options=_KINDS, value=".html")
         self._made_bytes = b""
         self._file = parts.saver(
             "Save the report", "gapshift_report.html", lambda: self._made_bytes, variant="outlined", visible=False,

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
-import panel_material_ui as pmui
 import param
 
 from dashboard import parts, theme, words
+from dashboard.controls import Choice
 from dashboard.levels import texts
 from dashboard.pages import scatter_words as said
 from dashboard.pages.base import Figure, StudyPage
@@ -56,7 +56,7 @@ class Page(StudyPage):
     # ------------------------------------------------------------- controls
 
     def controls(self) -> Sequence[Any]:
-        self._choose = pmui.Select(label="Look at", size="small")
+        self._choose = Choice("Look at")
         self._choose.param.watch(self._chosen, "value")
         self.study.param.watch(self._settle, ["by", "fingerprint", "reference"])
         self.param.watch(self._settle, ["level"])

@@ -9,11 +9,11 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import panel_material_ui as pmui
 import param
 
 from dashboard import parts, words
 from dashboard.cache import known
+from dashboard.controls import Several
 from dashboard.jobs import Progress, Runner
 from dashboard.levels import level_text
 from dashboard.pages.base import Empty, Figure, StudyPage
@@ -56,8 +56,8 @@ class Page(StudyPage):
 
     def controls(self) -> Sequence[Any]:
         self._many = {
-            "within": pmui.MultiChoice(label="Hold equal", placeholder="the oil only"),
-            "factors": pmui.MultiChoice(label="Take out the effect of", placeholder="the oil only"),
+            "within": Several("Hold equal", none="the oil only"),
+            "factors": Several("Take out the effect of", none="the oil only"),
         }
         for name, widget in self._many.items():
             widget.param.watch(lambda event, name=name: self._chosen(name, event.new), "value")

@@ -115,7 +115,7 @@ class Visitor:
         self.server, self.name = server, name
         self.context = browser.new_context(viewport={"width": width, "height": height}, accept_downloads=True)
         self.tab = self.context.new_page()
-        self.tab.set_default_timeout(120_000)
+        self.tab.set_default_timeout(20_000)
         self.wrong: list[str] = []
         self.tab.on("console", self._console)
         self.tab.on("pageerror", lambda error: self.wrong.append(f"page error: {error}"))
@@ -160,9 +160,16 @@ class Visitor:
     def choose(self, label: str, option: str) -> None:
         """Choose an option of a drop-down."""
         self.idle()
-        self.tab.get_by_role("combobox", name=label).first.click()
-        self.tab.get_by_role("option", name=option, exact=True).click()
-        self.tab.get_by_role("listbox").wait_for(state="detached")
+        self.tab.get_by_role("combobox", name=label).first.select_option(label=option)
+
+    def press(self, option: str) -> None:
+        """Press one of several buttons of which one is down."""
+        self.tab.locator(".buttons label").get_by_text(option, exact=True).click()
+
+    def chosen(self, label: str, option: str) -> None:
+        """Wait until a drop-down shows this option."""
+        box = self.tab.get_by_role("combobox", name=label).first
+        box.locator("option:checked").filter(has_text=re.compile(f"^{re.escape(option)}$")).wait_for(state="attached")
 
     def picture(self, what: str = "") -> Path:
         """Keep a screenshot."""

@@ -71,7 +71,7 @@ def test_a_page_in_both_themes_narrow_and_on_paper(walker: Visitor, key: str, la
     walker.menu(label)
     assert tab.locator("h1").count() == 1
     assert tab.locator("main").count() == 1
-    assert label in tab.locator("nav:not(.MuiPagination-root) [aria-current=page]").inner_text()
+    assert label in tab.locator("nav [aria-current=page]").inner_text()
     plots, words = tab.locator(".bk-Canvas").count(), tab.get_by_role("img").count()
     assert words >= min(plots, 1), "a plot without its text alternative"
     for dark in (False, True):
@@ -127,9 +127,11 @@ _FOCUSED = """() => {
   let at = document.activeElement
   while (at?.shadowRoot?.activeElement) { at = at.shadowRoot.activeElement }
   const labelled = at.getAttribute("aria-labelledby")?.split(" ").map((id) => at.getRootNode().getElementById(id))
-  const name = at.getAttribute("aria-label") ?? labelled?.map((e) => e?.textContent ?? "").join(" ")
+  const words = (elements) => elements?.length && [...elements].map((e) => e?.textContent ?? "").join(" ")
+  const name = at.getAttribute("aria-label") ?? (words(labelled) || words(at.labels))
+  const ringed = at.matches(".buttons input") ? at.nextSibling : at
   return {role: at.getAttribute("role") ?? at.tagName, name: name || at.innerText || "",
-          ring: getComputedStyle(at).outlineStyle}
+          ring: getComputedStyle(ringed).outlineStyle}
 }"""
 
 
@@ -155,18 +157,12 @@ def test_a_study_by_keyboard_alone(visitor: Visitor) -> None:
     tab.locator("h1").filter(has_text="Overlay").wait_for()
     visitor.idle()
     tab_to(tab, "Confidence")
-    tab.keyboard.press("Enter")
-    focus_is(tab, role="option")
     tab.keyboard.press("End")
-    focus_is(tab, role="option", name="99 %")
-    tab.keyboard.press("Enter")
     tab.wait_for_url("**conf=0.99*")
-    tab.get_by_role("listbox").wait_for(state="detached")
     visitor.idle()
     tab_to(tab, "Steps")
     tab.keyboard.press("ArrowRight")
     focus_is(tab, name="Density")
-    tab.keyboard.press("Enter")
     tab.wait_for_url("**overlay.view=density*")
     visitor.idle()
     assert "kV" in visitor.answer()
@@ -199,4 +195,4 @@ def test_at_twice_the_size_nothing_is_cut(visitor: Visitor) -> None:
     tab.set_viewport_size({"width": 720, "height": 450})
     visitor.idle()
     assert tab.locator("main").evaluate("e => e.scrollWidth <= e.clientWidth")
-    assert tab.get_by_role("button", name="Density", exact=True).is_visible()
+    assert tab.get_by_text("Density", exact=True).is_visible()

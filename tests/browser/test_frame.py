@@ -31,13 +31,13 @@ def test_a_newcomer_sees_the_demo_and_goes_to_the_overlay(visitor: Any) -> None:
 
 def test_the_address_restores_the_view_and_back_goes_back(visitor: Any) -> None:
     tab = visitor.open("?page=overlay&by=gap_mm&conf=0.9&overlay.view=box")
-    assert "Gap" in tab.get_by_role("combobox", name="Compare by").inner_text()
-    assert "90" in tab.get_by_role("combobox", name="Confidence").inner_text()
+    visitor.chosen("Compare by", "Gap (mm)")
+    visitor.chosen("Confidence", "90 %")
     visitor.choose("Confidence", "99 %")
     tab.wait_for_url("**conf=0.99**")
     tab.go_back()
     tab.wait_for_url("**conf=0.9&**")
-    tab.get_by_role("combobox", name="Confidence").filter(has_text="90 %").wait_for()
+    visitor.chosen("Confidence", "90 %")
     tab.go_forward()
     tab.wait_for_url("**conf=0.99**")
 
@@ -48,9 +48,9 @@ def test_an_invalid_address_is_mended(visitor: Any) -> None:
 
 
 def test_views_change_without_a_fault(visitor: Any) -> None:
-    tab = visitor.open("?page=overlay")
+    visitor.open("?page=overlay")
     for view in ("Density", "Normal scale", "Weibull scale", "Boxes", "Steps"):
-        tab.get_by_role("button", name=view, exact=True).click()
+        visitor.press(view)
         visitor.idle()
         visitor.picture(view)
     assert "kV" in visitor.answer()
@@ -99,7 +99,7 @@ def test_a_study_is_saved_and_opens_to_the_same_numbers(visitor: Any, tmp_path: 
     tab.locator("input[type=file]").nth(1).set_input_files(str(study))
     tab.wait_for_url("**by=gap_mm*")
     assert "conf=0.9" in tab.url
-    tab.get_by_role("combobox", name="Confidence").filter(has_text="90 %").wait_for()
+    visitor.chosen("Confidence", "90 %")
     tab.locator(".answer").filter(has_text=before).wait_for()
 
 

@@ -28,12 +28,6 @@ def _type(tab: Any, label: str, text: str) -> None:
     tab.keyboard.press("Tab")
 
 
-def _choose(tab: Any, label: str, option: str) -> None:
-    """Choose from a drop-down. It opens on the press and covers itself: a click that is tried again would miss it."""
-    tab.get_by_role("combobox", name=label).first.click(force=True)
-    tab.get_by_role("option", name=option, exact=True).click()
-
-
 def _wide_page(tab: Any) -> bool:
     """Whether anything makes the document wider than the window."""
     return bool(tab.evaluate("() => document.documentElement.scrollWidth > window.innerWidth + 1"))
@@ -43,7 +37,7 @@ def test_a_shift_is_read_judged_for_agreement_and_saved(visitor: Any, tmp_path: 
     tab = visitor.open("?page=shift&data=programme&only.method=IEC%2060156")
     tab.locator(".answer").filter(has_text="Mushroom reads").wait_for()
     assert "lower than spherical" in visitor.answer()
-    _choose(tab, "Compare by", "Stirring")
+    visitor.choose("Compare by", "Stirring")
     tab.locator(".answer").filter(has_text="continuous").wait_for()
     assert "may be chance" in visitor.answer()
     _type(tab, "Agreement within ± (%)", "8")
@@ -83,7 +77,7 @@ def test_a_plan_follows_what_is_typed(visitor: Any, tmp_path: Path) -> None:
     assert not _wide_page(tab)
     rows = _save_first(tab, tmp_path)
     assert any(r["fillings"] == "5" for r in rows)
-    _choose(tab, "Plan for", "a difference")
+    visitor.choose("Plan for", "a difference")
     tab.locator(".answer").filter(has_text="true difference").wait_for()
 
 

@@ -1,0 +1,100 @@
+// Choices made of the browser's own elements: see controls.py.
+
+let count = 0
+
+function made(tag, properties = {}, ...children) {
+  const element = Object.assign(document.createElement(tag), properties)
+  element.append(...children)
+  return element
+}
+
+// A drop-down: what is chosen is its selected option.
+function drop_down(model, id, tell) {
+  const select = made("select", {id, onchange: () => tell([select.value])})
+  return {
+    element: made("div", {className: "frame"}, select),
+    described: select,
+    fill: () => select.replaceChildren(...model.labels.map((label) => made("option", {value: label}, label))),
+    show: () => {
+      select.selectedIndex = model.labels.indexOf(model.chosen[0])
+      select.disabled = model.disabled
+    },
+  }
+}
+
+// One input with its words for each option, in a row or a list.
+function inputs(model, row, type, id, changed) {
+  return row.replaceChildren(...model.labels.map((label) => {
+    const input = made("input", {type, name: id, value: label})
+    input.onchange = () => changed(input)
+    return made("label", {}, input, made("span", {}, label))
+  }))
+}
+
+// Buttons side by side, one of which is down.
+function buttons(model, id, tell) {
+  const row = made("div", {className: "buttons"})
+  return {
+    element: row,
+    fill: () => inputs(model, row, "radio", id, (input) => tell([input.value])),
+    show: () => {
+      for (const input of row.querySelectorAll("input")) {
+        input.checked = model.chosen.includes(input.value)
+        input.disabled = model.disabled
+      }
+    },
+  }
+}
+
+// Check boxes that come forth when they are asked for; meanwhile one line says which are ticked.
+function several(model, id, tell) {
+  const list = made("div", {className: "list"}), line = made("summary")
+  const fold = made("details", {className: "frame"}, line, list)
+  const changed = (input) => tell(
+    input.checked ? [...model.chosen, input.value] : model.chosen.filter((label) => label !== input.value))
+  // It closes when the reader goes elsewhere.
+  fold.addEventListener("focusout", (event) => { if (!fold.contains(event.relatedTarget)) { fold.open = false } })
+  fold.addEventListener("keydown", (event) => {
+    if (event.key === "Escape" && fold.open) { fold.open = false; line.focus(); event.stopPropagation() }
+  })
+  list.addEventListener("mousedown", (event) => { if (event.target === list) { event.preventDefault() } })
+  line.addEventListener("click", (event) => { if (model.disabled) { event.preventDefault() } })
+  return {
+    element: fold,
+    fill: () => inputs(model, list, "checkbox", id, changed),
+    show: () => {
+      const full = model.most > 0 && model.chosen.length >= model.most
+      line.textContent = model.chosen.join(", ") || model.none
+      line.setAttribute("aria-label", `${model.label}: ${line.textContent}`)
+      line.setAttribute("aria-disabled", String(model.disabled))
+      for (const input of list.querySelectorAll("input")) {
+        input.checked = model.chosen.includes(input.value)
+        input.disabled = model.disabled || (full && !input.checked)
+      }
+    },
+  }
+}
+
+const LOOKS = {list: drop_down, buttons, several}
+
+export function render({model}) {
+  const id = `control-${++count}`, list = model.look === "list"
+  const tell = (labels) => { model.chosen = labels; part.show() }
+  const part = LOOKS[model.look](model, id, tell)
+  const label = list ? made("label", {htmlFor: id}) : made("legend")
+  const hint = made("p", {className: "hint", id: `${id}-hint`})
+  const box = made(list ? "div" : "fieldset", {className: "control"}, label, part.element, hint)
+  const words = () => {
+    label.textContent = model.label
+    hint.textContent = model.hint
+    hint.hidden = !model.hint
+    if (model.hint) { (part.described ?? box).setAttribute("aria-describedby", hint.id) }
+  }
+  const all = () => { part.fill(); part.show() }
+  model.on(["label", "hint"], words)
+  model.on("labels", all)
+  model.on(["chosen", "disabled"], part.show)
+  words()
+  all()
+  return box
+}

@@ -1,0 +1,96 @@
+"""Choices, made of the browser's own drop-downs, radio buttons and check boxes.
+
+A control of the kit takes the browser some 50 ms to make and the server half of that, and its drop-downs need mending
+for the keyboard and for screen readers. The browser's own need neither, carry their explanation, and open as the
+reader's device opens them. Fields for numbers and text, sliders and buttons remain those of the kit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import panel as pn
+import param
+
+from dashboard import plain, theme
+
+
+class _Control(plain.Plain, pn.custom.JSComponent):
+    """What the choices share: labels go to the browser, the values behind them stay here."""
+
+    options = param.ClassSelector(default={}, class_=(dict, list), doc="Label to value, or values that say themselves.")
+    label = param.String(default="", doc="What is chosen.")
+    hint = param.String(default="", doc="One line of explanation under it.")
+    disabled = param.Boolean(default=False)
+    labels = param.List(default=[], item_type=str, doc="The options' labels, for the browser.")
+    chosen = param.List(default=[], item_type=str, doc="The chosen labels; the browser sets them.")
+    look = param.Selector(default="list", objects=["list", "buttons", "several"], doc="What it looks like.")
+    most = param.Integer(default=0, doc="How many may be chosen; 0: any number.")
+    none = param.String(default="", doc="What is said where none is chosen.")
+
+    _rename = {"options": None, "value": None}
+    _esm = (Path(__file__).parent / "controls.js").read_text(encoding="utf-8")
+
+    def __init__(self, label: str, options: Mapping[str, Any] | Sequence[Any] = (), **params: Any) -> None:
+        given = {"sizing_mode": "stretch_width", "margin": 0, "max_width": 240, **params}
+        known: Any = dict(options) if isinstance(options, Mapping) else list(options)
+        super().__init__(label=label, options=known, stylesheets=[theme.control_css()], **given)
+        self._offer()
+        self.param.watch(self._offer, ["options", "value"])
+        self.param.watch(self._taken, "chosen")
+
+    def _values(self) -> dict[str, Any]:
+        return self.options if isinstance(self.options, dict) else {str(o): o for o in self.options}
+
+    def _held(self) -> list[Any]:
+        return [self.value]
+
+    def _hold(self, values: list[Any]) -> None:
+        self.value = values[0] if values else None
+
+    def _offer(self, *_: Any) -> None:
+        """Tell the browser what there is to choose and what is chosen."""
+        values = self._values()
+        found = ((next((la for la, v in values.items() if v == held), None)) for held in self._held())
+        self.param.update(labels=list(values), chosen=[label for label in found if label is not None])
+
+    def _taken(self, event: Any) -> None:
+        """The reader chose; a label that has gone since is nobody's choice any more."""
+        values = self._values()
+        wanted = [values[label] for label in event.new if label in values]
+        if wanted != [held for held in self._held() if held in values.values()]:
+            self._hold(wanted)
+
+
+class Choice(_Control):
+    """One of several: a drop-down, or with ``look="buttons"`` buttons side by side.
+
+    Parameters
+    ----------
+    label : str
+        What is chosen.
+    options : mapping of label to value, or sequence of values
+        What there is to choose. A ``value`` that is not among them is shown as nothing chosen.
+    """
+
+    value = param.Parameter(default=None, doc="The chosen option's value.")
+
+
+class Several(_Control):
+    """Any of several, in the order of choosing: check boxes that come forth when they are asked for.
+
+    Parameters are those of :class:`Choice`; ``most`` limits how many, ``none`` is said where there are none.
+    """
+
+    value = param.List(default=[], doc="The chosen options' values.")
+
+    def __init__(self, label: str, options: Mapping[str, Any] | Sequence[Any] = (), **params: Any) -> None:
+        super().__init__(label, options, **{"look": "several", "none": "nothing", **params})
+
+    def _held(self) -> list[Any]:
+        return list(self.value)
+
+    def _hold(self, values: list[Any]) -> None:
+        self.value = values

@@ -1,0 +1,22 @@
+"""The list of pages beside every page: links of the browser's own, which also open in a tab of their own."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import panel as pn
+import param
+
+from dashboard import plain, theme
+
+
+class Menu(plain.Plain, pn.custom.JSComponent):
+    """Links to the pages, with a drawn sign before each."""
+
+    entries = param.List(default=[], doc="For each page its key, its label and the path of its sign (SVG, 24 × 24).")
+    page = param.String(default="", doc="Key of the page in front; the browser sets it on a click.")
+
+    _esm = (Path(__file__).parent / "menu.js").read_text(encoding="utf-8")
+
+    def __init__(self, **params: object) -> None:
+        super().__init__(stylesheets=[theme.menu_css()], sizing_mode="stretch_width", margin=0, **params)
