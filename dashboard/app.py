@@ -55,25 +55,11 @@ class App(pn.viewable.Viewer):
         super().__init__(study=study or Study(), **params)
         self._pages: dict[str, Any] = {}
         self._bar = AddressBar(visible=False, width=0, height=0, margin=0)
-        self._main = parts.column()
         self._sidebar = Sidebar(self.study)
-        self.page = frame(
-            sidebar=[self._sidebar],
-            main=[
-                parts.column(
-                    self._main,
-                    footer.footer(),
-                    self._bar,
-                    Mends(visible=False, width=0, height=0, margin=0),
-                    gap=40,
-                    styles={
-                        "padding": "clamp(16px, 2.5vw, 32px)",
-                        "max-width": "1240px",
-                        "box-sizing": "border-box",
-                    },
-                )
-            ],  # fmt: skip
-        )
+        styles = {"padding": "clamp(16px, 2.5vw, 32px)", "max-width": "1240px", "box-sizing": "border-box"}
+        mends = Mends(visible=False, width=0, height=0, margin=0)
+        self._main = parts.column(parts.column(), footer.footer(), self._bar, mends, gap=40, styles=styles)
+        self.page = frame(sidebar=[self._sidebar], main=[self._main])
         self._restore(query, first=True)
         self.study.param.watch(self._show, "page")
         self.study.param.watch(
@@ -100,7 +86,7 @@ class App(pn.viewable.Viewer):
             self._pages[key] = page_class(key)(self.study, dark=bool(self.page.dark_theme))
         for other, page in self._pages.items():
             page.shown = other == key
-        self._main.objects = [self._pages[key].__panel__()]
+        self._main[0] = self._pages[key].__panel__()
         self._narrow()
 
     def _narrow(self, *_: Any) -> None:

@@ -38,13 +38,13 @@ class Sidebar(pn.viewable.Viewer):
     def __panel__(self) -> Any:
         return parts.column(
             self._menu,
-            parts.raw("<hr>", margin=(8, 0, 20, 0)),
             parts.column(
                 parts.explained(self._by, "The factor whose levels are set against each other.", width=232),
                 parts.explained(self._reference, "The level that the others are measured from.", width=232),
                 parts.explained(self._confidence, "How often intervals made this way hold the true value.", width=232),
                 self._data, self._filters, margin=(0, 16), gap=16, width=240,
             ),
+            gap=20,
         )  # fmt: skip
 
     def _set(self, name: str, value: Any) -> None:

@@ -64,10 +64,9 @@ class Table(pn.viewable.Viewer):
         self._own, self._digits, self._size = columns or {}, digits, page_size
         self._text = parts.raw("")
         self._pager: _Pager | None = None
-        self._more = parts.column(visible=False)
         self._meaning = parts.raw(self._glossary())
+        self._view = parts.column(self._text, self._meaning, gap=8)
         self._lay()
-        self._view = parts.column(self._text, self._more, self._meaning, gap=8)
 
     def __panel__(self) -> Any:
         return self._view
@@ -80,10 +79,11 @@ class Table(pn.viewable.Viewer):
         if long and self._pager is None:
             save = parts.download(self._name, lambda: self.frame)
             self._pager = _Pager(self._size, save, self._show)
-            self._more.objects = [self._pager.view]
+            self._view.insert(1, self._pager.view)
         if long and self._pager is not None:
             self._pager.offer(self.frame, self._headings())
-        self._more.visible = long
+        if self._pager is not None:
+            self._pager.view.visible = long
         self._show()
 
     def _show(self) -> None:

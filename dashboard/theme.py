@@ -352,7 +352,7 @@ def menu_css() -> str:
     """Rules of the list of pages."""
     return f"""
 :host {{ font-family: {FONT}; color: {_CSS["ink"]}; font-size: 14px; }}
-ul {{ list-style: none; margin: 0; padding: 0; }}
+ul {{ list-style: none; margin: 0; padding: 0 0 {SPACE["s"]}px; border-bottom: 1px solid {_CSS["rule"]}; }}
 a {{ display: flex; align-items: center; gap: 10px; padding: 7px {SPACE["m"]}px 7px 12px; color: inherit;
   text-decoration: none; border-left: 4px solid transparent; }}
 a:hover {{ background: {_CSS["ground"]}; }}

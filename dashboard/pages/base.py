@@ -79,7 +79,7 @@ class StudyPage(pn.viewable.Viewer):
         self._stale = True
         self._answer = parts.Text("p", "", "answer", live=True)
         self._cautions = parts.raw("", visible=False)
-        self._state = parts.column(visible=False)
+        self._state = parts.raw("", visible=False)  # instead of numbers; on the page from when it is first needed
         self._figures = _live(self.figures(), self.dark)
         self._tables = parts.column(gap=16)
         self._shown_tables: dict[str, Table] = {}
@@ -174,8 +174,7 @@ class StudyPage(pn.viewable.Viewer):
         head = parts.raw(f'<h1>{parts.escaped(self.TITLE)}</h1><p class="question">{parts.escaped(self.QUESTION)}</p>')
         end = [self._help()] if self.HELP else []
         return parts.column(
-            head, self._answer, self._cautions, *below, self._state,
-            self._body, *self.extras(), *end, gap=16,
+            head, self._answer, self._cautions, *below, self._body, *self.extras(), *end, gap=16,
         )  # fmt: skip
 
     def _help(self) -> Any:
@@ -271,4 +270,6 @@ class StudyPage(pn.viewable.Viewer):
     def _say(self, what: Any) -> None:
         self._answer.text = ""
         self._cautions.visible = self._body.visible = False
-        self._state.param.update(objects=[what], visible=True)
+        self._state.param.update(object=what.object, visible=True)
+        if self._state not in self._view.objects:
+            self._view.insert(self._view.index(self._body), self._state)

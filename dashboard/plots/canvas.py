@@ -37,12 +37,7 @@ class Live(pn.viewable.Viewer):
         self._drawn: OrderedDict[Hashable, tuple[Patched, Any]] = OrderedDict()
         self._words = parts.raw("")
         self._place = parts.column()
-        self._view = parts.column(
-            parts.heading(figure.title),
-            self._words,
-            self._place,
-            gap=4,
-        )
+        self._view = parts.column(self._words, self._place, gap=4)
 
     def __panel__(self) -> Any:
         return self._view
@@ -52,7 +47,8 @@ class Live(pn.viewable.Viewer):
         self._result = result
         figure, text = self.figure, parts.unbroken(parts.escaped(self.figure.describe(result)))
         # The words stand beside the canvas as an image of their own, so that the plot's tools stay reachable.
-        self._words.object = f'<div role="img" aria-label="{text}"></div><p class="hint caption">{text}</p>'
+        heading = f"<h2>{parts.escaped(figure.title)}</h2>"
+        self._words.object = f'{heading}<div role="img" aria-label="{text}"></div><p class="hint caption">{text}</p>'
         height = _height(figure, result)
         key = (figure.key(result), self.dark, height)
         if _live(figure, result) and self._pipe is not None and key == self._built:

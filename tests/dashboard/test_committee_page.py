@@ -25,7 +25,7 @@ def opened(demo: str, by: str = "", **settings: Any) -> tuple[Study, Any]:
 
 
 def frame(page: Any, name: str) -> Any:
-    assert not page._state.visible, [getattr(o, "object", "") for o in page._state]
+    assert not page._state.visible, page._state.object
     return page._shown_tables[name].frame
 
 
@@ -120,7 +120,7 @@ def test_records_that_cannot_answer_are_met_calmly(question: str) -> None:
     study.open(b"sample,kv\nA,40\nA,41\nA,39\n", "poor.csv")
     page = pages.page_class("committee")(study, question=question)
     page.shown = True
-    assert "failed" not in str([getattr(o, "object", "") for o in page._state])
+    assert "failed" not in page._state.object
     assert page._answer.text or page._state.visible
 
 

@@ -57,7 +57,7 @@ def test_edition_and_own_copy_are_always_named():
 
 def test_another_methods_limit_is_refused_with_the_reason():
     page = _page(_study("ASTM D1816 2 mm"), limit=LIMIT)
-    said = page._state.objects[0].object
+    said = page._state.object
     assert "Not compared" in said and "no standard converts one into the other" in said
     assert not page._body.visible and not page._part.visible
 
@@ -73,7 +73,7 @@ def test_a_typed_limit_belongs_to_a_method():
     page = _page(study, limit="typed", limit_kv=45.0, method="IEC 60156")
     assert page.result().found.limit_kv == 45.0
     page.method = "ASTM D877"
-    assert "There is no verdict." in page._state.objects[0].object
+    assert "There is no verdict." in page._state.object
     page.method = ""
     assert "for which method" in page._cautions.object
 

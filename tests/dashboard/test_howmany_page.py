@@ -61,7 +61,7 @@ def test_every_goal_has_its_plan(goal, expected):
 
 def test_a_plan_that_cannot_be_says_why():
     page = _page(Study(), half_width=1.0, fillings=2)
-    assert "plan more fillings" in page._state.objects[0].object
+    assert "plan more fillings" in page._state.object
 
 
 def test_the_records_are_the_pilot_once_they_were_read(study):

@@ -73,13 +73,13 @@ def test_a_band_upside_down_is_told_and_not_drawn() -> None:
 
 def test_one_laboratory_gets_a_way_on() -> None:
     _, page = opened("bench")
-    assert "No laboratory is named" in page._state[0].object
+    assert "No laboratory is named" in page._state.object
     study = Study()
     study.open(b"laboratory,sample,kv\nA,x,40\nA,x,41\nA,y,42\nA,y,50\n", "one.csv")
     page = pages.page_class("precision")(study)
     page.shown = True
-    assert "Only one laboratory is named: A" in page._state[0].object
-    assert "Round: nine laboratories" in page._state[0].object
+    assert "Only one laboratory is named: A" in page._state.object
+    assert "Round: nine laboratories" in page._state.object
 
 
 def test_laboratories_that_filled_once_are_told_what_to_do() -> None:
@@ -88,6 +88,6 @@ def test_laboratories_that_filled_once_are_told_what_to_do() -> None:
     study.open(f"laboratory,sample,filling,order,kv\n{rows}".encode(), "once.csv")
     page = pages.page_class("precision")(study)
     page.shown = True
-    assert "single breakdowns" in page._state[0].object
+    assert "single breakdowns" in page._state.object
     page.counts = "breakdown"
     assert not page._state.visible and "single breakdowns" in page._answer.text

@@ -76,4 +76,4 @@ def test_next_to_nothing_is_answered_calmly(rows: str) -> None:
     study.open(f"sample,filling,order,kv\n{rows}".encode(), "tiny.csv")
     page = pages.page_class("scatter")(study)
     page.shown = True
-    assert "failed" not in str([getattr(o, "object", "") for o in page._state])
+    assert "failed" not in page._state.object

@@ -96,7 +96,7 @@ def test_one_level_left_says_what_to_do(study):
     page = _page(study)
     study.filters = {"electrode": ["disk"]}
     assert not page._body.visible and page._state.visible
-    assert "Only one level of electrode is left: disk." in page._state.objects[0].object
+    assert "Only one level of electrode is left: disk." in page._state.object
     assert not page._more[0].__panel__().visible
 
 
@@ -104,7 +104,7 @@ def test_no_factor_says_what_to_do():
     made = Study()
     made.open(_csv(levels=("disk",)), "one.csv")
     page = _page(made)
-    assert "no factor with two levels" in page._state.objects[0].object
+    assert "no factor with two levels" in page._state.object
 
 
 def test_the_plot_has_a_row_for_each_level_and_the_reference(study):

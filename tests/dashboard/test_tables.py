@@ -63,7 +63,7 @@ def test_a_cell_that_a_spreadsheet_would_run_is_saved_as_text() -> None:
 def test_long_tables_are_shown_by_pages() -> None:
     table = Table("rows", "Rows", pd.DataFrame({"kv": np.arange(60.0)}), page_size=25)
     pager = table._pager
-    assert pager is not None and table._more.visible and "base64" not in table._text.object
+    assert pager is not None and pager.view.visible and "base64" not in table._text.object
     assert (pager._pages.count, len(cells(table))) == (3, 25)
     pager._pages.value = 2
     assert [c[0] for c in cells(table)] == [f"{v}.0" for v in range(50, 60)]
@@ -71,7 +71,7 @@ def test_long_tables_are_shown_by_pages() -> None:
     table.frame = pd.DataFrame({"kv": np.arange(30.0)})
     assert pager._pages.value == 1 and len(cells(table)) == 5
     table.frame = pd.DataFrame({"kv": np.arange(3.0)})
-    assert not table._more.visible and len(cells(table)) == 3 and "base64" in table._text.object
+    assert not pager.view.visible and len(cells(table)) == 3 and "base64" in table._text.object
 
 
 def test_long_tables_are_shown_in_the_order_asked_for() -> None:
