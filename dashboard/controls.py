@@ -31,7 +31,7 @@ class _Control(plain.Plain, pn.custom.JSComponent):
     none = param.String(default="", doc="What is said where none is chosen.")
 
     _rename = {"options": None, "value": None}
-    _esm = (Path(__file__).parent / "controls.js").read_text(encoding="utf-8")
+    _bundle = Path(__file__).with_suffix(".js")
 
     def __init__(self, label: str, options: Mapping[str, Any] | Sequence[Any] = (), **params: Any) -> None:
         given = {"sizing_mode": "stretch_width", "margin": 0, "max_width": 240, **params}

@@ -8,16 +8,22 @@ import panel_material_ui as pmui
 from bokeh.themes import Theme
 from panel.io.resources import LOCAL_DIST, patch_model_css
 
+from dashboard.addressbar import AddressBar
+from dashboard.controls import Choice
+from dashboard.mends import Mends
+from dashboard.menu import Menu
+
 #: The frame's own document, with a few lines before its scripts. Panel has every script module fetched, rewritten and
 #: wrapped by a shim for browsers that cannot load modules by themselves; every browser of the last years can, and
 #: then keeps what it compiled for the next visit. No component here imports by bare names, so maps have no use.
 _DOCUMENT = """{% extends "base.html" %}
 {% block js_resources %}
-<link rel="modulepreload" href="{{ modules }}">
-<script>
+{% for module in modules %}<link rel="modulepreload" href="{{ module }}">
+{% endfor %}<script>
   const load = Object.assign((url) => import(url), {addImportMap: () => {}})
   Object.defineProperty(window, "importShim", {get: () => load, set: () => {}})
-  document.addEventListener("DOMContentLoaded", () => setTimeout(() => load("{{ modules }}")))
+  const early = {{ modules | tojson }}
+  document.addEventListener("DOMContentLoaded", () => setTimeout(() => early.forEach(load)))
 </script>
 {{ super() }}
 {% endblock %}"""
@@ -50,7 +56,9 @@ class Frame(pmui.Page):
 
     def _populate_template_variables(self, template_variables: dict[str, Any]) -> None:
         super()._populate_template_variables(template_variables)
-        template_variables["modules"] = self._render_esm(compiled=True, server=True)  # asked for before it is needed
+        # Fetched and run while the server is still building the session.
+        parts = (type(self), AddressBar, Mends, Menu, Choice)
+        template_variables["modules"] = [part._render_esm(compiled=True, server=True) for part in parts]
 
     def _update_model(self, events: Any, msg: dict[str, Any], root: Any, model: Any, doc: Any, comm: Any) -> None:
         if set(msg) != {"busy"}:

@@ -41,7 +41,15 @@ function mend_views() {
     })
   }
   let_wait(view_of("panel.models.markup.HTML"), (view) => view.container != null)
+  // A component without children changes nobody's place when its size is measured, yet had all of the page laid out.
+  const component = view_of("panel.models.esm.ReactiveESM")
+  if (component && !Object.hasOwn(component, "_after_resize")) {
+    const after = component._after_resize
+    component._after_resize = function() { if (this.model.children?.length) { after.call(this) } }
+  }
 }
+
+if (window.Bokeh) { mend_views() }  // before the first view, where this is loaded that early
 
 // ---------------------------------------------------------------- names and roles
 

@@ -28,4 +28,4 @@ class Mends(pn.custom.JSComponent):
 
     css = param.String(theme.FOCUS, doc="Rules for every part of the page, also those that style sheets do not reach.")
 
-    _esm = (Path(__file__).parent / "mends.js").read_text(encoding="utf-8")
+    _bundle = Path(__file__).with_suffix(".js")

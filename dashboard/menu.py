@@ -16,7 +16,7 @@ class Menu(plain.Plain, pn.custom.JSComponent):
     entries = param.List(default=[], doc="For each page its key, its label and the path of its sign (SVG, 24 × 24).")
     page = param.String(default="", doc="Key of the page in front; the browser sets it on a click.")
 
-    _esm = (Path(__file__).parent / "menu.js").read_text(encoding="utf-8")
+    _bundle = Path(__file__).with_suffix(".js")
 
     def __init__(self, **params: object) -> None:
         super().__init__(stylesheets=[theme.menu_css()], sizing_mode="stretch_width", margin=0, **params)

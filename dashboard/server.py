@@ -6,6 +6,7 @@ import gc
 import socket
 import sys
 import threading
+import time
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from importlib import import_module
@@ -17,11 +18,12 @@ from methods.errors import InputError
 #: Milliseconds that a session whose connection broke is kept for its browser to come back.
 _KEPT_MS = 60_000
 _CHECK_MS = 15_000
-#: Seconds after which the server gets ready for the pages behind the first.
+#: Seconds without a new session after which the server gets ready for the pages behind the first.
 _WARM_AFTER_S = 4.0
 #: Seconds between the end of a session and the collection of what it held.
 _TIDY_AFTER_S = 3.0
 _tidying: threading.Timer | None = None
+_last_session = 0.0
 
 #: Addresses that only this machine reaches; any other has to be asked for and is cautioned about.
 _OWN_MACHINE = ("127.0.0.1", "localhost", "::1")
@@ -68,9 +70,12 @@ def application(files: Sequence[Path]) -> Callable[[], Any]:
     """What the server calls for every session."""
 
     def session() -> Any:
+        global _last_session
         from dashboard.app import build
 
-        return build(files).page
+        built = build(files).page
+        _last_session = time.monotonic()
+        return built
 
     return session
 
@@ -109,8 +114,9 @@ def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1"
     gc.freeze()
     gc.enable()
     pn.state.on_session_destroyed(_tidy_soon)
-    _warm(0.0, "methods.scatter")
-    _warm(_WARM_AFTER_S, "dashboard.plots.elements", *(entry.module for entry in entries()))
+    import_aside("methods.scatter")
+    pages = [entry.module for entry in entries()]
+    import_aside("dashboard.plots.elements", "scipy.optimize", "scipy.stats", *pages, quiet_s=_WARM_AFTER_S)
     pn.serve(
         {"/": application(files)},
         port=chosen,
@@ -134,8 +140,18 @@ def _tidy_soon(_context: Any) -> None:
         _tidying.start()
 
 
-def _warm(after_s: float, *names: str) -> None:
-    """Import what pages ask for when they are first shown, while their files are sent and the reader reads."""
-    timer = threading.Timer(after_s, lambda: [import_module(name) for name in names])
-    timer.daemon = True
-    timer.start()
+def import_aside(*names: str, quiet_s: float = 0.0) -> None:
+    """Import, beside all else, what pages ask for when they are first shown.
+
+    With ``quiet_s``, each once nobody has opened the dashboard for so many seconds: an import keeps a session that is
+    being built waiting.
+    """
+
+    def work() -> None:
+        begun = time.monotonic()
+        for name in names:
+            while (left := max(begun, _last_session) + quiet_s - time.monotonic()) > 0:
+                time.sleep(left)
+            import_module(name)
+
+    threading.Thread(target=work, name="imports", daemon=True).start()
