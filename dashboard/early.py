@@ -8,7 +8,9 @@ right after; the browser's socket, which comes last, waits for it.
 from __future__ import annotations
 
 import asyncio
+import re
 import time
+from pathlib import Path
 from typing import Any, ClassVar
 
 from bokeh.document import Document
@@ -31,9 +33,9 @@ from panel.io.state import set_curdoc
 _TOKEN = "{session token}"
 #: Scripts that no part of the dashboard uses: a shim for modules, and drawing by WebGL.
 _UNUSED = ("es-module-shims", "bokeh-gl")
-#: How long a browser that comes for the first time may take to ask for its files, how long a pause between two of them
-#: says that it has all, and how long to wait at most.
-_FIRST_S, _PAUSE_S, _PATIENCE_S = 0.25, 0.05, 2.0
+#: How often to look whether a browser that comes for the first time has its files, how long a pause says that it asks
+#: for no more of them (it may have kept some), and how long to wait at most.
+_LOOK_S, _PAUSE_S, _PATIENCE_S = 0.02, 0.3, 2.0
 #: Browsers that are remembered; one that is forgotten waits a quarter of a second once more.
 _MOST_KNOWN = 1000
 
@@ -43,7 +45,8 @@ class EarlyHandler(DocHandler):
 
     _page = ""
     _known: ClassVar[set[tuple[str, str]]] = set()  # browsers that have the files
-    _sent = 0.0  # when the last file was
+    _scripts: ClassVar[frozenset[str]] = frozenset()  # paths of what the page asks for first
+    _sent: ClassVar[dict[str, float]] = {}  # path of a file: when it was sent last
 
     async def get(self, *args: Any, **kwargs: Any) -> None:
         if {"bokeh-session-id", "bokeh-token", "theme"} & set(self.request.arguments):
@@ -52,6 +55,9 @@ class EarlyHandler(DocHandler):
         _set_request_route_context(self, *args, **kwargs)
         if not EarlyHandler._page:
             EarlyHandler._page = self._empty_page()
+            EarlyHandler._scripts = frozenset(
+                Path(s).name for s in re.findall(r'src="([^"?]+\.js)', EarlyHandler._page)
+            )
         app = self.application
         session = generate_session_id(secret_key=app.secret_key, signed=app.sign_sessions)
         token = generate_jwt_token(
@@ -75,9 +81,9 @@ class EarlyHandler(DocHandler):
         _note_files(self.application)
         begun = time.monotonic()
         while (now := time.monotonic()) < begun + _PATIENCE_S:
-            await asyncio.sleep(_PAUSE_S)
-            last = EarlyHandler._sent
-            if last < now and (last > begun or now > begun + _FIRST_S):
+            await asyncio.sleep(_LOOK_S)
+            sent = {name: at for name, at in EarlyHandler._sent.items() if at > begun}
+            if sent.keys() >= EarlyHandler._scripts or now > max(sent.values(), default=begun) + _PAUSE_S:
                 return
 
     def _empty_page(self) -> str:
@@ -99,13 +105,14 @@ class EarlyHandler(DocHandler):
 
 
 def _note_files(application: Any) -> None:
-    """Have the application note when it has sent something, beside logging it."""
+    """Have the application note when it has sent a script, beside logging it."""
     if "log_request" in vars(application):
         return
     log = application.log_request
 
     def noted(handler: Any) -> None:
-        EarlyHandler._sent = time.monotonic()
+        if (path := handler.request.path).endswith(".js"):
+            EarlyHandler._sent[path.rpartition("/")[2]] = time.monotonic()
         log(handler)
 
     application.log_request = noted
