@@ -22,6 +22,9 @@ _CHECK_MS = 15_000
 _WARM_AFTER_S = 4.0
 #: Seconds between the end of a session and the collection of what it held.
 _TIDY_AFTER_S = 3.0
+#: How long a thread that imports or computes may keep the one that answers browsers waiting: of the usual 5 ms each of
+#: the hundreds of writes that a page's files take would cost one.
+_SWITCH_S = 0.0005
 _tidying: threading.Timer | None = None
 _last_session = 0.0
 
@@ -114,7 +117,8 @@ def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1"
     gc.freeze()
     gc.enable()
     pn.state.on_session_destroyed(_tidy_soon)
-    import_aside("methods.scatter")
+    sys.setswitchinterval(_SWITCH_S)
+    import_aside("methods.scatter", "bokeh.plotting", "markdown_it")
     pages = [entry.module for entry in entries()]
     import_aside("dashboard.plots.elements", "scipy.optimize", "scipy.stats", *pages, quiet_s=_WARM_AFTER_S)
     pn.serve(

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
-from bokeh.models import ColumnDataSource, Range1d
+from bokeh.models import AllIndices, CDSView, ColumnDataSource, Range1d, Selection, UnionRenderers
 from bokeh.models.annotations import Legend, LegendItem
 from bokeh.models.glyphs import Line, MultiLine, Patches, Quad, Scatter, Segment
 from bokeh.models.renderers import GlyphRenderer
@@ -69,7 +69,13 @@ class Patched:
             x_axis_type="log" if plot.log_x else "linear", x_axis_label=plot.x_label, y_axis_label=plot.y_label,
             toolbar_location="above", title=plot.title,
         )  # fmt: skip
-        renderers = [made.add_glyph(ColumnDataSource(_columns(la)), _glyph(la)) for la in plot.layers]
+        # Nothing here is selected or filtered: one model that says so serves all layers.
+        shared = {"selected": Selection(), "selection_policy": UnionRenderers()}
+        everything = AllIndices()
+        renderers = [
+            made.add_glyph(ColumnDataSource(_columns(la), **shared), _glyph(la), view=CDSView(filter=everything))
+            for la in plot.layers
+        ]
         for renderer in renderers:
             renderer.nonselection_glyph = renderer.selection_glyph = renderer.muted_glyph = None
         items = [

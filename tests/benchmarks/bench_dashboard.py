@@ -51,7 +51,7 @@ _REPAINT = """([label, value, quiet]) => new Promise((resolve) => {
   const ours = models.find((m) => m.data?.label === label)
   const start = performance.now()
   window.lastDraw = 0
-  if (bare) { bare.active = value } else { ours.data.value = value }
+  if (bare) { bare.active = value } else { ours.data.chosen = [value] }
   const look = () => {
     const now = performance.now(), drawn = window.lastDraw
     if (drawn > start && now - drawn > quiet) { return resolve(drawn - start) }
