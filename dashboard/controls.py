@@ -31,6 +31,7 @@ class _Control(plain.Plain, pn.custom.JSComponent):
     none = param.String(default="", doc="What is said where none is chosen.")
 
     _rename = {"options": None, "value": None}
+    _debounce = 0  # ms: panel waits for more of a stream of changes; a choice is one
     _bundle = Path(__file__).with_suffix(".js")
 
     def __init__(self, label: str, options: Mapping[str, Any] | Sequence[Any] = (), **params: Any) -> None:

@@ -46,6 +46,17 @@ function mend_views() {
   if (component && !Object.hasOwn(component, "_after_resize")) {
     const after = component._after_resize
     component._after_resize = function() { if (this.model.children?.length) { after.call(this) } }
+    // A message of the server may change a dozen parts, each of which had all of the page laid out: once is enough.
+    const lay_out = component.invalidate_layout, due = new WeakSet()
+    component.invalidate_layout = function() {
+      if (this.is_managed) { return lay_out.call(this) }
+      if (due.has(this)) { return }
+      due.add(this)
+      queueMicrotask(() => {
+        due.delete(this)
+        if (!this.is_destroyed) { lay_out.call(this) }
+      })
+    }
   }
 }
 

@@ -16,6 +16,7 @@ class Menu(plain.Plain, pn.custom.JSComponent):
     entries = param.List(default=[], doc="For each page its key, its label and the path of its sign (SVG, 24 × 24).")
     page = param.String(default="", doc="Key of the page in front; the browser sets it on a click.")
 
+    _debounce = 0  # ms: a click is answered at once
     _bundle = Path(__file__).with_suffix(".js")
 
     def __init__(self, **params: object) -> None:
