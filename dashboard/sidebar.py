@@ -33,7 +33,8 @@ class Sidebar(pn.viewable.Viewer):
         self._menu.param.watch(lambda event: self._set("page", event.new), "page")
         for widget, name in ((self._by, "by"), (self._reference, "reference"), (self._confidence, "confidence")):
             widget.param.watch(lambda event, name=name: self._set(name, event.new), "value")
-        study.param.watch(self._settle, ["page", "files", "fingerprint", "by", "reference", "confidence"])
+        shared = ["page", "files", "fingerprint", "by", "reference", "confidence"]
+        study.param.watch(lambda *_: parts.after_plots(self._settle), shared)
 
     def __panel__(self) -> Any:
         return parts.column(
