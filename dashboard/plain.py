@@ -7,9 +7,12 @@ and a page has some forty.
 
 from __future__ import annotations
 
+import html
 from typing import Any
 
 import panel as pn
+import panel.models
+import param
 from bokeh.models import ImportedStyleSheet
 
 
@@ -26,8 +29,29 @@ class Plain:
         return found
 
 
-class Markup(Plain, pn.pane.HTML):
-    """Markup of this program's own."""
+class Markup(Plain, pn.widgets.Widget):
+    """Markup of this program's own.
+
+    Made as a widget: a pane of panel's brings, unseen, a row around it that costs as much again.
+    """
+
+    object = param.String(default="", doc="The markup.")
+
+    _widget_type = panel.models.HTML
+    _rename = {"object": "text", "label": None, "name": None}
+
+    def __init__(self, object: str = "", **params: Any) -> None:
+        super().__init__(object=object, **params)
+
+    @property
+    def _linked_properties(self) -> tuple[str, ...]:
+        return ()  # the browser changes nothing of it
+
+    def _process_param_change(self, params: dict[str, Any]) -> dict[str, Any]:
+        found = super()._process_param_change(params)
+        if "text" in found:
+            found["text"] = html.escape(found["text"])  # it crosses as text, and is markup again in the browser
+        return found
 
 
 class Stack(Plain, pn.Column):

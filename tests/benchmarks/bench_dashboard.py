@@ -33,6 +33,8 @@ LABELS = {"0.8": "80 %", "0.9": "90 %", "0.95": "95 %", "0.99": "99 %"}
 #: Milliseconds without drawing after which a repaint is over.
 QUIET_MS = 400
 LIMIT_S = 240
+#: Seconds after which a server has imported, aside, what its other pages need; controls are measured from then on.
+SETTLED_S = 10
 
 #: Notes when anything was last drawn on any canvas.
 _HOOK = """() => {
@@ -160,8 +162,9 @@ def measure(browser: Any, command: Sequence[str], port: int, query: str, control
         context = browser.new_context(viewport={"width": 1440, "height": 1100})
         tab = context.new_page()
         out["first page, cold (s)"] = complete(tab, url + query)
-        out["first page, warm (s)"] = statistics.median(complete(tab, url + query) for _ in range(3))
+        out["first page, warm (s)"] = statistics.median(complete(tab, url + query) for _ in range(7))
         tab.evaluate(_HOOK)
+        time.sleep(SETTLED_S)
         for name, (label, values) in controls.items():
             repaints(tab, process.pid, label, values, len(values))  # once round, so that everything was made once
             middle, used, drawn = repaints(tab, process.pid, label, values, times)
