@@ -75,15 +75,36 @@ function several(model, id, tell) {
   }
 }
 
-const LOOKS = {list: drop_down, buttons, several}
+// A field for a number, within its bounds; what is none is taken back.
+function number(model, id, tell) {
+  const field = made("input", {id, type: "number", step: model.step ?? "any", inputMode: model.whole ? "numeric" : "decimal"})
+  const show = () => {
+    field.value = model.value ?? ""
+    field.min = model.start ?? ""
+    field.max = model.end ?? ""
+    field.disabled = model.disabled
+  }
+  field.onchange = () => {
+    const typed = field.valueAsNumber
+    if (Number.isNaN(typed)) { return show() }
+    const within = Math.min(Math.max(typed, model.start ?? -Infinity), model.end ?? Infinity)
+    tell(model.whole ? Math.round(within) : within)
+  }
+  // Turning the wheel over a page is no wish for another number.
+  field.addEventListener("wheel", () => field.blur(), {passive: true})
+  return {element: made("div", {}, field), described: field, fill: () => {}, show}
+}
+
+const LOOKS = {list: drop_down, buttons, several, number}
 
 export function render({model}) {
-  const id = `control-${++count}`, list = model.look === "list"
-  const tell = (labels) => { model.chosen = labels; part.show() }
+  const id = `control-${++count}`, single = ["list", "number"].includes(model.look)
+  const told = model.look === "number" ? "value" : "chosen"
+  const tell = (wanted) => { model[told] = wanted; part.show() }
   const part = LOOKS[model.look](model, id, tell)
-  const label = list ? made("label", {htmlFor: id}) : made("legend")
+  const label = single ? made("label", {htmlFor: id}) : made("legend")
   const hint = made("p", {className: "hint", id: `${id}-hint`})
-  const box = made(list ? "div" : "fieldset", {className: "control"}, label, part.element, hint)
+  const box = made(single ? "div" : "fieldset", {className: "control"}, label, part.element, hint)
   const words = () => {
     label.textContent = model.label
     hint.textContent = model.hint
@@ -92,8 +113,8 @@ export function render({model}) {
   }
   const all = () => { part.fill(); part.show() }
   model.on(["label", "hint"], words)
-  model.on("labels", all)
-  model.on(["chosen", "disabled"], part.show)
+  if (told === "chosen") { model.on("labels", all) } else { model.on(["start", "end"], part.show) }
+  model.on([told, "disabled"], part.show)
   words()
   all()
   return box

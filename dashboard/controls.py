@@ -1,8 +1,8 @@
-"""Choices, made of the browser's own drop-downs, radio buttons and check boxes.
+"""Choices and numbers, made of the browser's own drop-downs, radio buttons, check boxes and fields.
 
 A control of the kit takes the browser some 50 ms to make and the server half of that, and its drop-downs need mending
 for the keyboard and for screen readers. The browser's own need neither, carry their explanation, and open as the
-reader's device opens them. Fields for numbers and text, sliders and buttons remain those of the kit.
+reader's device opens them. Fields for text, sliders, switches and buttons remain those of the kit.
 """
 
 from __future__ import annotations
@@ -95,3 +95,23 @@ class Several(_Control):
 
     def _hold(self, values: list[Any]) -> None:
         self.value = values
+
+
+class Amount(plain.Plain, pn.custom.JSComponent):
+    """A field for a number, which the browser keeps between ``start`` and ``end``, and whole where it is ``whole``."""
+
+    value = param.Number(default=None, allow_None=True, doc="The number; the browser sets it when the field is left.")
+    start = param.Number(default=None, allow_None=True, doc="The least there may be.")
+    end = param.Number(default=None, allow_None=True, doc="The most there may be.")
+    step = param.Number(default=None, allow_None=True, doc="What an arrow key adds.")
+    whole = param.Boolean(default=False, doc="Whether it is an integer.")
+    label = param.String(default="", doc="What is entered, with its unit.")
+    hint = param.String(default="", doc="One line of explanation under it.")
+    disabled = param.Boolean(default=False)
+    look = param.Selector(default="number", objects=["number"], doc="What it looks like.")
+
+    _bundle = Path(__file__).with_suffix(".js")
+
+    def __init__(self, label: str, **params: Any) -> None:
+        given = {"sizing_mode": "stretch_width", "margin": 0, "max_width": 240, **params}
+        super().__init__(label=label, stylesheets=[theme.control_css()], **given)

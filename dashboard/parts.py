@@ -19,7 +19,7 @@ import panel_material_ui as pmui
 import param
 
 from dashboard import plain, theme
-from dashboard.controls import Choice, Several
+from dashboard.controls import Amount, Choice, Several
 from methods.result import Caution
 
 TEXT_CSS = [theme.text_css()]
@@ -139,7 +139,7 @@ def _stack(kind: Any, objects: Sequence[Any], gap: int, usual: dict[str, Any], p
 
 def explained(control: Any, text: str = "", width: int = 240) -> Any:
     """A control with its one-line explanation under it."""
-    if isinstance(control, (Choice, Several)):  # they bring a line for it
+    if isinstance(control, (Amount, Choice, Several)):  # they bring a line for it
         control.param.update(hint=text, max_width=width)
         return control
     control.sizing_mode = "stretch_width"

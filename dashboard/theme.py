@@ -316,13 +316,14 @@ def control_css() -> str:
 .frame {{ position: relative; }}
 .frame::after {{ content: ""; position: absolute; right: 14px; top: 13px; width: 7px; height: 7px;
   border: solid {muted}; border-width: 0 2px 2px 0; transform: rotate(45deg); pointer-events: none; }}
-select, summary {{ appearance: none; box-sizing: border-box; width: 100%; height: 38px; padding: 0 32px 0 12px;
-  font: inherit; color: inherit; background: {surface}; border: 1px solid {muted}; border-radius: 6px;
-  white-space: nowrap; overflow: hidden; text-overflow: ellipsis; cursor: pointer; }}
+select, summary, input[type="number"] {{ appearance: none; box-sizing: border-box; width: 100%; height: 38px;
+  padding: 0 32px 0 12px; font: inherit; color: inherit; background: {surface};
+  border: 1px solid {muted}; border-radius: 6px; white-space: nowrap; overflow: hidden; text-overflow: ellipsis; cursor: pointer; }}
 summary {{ display: block; line-height: 36px; }}
+input[type="number"] {{ padding-right: 12px; cursor: text; font-variant-numeric: tabular-nums; }}
 summary::-webkit-details-marker {{ display: none; }}
 option {{ color: {ink}; background: {surface}; }}
-select:disabled, summary[aria-disabled="true"] {{ opacity: 0.6; cursor: default; }}
+select:disabled, input:disabled, summary[aria-disabled="true"] {{ opacity: 0.6; cursor: default; }}
 .list {{ position: absolute; z-index: 20; left: 0; min-width: 100%; box-sizing: border-box; max-height: 300px;
   overflow: auto; margin-top: {SPACE["xs"]}px; padding: {SPACE["xs"]}px 0; background: {surface};
   border: 1px solid {muted}; border-radius: 6px; box-shadow: 0 4px 14px rgb(0 0 0 / 25%); }}
@@ -342,7 +343,7 @@ select:disabled, summary[aria-disabled="true"] {{ opacity: 0.6; cursor: default;
 .buttons input:checked + span {{ background: {primary}; border-color: {primary}; color: {_CSS["on_primary"]}; }}
 .buttons input:disabled + span {{ opacity: 0.6; }}
 .buttons label:hover input:enabled:not(:checked) + span,
-select:hover:enabled, summary:hover {{ border-color: {primary}; }}
+select:hover:enabled, summary:hover, input[type="number"]:hover:enabled {{ border-color: {primary}; }}
 :focus-visible, .buttons input:focus-visible + span {{ outline: 3px solid {primary}; outline-offset: 2px; }}
 @media (forced-colors: active) {{ .buttons input:checked + span {{ outline: 3px solid Highlight; }} }}
 """

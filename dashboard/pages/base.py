@@ -16,7 +16,7 @@ import param
 from dashboard import parts, theme
 from dashboard.address import read
 from dashboard.cache import remember
-from dashboard.controls import Choice
+from dashboard.controls import Amount, Choice
 from dashboard.plots.figure import Figure
 from dashboard.study import Study
 from dashboard.tables import Table
@@ -142,11 +142,16 @@ class StudyPage(pn.viewable.Viewer):
     def number(self, name: str, label: str, text: str = "", step: float | None = None) -> Any:
         """A field for a Number or Integer parameter, explained."""
         parameter = self.param[name]
-        kind = pmui.IntInput if isinstance(parameter, param.Integer) else pmui.FloatInput
         low, high = parameter.bounds or (None, None)
-        extra = {"step": step} if step is not None else {}
-        widget = kind.from_param(parameter, label=label, start=low, end=high, size="small", description="", **extra)
-        return parts.explained(widget, text or parameter.doc or "")
+        whole = isinstance(parameter, param.Integer)
+        field = Amount(label, value=getattr(self, name), start=low, end=high, step=1 if whole else step, whole=whole)
+        field.param.watch(lambda event: self._number_set(name, event.new, whole), "value")
+        self.param.watch(lambda event: setattr(field, "value", event.new), name)
+        return parts.explained(field, text or parameter.doc or "")
+
+    def _number_set(self, name: str, value: float | None, whole: bool) -> None:
+        if value is not None and getattr(self, name) != value:
+            setattr(self, name, int(value) if whole else float(value))
 
     def switch(self, name: str, label: str, text: str = "") -> Any:
         """A switch for a Boolean parameter, explained."""

@@ -82,7 +82,8 @@ class Live(pn.viewable.Viewer):
 
     def _patch(self, drawing: Drawing, key: Hashable, height: int, ticks: Any) -> None:
         """Patch the models that were made for this shape, or make them; those of other shapes wait unseen."""
-        shape = (key, drawing.shape(), height)
+        # Patched to the other theme, a canvas keeps a line of the old ground along its edge.
+        shape = (key, drawing.shape(), height, self.dark)
         if shape in self._drawn:
             self._drawn.move_to_end(shape)
             patched, view = self._drawn[shape]
@@ -110,7 +111,7 @@ class Live(pn.viewable.Viewer):
     @param.depends("dark", watch=True)
     def _repaint(self) -> None:
         if self._result is not None:
-            self.update(self._result)  # another theme is a patch too
+            self.update(self._result)
 
 
 def _grid(panes: Sequence[Any]) -> Any:
