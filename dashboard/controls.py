@@ -61,6 +61,9 @@ class _Control(plain.Plain, pn.custom.JSComponent):
         """The reader chose; a label that has gone since is nobody's choice any more."""
         values = self._values()
         wanted = [values[label] for label in event.new if label in values]
+        if event.new and not wanted:
+            self._offer()
+            return
         if wanted != [held for held in self._held() if held in values.values()]:
             self._hold(wanted)
 

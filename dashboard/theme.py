@@ -318,7 +318,8 @@ def control_css() -> str:
   border: solid {muted}; border-width: 0 2px 2px 0; transform: rotate(45deg); pointer-events: none; }}
 select, summary, input[type="number"] {{ appearance: none; box-sizing: border-box; width: 100%; height: 38px;
   padding: 0 32px 0 12px; font: inherit; color: inherit; background: {surface};
-  border: 1px solid {muted}; border-radius: 6px; white-space: nowrap; overflow: hidden; text-overflow: ellipsis; cursor: pointer; }}
+  border: 1px solid {muted}; border-radius: 6px; white-space: nowrap; overflow: hidden; text-overflow: ellipsis;
+  cursor: pointer; }}
 summary {{ display: block; line-height: 36px; }}
 input[type="number"] {{ padding-right: 12px; cursor: text; font-variant-numeric: tabular-nums; }}
 summary::-webkit-details-marker {{ display: none; }}

@@ -113,3 +113,26 @@ def test_calls_that_name_a_session_go_the_usual_way(patterns: None) -> None:
 def test_only_the_page_is_answered_early(patterns: None) -> None:
     handlers = [handler for _, handler in per_app_patterns]
     assert early.EarlyHandler in handlers and DocHandler not in handlers and len(handlers) == 4
+
+
+def test_a_first_visitor_has_all_scripts_before_the_session_is_built(patterns: None) -> None:
+    """Else they wait for it: the server answers one at a time."""
+    asked: list[str] = []
+    at: list[int] = []
+
+    def make() -> Any:
+        at.append(len(asked))
+        return session()
+
+    def work(url: str) -> Any:
+        early.EarlyHandler._known.clear()
+        page = fetched(url)
+        for script in re.findall(r'src="([^"]+\.js[^"]*)"', page):
+            fetched(url + script.removeprefix("./"))
+            asked.append(script)
+        pull_session(url=url, session_id=get_session_id(token_in(page)))
+        return page
+
+    with serving(make) as server:
+        visit(server, work)
+    assert len(asked) >= 4 and at == [len(asked)]
