@@ -115,7 +115,7 @@ class Visitor:
         self.server, self.name = server, name
         self.context = browser.new_context(viewport={"width": width, "height": height}, accept_downloads=True)
         self.tab = self.context.new_page()
-        self.tab.set_default_timeout(20_000)
+        self.tab.set_default_timeout(60_000)
         self.wrong: list[str] = []
         self.tab.on("console", self._console)
         self.tab.on("pageerror", lambda error: self.wrong.append(f"page error: {error}"))

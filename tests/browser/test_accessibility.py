@@ -71,7 +71,7 @@ def test_a_page_in_both_themes_narrow_and_on_paper(walker: Visitor, key: str, la
     walker.menu(label)
     assert tab.locator("h1").count() == 1
     assert tab.locator("main").count() == 1
-    assert label in tab.locator("nav [aria-current=page]").inner_text()
+    assert label in tab.locator("nav.pages [aria-current=page]").inner_text()
     plots, words = tab.locator(".bk-Canvas").count(), tab.get_by_role("img").count()
     assert words >= min(plots, 1), "a plot without its text alternative"
     for dark in (False, True):
