@@ -2,7 +2,8 @@
 
 Run ``python -m tests.benchmarks.bench_dashboard [--rows 10000 1000000] [--sessions 50]``. Times are those of a headless
 Chromium on this machine while it does whatever else it does: on a busy machine read the ratios, the CPU times and the
-load that is printed, not the milliseconds. All data are invented.
+load that is printed, not the milliseconds. Controls are measured once the server has imported, aside, what its other
+pages need: in the first ten seconds a change may take a tenth of a second longer. All data are invented.
 """
 
 from __future__ import annotations
