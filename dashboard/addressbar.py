@@ -7,8 +7,10 @@ from pathlib import Path
 import panel as pn
 import param
 
+from dashboard import plain
 
-class AddressBar(pn.custom.JSComponent):
+
+class AddressBar(plain.Plain, pn.custom.JSComponent):
     """Invisible. ``search`` is the query of the address; the browser sets it on back and forward.
 
     ``fixed`` counts up when the address is to be corrected in place instead of gaining an entry in the history.
@@ -16,8 +18,5 @@ class AddressBar(pn.custom.JSComponent):
 
     search = param.String("", doc="The query, with its question mark.")
     fixed = param.Integer(0, doc="Count of corrections in place.")
-
-    narrow = param.Boolean(False, doc="Whether the window is too narrow for menu and page side by side.")
-    settled = param.Boolean(False, doc="Whether the menu has been put away where the window is narrow.")
 
     _bundle = Path(__file__).with_suffix(".js")

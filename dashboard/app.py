@@ -10,32 +10,16 @@ from typing import Any
 import panel as pn
 import param
 
-from dashboard import address, demo, footer, parts, theme
+from dashboard import address, demo, footer, parts
 from dashboard.addressbar import AddressBar
 from dashboard.frame import Frame
 from dashboard.mends import Mends
 from dashboard.pages import entries, keys, page_class
-from dashboard.release import release_on_close
 from dashboard.sidebar import Sidebar
 from dashboard.study import Study
 
 #: Sessions that are alive, for the test that closed ones are not.
 alive: weakref.WeakSet[Any] = weakref.WeakSet()
-
-
-def frame(**contents: Any) -> Frame:
-    """The frame of every session, with these contents."""
-    return Frame(
-        title="gapshift",
-        sidebar_width=272,
-        sidebar_resizable=False,
-        busy_indicator="linear",
-        theme_config=theme.components(),
-        sx=theme.frame_rules(),
-        raw_css=[theme.page_css()],
-        meta_description="Compare dielectric-breakdown test methods for insulating oil.",
-        **contents,
-    )
 
 
 class App(pn.viewable.Viewer):
@@ -47,19 +31,21 @@ class App(pn.viewable.Viewer):
         The study to show; a new one otherwise.
     query : str
         The query of the address that was opened.
+    dark : bool
+        Whether to begin in the dark theme.
     """
 
     study: Study = param.ClassSelector(class_=Study, constant=True, doc="The session's state.")
 
-    def __init__(self, study: Study | None = None, query: str = "", **params: Any) -> None:
+    def __init__(self, study: Study | None = None, query: str = "", *, dark: bool = False, **params: Any) -> None:
         super().__init__(study=study or Study(), **params)
         self._pages: dict[str, Any] = {}
         self._bar = AddressBar(visible=False, width=0, height=0, margin=0)
-        self._sidebar = Sidebar(self.study)
         styles = {"padding": "clamp(16px, 2.5vw, 32px)", "max-width": "1240px", "box-sizing": "border-box"}
         mends = Mends(visible=False, width=0, height=0, margin=0)
         self._main = parts.column(parts.column(), footer.footer(), self._bar, mends, gap=40, styles=styles)
-        self.page = frame(sidebar=[self._sidebar], main=[self._main])
+        self._sidebar = Sidebar(self.study)
+        self.page = Frame(side=self._sidebar, main=self._main, dark=dark)
         self._restore(query, first=True)
         self.study.param.watch(self._show, "page")
         self.study.param.watch(
@@ -67,8 +53,7 @@ class App(pn.viewable.Viewer):
             ["page", "dataset", "by", "split", "reference", "confidence", "filters", "inputs"],
         )
         self._bar.param.watch(self._back_or_forward, "search")
-        self._bar.param.watch(self._narrowed, "narrow")
-        self.page.param.watch(self._themed, "dark_theme")
+        self.page.param.watch(self._themed, "dark")
         self._show()
         alive.add(self)
 
@@ -83,27 +68,14 @@ class App(pn.viewable.Viewer):
         fresh = key not in self._pages
         if fresh:
             page_class(key)
-            self._pages[key] = page_class(key)(self.study, dark=bool(self.page.dark_theme))
+            self._pages[key] = page_class(key)(self.study, dark=self.page.dark)
         for other, page in self._pages.items():
             page.shown = other == key
         self._main[0] = self._pages[key].__panel__()
-        self._narrow()
-
-    def _narrow(self, *_: Any) -> None:
-        """On a phone the menu lies over the page: close it until it is asked for."""
-        if self._bar.narrow:
-            self.page.sidebar_open = False
-            self._bar.settled = True
-
-    def _narrowed(self, event: Any) -> None:
-        """The window was made narrow, where the menu would cover the page, or wide again."""
-        self._narrow()
-        if not event.new:
-            self.page.sidebar_open = True
 
     def _themed(self, *_: Any) -> None:
         for page in self._pages.values():
-            page.dark = bool(self.page.dark_theme)
+            page.dark = self.page.dark
 
     # ------------------------------------------------------------- address
 
@@ -134,8 +106,4 @@ def build(files: Sequence[Path] = ()) -> App:
     if not files and demo.names():
         study.open_demo(demo.names()[0], first_look=True)
     query = pn.state.location.search if pn.state.location is not None else ""
-    app = App(study, query or "")
-    if "Mobi" in pn.state.headers.get("User-Agent", ""):
-        app.page.sidebar_open = False
-    release_on_close(app.page)
-    return app
+    return App(study, query or "", dark=(pn.state.cookies or {}).get("gapshift_theme") == "dark")

@@ -1,4 +1,4 @@
-// Choices made of the browser's own elements: see controls.py.
+// Choices, numbers and text, made of the browser's own elements: see controls.py.
 
 let count = 0
 
@@ -75,6 +75,61 @@ function several(model, id, tell) {
   }
 }
 
+// One of many: the field offers those that hold what is typed; what is none of them is taken back.
+function search(model, id, tell) {
+  const list = made("datalist", {id: `${id}-list`}), field = made("input", {id, type: "text", autocomplete: "off"})
+  field.setAttribute("list", list.id)
+  const show = () => { field.value = model.chosen[0] ?? ""; field.disabled = model.disabled }
+  field.onchange = () => { if (model.labels.includes(field.value)) { tell([field.value]) } else { show() } }
+  field.onfocus = () => field.select()
+  return {
+    element: made("div", {}, field, list),
+    described: field,
+    fill: () => list.replaceChildren(...model.labels.map((label) => made("option", {value: label}))),
+    show,
+  }
+}
+
+// A field for text; Enter leaves it, where it has one line.
+function words(model, id, tell) {
+  const field = made(model.lines > 1 ? "textarea" : "input", {id, placeholder: model.example})
+  if (model.lines > 1) { field.rows = model.lines } else { field.type = "text" }
+  field.onchange = () => tell(field.value)
+  return {
+    element: made("div", {}, field),
+    described: field,
+    fill: () => {},
+    show: () => { field.value = model.value; field.disabled = model.disabled },
+  }
+}
+
+// A box to tick, with its words beside it.
+function tick(model, id, tell) {
+  const box = made("input", {id, type: "checkbox"}), text = made("span")
+  box.onchange = () => tell(box.checked)
+  return {
+    element: made("label", {className: "tick"}, box, text),
+    described: box,
+    fill: () => {},
+    show: () => { box.checked = model.value; box.disabled = model.disabled; text.textContent = model.label },
+  }
+}
+
+// A number to slide to, with what it is now.
+function slider(model, id, tell) {
+  const now = made("output", {htmlFor: id})
+  const field = made("input", {id, type: "range", min: model.start, max: model.end, step: model.step ?? "any"})
+  const say = () => { now.textContent = String(Number(field.valueAsNumber.toPrecision(6))) }
+  field.oninput = say
+  field.onchange = () => tell(field.valueAsNumber)
+  return {
+    element: made("div", {className: "slide"}, field, now),
+    described: field,
+    fill: () => {},
+    show: () => { field.value = model.value; field.disabled = model.disabled; say() },
+  }
+}
+
 // A field for a number, within its bounds; what is none is taken back.
 function number(model, id, tell) {
   const field = made("input", {id, type: "number", step: model.step ?? "any", inputMode: model.whole ? "numeric" : "decimal"})
@@ -95,27 +150,33 @@ function number(model, id, tell) {
   return {element: made("div", {}, field), described: field, fill: () => {}, show}
 }
 
-const LOOKS = {list: drop_down, buttons, several, number}
+const LOOKS = {list: drop_down, buttons, several, search, number, slider, words, tick}
 
 export function render({model}) {
-  const id = `control-${++count}`, single = ["list", "number"].includes(model.look)
-  const told = model.look === "number" ? "value" : "chosen"
-  const tell = (wanted) => { model[told] = wanted; part.show() }
+  const id = `control-${++count}`, grouped = ["buttons", "several"].includes(model.look)
+  const told = ["list", "buttons", "several", "search"].includes(model.look) ? "chosen" : "value"
+  const tell = (wanted) => {
+    box.dispatchEvent(new CustomEvent("asked", {bubbles: true, composed: true}))
+    model[told] = wanted
+    part.show()
+  }
   const part = LOOKS[model.look](model, id, tell)
-  const label = single ? made("label", {htmlFor: id}) : made("legend")
+  const label = grouped ? made("legend") : made("label", {htmlFor: id})
   const hint = made("p", {className: "hint", id: `${id}-hint`})
-  const box = made(single ? "div" : "fieldset", {className: "control"}, label, part.element, hint)
+  const box = made(grouped ? "fieldset" : "div", {className: "control"}, part.element, hint)
+  if (model.look !== "tick") { box.prepend(label) }  // a box to tick has its words beside it
   const words = () => {
     label.textContent = model.label
     hint.textContent = model.hint
     hint.hidden = !model.hint
     if (model.hint) { (part.described ?? box).setAttribute("aria-describedby", hint.id) }
+    part.show()
   }
   const all = () => { part.fill(); part.show() }
   model.on(["label", "hint"], words)
-  if (told === "chosen") { model.on("labels", all) } else { model.on(["start", "end"], part.show) }
+  if (told === "chosen") { model.on("labels", all) } else if ("number slider".includes(model.look)) { model.on(["start", "end"], part.show) }
   model.on([told, "disabled"], part.show)
-  words()
   all()
+  words()
   return box
 }

@@ -1,8 +1,8 @@
-"""Choices and numbers, made of the browser's own drop-downs, radio buttons, check boxes and fields.
+"""Choices, numbers and text, made of the browser's own drop-downs, radio buttons, check boxes and fields.
 
-A control of the kit takes the browser some 50 ms to make and the server half of that, and its drop-downs need mending
-for the keyboard and for screen readers. The browser's own need neither, carry their explanation, and open as the
-reader's device opens them. Fields for text, sliders, switches and buttons remain those of the kit.
+They need no mending for the keyboard and for screen readers, carry their explanation, and open as the reader's device
+opens them; and the browser makes one in a fraction of the time that a control of a kit takes. What is pressed is in
+:mod:`dashboard.actions`.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ class _Control(plain.Plain, pn.custom.JSComponent):
     disabled = param.Boolean(default=False)
     labels = param.List(default=[], item_type=str, doc="The options' labels, for the browser.")
     chosen = param.List(default=[], item_type=str, doc="The chosen labels; the browser sets them.")
-    look = param.Selector(default="list", objects=["list", "buttons", "several"], doc="What it looks like.")
+    look = param.Selector(default="list", objects=["list", "buttons", "several", "search"], doc="What it looks like.")
     most = param.Integer(default=0, doc="How many may be chosen; 0: any number.")
     none = param.String(default="", doc="What is said where none is chosen.")
 
@@ -69,7 +69,8 @@ class _Control(plain.Plain, pn.custom.JSComponent):
 
 
 class Choice(_Control):
-    """One of several: a drop-down, or with ``look="buttons"`` buttons side by side.
+    """One of several: a drop-down, with ``look="buttons"`` buttons side by side, with ``look="search"`` a field that
+    offers those of many that hold what is typed.
 
     Parameters
     ----------
@@ -100,21 +101,53 @@ class Several(_Control):
         self.value = values
 
 
-class Amount(plain.Plain, pn.custom.JSComponent):
-    """A field for a number, which the browser keeps between ``start`` and ``end``, and whole where it is ``whole``."""
+class _Field(plain.Plain, pn.custom.JSComponent):
+    """What the fields share: a value that the browser sets when the field is left."""
+
+    label = param.String(default="", doc="What is entered, with its unit.")
+    hint = param.String(default="", doc="One line of explanation under it.")
+    disabled = param.Boolean(default=False)
+    look = param.String(default="", constant=True, doc="Which of them the browser is to make.")
+
+    _debounce = 0  # ms: a button that is pressed next must find what was typed
+    _bundle = Path(__file__).with_suffix(".js")
+
+    def __init__(self, label: str, **params: Any) -> None:
+        given = {"sizing_mode": "stretch_width", "margin": 0, "max_width": 240, **params}
+        super().__init__(label=label, stylesheets=[theme.control_css()], **given)
+
+
+class Amount(_Field):
+    """A field for a number, which the browser keeps between ``start`` and ``end``, and whole where it is ``whole``.
+
+    With ``sliding`` one slides to it; then both ends must be given.
+    """
 
     value = param.Number(default=None, allow_None=True, doc="The number; the browser sets it when the field is left.")
     start = param.Number(default=None, allow_None=True, doc="The least there may be.")
     end = param.Number(default=None, allow_None=True, doc="The most there may be.")
     step = param.Number(default=None, allow_None=True, doc="What an arrow key adds.")
     whole = param.Boolean(default=False, doc="Whether it is an integer.")
-    label = param.String(default="", doc="What is entered, with its unit.")
-    hint = param.String(default="", doc="One line of explanation under it.")
-    disabled = param.Boolean(default=False)
-    look = param.Selector(default="number", objects=["number"], doc="What it looks like.")
 
-    _bundle = Path(__file__).with_suffix(".js")
+    def __init__(self, label: str, *, sliding: bool = False, **params: Any) -> None:
+        super().__init__(label, look="slider" if sliding else "number", **params)
+
+
+class Words(_Field):
+    """A field for text, of several ``lines`` where more than one is asked for."""
+
+    value = param.String(default="", doc="The text; the browser sets it when the field is left.")
+    example = param.String(default="", doc="What stands in the empty field.")
+    lines = param.Integer(default=1, bounds=(1, None), doc="How many lines it is high.")
 
     def __init__(self, label: str, **params: Any) -> None:
-        given = {"sizing_mode": "stretch_width", "margin": 0, "max_width": 240, **params}
-        super().__init__(label=label, stylesheets=[theme.control_css()], **given)
+        super().__init__(label, look="words", **params)
+
+
+class Tick(_Field):
+    """A box to tick: yes or no."""
+
+    value = param.Boolean(default=False, doc="Whether it is ticked; the browser sets it.")
+
+    def __init__(self, label: str, **params: Any) -> None:
+        super().__init__(label, look="tick", **params)

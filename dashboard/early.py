@@ -87,11 +87,11 @@ class EarlyHandler(DocHandler):
                 return
 
     def _empty_page(self) -> str:
-        from dashboard.app import frame
+        from dashboard.frame import Frame
 
         document = Document()
         with set_curdoc(document):
-            frame().server_doc(document)
+            Frame().server_doc(document)
             document._template_variables.update(theme_name="default", dist_url=LOCAL_DIST)
             for root in document.roots:
                 patch_model_css(root, dist_url=LOCAL_DIST)

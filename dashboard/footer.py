@@ -44,5 +44,5 @@ def footer() -> Any:
     return parts.raw(
         f'<footer><p class="hint">{parts.escaped(SHORT)}</p>'
         f'<details class="hint"><summary>All cautions</summary><ul>{items}</ul></details></footer>',
-        styles={"border-top": "1px solid var(--divider-color)", "padding-top": "12px"},
+        styles={"border-top": "1px solid var(--rule)", "padding-top": "12px"},
     )

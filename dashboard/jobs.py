@@ -14,11 +14,11 @@ from collections.abc import Callable, Hashable
 from typing import Any
 
 import panel as pn
-import panel_material_ui as pmui
 import param
 from panel.io.state import set_curdoc
 
 from dashboard import parts
+from dashboard.actions import Press
 from dashboard.cache import known, remember
 from methods.errors import InputError
 
@@ -89,6 +89,7 @@ class Runner(pn.viewable.Viewer):
     """
 
     running = param.Boolean(False, doc="Whether the job runs.")
+    share = param.Number(0.0, bounds=(0, 1), doc="How much of it is done.")
 
     def __init__(
         self,
@@ -101,12 +102,9 @@ class Runner(pn.viewable.Viewer):
         super().__init__(**params)
         self._prepare, self._done = prepare, done
         self._progress = Progress()
-        self._start = pmui.Button(label=label, icon="play_arrow", variant="contained", on_click=self.run)
-        self._cancel = pmui.Button(label="Cancel", icon="close", variant="outlined", visible=False)
-        self._cancel.on_click(lambda _: self.cancel())
-        self._bar = pmui.LinearProgress(
-            label="Progress", value=0, max=100, variant="determinate", visible=False, sizing_mode="stretch_width"
-        )
+        self._start = Press(label, self.run, look="main")
+        self._cancel = Press("Cancel", lambda _: self.cancel(), visible=False)
+        self._bar = parts.raw(_bar(0.0), visible=False)
         self._word = parts.Text("p", "", "hint", live=True)
         self._hint = parts.hint(hint)
 
@@ -156,13 +154,20 @@ class Runner(pn.viewable.Viewer):
         if not self.running or self._progress.cancelled:
             return
         with set_curdoc(document) if document is not None else parts.nothing():
-            share = min(done / total, 1.0) if total else 0.0
-            self._bar.value = int(100 * share)
-            self._word.text = f"{share:.0%} done, {time.monotonic() - begun:.0f} s."
+            self.share = min(done / total, 1.0) if total else 0.0
+            self._word.text = f"{self.share:.0%} done, {time.monotonic() - begun:.0f} s."
+
+    @param.depends("share", watch=True)
+    def _draw(self) -> None:
+        self._bar.object = _bar(self.share)
 
     def _state(self, running: bool, word: str) -> None:
         self.running = running
         self._start.disabled = running
         self._cancel.visible = self._bar.visible = running
-        self._bar.value = 0
+        self.share = 0.0
         self._word.text = word
+
+
+def _bar(share: float) -> str:
+    return f'<progress max="100" value="{100 * share:.0f}" aria-label="Progress"></progress>'

@@ -19,6 +19,9 @@ export function render({model}) {
     link.addEventListener("click", (event) => {
       if (event.ctrlKey || event.metaKey || event.shiftKey || event.altKey) { return }
       event.preventDefault()
+      for (const name of ["asked", "page-chosen"]) {
+        link.dispatchEvent(new CustomEvent(name, {bubbles: true, composed: true}))
+      }
       model.page = key
     })
     item.append(link)

@@ -7,7 +7,6 @@ from typing import Any
 
 import pandas as pd
 import panel as pn
-import panel_material_ui  # noqa: F401  (sets the design)
 
 from dashboard.study import Opened, Study
 from methods.records.table import as_table
@@ -76,4 +75,5 @@ def page(key: str, *sources: Any, **settings: Any) -> Any:
     own = {k: v for k, v in settings.items() if k not in shared}
     shown = cls(study, **own)
     shown.shown = True
+    shown.stand_alone()
     return shown

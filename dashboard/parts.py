@@ -6,7 +6,6 @@ Whatever comes from a file passes through here and is escaped here.
 from __future__ import annotations
 
 import html
-import io
 import re
 from collections.abc import Callable, Sequence
 from contextlib import nullcontext
@@ -15,11 +14,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import panel as pn
-import panel_material_ui as pmui
 import param
 
 from dashboard import plain, theme
-from dashboard.controls import Amount, Choice, Several
+from dashboard.actions import Fold, Save, Upload
+from dashboard.controls import Amount, Choice, Several, Tick, Words
 from methods.result import Caution
 
 TEXT_CSS = [theme.text_css()]
@@ -139,7 +138,7 @@ def _stack(kind: Any, objects: Sequence[Any], gap: int, usual: dict[str, Any], p
 
 def explained(control: Any, text: str = "", width: int = 240) -> Any:
     """A control with its one-line explanation under it."""
-    if isinstance(control, (Amount, Choice, Several)):  # they bring a line for it
+    if isinstance(control, (Amount, Choice, Several, Tick, Upload, Words)):  # they bring a line for it
         control.param.update(hint=text, max_width=width)
         return control
     control.sizing_mode = "stretch_width"
@@ -162,28 +161,31 @@ class Folded(pn.viewable.Viewer):
     def __init__(self, *sections: tuple[str, Callable[[], Any]], level: int = 2, **params: Any) -> None:
         super().__init__()
         self._makers: list[Callable[[], Any] | None] = [make for _, make in sections]
-        self._bodies = [column() for _ in sections]
-        self._view = pmui.Accordion(
-            *zip([title for title, _ in sections], self._bodies, strict=True), active=[],
-            sizing_mode="stretch_width", margin=0, elevation=0, square=True, title_variant=f"h{level}", **params,
-        )  # fmt: skip
-        self._view.param.watch(self._opened, "active")
+        self._bodies = [column(visible=False, styles={"padding": "4px 0 16px"}) for _ in sections]
+        self._heads = [Fold(title, level=level) for title, _ in sections]
+        for index, head in enumerate(self._heads):
+            head.param.watch(lambda event, index=index: self._opened(index, event.new), "open")
+        pairs = zip(self._heads, self._bodies, strict=True)
+        self._view = column(*[part for pair in pairs for part in pair], **params)
 
     def __panel__(self) -> Any:
         return self._view
 
-    def _opened(self, event: Any) -> None:
-        for index in event.new or []:
-            make = self._makers[index]
-            if make is not None:
-                self._bodies[index].objects = [make()]
-                self._makers[index] = None  # only once it is there: what failed is tried again
+    def open(self, index: int = 0) -> None:
+        """Open a section, as a press on its heading does."""
+        self._heads[index].open = True
+
+    def _opened(self, index: int, is_open: bool) -> None:
+        make = self._makers[index]
+        if is_open and make is not None:
+            self._bodies[index].objects = [make()]
+            self._makers[index] = None  # only once it is there: what failed is tried again
+        self._bodies[index].visible = is_open
 
 
 def wrap(*objects: Any, gap: int = theme.SPACE["l"], **params: Any) -> plain.Wrap:
     """Things side by side that move under each other where the page is narrow."""
-    params = {"margin": 0, **params}
-    return plain.Wrap(*objects, gap=f"{gap}px", align_items="start", sizing_mode="stretch_width", **params)
+    return _stack(plain.Wrap, objects, gap, {"sizing_mode": "stretch_width"}, params)
 
 
 def csv_text(frame: pd.DataFrame) -> str:
@@ -198,20 +200,9 @@ def file_name(name: str, ending: str) -> str:
     return re.sub(r"[^A-Za-z0-9_-]+", "_", name).strip("_") + ending
 
 
-def saver(label: str, file: str, give: Callable[[], bytes], icon: str = "download", **params: Any) -> Any:
-    """A button that saves what ``give()`` returns, made when it is pressed."""
-    variant = params.pop("variant", "text")
-    button = pmui.FileDownload(callback=lambda: io.BytesIO(give()), filename=file, label=label, icon=icon, **params)
-    button.variant = variant  # given to the constructor, pmui 0.16 warns of its own deprecated twin
-    return button
-
-
 def download(name: str, frame: Callable[[], pd.DataFrame]) -> Any:
     """A button that gives a table as CSV, in full digits, whatever the screen rounds."""
-    return saver(
-        "Download CSV", file_name(name, ".csv"), lambda: csv_text(frame()).encode("utf-8-sig"),
-        size="small", margin=0, width=170,
-    )  # fmt: skip
+    return Save("Download CSV", file_name(name, ".csv"), lambda: csv_text(frame()).encode("utf-8-sig"))
 
 
 def after_plots(act: Callable[[], None]) -> None:

@@ -62,5 +62,12 @@ class Line(Plain, pn.Row):
     """Things beside each other."""
 
 
-class Wrap(Plain, pn.FlexBox):
+class Wrap(Line):
     """Things beside each other that move under each other where there is no room."""
+
+    def __init__(self, *objects: Any, **params: Any) -> None:
+        super().__init__(*objects, stylesheets=[_WRAP], **params)
+
+
+#: Bokeh has what stands in a row share its width, which leaves nothing to move.
+_WRAP = ":host { flex-flow: row wrap; align-items: flex-start; } :not(style) { flex: 0 1 auto !important; }"

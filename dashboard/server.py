@@ -105,7 +105,7 @@ def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1"
         )
     import panel as pn
 
-    import dashboard.app  # noqa: F401  (the design, before the first session)
+    import dashboard.app  # noqa: F401  (before the first session)
     from dashboard.pages import entries
 
     with suppress(ImportError):  # a saving that leans on panel's inner names: without them pages come a little later

@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import panel as pn
-import panel_material_ui as pmui
 import param
 
 from dashboard import parts, words
+from dashboard.actions import Press
 from dashboard.controls import Choice
 from dashboard.menu import Menu
 from dashboard.pages import entries
@@ -85,12 +85,8 @@ class Sidebar(pn.viewable.Viewer):
         buttons = []
         for column, kept in self._filtered.items():
             shown = words.listed(kept) if len(kept) <= 2 else f"{len(kept)} levels"
-            button = pmui.Button(
-                label=f"Only {words.heading(column).lower()}: {shown}", end_icon="close", variant="outlined",
-                size="small", width=232, margin=0, description="Take this filter away",
-            )  # fmt: skip
-            button.on_click(lambda _, column=column: self._unfilter(column))
-            buttons.append(button)
+            label = f"Only {words.heading(column).lower()}: {shown} ×"
+            buttons.append(Press(label, lambda _, column=column: self._unfilter(column), more="Take this filter away"))
         self._filters.objects = buttons
 
     def _unfilter(self, column: str) -> None:

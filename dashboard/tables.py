@@ -12,10 +12,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import panel as pn
-import panel_material_ui as pmui
 import param
 
 from dashboard import parts, words
+from dashboard.actions import Turn
 from dashboard.controls import Choice
 
 #: Texts longer than this may break into lines, but not into a column of single words.
@@ -161,7 +161,7 @@ class _Pager:
         self._size, self._tell = size, show
         self._busy = False
         self._sorted: tuple[pd.DataFrame, str, Any] | None = None  # of which frame, in which order, the places
-        self._pages = pmui.Pagination(count=1, value=0, margin=0, show_first_button=True, show_last_button=True)
+        self._pages = Turn()
         self._order = Choice("In order of", {"the table": _AS_GIVEN}, value=_AS_GIVEN)
         self._where = parts.raw("")
         for control, name in ((self._pages, "value"), (self._order, "value")):
@@ -181,7 +181,7 @@ class _Pager:
         try:
             kept = self._order.value if self._order.value in options.values() else _AS_GIVEN
             self._order.param.update(options=options, value=kept)
-            self._pages.param.update(count=count, value=min(self._pages.value or 0, count - 1))
+            self._pages.param.update(count=count, value=min(self._pages.value, count - 1))
         finally:
             self._busy = False
 
@@ -195,7 +195,7 @@ class _Pager:
 
     def part(self, frame: pd.DataFrame) -> pd.DataFrame:
         """The rows of the page that is asked for."""
-        order, first = self._order.value, (self._pages.value or 0) * self._size
+        order, first = self._order.value, (self._pages.value) * self._size
         places = self._places(frame, order) if order else np.arange(len(frame))
         last = min(first + self._size, len(frame))
         rows = f"Rows {words.number(first + 1)} to {words.number(last)} of {words.number(len(frame))}."

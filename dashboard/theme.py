@@ -23,6 +23,7 @@ class Palette:
     muted: str  # secondary text, axis labels
     line: str  # axes and rules that carry meaning
     grid: str  # grid lines: decoration, no contrast wanted
+    rule: str  # lines between the rows of a table and the parts of a page: decoration too
     bar: str  # the bar across the top
     on_bar: str
     primary: str  # buttons, links, the focused control
@@ -35,14 +36,14 @@ class Palette:
 
 LIGHT = Palette(
     ground="#F4F5F2", surface="#FFFFFF", ink="#1C2326", muted="#4F5B60", line="#7A868B", grid="#E3E7E8",
-    bar="#16414D", on_bar="#FFFFFF", primary="#1B6478", on_primary="#FFFFFF",
+    rule="#DDE2E3",     bar="#16414D", on_bar="#FFFFFF", primary="#1B6478", on_primary="#FFFFFF",
     good="#1B6E3C", caution="#8A5200", wrong="#B3261E",
     marks=("#7A3E9D", "#B37A00", "#333333", "#C51B7D", "#117733", "#D860F0"),
 )  # fmt: skip
 
 DARK = Palette(
     ground="#14181B", surface="#1B2024", ink="#E8ECEE", muted="#AEB9BE", line="#7F8B91", grid="#2C3439",
-    bar="#0F2F38", on_bar="#F2F7F8", primary="#7CC4D6", on_primary="#0C2026",
+    rule="#38424A",     bar="#0F2F38", on_bar="#F2F7F8", primary="#7CC4D6", on_primary="#0C2026",
     good="#7FD39B", caution="#F0B65A", wrong="#FF9A92",
     marks=("#6FA8FF", "#F0E442", "#D55E00", "#CC79A7", "#B8E986", "#A0A070"),
 )  # fmt: skip
@@ -156,100 +157,105 @@ def _style_legend(legend: Any, colours: Palette) -> None:
     legend.click_policy = "none"
 
 
-def _scheme(colours: Palette) -> dict[str, Any]:
-    return {
-        "palette": {
-            "primary": {"main": colours.primary, "contrastText": colours.on_primary},
-            "secondary": {"main": colours.muted, "contrastText": colours.surface},
-            "success": {"main": colours.good},
-            "warning": {"main": colours.caution},
-            "error": {"main": colours.wrong},
-            "info": {"main": colours.primary},
-            "background": {"default": colours.ground, "paper": colours.surface},
-            "text": {"primary": colours.ink, "secondary": colours.muted},
-            "divider": colours.line if colours is DARK else colours.grid,
-        },
-        "typography": {
-            "fontFamily": FONT,
-            "fontSize": 14,
-            "h1": {"fontSize": TYPE["h1"], "fontWeight": 500},
-            "h2": {"fontSize": TYPE["h2"], "fontWeight": 500},
-            "h3": {"fontSize": TYPE["body"], "fontWeight": 500},
-            "button": {"textTransform": "none"},
-        },
-        "shape": {"borderRadius": 6},
-        "components": {
-            name: {"styleOverrides": {"root": _STILL | (_MENU if name == "MuiDrawer" else {})}}
-            for name in ("MuiButtonBase", "MuiDrawer", "MuiCollapse", "MuiLinearProgress", "MuiTooltip", "MuiSwitch")
-        },
-    }
-
-
-def components() -> dict[str, Any]:
-    """The theme that panel-material-ui's components follow, light and dark."""
-    return {"light": _scheme(LIGHT), "dark": _scheme(DARK)}
-
-
-#: Colours in style sheets, as the custom properties that panel-material-ui keeps in step with the theme.
-_CSS = {
-    "ink": "var(--panel-on-background-color)",
-    "muted": "var(--panel-on-secondary-color)",
-    "primary": "var(--panel-primary-color)",
-    "on_primary": "var(--mui-palette-primary-contrastText, Canvas)",
-    "rule": "var(--divider-color)",
-    "surface": "var(--panel-surface-color)",
-    "ground": "var(--panel-background-color)",
-    "caution": "var(--mui-palette-warning-main)",
-    "wrong": "var(--danger-bg-color)",
-}
+#: Colours in style sheets: custom properties that the page frame sets for each theme. A part that is shown alone, as in
+#: a cell of a notebook, has those of the light one.
+_NAMES = ("ink", "muted", "primary", "on_primary", "rule", "surface", "ground", "caution", "wrong", "bar", "on_bar")
+_CSS = {name: f"var(--{name.replace('_', '-')}, {getattr(LIGHT, name)})" for name in _NAMES}
 
 #: Where the keyboard is.
 FOCUS = f":focus-visible {{ outline: 3px solid {_CSS['primary']}; outline-offset: 2px; }}"
 
-#: The menu that lies over the page; see :func:`page_css` for when it stays away.
-_MENU = {"&.MuiDrawer-modal": {"display": "var(--menu-over-page, flex) !important"}}
 
-_STILL = {
-    "@media (prefers-reduced-motion: reduce)": {
-        "&, & *": {"animation": "none !important", "transition": "none !important"}
-    }
-}
+def _properties(colours: Palette) -> str:
+    return " ".join(f"--{name.replace('_', '-')}: {getattr(colours, name)};" for name in _NAMES)
 
 
-def frame_rules() -> dict[str, Any]:
-    """Rules of the page frame (``sx``): the bar's colour, and what paper shows."""
-    flow = {"height": "auto !important", "overflow": "visible !important", "display": "block !important"}
-    return {
-        "& .header": {"backgroundColor": LIGHT.bar, "color": LIGHT.on_bar, "boxShadow": "none"},
-        ".mui-dark & .header, &.mui-dark .header": {"backgroundColor": DARK.bar},
-        "& .header .title": {"fontSize": "1.35rem", "fontWeight": 500, "letterSpacing": "0.02em"},
-        "@media print": {
-            **flow,
-            "& .header, & nav": {"display": "none !important"},
-            "& .main, & .main-content, & .main > div": {**flow, "margin": "0 !important"},
-        },
-    }
+def palette_css(dark: bool = False) -> str:
+    """The colours of a part that stands without the frame, with its ground."""
+    scheme = "dark" if dark else "light"
+    return f":host {{ {_properties(palette(dark))} color-scheme: {scheme}; background: {palette(dark).ground}; }}"
+
+
+def sign() -> str:
+    """The dashboard's sign in the browser's tab: two electrodes and the gap between them."""
+    drawn = "M3 9a5 5 0 0 1 0 14zM29 9a5 5 0 0 0 0 14z"
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><rect width="32" height="32" rx="6" '
+        f'fill="{LIGHT.bar}"/><path d="{drawn}" fill="{LIGHT.on_bar}"/><path d="M11 16l3-3 3 5 4-3" fill="none" '
+        f'stroke="{DARK.caution}" stroke-width="2"/></svg>'
+    )
+
+
+#: Where the menu lies over the page instead of beside it.
+_NARROW = "max-width: 599.95px"
+_BAR_PX, _SIDE_PX = 52, 272
+
+
+def frame_css() -> str:
+    """Rules of the page frame: where bar, menu and page are, its colours in each theme, and what paper shows."""
+    return f"""
+:host {{ {_properties(LIGHT)} color-scheme: light; display: grid !important;
+  grid-template: {_BAR_PX}px 1fr / {_SIDE_PX}px minmax(0, 1fr); min-height: 100vh;
+  background: {_CSS["ground"]}; color: {_CSS["ink"]}; }}
+:host([data-theme="dark"]) {{ {_properties(DARK)} color-scheme: dark; }}
+:host([data-menu="closed"]) {{ grid-template-columns: 0 minmax(0, 1fr); }}
+.head {{ grid-column: 1 / -1; position: sticky; top: 0; z-index: 40; width: auto; }}
+.side {{ grid-row: 2; position: sticky; top: {_BAR_PX}px; height: calc(100vh - {_BAR_PX}px); width: {_SIDE_PX}px;
+  box-sizing: border-box; overflow: hidden auto; padding: {SPACE["s"]}px 0 {SPACE["l"]}px;
+  background: {_CSS["surface"]}; border-right: 1px solid {_CSS["rule"]}; }}
+.main {{ grid-row: 2; grid-column: 2; width: auto; min-width: 0; }}
+:host([data-menu="closed"]) .side {{ display: none; }}
+@media ({_NARROW}) {{
+  :host {{ grid-template-columns: 0 minmax(0, 1fr); }}
+  .side {{ display: none; position: fixed; left: 0; z-index: 30; box-shadow: 0 0 24px rgb(0 0 0 / 40%); }}
+  :host([data-menu="open"]) .side {{ display: flex; }}
+}}
+@media print {{
+  :host {{ display: block !important; background: none; }}
+  .head, .side {{ display: none !important; }}
+}}
+"""
+
+
+def head_css() -> str:
+    """Rules of the bar across the top."""
+    return f"""
+:host {{ font-family: {FONT}; }}
+header {{ position: relative; display: flex; align-items: center; gap: {SPACE["s"]}px; height: {_BAR_PX}px;
+  box-sizing: border-box; padding: 0 {SPACE["m"]}px 0 {SPACE["s"]}px; background: {_CSS["bar"]};
+  color: {_CSS["on_bar"]}; }}
+.name {{ flex: 1; font-size: 21px; font-weight: 500; letter-spacing: 0.02em; }}
+.bare {{ display: grid; place-items: center; width: 40px; height: 40px; padding: 0; border: none; border-radius: 50%;
+  background: none; color: inherit; cursor: pointer; }}
+.bare:hover {{ background: rgb(255 255 255 / 15%); }}
+:focus-visible {{ outline: 3px solid {_CSS["on_bar"]}; outline-offset: -3px; }}
+.sign, svg {{ display: block; width: 24px; height: 24px; }}
+svg {{ fill: none; stroke: currentColor; stroke-width: 2; stroke-linecap: round; }}
+.skip {{ position: absolute; left: {SPACE["s"]}px; top: -100px; z-index: 1; padding: {SPACE["s"]}px {SPACE["m"]}px;
+  background: {_CSS["surface"]}; color: {_CSS["primary"]}; border: none; border-radius: 6px; font: inherit;
+  font-size: {TYPE["body"]}px; }}
+.skip:focus {{ top: 7px; outline-color: {_CSS["primary"]}; }}
+.work {{ position: absolute; left: 0; right: 0; bottom: -3px; height: 3px; overflow: hidden; }}
+.work::after {{ content: ""; position: absolute; inset: 0; width: 30%; background: {_CSS["primary"]};
+  animation: work 1.2s ease-in-out infinite; }}
+@keyframes work {{ from {{ left: -30%; }} to {{ left: 100%; }} }}
+@media (prefers-reduced-motion: reduce) {{ .work::after {{ animation: none; width: 100%; opacity: 0.6; }} }}
+"""
 
 
 def page_css() -> str:
-    """Rules of the whole document: type, and printing all of it instead of one screenful."""
+    """Rules of the document around the frame: its ground, and the bar that stands there until the page comes."""
     return f"""
-body {{ font-family: {FONT}; font-variant-numeric: tabular-nums; }}
-{FOCUS}
-main:focus {{ outline: none; }}
-#skip-link {{ position: fixed; left: {SPACE["s"]}px; top: -100px; z-index: 5000; padding: {SPACE["s"]}px {SPACE["m"]}px;
-  background: {LIGHT.surface}; color: {LIGHT.primary}; border: none; border-radius: 6px; font-size: {TYPE["body"]}px; }}
-#skip-link:focus {{ top: {SPACE["s"]}px; }}
-/* While the page is being drawn, what is there already can be read and used: a small ring in the corner is enough. */
-#loader:not(.error) {{ background: none; pointer-events: none; align-items: flex-end; justify-content: flex-end;
-  padding: {SPACE["l"]}px; box-sizing: border-box; }}
-#loader .spinner {{ width: 28px; height: 28px; border: 3px solid {LIGHT.grid}; border-top-color: {LIGHT.primary}; }}
-/* On a phone the menu lies over the page: it stays away until the page has closed it. */
-@media (max-width: 599.95px) {{ html:not([data-menu-settled]) {{ --menu-over-page: none; }} }}
-@media print {{
-  html, body {{ height: auto !important; overflow: visible !important; }}
-  #skip-link {{ display: none; }}
-}}
+html, body {{ margin: 0; background: {LIGHT.ground}; color: {LIGHT.ink}; font-family: {FONT}; }}
+body {{ font-variant-numeric: tabular-nums; }}
+html[data-theme="dark"], html[data-theme="dark"] body {{ background: {DARK.ground}; color: {DARK.ink}; }}
+#coming {{ position: absolute; inset: 0 0 auto; height: {_BAR_PX}px; display: flex; align-items: center;
+  gap: {SPACE["l"]}px; padding-left: 56px; box-sizing: border-box; background: {LIGHT.bar}; color: {LIGHT.on_bar};
+  font-size: {TYPE["body"]}px; }}
+html[data-theme="dark"] #coming {{ background: {DARK.bar}; color: {DARK.on_bar}; }}
+#coming b {{ font-size: 21px; font-weight: 500; letter-spacing: 0.02em; }}
+#coming.failed span {{ font-weight: 600; }}
+@media print {{ html, body {{ background: none; }} }}
 """
 
 
@@ -277,6 +283,7 @@ footer .hint, .hint.caption {{ max-width: 110ch; }}
 .notice b {{ font-weight: 600; }}
 dl {{ margin: 0; max-width: 80ch; }} dt {{ font-weight: 600; margin-top: {SPACE["s"]}px; }} dd {{ margin: 0; }}
 details > summary {{ cursor: pointer; }}
+progress {{ width: 100%; height: 6px; accent-color: {_CSS["primary"]}; }}
 hr {{ border: none; border-top: 1px solid {_CSS["rule"]}; margin: 0; }}
 .head {{ display: flex; flex-wrap: wrap; justify-content: space-between; align-items: end; gap: {SPACE["s"]}px; }}
 .save {{ font-size: {TYPE["small"]}px; text-decoration: none; padding: {SPACE["xs"]}px {SPACE["s"]}px; }}
@@ -304,27 +311,36 @@ tbody tr:hover td:first-child {{ background: {_CSS["ground"]}; }}
 
 
 def control_css() -> str:
-    """Rules of the choices: label above, explanation below, edges that reach a contrast of 3:1."""
+    """Rules of choices and fields: label above, explanation below, edges that reach a contrast of 3:1."""
     ink, muted, primary = _CSS["ink"], _CSS["muted"], _CSS["primary"]
-    surface = "var(--panel-surface-color, Canvas)"
+    surface = _CSS["surface"]
     return f"""
 :host {{ font-family: {FONT}; color: {ink}; font-size: {TYPE["body"]}px; line-height: 1.4; }}
 .control {{ margin: 0; padding: 0; border: none; min-width: 0; }}
-.control > label, legend {{ display: block; padding: 0; margin-bottom: {SPACE["xs"]}px; font-size: {TYPE["small"]}px;
-  font-weight: 500; }}
+.control > label:not(.tick), legend {{ display: block; padding: 0; margin-bottom: {SPACE["xs"]}px;
+  font-size: {TYPE["small"]}px; font-weight: 500; }}
 .hint {{ color: {muted}; font-size: {TYPE["small"]}px; margin: {SPACE["xs"]}px 0 0; max-width: 60ch; }}
 .frame {{ position: relative; }}
 .frame::after {{ content: ""; position: absolute; right: 14px; top: 13px; width: 7px; height: 7px;
   border: solid {muted}; border-width: 0 2px 2px 0; transform: rotate(45deg); pointer-events: none; }}
-select, summary, input[type="number"] {{ appearance: none; box-sizing: border-box; width: 100%; height: 38px;
-  padding: 0 32px 0 12px; font: inherit; color: inherit; background: {surface};
+select, summary, textarea, input[type="number"], input[type="text"] {{ appearance: none; box-sizing: border-box;
+  width: 100%; height: 38px; padding: 0 32px 0 12px; font: inherit; color: inherit; background: {surface};
   border: 1px solid {muted}; border-radius: 6px; white-space: nowrap; overflow: hidden; text-overflow: ellipsis;
   cursor: pointer; }}
 summary {{ display: block; line-height: 36px; }}
-input[type="number"] {{ padding-right: 12px; cursor: text; font-variant-numeric: tabular-nums; }}
+input[type="number"], input[type="text"], textarea {{ padding-right: 12px; cursor: text;
+  font-variant-numeric: tabular-nums; }}
+textarea {{ height: auto; padding-top: 8px; padding-bottom: 8px; white-space: pre; resize: vertical; }}
+::placeholder {{ color: {muted}; opacity: 1; }}
+.tick {{ display: flex; align-items: center; gap: 10px; min-height: 38px; cursor: pointer; }}
+.tick input {{ width: 20px; height: 20px; margin: 0; flex: none; accent-color: {primary}; cursor: pointer; }}
+.tick span {{ font-size: 14px; font-weight: 500; }}
+.slide {{ display: flex; align-items: center; gap: {SPACE["s"]}px; height: 38px; }}
+.slide input {{ flex: 1; min-width: 0; height: 24px; margin: 0; accent-color: {primary}; cursor: pointer; }}
+output {{ min-width: 4ch; text-align: right; font-variant-numeric: tabular-nums; }}
 summary::-webkit-details-marker {{ display: none; }}
 option {{ color: {ink}; background: {surface}; }}
-select:disabled, input:disabled, summary[aria-disabled="true"] {{ opacity: 0.6; cursor: default; }}
+select:disabled, input:disabled, textarea:disabled, summary[aria-disabled="true"] {{ opacity: 0.6; cursor: default; }}
 .list {{ position: absolute; z-index: 20; left: 0; min-width: 100%; box-sizing: border-box; max-height: 300px;
   overflow: auto; margin-top: {SPACE["xs"]}px; padding: {SPACE["xs"]}px 0; background: {surface};
   border: 1px solid {muted}; border-radius: 6px; box-shadow: 0 4px 14px rgb(0 0 0 / 25%); }}
@@ -344,9 +360,46 @@ select:disabled, input:disabled, summary[aria-disabled="true"] {{ opacity: 0.6; 
 .buttons input:checked + span {{ background: {primary}; border-color: {primary}; color: {_CSS["on_primary"]}; }}
 .buttons input:disabled + span {{ opacity: 0.6; }}
 .buttons label:hover input:enabled:not(:checked) + span,
-select:hover:enabled, summary:hover, input[type="number"]:hover:enabled {{ border-color: {primary}; }}
+select:hover:enabled, summary:hover, textarea:hover:enabled, input[type="number"]:hover:enabled,
+input[type="text"]:hover:enabled {{ border-color: {primary}; }}
 :focus-visible, .buttons input:focus-visible + span {{ outline: 3px solid {primary}; outline-offset: 2px; }}
 @media (forced-colors: active) {{ .buttons input:checked + span {{ outline: 3px solid Highlight; }} }}
+"""
+
+
+def action_css() -> str:
+    """Rules of what is pressed."""
+    ink, muted, primary, surface = _CSS["ink"], _CSS["muted"], _CSS["primary"], _CSS["surface"]
+    return f"""
+:host {{ font-family: {FONT}; color: {ink}; font-size: 14px; line-height: 1.4; }}
+button, .drop > label {{ display: inline-block; box-sizing: border-box; min-height: 38px; padding: 8px {SPACE["m"]}px;
+  font: inherit; font-weight: 500; text-align: center; border: 1px solid {muted}; border-radius: 6px;
+  background: {surface}; color: {primary}; cursor: pointer; transition: background-color 0.12s, border-color 0.12s; }}
+button:hover:enabled, .drop > label:hover {{ border-color: {primary}; background: {_CSS["ground"]}; }}
+button.main, .drop > label.main {{ background: {primary}; border-color: {primary}; color: {_CSS["on_primary"]}; }}
+button.main:hover:enabled, .drop > label.main:hover {{ filter: brightness(1.12); background: {primary}; }}
+button.quiet {{ border-color: transparent; background: none; padding: 8px; }}
+button.quiet:hover:enabled {{ text-decoration: underline; border-color: transparent; background: none; }}
+button.save::before {{ content: "↓"; padding-right: 0.4em; }}
+button:disabled {{ opacity: 0.55; cursor: default; }}
+.hint {{ color: {muted}; font-size: {TYPE["small"]}px; margin: {SPACE["xs"]}px 0 0; max-width: 60ch; }}
+.drop {{ position: relative; }}
+.drop input {{ position: absolute; width: 1px; height: 1px; opacity: 0; }}
+.drop.over {{ outline: 2px dashed {primary}; outline-offset: 4px; }}
+.drop input:focus-visible + label {{ outline: 3px solid {primary}; outline-offset: 2px; }}
+.turn {{ display: flex; align-items: center; gap: {SPACE["xs"]}px; }}
+.turn button {{ min-width: 38px; padding: 4px; font-size: 18px; line-height: 1; }}
+.where {{ padding: 0 {SPACE["s"]}px; white-space: nowrap; font-variant-numeric: tabular-nums; }}
+.fold {{ margin: 0; font-size: {TYPE["h2"]}px; font-weight: 500; }}
+h3.fold {{ font-size: {TYPE["body"]}px; }}
+.fold button {{ position: relative; width: 100%; padding: 10px 0 10px 26px; text-align: left; font-weight: inherit;
+  border-width: 1px 0 0; border-color: {_CSS["rule"]}; border-radius: 0; background: none; color: {ink}; }}
+.fold button:hover:enabled {{ background: none; border-color: {_CSS["rule"]}; color: {primary}; }}
+.fold button::before {{ content: ""; position: absolute; left: 6px; top: 17px; width: 7px; height: 7px;
+  border: solid {muted}; border-width: 0 2px 2px 0; transform: rotate(-45deg); }}
+.fold button[aria-expanded="true"]::before {{ transform: rotate(45deg); }}
+{FOCUS}
+@media (prefers-reduced-motion: reduce) {{ * {{ transition: none !important; }} }}
 """
 
 

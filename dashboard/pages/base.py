@@ -10,13 +10,12 @@ from typing import Any
 
 import pandas as pd
 import panel as pn
-import panel_material_ui as pmui
 import param
 
 from dashboard import parts, theme
 from dashboard.address import read
 from dashboard.cache import remember
-from dashboard.controls import Amount, Choice
+from dashboard.controls import Amount, Choice, Tick, Words
 from dashboard.plots.figure import Figure
 from dashboard.study import Study
 from dashboard.tables import Table
@@ -139,12 +138,15 @@ class StudyPage(pn.viewable.Viewer):
         """A drop-down for a Selector parameter, explained."""
         return self._options(name, label, options, text)
 
-    def number(self, name: str, label: str, text: str = "", step: float | None = None) -> Any:
-        """A field for a Number or Integer parameter, explained."""
+    def number(self, name: str, label: str, text: str = "", step: float | None = None, *, sliding: bool = False) -> Any:
+        """A field for a Number or Integer parameter, or where it is ``sliding`` a slider, explained."""
         parameter = self.param[name]
         low, high = parameter.bounds or (None, None)
         whole = isinstance(parameter, param.Integer)
-        field = Amount(label, value=getattr(self, name), start=low, end=high, step=1 if whole else step, whole=whole)
+        field = Amount(
+            label, value=getattr(self, name), start=low, end=high, step=1 if whole else step, whole=whole,
+            sliding=sliding,
+        )  # fmt: skip
         field.param.watch(lambda event: self._number_set(name, event.new, whole), "value")
         self.param.watch(lambda event: setattr(field, "value", event.new), name)
         return parts.explained(field, text or parameter.doc or "")
@@ -154,10 +156,16 @@ class StudyPage(pn.viewable.Viewer):
             setattr(self, name, int(value) if whole else float(value))
 
     def switch(self, name: str, label: str, text: str = "") -> Any:
-        """A switch for a Boolean parameter, explained."""
-        parameter = self.param[name]
-        widget = pmui.Switch.from_param(parameter, label=label, description="")
-        return parts.explained(widget, text or parameter.doc or "")
+        """A box to tick for a Boolean parameter, explained."""
+        return self._linked(Tick(label, value=getattr(self, name)), name, text)
+
+    def words(self, name: str, label: str, text: str = "") -> Any:
+        """A field for a String parameter, explained."""
+        return self._linked(Words(label, value=getattr(self, name)), name, text)
+
+    def _linked(self, field: Any, name: str, text: str) -> Any:
+        field.link(self, value=name, bidirectional=True)
+        return parts.explained(field, text or self.param[name].doc or "")
 
     def _options(self, name: str, label: str, options: Mapping[str, str] | None, text: str, look: str = "list") -> Any:
         parameter = self.param[name]
@@ -167,6 +175,12 @@ class StudyPage(pn.viewable.Viewer):
         # A row of buttons breaks into lines where the page is narrow.
         width = max(240, 112 * len(shown)) if look == "buttons" else 240
         return parts.explained(control, text or parameter.doc or "", width)
+
+    def stand_alone(self) -> None:
+        """Bring the colours of the theme, which are the frame's where there is one."""
+        self._view.param.update(
+            stylesheets=[theme.palette_css(self.dark)], styles={**self._view.styles, "padding": "16px"}
+        )
 
     # ------------------------------------------------------------- the frame's own
 

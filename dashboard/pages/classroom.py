@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
-import panel_material_ui as pmui
 import param
 
 from dashboard import parts, words
+from dashboard.actions import Press
 from dashboard.pages.base import Figure, StudyPage
 from dashboard.plots import classroom as plots
 from methods.classroom import MOST_TAKEN, Class, VirtualTest, hidden_oil, laboratories, virtual_test, wetness_at
@@ -147,22 +147,19 @@ class Page(StudyPage):
         return parts.column(parts.heading(title, 2), parts.wrap(*controls), gap=16)
 
     def _slider(self, name: str, label: str, step: float) -> Any:
-        slider = pmui.FloatSlider.from_param(self.param[name], label=label, step=step, size="small", description="")
-        return parts.explained(slider, self.param[name].doc or "")
+        return self.number(name, label, step=step, sliding=True)
 
     def _buttons(self) -> Any:
-        def button(label: str, icon: str, press: Any, variant: str = "outlined") -> Any:
-            made = pmui.Button(label=label, icon=icon, variant=variant, size="small", margin=0)
-            made.on_click(lambda _: press())
-            return made
+        def button(label: str, press: Any, look: str = "plain") -> Any:
+            return Press(label, lambda _: press(), look=look)
 
-        self._reveal = button("Reveal the oil", "visibility", lambda: setattr(self, "revealed", True))
+        self._reveal = button("Reveal the oil", lambda: setattr(self, "revealed", True))
         self._reveal.visible = self.challenge
         row = parts.wrap(
-            button("Take one", "bolt", lambda: self._take(1), "contained"),
-            button("Finish the filling", "water_drop", self._finish_filling),
-            button("Five fillings more", "library_add", lambda: self._take(5 * self.per_filling)),
-            button("Start again", "restart_alt", lambda: setattr(self, "taken", 0)),
+            button("Take one", lambda: self._take(1), "main"),
+            button("Finish the filling", self._finish_filling),
+            button("Five fillings more", lambda: self._take(5 * self.per_filling)),
+            button("Start again", lambda: setattr(self, "taken", 0)),
             self._reveal,
             gap=8,
         )

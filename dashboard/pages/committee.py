@@ -85,8 +85,8 @@ class Page(StudyPage):
         return self._views[self.question]
 
     def controls(self) -> Sequence[Any]:
-        self._own_controls = pn.FlexBox(gap="24px", align_items="start", sizing_mode="stretch_width", margin=0)
-        self._own_extras = pn.Column(sizing_mode="stretch_width", margin=0)
+        self._own_controls = parts.wrap()
+        self._own_extras = parts.column()
         choice = self.select("question", "Question", QUESTIONS, "Each has its own answer, plot and table.")
         choice.max_width = 400
         return [choice, self._own_controls]

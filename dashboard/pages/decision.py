@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import panel as pn
-import panel_material_ui as pmui
 import param
 
 from dashboard import parts, words
@@ -69,10 +68,9 @@ class Page(StudyPage):
     def controls(self) -> Sequence[Any]:
         self._limits = Choice("Limit")
         self._limits.param.watch(lambda e: self._picked("limit", e.new), "value")
-        text = pmui.TextInput.from_param(self.param["method"], label="Written for method", size="small")
         self._own = [
             self.number("limit_kv", "Limit (kV)", step=1),
-            parts.explained(text, self.param["method"].doc or ""),
+            self.words("method", "Written for method"),
         ]
         self._judge = Runner("Judge the records", self._ask, lambda _: self.refresh(), "A case takes up to a second.")
         self._judging = parts.column(self._judge, width=260, visible=False)

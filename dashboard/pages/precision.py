@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import panel_material_ui as pmui
 import param
 
 from dashboard import parts, words
@@ -84,15 +83,10 @@ class Page(StudyPage):
         self._band = Band(self.band, lambda found: setattr(self, "band", found))
         self.param.watch(lambda event: self._band.offer(event.new), "band")
         return [
-            pmui.Accordion(
-                ("Leave a cell out, with a reason", self._cells.__panel__()),
-                ("Your own band for scatter against mean", self._band.__panel__()),
-                sizing_mode="stretch_width",
-                margin=0,
-                elevation=0,
-                square=True,
-                title_variant="h2",
-            )  # fmt: skip
+            parts.Folded(
+                ("Leave a cell out, with a reason", self._cells.__panel__),
+                ("Your own band for scatter against mean", self._band.__panel__),
+            ).__panel__()
         ]
 
     # ------------------------------------------------------------- numbers

@@ -8,10 +8,10 @@ from typing import Any
 
 import pandas as pd
 import panel as pn
-import panel_material_ui as pmui
 
 from dashboard import parts, words
-from dashboard.controls import Choice
+from dashboard.actions import Press
+from dashboard.controls import Choice, Words
 from dashboard.study import Exclusion
 from methods.errors import InputError
 
@@ -24,9 +24,8 @@ class CellExclusions(pn.viewable.Viewer):
         self._leave, self._back = leave, back
         self._where: Mapping[str, Mapping[str, str]] = {}
         self._cell = Choice("Cell")
-        self._reason = pmui.TextInput(label="Reason", size="small")
-        self._press = pmui.Button(label="Leave out", icon="remove_circle_outline", variant="outlined", size="small")
-        self._press.on_click(self._pressed)
+        self._reason = Words("Reason")
+        self._press = Press("Leave out", self._pressed)
         self._word = parts.Text("p", "", "hint", live=True)
         self._list = parts.column()
         self._view = parts.column(
@@ -56,8 +55,7 @@ class CellExclusions(pn.viewable.Viewer):
     def _entry(self, exclusion: Exclusion, index: int) -> Any:
         named = " · ".join(exclusion.where.values())
         text = parts.raw(f"<p>{parts.escaped(named)}: <b>{parts.escaped(exclusion.reason)}</b></p>")
-        button = pmui.Button(label="Take back", icon="undo", variant="text", size="small", width=130)
-        button.on_click(lambda _: self._back(index))
+        button = Press("Take back", lambda _: self._back(index), look="quiet")
         return parts.row(text, button, sizing_mode="stretch_width")
 
     def _pressed(self, _event: Any) -> None:
@@ -65,11 +63,11 @@ class CellExclusions(pn.viewable.Viewer):
         if where is None:
             return
         try:
-            self._leave(where, self._reason.value_input or self._reason.value or "")
+            self._leave(where, self._reason.value)
         except InputError as error:
             self._word.text = str(error)
             return
-        self._reason.param.update(value="", value_input="")
+        self._reason.value = ""
         self._word.text = "Left out. It can be taken back below."
 
 
@@ -79,10 +77,9 @@ class Band(pn.viewable.Viewer):
     def __init__(self, points: Sequence[str], changed: Callable[[list[str]], None]) -> None:
         super().__init__()
         self._tell = changed
-        self._field = pmui.TextAreaInput(
-            label="Mean (kV), low (%), high (%)", placeholder="20  5  30\n80  3  12", rows=4, size="small",
-            value=_lines(points),
-        )  # fmt: skip
+        self._field = Words(
+            "Mean (kV), low (%), high (%)", example="20  5  30\n80  3  12", lines=4, value=_lines(points)
+        )
         self._wrong = parts.Text("p", "", "notice wrong", live=True)
         self._field.param.watch(lambda event: self._typed(event.new), "value")
         self._view = parts.column(
@@ -100,7 +97,7 @@ class Band(pn.viewable.Viewer):
 
     def offer(self, points: Sequence[str]) -> None:
         """Bring the field to these points."""
-        if _points(self._field.value or "")[0] != list(points):
+        if _points(self._field.value)[0] != list(points):
             self._field.value = _lines(points)
 
     def _typed(self, text: str) -> None:

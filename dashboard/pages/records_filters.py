@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import panel as pn
-import panel_material_ui as pmui
 import param
 
 from dashboard import parts, words
+from dashboard.actions import Press
 from dashboard.cache import remember
-from dashboard.controls import Choice, Several
+from dashboard.controls import Choice, Several, Words
 from dashboard.levels import level_text
 from dashboard.study import Study, filling_key
 from methods.errors import InputError
@@ -46,8 +46,7 @@ class Filters(pn.viewable.Viewer):
             choice = Several(words.heading(column), levels, value=kept, none="all", max_width=250)
             choice.param.watch(lambda event, column=column: self._set(column, event.new), "value")
             self._choices[column] = choice
-        clear = pmui.Button(label="Keep all again", icon="filter_alt_off", variant="text", size="small")
-        clear.on_click(lambda _: setattr(study, "filters", {}))
+        clear = Press("Keep all again", lambda _: setattr(study, "filters", {}), look="quiet")
         line = "Only the chosen levels stay; an empty choice keeps all. Every page follows."
         self._view.objects = [parts.hint(line), parts.wrap(*self._choices.values(), gap=16), clear]
 
@@ -74,11 +73,10 @@ class Exclude(pn.viewable.Viewer):
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **params)
         self._rows: dict[str, Any] = {}
-        self._filling = pmui.Select(label="Filling", size="small", searchable=True)
+        self._filling = Choice("Filling", look="search")
         self._reading = Choice("Breakdown")
-        self._reason = pmui.TextInput(label="Reason", placeholder="stirrer stopped", size="small")
-        self._button = pmui.Button(label="Leave out", icon="remove_circle_outline", variant="contained")
-        self._button.on_click(self._leave_out)
+        self._reason = Words("Reason", example="stirrer stopped")
+        self._button = Press("Leave out", self._leave_out, look="main")
         self._word = parts.Text("p", "", "hint", live=True)
         self._list = parts.column()
         self._filling.param.watch(self._list_readings, "value")
@@ -127,8 +125,7 @@ class Exclude(pn.viewable.Viewer):
     def _entry(self, index: int, exclusion: Any) -> Any:
         named = [f"{words.heading(c)} {t}" for c, t in exclusion.where.items() if c != "file"]
         text = parts.raw(f"<p>{parts.escaped(', '.join(named))}: <b>{parts.escaped(exclusion.reason)}</b></p>")
-        back = pmui.Button(label="Take back", icon="undo", variant="text", size="small", width=130)
-        back.on_click(lambda _: self.study.take_back(index))
+        back = Press("Take back", lambda _: self.study.take_back(index), look="quiet")
         return parts.row(text, back, sizing_mode="stretch_width")
 
     def _leave_out(self, _event: Any) -> None:
@@ -140,7 +137,7 @@ class Exclude(pn.viewable.Viewer):
             order, kv = self._reading.value.split("|")
             where |= {"order": order, "kv": kv}
         try:
-            self.study.exclude(where, self._reason.value_input or self._reason.value)
+            self.study.exclude(where, self._reason.value)
         except InputError as error:
             self._word.text = str(error)
             return

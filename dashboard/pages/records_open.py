@@ -6,11 +6,11 @@ from typing import Any
 
 import pandas as pd
 import panel as pn
-import panel_material_ui as pmui
 import param
 
 from dashboard import demo, parts, studyfile, words
-from dashboard.controls import Choice
+from dashboard.actions import Press, Save, Upload
+from dashboard.controls import Choice, Tick, Words
 from dashboard.study import Opened, Study
 from dashboard.tables import Table
 from methods.errors import InputError
@@ -28,30 +28,27 @@ class Opener(pn.viewable.Viewer):
 
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **params)
-        self._file = pmui.FileInput(
-            label="Open files", multiple=True, accept=".csv,.tsv,.txt,.xlsx,.parquet",
-            max_file_size=MOST_MB * 1_000_000, variant="contained",
-        )  # fmt: skip
+        self._file = Upload(
+            "Open files", several=True, accept=".csv,.tsv,.txt,.xlsx,.parquet", most_mb=MOST_MB, look="main"
+        )
         self._word = parts.Text("p", "", "hint", live=True)
-        self._add = pmui.Checkbox(label="Add to the files that are open", value=False)
+        self._add = Tick("Add to the files that are open", max_width=320)
         names = {"–": "", **{demo.SETS[n][1]: n for n in demo.names()}}
         self._demo = Choice("Demo set", options=names, value=study.dataset)
-        self._saved = pmui.FileInput(label="Open study", accept=".json", variant="outlined")
-        self._save = parts.saver(
-            "Save study", "study.json", lambda: studyfile.save(study).encode(), icon="save", variant="outlined"
-        )
-        self._file.param.watch(self._dropped, "value")
+        self._saved = Upload("Open study", accept=".json", max_width=None, sizing_mode=None)
+        self._save = Save("Save study", "study.json", lambda: studyfile.save(study).encode(), look="plain")
+        self._file.param.watch(self._dropped, "files")
         self._demo.param.watch(self._demo_chosen, "value")
-        self._saved.param.watch(self._study_opened, "value")
+        self._saved.param.watch(self._study_opened, "files")
         study.param.watch(lambda e: self._demo.param.update(value=e.new), "dataset")
 
     def parts(self) -> list[Any]:
         """The three, each explained."""
-        column = parts.explained(
-            self._file, "CSV, TSV or semicolon text, XLSX or Parquet: one row a breakdown or one row a filling. "
-            "Nothing leaves this machine.", width=320,
-        )  # fmt: skip
-        column.extend([self._add, self._word])
+        self._file.hint = (
+            "CSV, TSV or semicolon text, XLSX or Parquet: one row a breakdown or one row a filling. "
+            "Nothing leaves this machine."
+        )
+        column = parts.column(self._file, self._add, self._word, max_width=320, gap=8)
         study = parts.row(self._save, self._saved, gap=8)
         text = "Settings, file names and exclusions with reasons, in one file; never the readings."
         return [
@@ -66,10 +63,8 @@ class Opener(pn.viewable.Viewer):
     def _dropped(self, event: Any) -> None:
         if not event.new:
             return
-        contents = event.new if isinstance(event.new, list) else [event.new]
-        names = self._file.filename if isinstance(self._file.filename, list) else [self._file.filename]
         told, add = [], self._add.value
-        for name, content in zip(names, contents, strict=False):
+        for name, content in event.new:
             try:
                 opened = self.study.open(content, name, alone=not add)
                 told.append(f"{name}: {words.plural(len(opened.records.table), 'reading')}.")
@@ -90,7 +85,7 @@ class Opener(pn.viewable.Viewer):
         if not event.new:
             return
         try:
-            studyfile.load(self.study, event.new if isinstance(event.new, bytes) else event.new[0])
+            studyfile.load(self.study, event.new[0][1])
             self._word.text = "The study is open."
         except InputError as error:
             self._word.text = str(error)
@@ -112,21 +107,13 @@ class FileCard(pn.viewable.Viewer):
 
     def _layout(self) -> Any:
         records, name = self._file.records, self._file.name
-        self._inside = parts.column()
         calm = not len(getattr(records, "problems", ())) and not len(getattr(records, "guesses", ()))
-        card = pmui.Card(
-            self._inside, title=f"{name}: {self._headline()}", collapsed=calm,
-            sizing_mode="stretch_width", margin=0, elevation=0, outlined=True, title_variant="h2",
-        )  # fmt: skip
-        card.param.watch(lambda _: self._fill(), "collapsed")
+        card = parts.Folded((f"{name}: {self._headline()}", self._inside))
         if not calm:
-            self._fill()
-        return card
+            card.open()
+        return card.__panel__()
 
-    def _fill(self) -> None:
-        """Show what is inside, once it is asked for."""
-        if len(self._inside):
-            return
+    def _inside(self) -> Any:
         records, name = self._file.records, self._file.name
         problems, guesses = getattr(records, "problems", pd.DataFrame()), getattr(records, "guesses", pd.DataFrame())
         found: list[Any] = [parts.raw(f'<p class="hint">{parts.escaped(self._read())}</p>')]
@@ -137,10 +124,8 @@ class FileCard(pn.viewable.Viewer):
             table = Table(f"{name}_guesses", "Guessed: check these", shown, _GUESS_COLUMNS, page_size=10)
             found.append(table)
         found.append(parts.Folded(("Read it otherwise", self._overrule), level=3))
-        close = pmui.Button(
-            label=f"Close {name}", icon="close", variant="text", size="small", on_click=lambda _: self.study.close(name)
-        )
-        self._inside.objects = [*[f.__panel__() if isinstance(f, pn.viewable.Viewer) else f for f in found], close]
+        close = Press(f"Close {name}", lambda _: self.study.close(name))
+        return parts.column(*found, close, gap=12)
 
     def _headline(self) -> str:
         records = self._file.records
@@ -173,20 +158,15 @@ class FileCard(pn.viewable.Viewer):
         units = {_AS_GUESSED: "", **{u: u for u in _UNITS}}
         self._unit = Choice("Unit of the voltages", options=units, value=given.get("unit", ""))
         ceiling = given.get("ceiling_kv")
-        self._ceiling = pmui.TextInput(
-            label="Ceiling (kV)", placeholder=_AS_GUESSED, size="small",
+        self._ceiling = Words(
+            "Ceiling (kV)", example=_AS_GUESSED,
             value="none" if ceiling is False else "" if ceiling is None else f"{ceiling:g}",
         )  # fmt: skip
         orders = {_AS_GUESSED: "", "day first": "day", "month first": "month"}
         first = {None: "", True: "day", False: "month"}[given.get("day_first")]
         self._dates = Choice("Dates such as 03/04/2025", options=orders, value=first)
-        self._value = pmui.TextInput(
-            label="Voltage column",
-            placeholder=_AS_GUESSED,
-            value=(given.get("columns") or {}).get("kv", ""),
-            size="small",
-        )
-        button = pmui.Button(label="Read again", icon="refresh", variant="contained", on_click=self._again)
+        self._value = Words("Voltage column", example=_AS_GUESSED, value=(given.get("columns") or {}).get("kv", ""))
+        button = Press("Read again", self._again, look="main")
         return parts.column(
             parts.wrap(
                 parts.explained(self._decimal, "How 48.5 is written in the file."),

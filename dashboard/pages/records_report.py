@@ -9,6 +9,7 @@ import panel as pn
 import param
 
 from dashboard import parts
+from dashboard.actions import Save
 from dashboard.controls import Choice
 from dashboard.jobs import Progress, Runner
 from dashboard.study import Study
@@ -33,10 +34,9 @@ class StudyReport(pn.viewable.Viewer):
         super().__init__(study=study, **params)
         self._kind = Choice("Kind of file", options=_KINDS, value=".html")
         self._made_bytes = b""
-        self._file = parts.saver(
-            "Save the report", "gapshift_report.html", lambda: self._made_bytes, variant="outlined", visible=False,
-            margin=0, width=220,
-        )  # fmt: skip
+        self._file = Save(
+            "Save the report", "gapshift_report.html", lambda: self._made_bytes, look="plain", visible=False
+        )
         self._runner = Runner(
             "Make the report", self._prepare, self._made,
             "Everything this study says, in one file: what was read and left out, every table, how it was computed.",
@@ -64,7 +64,8 @@ class StudyReport(pn.viewable.Viewer):
 
     def _made(self, made: tuple[str, bytes]) -> None:
         ending, self._made_bytes = made
-        self._file.param.update(filename=f"gapshift_report{ending}", visible=True)
+        self._file.file = f"gapshift_report{ending}"
+        self._file.visible = True
 
     def _outdated(self, *_: Any) -> None:
         """A report of other settings must not be taken for this one."""

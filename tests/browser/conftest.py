@@ -98,13 +98,9 @@ def chromium() -> Iterator[Any]:
         browser.close()
 
 
-#: Nothing is to be drawn, the server does not work, and what was sent has been answered.
-_QUIET = """() => {
-  const document = window.Bokeh?.documents?.[0]
-  const quiet = document?.is_idle === true && document.roots()[0]?.data?.busy !== true
-  window.quietLooks = quiet ? (window.quietLooks ?? 0) + 1 : 0
-  return window.quietLooks >= 3
-}"""
+#: A small file of the server's: it answers one request at a time, so whoever asks for it waits for what came before.
+_SMALL = "components/dashboard.addressbar/AddressBar/_bundle_path/addressbar.js"
+_DRAWN = "() => window.Bokeh?.documents?.[0]?.is_idle === true"
 
 
 class Visitor:
@@ -140,8 +136,13 @@ class Visitor:
 
     def idle(self) -> None:
         """Wait until the server has nothing more to do and the document nothing more to draw, three looks running."""
-        self.tab.evaluate("() => { window.quietLooks = 0 }")
-        self.tab.wait_for_function(_QUIET, polling=100)
+        quiet, until = 0, time.monotonic() + 60
+        while quiet < 3:
+            assert time.monotonic() < until, "The page did not come to rest within a minute."
+            urllib.request.urlopen(self.server + _SMALL, timeout=60).close()
+            rests = self.tab.evaluate(_DRAWN) and not self.tab.locator("progress:visible").count()
+            quiet = quiet + 1 if rests else 0
+            self.tab.wait_for_timeout(100)
 
     def answer(self) -> str:
         """The sentence that answers the page's question."""
@@ -151,7 +152,7 @@ class Visitor:
         """Go to another page by the menu."""
         key = next(e.key for e in entries() if e.label == label)
         if self.tab.viewport_size["width"] < 600:
-            self.tab.get_by_label("Open drawer").click()
+            self.tab.get_by_role("button", name="Menu").click()
         self.tab.locator("nav").get_by_text(label, exact=True).click()
         self.tab.wait_for_url(f"**page={key}*")
         self.tab.locator("h1").filter(has_text=page_class(key).TITLE).wait_for()

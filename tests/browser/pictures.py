@@ -37,8 +37,6 @@ def main(words: list[str]) -> None:
                 page = browser.new_page(viewport={"width": width, "height": height}, color_scheme=scheme)  # type: ignore[arg-type]
                 page.goto(f"{url}?page={name}{more}", timeout=120_000)
                 page.wait_for_selector("h1", timeout=60000)
-                if "--dark" in words:
-                    page.get_by_role("button", name="Toggle theme").first.click()
                 page.wait_for_timeout(6000)
                 page.screenshot(path=str(folder / f"{name}.png"))
                 page.close()

@@ -24,7 +24,7 @@ def test_a_newcomer_sees_the_demo_and_goes_to_the_overlay(visitor: Any) -> None:
     tab.get_by_role("img", name=re.compile("median")).wait_for(state="attached")
     assert "page=overlay" in tab.url
     visitor.picture("light")
-    tab.get_by_label("Toggle theme").click()
+    tab.get_by_label("Dark theme").click()
     visitor.idle()
     visitor.picture("dark")
 
@@ -109,11 +109,17 @@ def test_on_a_phone_the_menu_does_not_lie_over_the_page(visitor: Any) -> None:
     tab = visitor.tab
     tab.goto(visitor.server, wait_until="commit")
     tab.locator("h1").first.wait_for()
-    assert not tab.locator(".MuiDrawer-modal").first.is_visible()
+    side = tab.get_by_role("complementary")
+    assert not side.is_visible()
     visitor.idle()
-    assert not tab.locator(".MuiDrawer-modal").first.is_visible()
-    tab.get_by_label("Open drawer").click()
+    assert not side.is_visible()
+    menu = tab.get_by_role("button", name="Menu")
+    menu.click()
     tab.locator("nav").get_by_text("Overlay", exact=True).wait_for()
+    assert menu.get_attribute("aria-expanded") == "true"
+    tab.keyboard.press("Escape")
+    side.wait_for(state="hidden")
+    assert menu.get_attribute("aria-expanded") == "false"
 
 
 def test_a_file_that_is_none_is_told_and_nothing_changes(visitor: Any, tmp_path: Path) -> None:

@@ -45,7 +45,7 @@ def test_a_shift_is_read_judged_for_agreement_and_saved(visitor: Any, tmp_path: 
     tab.wait_for_url("**shift.margin=8**")
     rows = _save_first(tab, tmp_path)
     assert {r["level"] for r in rows} == {"none"} and abs(float(rows[0]["difference_percent"])) < 5
-    tab.get_by_label("Toggle theme").click()
+    tab.get_by_label("Dark theme").click()
     visitor.idle()
     visitor.picture("dark")
 

@@ -12,7 +12,6 @@ import pytest
 from dashboard import app, pages, parts
 from dashboard.cache import forget
 from dashboard.pages.base import Empty, Figure, StudyPage
-from dashboard.release import release_on_close
 from dashboard.study import Study
 from methods.errors import NotEstimable
 from methods.result import Caution
@@ -63,7 +62,7 @@ def test_an_input_of_a_page_lives_in_the_address(study: Study) -> None:
 
 def test_the_dark_theme_reaches_the_pages(study: Study) -> None:
     shown = app.App(study, "?page=overlay")
-    shown.page.dark_theme = True
+    shown.page.dark = True
     assert shown._pages["overlay"].dark
     assert shown._pages["overlay"]._figures[0].dark
 
@@ -207,9 +206,7 @@ def test_closed_sessions_are_let_go() -> None:
 
 def _light_session() -> Any:
     """A session as the server builds it, without data: what must go is the frame, and with it all that it holds."""
-    session = app.App(Study())
-    release_on_close(session.page)
-    return session.page
+    return app.App(Study()).page
 
 
 def _in_own_loop(work: Any, asyncio: Any) -> None:
@@ -236,11 +233,13 @@ def test_what_is_folded_away_is_made_when_it_is_opened() -> None:
         return lambda: made.append(name) or parts.hint(name)
 
     view = parts.Folded(("One", section("one")), ("Two", section("two"))).__panel__()
-    assert made == []
-    view.active = [1]
-    assert made == ["two"]
-    view.active = []
-    view.active = [0, 1]
+    first, below_first, second, below_second = view
+    assert made == [] and not below_first.visible
+    second.open = True
+    assert made == ["two"] and below_second.visible
+    second.open = False
+    assert not below_second.visible
+    first.open = second.open = True
     assert made == ["two", "one"]
 
 

@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from dashboard import parts, words
+from dashboard.actions import Press
 from dashboard.pages import page_class
 from dashboard.study import Study
 from methods.classroom import MOST_TAKEN
@@ -22,9 +23,7 @@ def page():  # type: ignore[no-untyped-def]
 
 def press(page, label: str) -> None:  # type: ignore[no-untyped-def]
     """Press a button of the page as the browser does."""
-    import panel_material_ui as pmui
-
-    button = next(b for b in page._view.select(pmui.Button) if b.label == label)
+    button = next(b for b in page._view.select(Press) if b.label == label)
     button.clicks += 1
 
 
@@ -125,10 +124,8 @@ def test_only_the_controls_that_count_are_shown(page) -> None:  # type: ignore[n
 
 
 def test_the_buttons_stand_directly_above_the_plots(page) -> None:  # type: ignore[no-untyped-def]
-    import panel_material_ui as pmui
-
     place = page._view.index(page._body)
-    labels = [b.label for b in page._view[place - 1].select(pmui.Button)]
+    labels = [b.label for b in page._view[place - 1].select(Press)]
     assert labels[0] == "Take one" and "Reveal the oil" in labels
 
 

@@ -58,11 +58,12 @@ def test_progress_is_what_the_work_reported() -> None:
         task = asyncio.create_task(made.run())
         for done in (1, 2, 3):
             await reached(work)
-            assert made._bar.value <= 25 * (done - 1) or done == 1
+            assert made.share <= 0.25 * (done - 1) or done == 1
             await asyncio.sleep(0.12)  # steps that follow sooner are not all told
             work.go.release()
-            await until(lambda done=done: made._bar.value == 25 * done)
+            await until(lambda done=done: made.share == 0.25 * done)
             assert f"{25 * done}%" in made._word.text and made._bar.visible and made._cancel.visible
+            assert f'value="{25 * done}"' in made._bar.object
         await reached(work)
         work.go.release()
         await task

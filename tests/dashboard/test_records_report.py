@@ -26,6 +26,6 @@ def test_the_report_is_of_the_study_as_it_was():
     assert b"120 breakdowns" in data or b"120" in data
     part._made((ending, data))
     assert part._file.visible
-    assert part._file.callback().read() == data
+    assert part._file.give() == data and part._file.file == "gapshift_report.html"
     study.by = "stirring"
     assert not part._file.visible

@@ -1,0 +1,155 @@
+"""What is pressed: buttons, opening and saving files, turning pages of a table, unfolding a section.
+
+Made of the browser's own elements, like :mod:`dashboard.controls`.
+"""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import panel as pn
+import param
+
+from dashboard import plain, theme
+
+
+class _Action(plain.Plain, pn.custom.JSComponent):
+    """What they share."""
+
+    kind = param.String(default="press", constant=True, doc="Which of them the browser is to make.")
+    label = param.String(default="", doc="What it says.")
+    disabled = param.Boolean(default=False)
+
+    _debounce = 0  # ms: a click is answered at once
+    _bundle = Path(__file__).with_suffix(".js")
+
+    def __init__(self, label: str, **params: Any) -> None:
+        super().__init__(label=label, stylesheets=[theme.action_css()], **{"margin": 0, **params})
+
+
+class Press(_Action):
+    """A button.
+
+    Parameters
+    ----------
+    label : str
+        What it says: the deed.
+    on_click : callable, optional
+        Called with the event; may be a coroutine.
+    """
+
+    look = param.Selector(default="plain", objects=["main", "plain", "quiet"], doc="How much it stands out.")
+    more = param.String(default="", doc="What it does, where the label is short.")
+    clicks = param.Integer(default=0, doc="How often it was pressed; the browser counts.")
+
+    def __init__(self, label: str, on_click: Callable[[Any], Any] | None = None, **params: Any) -> None:
+        super().__init__(label, **params)
+        if on_click is not None:
+            self.on_click(on_click)
+
+    def on_click(self, act: Callable[[Any], Any]) -> None:
+        """Call ``act(event)`` at each press."""
+        self.param.watch(act, "clicks")
+
+
+class Save(_Action):
+    """A button that saves what ``give()`` returns, made when it is pressed.
+
+    Parameters
+    ----------
+    label : str
+        What it says.
+    file : str
+        Name under which the browser offers to save it.
+    give : callable
+        Gives the contents as bytes.
+    """
+
+    look = param.Selector(default="quiet", objects=["main", "plain", "quiet"], doc="How much it stands out.")
+
+    def __init__(self, label: str, file: str, give: Callable[[], bytes], **params: Any) -> None:
+        super().__init__(label, kind="save", **params)
+        self.file, self.give = file, give
+
+    def _handle_msg(self, _message: Any) -> None:
+        contents = b""
+        try:
+            contents = self.give()
+        finally:  # whatever happened, the button can be pressed again
+            text = base64.b64encode(contents).decode("ascii")
+            self._send_msg({"file": self.file if contents else "", "contents": text})
+
+
+class Upload(_Action):
+    """A button, and a place to drop files on; they come in pieces, so that the connection carries large ones.
+
+    Parameters
+    ----------
+    label : str
+        What it says.
+    accept : str
+        Endings of the files that are offered, separated by commas.
+    most_mb : float
+        Larger files are not taken, and the reader is told.
+    """
+
+    look = param.Selector(default="plain", objects=["main", "plain"], doc="How much it stands out.")
+    accept = param.String(default="", doc="Endings of the files that are offered.")
+    several = param.Boolean(default=False, doc="Whether more than one file may be chosen.")
+    most_mb = param.Number(default=200.0, doc="The largest file that is taken, in 10⁶ bytes.")
+    hint = param.String(default="", doc="One line of explanation under it.")
+    files = param.List(default=[], doc="What was opened last: pairs of name and contents.")
+
+    _rename = {"files": None}
+
+    def __init__(self, label: str, **params: Any) -> None:
+        super().__init__(label, kind="upload", **{"sizing_mode": "stretch_width", "max_width": 320, **params})
+        self._pieces: list[bytes] = []
+        self._whole: list[tuple[str, bytes]] = []
+
+    def _handle_msg(self, message: dict[str, Any]) -> None:
+        """A piece of a file: ``first`` of its file, ``last`` of its file, ``final`` of all."""
+        try:
+            self._take(message)
+        finally:  # or the browser would wait for ever
+            self._send_msg({"got": message["number"]})
+
+    def _take(self, message: dict[str, Any]) -> None:
+        if message["first"]:
+            self._pieces = []
+        if message["start"]:
+            self._whole = []
+        self._pieces.append(base64.b64decode(message["piece"]))
+        if sum(map(len, self._pieces)) > self.most_mb * 1e6:  # the browser does not send it; another sender might
+            self._pieces = []
+            return
+        if message["last"]:
+            self._whole.append((message["name"], b"".join(self._pieces)))
+            self._pieces = []
+        if message["final"]:
+            whole, self._whole = self._whole, []
+            self.files = whole
+            self.files = []  # so that the same file can be opened again, and is not kept twice
+
+
+class Turn(_Action):
+    """Which of many pages: to the first, the one before, the next, the last."""
+
+    count = param.Integer(default=1, bounds=(1, None), doc="How many pages there are.")
+    value = param.Integer(default=0, bounds=(0, None), doc="The page that is shown, from 0; the browser sets it.")
+
+    def __init__(self, **params: Any) -> None:
+        super().__init__("Pages", kind="turn", **params)
+
+
+class Fold(_Action):
+    """The heading of a section that opens and closes; what is in it is another's business."""
+
+    level = param.Integer(default=2, bounds=(1, 6), doc="Level of the heading.")
+    open = param.Boolean(default=False, doc="Whether it is open; the browser sets it.")
+
+    def __init__(self, label: str, **params: Any) -> None:
+        super().__init__(label, kind="fold", **{"sizing_mode": "stretch_width", **params})
