@@ -42,7 +42,8 @@ function menu_button(frame, gone) {
 function theme_button(model, frame, session) {
   const button = made("button", {type: "button", className: "bare"}, sign("M12 4a8 8 0 1 0 .01 0M12 4v16M12 8l4-2M12 12l7-3.5M12 16l7-3.5"))
   button.setAttribute("aria-label", "Dark theme")
-  const alone = () => frame.parentElement === document.body  // in a notebook there is more around, with its own theme
+  // In a notebook there is more around, with a theme of its own.
+  const alone = () => (frame.closest("[data-root-id]") ?? frame).parentElement === document.body
   const show = () => {
     frame.dataset.theme = model.dark ? "dark" : "light"
     if (alone()) { document.documentElement.dataset.theme = frame.dataset.theme }
