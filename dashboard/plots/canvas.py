@@ -16,6 +16,10 @@ from dashboard.plots.patched import Patched
 
 #: Shapes of one figure that are kept in the browser, for going back to: views, numbers of levels.
 _SHAPES = 6
+#: How one is shown and the others are kept out of sight. They keep their size: what is taken away and put back by
+#: ``visible`` has all of the page laid out three times over. Both name the same rules: bokeh takes none away.
+_IN_FRONT = {"position": "relative", "top": "0", "left": "0", "width": "100%", "visibility": "visible"}
+_BEHIND = _IN_FRONT | {"position": "absolute", "visibility": "hidden"}
 
 
 class Live(pn.viewable.Viewer):
@@ -36,7 +40,7 @@ class Live(pn.viewable.Viewer):
         self._pane: Any = None
         self._drawn: OrderedDict[Hashable, tuple[Patched, Any]] = OrderedDict()
         self._words = parts.raw("")
-        self._place = parts.column()
+        self._place = parts.column(styles={"position": "relative"})
         self._view = parts.column(self._words, self._place, gap=4)
 
     def __panel__(self) -> Any:
@@ -97,7 +101,9 @@ class Live(pn.viewable.Viewer):
             while len(self._drawn) > _SHAPES:
                 self._drawn.popitem(last=False)
         for _, other in self._drawn.values():
-            other.visible = other is view
+            wanted = other.styles | (_IN_FRONT if other is view else _BEHIND)
+            if wanted != other.styles:
+                other.styles = wanted
         views = [v for _, v in self._drawn.values()]
         if {id(v) for v in views} != {id(v) for v in self._place.objects}:
             self._place.objects = views

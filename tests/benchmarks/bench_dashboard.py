@@ -37,7 +37,7 @@ LIMIT_S = 240
 #: Seconds after which a server has imported, aside, what its other pages need; controls are measured from then on.
 SETTLED_S = 10
 
-#: Notes when anything was last drawn on any canvas.
+#: Notes when anything was last drawn on any canvas, or a canvas that was drawn before was on the screen again.
 _HOOK = """() => {
   window.lastDraw = performance.now()
   for (const name of ["clearRect", "fillRect", "stroke", "fill", "fillText"]) {
@@ -46,6 +46,8 @@ _HOOK = """() => {
       window.lastDraw = performance.now(); return original.apply(this, a)
     }
   }
+  const shown = () => requestAnimationFrame(() => setTimeout(() => { window.lastDraw = performance.now() }))
+  Bokeh.documents[0].on_change((event) => { if (event.sync === false && event.attr === "styles") { shown() } })
 }"""
 #: Sets one control and tells after how many ms the last drawing that followed it was done; null where none did.
 _REPAINT = """([label, value, quiet]) => new Promise((resolve) => {

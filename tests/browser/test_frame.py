@@ -49,10 +49,14 @@ def test_an_invalid_address_is_mended(visitor: Any) -> None:
 
 def test_views_change_without_a_fault(visitor: Any) -> None:
     visitor.open("?page=overlay")
-    for view in ("Density", "Normal scale", "Weibull scale", "Boxes", "Steps"):
+    for view in ("Density", "Normal scale", "Weibull scale", "Boxes", "Steps", "Density"):
         visitor.press(view)
         visitor.idle()
         visitor.picture(view)
+        plots = visitor.tab.locator(".bk-Figure:visible")
+        assert plots.count() == 1, view
+        box = plots.bounding_box()
+        assert box["width"] > 900 and box["height"] > 200, (view, box)
     assert "kV" in visitor.answer()
 
 

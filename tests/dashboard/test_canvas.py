@@ -110,7 +110,8 @@ def page(readings: Any) -> Any:
 
 
 def _shown(page: Any) -> Patched:
-    return next(p for p, view in page._figures[0]._drawn.values() if view.visible)
+    (front,) = [p for p, view in page._figures[0]._drawn.values() if view.styles["visibility"] == "visible"]
+    return front
 
 
 def test_a_change_of_confidence_patches_the_bands_alone(page: Any) -> None:
