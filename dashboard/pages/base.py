@@ -167,6 +167,27 @@ class StudyPage(pn.viewable.Viewer):
         field.link(self, value=name, bidirectional=True)
         return parts.explained(field, text or self.param[name].doc or "")
 
+    def chooser(self, name: str, label: str, text: str = "", width: int = 240) -> Choice:
+        """A drop-down for a String parameter whose options come from the records: see :meth:`offer`."""
+        control = Choice(label)
+        control.param.watch(lambda event: self._picked(name, event.new), "value")
+        explained: Choice = parts.explained(control, text or self.param[name].doc or "", width)
+        return explained
+
+    _offering = False
+
+    def offer(self, control: Choice, options: Any, value: Any) -> None:
+        """Bring a :meth:`chooser` to what there is, without that counting as the user's choice."""
+        self._offering = True
+        try:
+            control.param.update(options=options, value=value)
+        finally:
+            self._offering = False
+
+    def _picked(self, name: str, value: Any) -> None:
+        if not self._offering and value is not None and value != getattr(self, name):
+            setattr(self, name, value)
+
     def _options(self, name: str, label: str, options: Mapping[str, str] | None, text: str, look: str = "list") -> Any:
         parameter = self.param[name]
         shown = {options.get(o, o): o for o in parameter.objects} if options else {str(o): o for o in parameter.objects}

@@ -13,11 +13,10 @@ import param
 
 from dashboard import parts, words
 from dashboard.cache import known
-from dashboard.controls import Choice
 from dashboard.jobs import Progress, Runner
+from dashboard.pages.aside import Aside
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.decision_words import CHECK, COLUMNS, HELP, RULES, TYPED
-from dashboard.tables import Table
 from methods.errors import InputError
 from methods.result import Caution
 
@@ -66,8 +65,7 @@ class Page(StudyPage):
     # ------------------------------------------------------------- controls
 
     def controls(self) -> Sequence[Any]:
-        self._limits = Choice("Limit")
-        self._limits.param.watch(lambda e: self._picked("limit", e.new), "value")
+        self._limits = self.chooser("limit", "Limit", f"By document and edition; {CHECK}.", 330)
         self._own = [
             self.number("limit_kv", "Limit (kV)", step=1),
             self.words("method", "Written for method"),
@@ -78,7 +76,7 @@ class Page(StudyPage):
         self.param.watch(self._settle, "limit")
         self._settle()
         return [
-            parts.explained(self._limits, f"By document and edition; {CHECK}.", width=330), *self._own,
+            self._limits, *self._own,
             self.select("rule", "Passes if", RULES), self._judging,
             self.number("risk", "Risk (%)", step=1), self.number("between_kv", "SD between fillings (kV)", step=0.5),
             self.number("instrument_kv", "Voltmeter and gap (kV)", step=0.1),
@@ -92,23 +90,9 @@ class Page(StudyPage):
         options[f"typed: {self.limit_kv:g} kV" if self.limit == TYPED else "typed"] = TYPED
         options |= {f"another method: {self._named(x)}": x.key for x in others}
         chosen = self.limit or (fitting[0].key if fitting else TYPED)
-        self._offer(self._limits, options, chosen if chosen in options.values() else TYPED)
+        self.offer(self._limits, options, chosen if chosen in options.values() else TYPED)
         for field in self._own:
             field.visible = self._chosen() == TYPED
-
-    _offering = False
-
-    def _offer(self, select: Any, options: Any, value: Any) -> None:
-        """Bring a drop-down to what there is, without that counting as the user's choice."""
-        self._offering = True
-        try:
-            select.param.update(options=options, value=value)
-        finally:
-            self._offering = False
-
-    def _picked(self, name: str, value: Any) -> None:
-        if not self._offering and value is not None and value != getattr(self, name):
-            setattr(self, name, value)
 
     @staticmethod
     def _named(limit: Any) -> str:
@@ -229,7 +213,7 @@ class Page(StudyPage):
 
         found = self.kept("series", self._series)
         chosen = next((s for s in found if s.label == self.case), next((s for s in found if not s.withstood), found[0]))
-        self._offer(self._cases, [s.label for s in found], chosen.label)
+        self.offer(self._cases, [s.label for s in found], chosen.label)
         bench: dict[str, Any] = {"confidence": self.study.confidence, "between_sd": self.between_kv or None}
         if self.voltmeter:
             bench["voltmeter_percent"] = self.voltmeter
@@ -252,39 +236,28 @@ class Page(StudyPage):
     # ------------------------------------------------------------- the budget, below the tables
 
     def extras(self) -> Sequence[Any]:
-        self._cases = Choice("Oil and condition")
-        self._cases.param.watch(lambda e: self._picked("case", e.new), "value")
-        self._said = parts.Text("p", "", "", live=True)
-        self._notes = parts.raw("", visible=False)
-        self._lines = parts.column()
-        self._part = parts.column(
-            parts.heading("Uncertainty budget of one mean"),
-            parts.hint("What adds to the uncertainty of the mean. Voltmeter and gap count once you type them."),
-            parts.wrap(
-                parts.explained(self._cases, "One oil under one condition.", width=330),
-                self.number("voltmeter", "Voltmeter ± (%)", step=0.5),
-                self.number("gap_tolerance", "Gap setting ± (mm)", step=0.01),
-                self.number("exponent", "Gap exponent", step=0.1),
-            ),
-            self._said, self._notes, self._lines, gap=8,
+        self._cases = self.chooser("case", "Oil and condition", "One oil under one condition.", 330)
+        self._part = Aside(
+            "Uncertainty budget of one mean",
+            "What adds to the uncertainty of the mean. Voltmeter and gap count once you type them.",
+            self._cases,
+            self.number("voltmeter", "Voltmeter ± (%)", step=0.5),
+            self.number("gap_tolerance", "Gap setting ± (mm)", step=0.01),
+            self.number("exponent", "Gap exponent", step=0.1),
+            table=("decision_budget", "Sources"), columns=COLUMNS,
         )  # fmt: skip
         return [self._part]
 
     def _show(self, result: Answer) -> None:
         super()._show(result)
-        self._part.visible = True
-        budget = result.budget
-        self._said.text = budget.sentence if budget is not None else result.budget_refused
-        notes = parts.cautions(budget.warnings) if budget is not None else ""
-        self._notes.param.update(object=notes, visible=bool(notes))
-        self._lines.objects = []
-        if budget is not None:
-            table = Table("decision_budget", "Sources", budget.table(), dict(COLUMNS))
-            self._lines.objects = [table.__panel__()]
+        if result.budget is None:
+            self._part.show(result.budget_refused)
+        else:
+            self._part.show(result.budget.sentence, result.budget.warnings, result.budget.table())
 
     def _say(self, what: Any) -> None:
         super()._say(what)
-        self._part.visible = False
+        self._part.hide()
 
     # ------------------------------------------------------------- what is shown
 

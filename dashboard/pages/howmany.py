@@ -12,11 +12,11 @@ import param
 
 from dashboard import parts, words
 from dashboard.cache import known, remember
-from dashboard.controls import Choice
-from dashboard.jobs import Progress, Runner
+from dashboard.jobs import Runner
+from dashboard.pages.aside import Aside
 from dashboard.pages.base import Empty, Figure, StudyPage
-from dashboard.pages.howmany_words import COLUMNS, FAMILIES, GOALS, HELP, INTERVALS, RULES
-from dashboard.tables import Table
+from dashboard.pages.howmany_start import Start, designs, safely, scatter_table
+from dashboard.pages.howmany_words import COLUMNS, FAMILIES, GOALS, HELP, INTERVALS, RULES, STOPS
 from methods.errors import InputError
 from methods.result import Caution
 
@@ -25,19 +25,6 @@ LINES = (1, 2, 3, 5)
 #: Breakdowns on each filling at which the table behind the plot gives the curves.
 COMMON = (1, 2, 3, 5, 6, 10, 15, 30)
 _TYPED, _RECORDS = "typed", "records"
-
-
-@dataclass(frozen=True)
-class Start:
-    """The scatter that the plan starts from, as fractions of the mean, and where it is from."""
-
-    cov: float
-    between_cov: float | None
-    mean_kv: float | None
-    serial_correlation: float
-    source: str
-    uppers: tuple[float | None, float | None] = (None, None)
-    warnings: tuple[Caution, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -113,8 +100,8 @@ class Page(StudyPage):
             "Withstood readings make it slow: up to half a minute.",
         )  # fmt: skip
         self._reading = parts.explained(parts.column(self._reader), width=280)
-        self._protocols = Choice("Bench times by")
-        self._protocols.param.watch(lambda e: self._picked("protocol", e.new), "value")
+        text = "Its waits, pauses, ramps and cell give minutes and oil."
+        self._protocols = self.chooser("protocol", "Bench times by", text)
         self._settle()
         self.param.watch(self._settle, ["goal", "source", "protocol"])
         self.study.param.watch(self._settle, "files")
@@ -126,7 +113,7 @@ class Page(StudyPage):
             *self._fields["power"], *self._fields["interval"],
             self.number("mean_kv", "Mean (kV)", step=1),
             self.number("fillings", "Fillings"), self.number("per_filling", "Breakdowns on each"),
-            parts.explained(self._protocols, "Its waits, pauses, ramps and cell give minutes and oil."),
+            self._protocols,
         ]  # fmt: skip
 
     def _settle(self, *_: Any) -> None:
@@ -144,21 +131,7 @@ class Page(StudyPage):
 
         named = {p.designation: key for key, p in load().items() if p.breakdowns_per_filling.value}
         first = "that of the records" if records else "none"
-        self._offer(self._protocols, {first: "", **named}, self.protocol if self.protocol in named.values() else "")
-
-    _offering = False
-
-    def _offer(self, select: Any, options: Any, value: Any) -> None:
-        """Bring a drop-down to what there is, without that counting as the user's choice."""
-        self._offering = True
-        try:
-            select.param.update(options=options, value=value)
-        finally:
-            self._offering = False
-
-    def _picked(self, name: str, value: Any) -> None:
-        if not self._offering and value is not None and value != getattr(self, name):
-            setattr(self, name, value)
+        self.offer(self._protocols, {first: "", **named}, self.protocol if self.protocol in named.values() else "")
 
     # ------------------------------------------------------------- scatter
 
@@ -169,7 +142,7 @@ class Page(StudyPage):
         from methods.planning.pilot_data import pilot
 
         selection = self.study.selection
-        return (lambda progress: _safely(pilot, selection, progress)), self._pilot_key()
+        return (lambda progress: safely(pilot, selection, progress)), self._pilot_key()
 
     def _start(self) -> Start:
         mean = self.mean_kv or None
@@ -332,7 +305,7 @@ class Page(StudyPage):
         found = self.kept("series", self._all_series)
         names = [s.label for s in found]
         chosen = next((s for s in found if s.label == self.series), found[0] if found else None)
-        self._offer(self._series, names, None if chosen is None else chosen.label)
+        self.offer(self._series, names, None if chosen is None else chosen.label)
         if chosen is None:
             return None, "There is no series of two breakdowns."
         if chosen.withstood:
@@ -351,38 +324,27 @@ class Page(StudyPage):
             return None, str(error)
 
     def extras(self) -> Sequence[Any]:
-        self._series = Choice("Oil and condition")
-        self._series.param.watch(lambda e: self._picked("series", e.new), "value")
-        self._step_said = parts.Text("p", "", "", live=True)
-        self._step_notes = parts.raw("", visible=False)
-        self._step_table = parts.column()
-        self._next = parts.column(
-            parts.heading("Stop or go on?"),
-            parts.hint("After the breakdowns that one series has: how many more give the half-width wanted."),
-            parts.explained(self._series, "One oil under one condition.", width=330),
-            self._step_said, self._step_notes, self._step_table, gap=8,
+        self._series = self.chooser("series", "Oil and condition", "One oil under one condition.", 330)
+        self._next = Aside(
+            "Stop or go on?",
+            "After the breakdowns that one series has: how many more give the half-width wanted.",
+            self._series, table=("howmany_rules", "How honest the two ways to stop are"), columns=COLUMNS,
         )  # fmt: skip
         return [self._next]
 
     def _show(self, result: Answer) -> None:
         super()._show(result)
-        there = result.step is not None or bool(result.step_refused)
-        self._next.visible = there
-        self._step_said.text = result.step.sentence if result.step is not None else result.step_refused
-        notes = parts.cautions(result.step.warnings) if result.step is not None else ""
-        self._step_notes.param.update(object=notes, visible=bool(notes))
-        self._step_table.objects = []
         if result.step is not None:
-            frame = parts.as_frame(result.step.rates).replace(
-                {"rule": {"two_stage": "decide once, now", "stop_when_narrow": "look after each, stop when narrow"}}
-            )
-            self._step_table.objects = [
-                Table("howmany_rules", "How honest the two ways to stop are", frame, dict(COLUMNS)).__panel__()
-            ]
+            frame = parts.as_frame(result.step.rates).replace({"rule": STOPS})
+            self._next.show(result.step.sentence, result.step.warnings, frame)
+        elif result.step_refused:
+            self._next.show(result.step_refused)
+        else:
+            self._next.hide()
 
     def _say(self, what: Any) -> None:
         super()._say(what)
-        self._next.visible = False
+        self._next.hide()
 
     # ------------------------------------------------------------- what is shown
 
@@ -455,45 +417,10 @@ class Page(StudyPage):
 
     def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
         out = {}
-        designs = _designs(result.plan)
-        if designs is not None:
-            out["howmany_designs"] = ("Designs", designs)
-        out["howmany_scatter"] = ("Scatter that the plan starts from", _scatter_table(result.start))
+        weighed = designs(result.plan)
+        if weighed is not None:
+            out["howmany_designs"] = ("Designs", weighed)
+        out["howmany_scatter"] = ("Scatter that the plan starts from", scatter_table(result.start))
         common = result.curve[result.curve["breakdowns_per_filling"].isin(COMMON)]
         out["howmany_curve"] = ("The curves at common numbers", common.drop(columns=["half_width", "half_width_known"]))
         return out
-
-
-def _safely(compute: Any, selection: Any, progress: Progress) -> Any:
-    """The pilot, or the sentence why there is none: that too is an answer for these records."""
-    try:
-        found = compute(selection)
-    except InputError as error:
-        return str(error)
-    progress.step(1, 1)
-    return found
-
-
-def _designs(plan: Any) -> pd.DataFrame | None:
-    rows = getattr(plan, "designs", None) or getattr(plan, "rules", None)
-    if not rows:
-        return None
-    frame = parts.as_frame(rows)
-    frame = frame.drop(columns=[c for c in ("half_width", "half_width_known") if c in frame]).dropna(axis=1, how="all")
-    for name in ("fillings", "breakdowns", "breakdowns_per_filling"):
-        if name in frame:
-            frame[name] = frame[name].astype("Int64")
-    return frame.assign(**{c: frame[c].astype(float) for c in frame if frame[c].dtype == object and c not in
-                           ("rule", "reaches_target")})  # fmt: skip
-
-
-def _scatter_table(start: Start) -> pd.DataFrame:
-    percent = [start.cov, start.between_cov, *start.uppers]
-    within, between, within_up, between_up = (float("nan") if v is None else 100 * v for v in percent)
-    return pd.DataFrame(
-        {
-            "part": ["single breakdowns on one filling", "from filling to filling"],
-            "cov_percent": [within, between], "cov_upper_percent": [within_up, between_up],
-            "from": [start.source, start.source if start.between_cov is not None else "cannot be seen"],
-        }
-    )  # fmt: skip

@@ -11,6 +11,7 @@ GOALS = {
 }
 INTERVALS = {"bench": "the bench's own interval", "known": "scatter known from history"}
 RULES = {"simple": "mean reaches it", "guarded": "surely above it", "every": "every breakdown reaches it"}
+STOPS = {"two_stage": "decide once, now", "stop_when_narrow": "look after each, stop when narrow"}
 FAMILIES = {"normal": "normal", "lognormal": "lognormal", "weibull": "Weibull", "gumbel_min": "smallest extreme"}
 
 HELP = """

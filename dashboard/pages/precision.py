@@ -11,7 +11,6 @@ import pandas as pd
 import param
 
 from dashboard import parts, words
-from dashboard.controls import Choice
 from dashboard.levels import texts
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.precision_cells import Band, CellExclusions, band_of
@@ -52,8 +51,8 @@ class Page(StudyPage):
     # ------------------------------------------------------------- controls
 
     def controls(self) -> Sequence[Any]:
-        self._level = Choice("Levels are")
-        self._level.param.watch(self._chosen, "value")
+        text = "Precision is given for each level: an oil, or a way of testing."
+        self._level = self.chooser("level", "Levels are", text, 300)
         self.study.param.watch(self._settle, ["files"])
         self.param.watch(self._settle, ["level"])
         self._settle()
@@ -62,21 +61,12 @@ class Page(StudyPage):
             "What is reported is as a rule the mean of a filling.",
         )  # fmt: skip
         counts.max_width = 280
-        text = "Precision is given for each level: an oil, or a way of testing."
-        return [parts.explained(self._level, text, width=300), counts]
-
-    _busy = False
+        return [self._level, counts]
 
     def _settle(self, *_: Any) -> None:
         others = {words.heading(f): f for f in self.study.factors if f != LABORATORY}
         options = {"the oil, split by procedure": "", **others, "the procedure alone": "condition"}
-        self._busy = True
-        self._level.param.update(options=options, value=self.level if self.level in options.values() else "")
-        self._busy = False
-
-    def _chosen(self, event: Any) -> None:
-        if not self._busy and event.new is not None and event.new != self.level:
-            self.level = event.new
+        self.offer(self._level, options, self.level if self.level in options.values() else "")
 
     def extras(self) -> Sequence[Any]:
         self._cells = CellExclusions(self._leave_out, self._take_back)

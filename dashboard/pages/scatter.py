@@ -9,8 +9,7 @@ from typing import Any
 import pandas as pd
 import param
 
-from dashboard import parts, theme, words
-from dashboard.controls import Choice
+from dashboard import theme, words
 from dashboard.levels import texts
 from dashboard.pages import scatter_words as said
 from dashboard.pages.base import Figure, StudyPage
@@ -56,30 +55,20 @@ class Page(StudyPage):
     # ------------------------------------------------------------- controls
 
     def controls(self) -> Sequence[Any]:
-        self._choose = Choice("Look at")
-        self._choose.param.watch(self._chosen, "value")
+        text = "Scatter is looked at one level at a time: levels scatter differently."
+        self._choose = self.chooser("level", "Look at", text, 300)
         self.study.param.watch(self._settle, ["by", "fingerprint", "reference"])
         self.param.watch(self._settle, ["level"])
         self._settle()
         return [
-            parts.explained(
-                self._choose, "Scatter is looked at one level at a time: levels scatter differently.", width=300
-            ),
+            self._choose,
             self.choice("alpha", "Flag at", None, "Level of the tests for values that stand apart: 1 % flags fewer."),
         ]
-
-    _busy = False
 
     def _settle(self, *_: Any) -> None:
         present = self.study.present(self.study.by)
         options = {"the level with most fillings": "", **{p: p for p in present}, "all levels together": ALL}
-        self._busy = True
-        self._choose.param.update(options=options, value=self.level if self.level in options.values() else "")
-        self._busy = False
-
-    def _chosen(self, event: Any) -> None:
-        if not self._busy and event.new is not None and event.new != self.level:
-            self.level = event.new
+        self.offer(self._choose, options, self.level if self.level in options.values() else "")
 
     # ------------------------------------------------------------- numbers
 

@@ -88,7 +88,7 @@ def test_the_budget_is_that_of_the_chosen_oil():
     study = _study()
     page = _page(study, limit=LIMIT, case="B", voltmeter=3.0)
     chosen = next(s for s in series_of(study.selection) if s.label == "B")
-    assert page._said.text == budget_of(chosen, voltmeter_percent=3.0).sentence
+    assert page._part.answer.text == budget_of(chosen, voltmeter_percent=3.0).sentence
 
 
 def test_curves_are_of_the_method_and_of_the_records():

@@ -87,4 +87,4 @@ def test_the_place_of_the_records_is_on_the_plot(study):
 def test_stop_or_go_on_is_about_one_series(study):
     page = _page(study, source="typed", series="B")
     kv = study.table.query("sample == 'B'")
-    assert page._step_said.text == plan.next(kv["kv"], 0.10, fillings=kv["filling"]).sentence
+    assert page._next.answer.text == plan.next(kv["kv"], 0.10, fillings=kv["filling"]).sentence
