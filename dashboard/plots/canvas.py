@@ -56,6 +56,7 @@ class Live(pn.viewable.Viewer):
         height = _height(figure, result)
         key = (figure.key(result), self.dark, height)
         if _live(figure, result) and self._pipe is not None and key == self._built:
+            self._pane.object.reset()  # a page behind another has no plot to patch: its next one must not be the last
             self._pipe.send(result)
             return
         drawn = figure.draw(result)

@@ -25,11 +25,11 @@ def finish(
         return hv.Layout(panels).opts(shared_axes=True, merge_tools=True).cols(2)
     shared: dict[str, Any] = {
         "responsive": True, "min_height": height, "show_grid": True, "hooks": [theme.style_plot(dark, ticks)],
-        "toolbar": "above", "framewise": True, "axiswise": True,
+        "toolbar": "above", "framewise": True,
     }  # fmt: skip
     if isinstance(element, hv.Overlay):
         for layer in element:
-            layer.opts(framewise=True, axiswise=True)
+            layer.opts(framewise=True)  # not axiswise: HoloViews then keeps the limits of the first frame
         named = len({layer.label for layer in element if layer.label})
         if named > _MOST_NAMED:
             return element.opts(show_legend=False, **shared)
