@@ -56,11 +56,23 @@ function text_of(bytes) {
   return btoa(text)
 }
 
-function upload(model) {
+// A file that is dropped beside its place would have the browser leave the page for it.
+function keep_page() {
+  if (document._gapshift_keeps) { return }
+  document._gapshift_keeps = true
+  for (const name of ["dragover", "drop"]) {
+    document.addEventListener(name, (event) => { if (event.dataTransfer?.types.includes("Files")) { event.preventDefault() } })
+  }
+}
+
+function upload(model, view) {
+  if (view.root.el.closest("[data-root-id]")?.parentElement === document.body) { keep_page() }
+
   const id = `upload-${++count}`
   const input = made("input", {type: "file", id, accept: model.accept, multiple: model.several})
   const label = made("label", {htmlFor: id, className: model.look}, model.label)
-  const told = made("p", {className: "hint", id: `${id}-hint`}), place = made("div", {className: "drop"}, input, label)
+  const told = made("p", {className: "hint", id: `${id}-hint`}), place = made("div", {className: `drop ${model.look}`}, input, label)
+  if (model.look === "main") { place.append(made("span", {}, `or drop ${model.several ? "them" : "it"} here`)) }
   const say = (text) => { told.textContent = text || model.hint; told.hidden = !told.textContent }
   input.setAttribute("aria-describedby", told.id)
   told.setAttribute("role", "status")
@@ -147,6 +159,6 @@ function fold(model) {
 
 const KINDS = {press, save, upload, turn, fold}
 
-export function render({model}) {
-  return KINDS[model.kind](model)
+export function render({model, view}) {
+  return KINDS[model.kind](model, view)
 }

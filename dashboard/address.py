@@ -1,7 +1,8 @@
 """The study as an address, and back: scientific choices only, never what is in a file.
 
-``page``, ``data`` (a demo set's name), ``by``, ``split``, ``ref``, ``conf``, ``only.COLUMN`` (the levels kept) and
-``PAGE.NAME`` (an input of a page). What cannot be is ignored, and the frame then rewrites the address.
+``page``, ``data`` (a demo set's name, or ``own`` for the user's files), ``by``, ``split``, ``ref``, ``conf``,
+``only.COLUMN`` (the levels kept) and ``PAGE.NAME`` (an input of a page). What cannot be is ignored, and the frame then
+rewrites the address.
 """
 
 from __future__ import annotations
@@ -15,12 +16,19 @@ import param
 from dashboard import demo
 from dashboard.study import Study
 
+#: Says in the address that the numbers were of the user's own files, which an address does not carry.
+OWN = "own"
+
 
 def settings(study: Study) -> dict[str, str]:
     """Everything that the address carries, as short names and text."""
     out = {"page": study.page}
     if study.dataset:
         out["data"] = study.dataset
+    elif study.files:
+        out["data"] = OWN
+    else:  # what waits for the user's file stays in the address
+        out |= {k: v for k, v in study.pending.items() if k in ("data", "by", "split", "ref") or k.startswith("only.")}
     if study.by:
         out["by"] = study.by
     if study.split:
@@ -58,6 +66,8 @@ def apply(
 
     if wanted.get("data") in demo.names():
         study.open_demo(wanted["data"])
+    elif wanted.get("data") == OWN and not study.files:
+        study.pending = dict(wanted)
     with param.parameterized.batch_call_watchers(study):
         study.page = wanted["page"] if wanted.get("page") in keys() else study.param.page.default
         if wanted.get("by") in study.factors:

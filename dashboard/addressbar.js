@@ -1,6 +1,6 @@
 // The address bar, both ways: see addressbar.py.
 
-export function render({model}) {
+export function render({model, view}) {
   let corrections = model.fixed
   const show = () => {
     if (window.location.search === model.search) { return }
@@ -13,6 +13,12 @@ export function render({model}) {
     }
   }
   const back = () => { model.search = window.location.search }
+  // In a notebook the document is not ours to name.
+  const name = () => {
+    if (view.root.el.closest("[data-root-id]")?.parentElement === document.body) { document.title = model.title }
+  }
+  model.on("title", name)
+  window.setTimeout(name)
   model.on("search", show)
   window.addEventListener("popstate", back)
   model.on("remove", () => window.removeEventListener("popstate", back))

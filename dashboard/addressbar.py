@@ -18,5 +18,6 @@ class AddressBar(plain.Plain, pn.custom.JSComponent):
 
     search = param.String("", doc="The query, with its question mark.")
     fixed = param.Integer(0, doc="Count of corrections in place.")
+    title = param.String("gapshift", doc="What the browser's tab, its history and its bookmarks say.")
 
     _bundle = Path(__file__).with_suffix(".js")

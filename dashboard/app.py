@@ -62,16 +62,24 @@ class App(pn.viewable.Viewer):
 
     # ------------------------------------------------------------- pages
 
+    _first = True
+
     def _show(self, *_: Any) -> None:
         """Bring the study's page to the front, building it when it is first asked for."""
         key = self.study.page if self.study.page in keys() else entries()[0].key
-        fresh = key not in self._pages
-        if fresh:
-            page_class(key)
+        if key not in self._pages:
             self._pages[key] = page_class(key)(self.study, dark=self.page.dark)
         for other, page in self._pages.items():
-            page.shown = other == key
+            page.shown = page.shown and other == key
         self._main[0] = self._pages[key].__panel__()
+        if self._first:  # with its numbers at once
+            self._pages[key].shown, self._first = True, False
+        else:  # the page is there while its numbers are still on their way
+            parts.after_plots(lambda: self._bring(key))
+        self._bar.title = f"{next(e.label for e in entries() if e.key == key)} · gapshift"
+
+    def _bring(self, key: str) -> None:
+        self._pages[key].shown = self._pages[key].shown or self.study.page == key
 
     def _themed(self, *_: Any) -> None:
         for page in self._pages.values():
@@ -103,7 +111,7 @@ def build(files: Sequence[Path] = ()) -> App:
     study = Study()
     for file in files:
         study.open(file)
-    if not files and demo.names():
+    query = (pn.state.location.search if pn.state.location is not None else "") or ""
+    if not files and demo.names() and address.parse(query).get("data") != address.OWN:
         study.open_demo(demo.names()[0], first_look=True)
-    query = pn.state.location.search if pn.state.location is not None else ""
-    return App(study, query or "", dark=(pn.state.cookies or {}).get("gapshift_theme") == "dark")
+    return App(study, query, dark=(pn.state.cookies or {}).get("gapshift_theme") == "dark")

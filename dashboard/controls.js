@@ -131,7 +131,7 @@ function slider(model, id, tell) {
 }
 
 // A field for a number, within its bounds; what is none is taken back.
-function number(model, id, tell) {
+function number(model, id, tell, remark) {
   const field = made("input", {id, type: "number", step: model.step ?? "any", inputMode: model.whole ? "numeric" : "decimal"})
   const show = () => {
     field.value = model.value ?? ""
@@ -143,7 +143,10 @@ function number(model, id, tell) {
     const typed = field.valueAsNumber
     if (Number.isNaN(typed)) { return show() }
     const within = Math.min(Math.max(typed, model.start ?? -Infinity), model.end ?? Infinity)
-    tell(model.whole ? Math.round(within) : within)
+    const taken = model.whole ? Math.round(within) : within
+    const room = `from ${model.start ?? "−∞"} to ${model.end ?? "∞"}${model.whole ? ", whole" : ""}`
+    remark(taken === typed ? "" : `${typed} cannot be: ${room}. Taken: ${taken}.`)
+    tell(taken)
   }
   // Turning the wheel over a page is no wish for another number.
   field.addEventListener("wheel", () => field.blur(), {passive: true})
@@ -160,15 +163,21 @@ export function render({model}) {
     model[told] = wanted
     part.show()
   }
-  const part = LOOKS[model.look](model, id, tell)
+  // Says in the place of the explanation what was wrong with what was typed.
+  const remark = (text) => {
+    hint.textContent = text || model.hint
+    hint.hidden = !hint.textContent
+    hint.classList.toggle("wrong", Boolean(text))
+  }
+  const part = LOOKS[model.look](model, id, tell, remark)
   const label = grouped ? made("legend") : made("label", {htmlFor: id})
   const hint = made("p", {className: "hint", id: `${id}-hint`})
+  hint.setAttribute("aria-live", "polite")
   const box = made(grouped ? "fieldset" : "div", {className: "control"}, part.element, hint)
   if (model.look !== "tick") { box.prepend(label) }  // a box to tick has its words beside it
   const words = () => {
     label.textContent = model.label
-    hint.textContent = model.hint
-    hint.hidden = !model.hint
+    remark("")
     if (model.hint) { (part.described ?? box).setAttribute("aria-describedby", hint.id) }
     part.show()
   }

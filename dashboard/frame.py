@@ -56,6 +56,7 @@ class Frame(plain.Stack):
     def get_root(self, doc: Any = None, *args: Any, **params: Any) -> Any:
         root = super().get_root(doc, *args, **params)
         if doc is not None:
+            doc.title = "gapshift"
             doc.template = _DOCUMENT
             doc._template_variables |= {
                 "css": theme.page_css(),

@@ -40,6 +40,11 @@ function mend_views() {
       return this.layout == null ? undefined : original.apply(this, args)
     })
   }
+  // A button that no column here shows takes a place, and a gap, among the parts that come after the first ones.
+  wrap(view_of("panel.models.layout.Column"), "render", (original) => function(...args) {
+    original.apply(this, args)
+    if (this.scroll_down_button_el) { this.scroll_down_button_el.style.display = "none" }
+  })
   let_wait(view_of("panel.models.markup.HTML"), (view) => view.container != null)
   // A component without children changes nobody's place when its size is measured, yet had all of the page laid out.
   const component = view_of("panel.models.esm.ReactiveESM")

@@ -77,7 +77,7 @@ class Study(param.Parameterized):
     inputs = param.Dict({}, doc="The pages' own inputs: 'page.name' -> value.")
     fingerprint = param.String("", constant=True, doc="Changes whenever the selected table does.")
     awaited = param.List([], doc="Files that a reopened study needs: dicts with name, sha256, options.")
-    pending = param.Dict({}, doc="Settings of a reopened study that wait for its files.")
+    pending = param.Dict({}, doc="Settings of a reopened study, or of an address, that wait for the files.")
     remarks = param.List([], item_type=str, doc="What the user should know about how the study came to be.")
 
     def __init__(self, **params: Any) -> None:
@@ -109,12 +109,16 @@ class Study(param.Parameterized):
         Raises
         ------
         InputError
-            The file is unusable, or the same content is open already.
+            The file is unusable, or the same content is open already and is not to be ``alone``.
         """
         data = source if isinstance(source, bytes) else Path(source).read_bytes()
         name = name or (Path(source).name if not isinstance(source, bytes) else "uploaded file")
         digest = hashlib.sha256(data).hexdigest()
-        if any(f.sha256 == digest for f in self.files):
+        same = next((f for f in self.files if f.sha256 == digest), None)
+        if same is not None and alone:  # it stays as it is, and the others go
+            self.param.update(files=[same], dataset=same.demo)
+            return same
+        if same is not None:
             raise InputError(f"{name} is open already: its content is the same, byte for byte.", text=name)
         waiting = next((w for w in self.awaited if w["sha256"] == digest), None)
         if waiting is not None:
@@ -133,13 +137,21 @@ class Study(param.Parameterized):
                     "The numbers will differ from those that were saved."
                 )
                 awaited.remove(other)
+            kept = sum(x.where.get("file") == opened.name for x in self.exclusions)
+            if kept:
+                what = "An exclusion" if kept == 1 else f"{kept} exclusions"
+                remarks.append(
+                    f"{what} made for a file called {opened.name} {'holds' if kept == 1 else 'hold'} for this one too. "
+                    "Take back below what was meant for another file."
+                )
         keep = [] if opened.demo or (alone and waiting is None) else [f for f in self.files if not f.demo]
         self.param.update(files=[*keep, opened], dataset=opened.demo, awaited=awaited, remarks=remarks)
         if self.pending and not awaited:
             from dashboard import address
 
-            address.apply(self, self.pending)
-            self.pending = {}
+            settings, self.pending = self.pending, {}
+            if not opened.demo:
+                address.apply(self, settings)
 
     def open_demo(self, name: str, *, first_look: bool = False) -> Opened | None:
         """Open one of the invented demo sets in place of whatever is open; None when there is no such set.

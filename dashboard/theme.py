@@ -211,7 +211,9 @@ def frame_css() -> str:
   :host([data-menu="open"]) .side {{ display: flex; }}
 }}
 @media print {{
-  :host {{ display: block !important; background: none; }}
+  :host, :host([data-theme="dark"]) {{ {_properties(LIGHT)} color-scheme: light; display: block !important;
+    background: none; }}
+  :host([data-theme="dark"]) {{ --plots-on-paper: invert(1) hue-rotate(180deg); }}
   .head, .side {{ display: none !important; }}
 }}
 """
@@ -305,7 +307,12 @@ tbody tr:hover {{ background: {_CSS["ground"]}; }}
 /* The first column says what a row is: it stays while the others are scrolled. */
 th:first-child, td:first-child {{ position: sticky; left: 0; background: {_CSS["surface"]}; }}
 tbody tr:hover td:first-child {{ background: {_CSS["ground"]}; }}
-@media print {{ .scroll {{ overflow: visible; }} th:first-child, td:first-child {{ position: static; }} }}
+@media print {{
+  .scroll {{ overflow: visible; }}
+  .save {{ display: none; }}
+  table {{ font-size: 9px; }}
+  th, td, td.long {{ position: static !important; white-space: normal; padding: 3px 5px; min-width: 0; }}
+}}
 {FOCUS}
 """
 
@@ -320,6 +327,7 @@ def control_css() -> str:
 .control > label:not(.tick), legend {{ display: block; padding: 0; margin-bottom: {SPACE["xs"]}px;
   font-size: {TYPE["small"]}px; font-weight: 500; }}
 .hint {{ color: {muted}; font-size: {TYPE["small"]}px; margin: {SPACE["xs"]}px 0 0; max-width: 60ch; }}
+.hint.wrong {{ color: {_CSS["wrong"]}; }}
 .frame {{ position: relative; }}
 .frame::after {{ content: ""; position: absolute; right: 14px; top: 13px; width: 7px; height: 7px;
   border: solid {muted}; border-width: 0 2px 2px 0; transform: rotate(45deg); pointer-events: none; }}
@@ -384,6 +392,8 @@ button.save::before {{ content: "↓"; padding-right: 0.4em; }}
 button:disabled {{ opacity: 0.55; cursor: default; }}
 .hint {{ color: {muted}; font-size: {TYPE["small"]}px; margin: {SPACE["xs"]}px 0 0; max-width: 60ch; }}
 .drop {{ position: relative; }}
+.drop.main {{ padding: {SPACE["m"]}px; border: 1px dashed {muted}; border-radius: 6px; }}
+.drop.main span {{ display: inline-block; padding-left: 12px; color: {muted}; }}
 .drop input {{ position: absolute; width: 1px; height: 1px; opacity: 0; }}
 .drop.over {{ outline: 2px dashed {primary}; outline-offset: 4px; }}
 .drop input:focus-visible + label {{ outline: 3px solid {primary}; outline-offset: 2px; }}
@@ -398,6 +408,7 @@ h3.fold {{ font-size: {TYPE["body"]}px; }}
 .fold button::before {{ content: ""; position: absolute; left: 6px; top: 17px; width: 7px; height: 7px;
   border: solid {muted}; border-width: 0 2px 2px 0; transform: rotate(-45deg); }}
 .fold button[aria-expanded="true"]::before {{ transform: rotate(45deg); }}
+@media print {{ button, .drop, .turn {{ display: none; }} .fold button {{ display: block; }} }}
 {FOCUS}
 @media (prefers-reduced-motion: reduce) {{ * {{ transition: none !important; }} }}
 """

@@ -12,7 +12,7 @@ import pandas as pd
 import panel as pn
 import param
 
-from dashboard import parts, theme
+from dashboard import parts, theme, words
 from dashboard.address import read
 from dashboard.cache import remember
 from dashboard.controls import Amount, Choice, Tick, Words
@@ -159,7 +159,7 @@ class StudyPage(pn.viewable.Viewer):
         """A box to tick for a Boolean parameter, explained."""
         return self._linked(Tick(label, value=getattr(self, name)), name, text)
 
-    def words(self, name: str, label: str, text: str = "") -> Any:
+    def text_field(self, name: str, label: str, text: str = "") -> Any:
         """A field for a String parameter, explained."""
         return self._linked(Words(label, value=getattr(self, name)), name, text)
 
@@ -278,11 +278,17 @@ class StudyPage(pn.viewable.Viewer):
             )
 
     def _nothing(self) -> Empty:
+        if self.study.awaited:
+            names = words.listed(w["name"] for w in self.study.awaited)
+            return Empty("The study is open, but its files are not.", f"Open {names} on the Records page.")
         if self.study.filters or self.study.exclusions:
             return Empty(
                 "Nothing is left.", "The filters and exclusions leave no breakdown: widen them on the Records page."
             )
-        return Empty("No breakdowns are open.", "Drop a file on the Records page, or choose the demo programme there.")
+        lost = " Files are not kept when a page is loaded anew; its settings are." if self.study.pending else ""
+        return Empty(
+            f"No breakdowns are open.{lost}", "Open a file on the Records page, or choose the demo programme there."
+        )
 
     def _show(self, result: Any) -> None:
         self._answer.text = self.sentence(result)

@@ -159,7 +159,7 @@ class Page(StudyPage):
             button("Take one", lambda: self._take(1), "main"),
             button("Finish the filling", self._finish_filling),
             button("Five fillings more", lambda: self._take(5 * self.per_filling)),
-            button("Start again", lambda: setattr(self, "taken", 0)),
+            button("Start again", self._start_again),
             self._reveal,
             gap=8,
         )
@@ -168,6 +168,9 @@ class Page(StudyPage):
 
     def _take(self, more: int) -> None:
         self.taken = min(self.taken + more, MOST_TAKEN)
+
+    def _start_again(self) -> None:
+        self.param.update(taken=0, revealed=False)
 
     def _finish_filling(self) -> None:
         self._take(self.per_filling - self.taken % self.per_filling)

@@ -68,7 +68,7 @@ class Page(StudyPage):
         self._limits = self.chooser("limit", "Limit", f"By document and edition; {CHECK}.", 330)
         self._own = [
             self.number("limit_kv", "Limit (kV)", step=1),
-            self.words("method", "Written for method"),
+            self.text_field("method", "Written for method"),
         ]
         self._judge = Runner("Judge the records", self._ask, lambda _: self.refresh(), "A case takes up to a second.")
         self._judging = parts.column(self._judge, width=260, visible=False)

@@ -356,7 +356,7 @@ class Page(StudyPage):
                 f"About {words.number(plan.bench_minutes, 2)} minutes on the bench"
                 + (f" and {words.number(oil / 1000, 2)} L of oil." if oil else ".")
             )
-        if result.assured is not None and result.assured.fillings != plan.fillings:
+        if result.assured is not None and result.assured.fillings > plan.fillings:
             a = result.assured
             told.append(
                 f"These records know their own scatter only so well: {words.plural(a.fillings, 'filling')} of "

@@ -55,8 +55,12 @@ class CellExclusions(pn.viewable.Viewer):
     def _entry(self, exclusion: Exclusion, index: int) -> Any:
         named = " · ".join(exclusion.where.values())
         text = parts.raw(f"<p>{parts.escaped(named)}: <b>{parts.escaped(exclusion.reason)}</b></p>")
-        button = Press("Take back", lambda _: self._back(index), look="quiet")
+        button = Press("Take back", lambda _: self._pressed_back(index), look="quiet")
         return parts.row(text, button, sizing_mode="stretch_width")
+
+    def _pressed_back(self, index: int) -> None:
+        self._back(index)
+        self._word.text = "Taken back."
 
     def _pressed(self, _event: Any) -> None:
         where = self._where.get(self._cell.value)

@@ -92,7 +92,7 @@ class Exclude(pn.viewable.Viewer):
                 parts.explained(self._reason, "Kept with the study and the report.", width=300),
                 gap=16,
             ),
-            parts.row(self._button, self._word), self._list, gap=12,
+            parts.row(self._button, self._word, gap=12), self._list, gap=12,
         )  # fmt: skip
 
     def _settle(self, *_: Any) -> None:
@@ -125,8 +125,12 @@ class Exclude(pn.viewable.Viewer):
     def _entry(self, index: int, exclusion: Any) -> Any:
         named = [f"{words.heading(c)} {t}" for c, t in exclusion.where.items() if c != "file"]
         text = parts.raw(f"<p>{parts.escaped(', '.join(named))}: <b>{parts.escaped(exclusion.reason)}</b></p>")
-        back = Press("Take back", lambda _: self.study.take_back(index), look="quiet")
+        back = Press("Take back", lambda _: self._take_back(index), look="quiet")
         return parts.row(text, back, sizing_mode="stretch_width")
+
+    def _take_back(self, index: int) -> None:
+        self.study.take_back(index)
+        self._word.text = "Taken back."
 
     def _leave_out(self, _event: Any) -> None:
         part = self._rows.get(self._filling.value)

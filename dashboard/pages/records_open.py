@@ -32,6 +32,7 @@ class Opener(pn.viewable.Viewer):
             "Open files", several=True, accept=".csv,.tsv,.txt,.xlsx,.parquet", most_mb=MOST_MB, look="main"
         )
         self._word = parts.Text("p", "", "hint", live=True)
+        self._wrong = parts.Text("p", "", "notice wrong", live=True)
         self._add = Tick("Add to the files that are open", max_width=320)
         names = {"–": "", **{demo.SETS[n][1]: n for n in demo.names()}}
         self._demo = Choice("Demo set", options=names, value=study.dataset)
@@ -48,7 +49,7 @@ class Opener(pn.viewable.Viewer):
             "CSV, TSV or semicolon text, XLSX or Parquet: one row a breakdown or one row a filling. "
             "Nothing leaves this machine."
         )
-        column = parts.column(self._file, self._add, self._word, max_width=320, gap=8)
+        column = parts.column(self._file, self._add, self._word, self._wrong, max_width=320, gap=8)
         study = parts.row(self._save, self._saved, gap=8)
         text = "Settings, file names and exclusions with reasons, in one file; never the readings."
         return [
@@ -63,32 +64,37 @@ class Opener(pn.viewable.Viewer):
     def _dropped(self, event: Any) -> None:
         if not event.new:
             return
-        told, add = [], self._add.value
+        told: list[str] = []
+        refused: list[str] = []
+        add = self._add.value
         for name, content in event.new:
             try:
                 opened = self.study.open(content, name, alone=not add)
                 told.append(f"{name}: {words.plural(len(opened.records.table), 'reading')}.")
                 add = True
             except InputError as error:
-                told.append(f"{name} was not opened. {error}")
-        self._word.text = " ".join(told)
+                refused.append(f"{name} was not opened. {error}")
+        self._say(" ".join(told), " ".join(refused))
+
+    def _say(self, text: str = "", wrong: str = "") -> None:
+        self._word.text, self._wrong.text = text, wrong
 
     def _demo_chosen(self, event: Any) -> None:
         if event.new:
             try:
                 self.study.open_demo(event.new, first_look=True)
-                self._word.text = ""
+                self._say()
             except InputError as error:
-                self._word.text = str(error)
+                self._say(wrong=str(error))
 
     def _study_opened(self, event: Any) -> None:
         if not event.new:
             return
         try:
             studyfile.load(self.study, event.new[0][1])
-            self._word.text = "The study is open."
+            self._say("The study is open.")
         except InputError as error:
-            self._word.text = str(error)
+            self._say(wrong=str(error))
 
 
 class FileCard(pn.viewable.Viewer):
@@ -175,7 +181,7 @@ class FileCard(pn.viewable.Viewer):
                 parts.explained(self._dates, "Which number is the day."),
                 parts.explained(self._value, "Its heading, as it stands in the file."),
             ),
-            parts.row(button, self._word), gap=12,
+            parts.row(button, self._word, gap=12), gap=12,
         )  # fmt: skip
 
     def _again(self, _event: Any) -> None:

@@ -8,10 +8,11 @@ from typing import Any
 import panel as pn
 import param
 
-from dashboard import parts
+from dashboard import address, parts
 from dashboard.actions import Save
 from dashboard.controls import Choice
 from dashboard.jobs import Progress, Runner
+from dashboard.pages import page_class
 from dashboard.study import Study
 
 _KINDS = {"Web page (HTML)": ".html", "Workbook (XLSX)": ".xlsx", "PDF": ".pdf"}
@@ -23,6 +24,21 @@ def _copy(study: Study) -> Study:
         exclusions=list(study.exclusions), by=study.by, split=list(study.split), reference=study.reference,
         confidence=study.confidence,
     )  # fmt: skip
+
+
+def _asked(study: Study) -> dict[str, Any]:
+    """What the report is asked beside the study: the half-width and the limit that other pages were given."""
+    from dashboard.pages.decision_words import TYPED
+
+    def given(page: str, name: str) -> Any:
+        parameter = page_class(page).param[name]
+        value = address.read(parameter, study.inputs.get(f"{page}.{name}"))
+        return parameter.default if value is None else value
+
+    limit, method = given("decision", "limit"), ""
+    if limit == TYPED:
+        limit, method = f"{given('decision', 'limit_kv'):g}", given("decision", "method").strip()
+    return {"half_width": given("howmany", "half_width") / 100, "limit": limit, "limit_method": method}
 
 
 class StudyReport(pn.viewable.Viewer):
@@ -39,9 +55,10 @@ class StudyReport(pn.viewable.Viewer):
         )
         self._runner = Runner(
             "Make the report", self._prepare, self._made,
-            "Everything this study says, in one file: what was read and left out, every table, how it was computed.",
+            "What this study says, in one file: what was read and left out, the tables, how it was computed; with the "
+            "half-width of How many and the limit chosen on Decision.",
         )  # fmt: skip
-        study.param.watch(self._outdated, ["fingerprint", "by", "reference", "confidence"])
+        study.param.watch(self._outdated, ["fingerprint", "by", "reference", "confidence", "inputs"])
         self._kind.param.watch(self._outdated, "value")
 
     def __panel__(self) -> Any:
@@ -54,8 +71,12 @@ class StudyReport(pn.viewable.Viewer):
 
         # A copy, so that what the user changes meanwhile does not find its way into half of the report.
         study, ending = _copy(self.study), str(self._kind.value)
-        asked = Asked(study)
-        shared = (study.fingerprint, study.by, study.reference, study.confidence, repr(study.exclusions))
+        questions = _asked(self.study)
+        asked = Asked(study, **questions)
+        shared = (
+            study.fingerprint, study.by, study.reference, study.confidence, repr(study.exclusions),
+            *questions.values(),
+        )  # fmt: skip
 
         def work(progress: Progress) -> tuple[str, bytes]:
             return ending, content(gather(asked, progress.step), ending)

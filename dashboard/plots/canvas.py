@@ -40,7 +40,8 @@ class Live(pn.viewable.Viewer):
         self._pane: Any = None
         self._drawn: OrderedDict[Hashable, tuple[Patched, Any]] = OrderedDict()
         self._words = parts.raw("")
-        self._place = parts.column(styles={"position": "relative"})
+        # On paper the dark theme is turned round: see theme.frame_css.
+        self._place = parts.column(styles={"position": "relative", "filter": "var(--plots-on-paper, none)"})
         self._view = parts.column(self._words, self._place, gap=4)
 
     def __panel__(self) -> Any:

@@ -219,6 +219,9 @@ def _sentence(ask: _Question, row: Design) -> str:
         take = f"Take {row.fillings} fillings of {row.breakdowns_per_filling}"
     own = f"±{s.say(bench)}" if bench is not None else "no interval of the bench's own"
     text = f"{take}: {own}, or ±{s.say(known)} if the scatter is known from history."
+    if row.reaches_target is False and ask.target is not None:
+        sure = f" with a probability of {100 * ask.assured:g} %" if ask.assured is not None else ""
+        text += f" That misses the ±{s.say(ask.target)} wanted{sure}."
     if s.between:
         floor_own, floor = ask.widths(row.fillings, math.inf)
         text += (

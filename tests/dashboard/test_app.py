@@ -45,7 +45,7 @@ def test_an_invalid_address_is_corrected_in_place(study: Study) -> None:
     shown = app.App(study, "")
     before = shown._bar.fixed
     shown._bar.search = "?page=nowhere&conf=12"
-    assert shown._bar.search == "?page=records&by=electrode"
+    assert shown._bar.search == "?page=records&data=own&by=electrode"
     assert shown._bar.fixed == before + 1
 
 
@@ -160,7 +160,7 @@ def test_a_result_is_kept_by_content_and_a_page_behind_waits(study: Study) -> No
 def test_no_file_is_said_with_the_next_step() -> None:
     page = _Page(Study())
     page.shown = True
-    assert "Drop a file" in page._state.object
+    assert "Open a file on the Records page" in page._state.object
 
 
 def test_filters_that_leave_nothing_are_named(study: Study) -> None:

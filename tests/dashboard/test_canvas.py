@@ -162,3 +162,66 @@ def test_withstands_are_marked_and_never_a_step(page: Any) -> None:
     stood = _sources(_shown(page))[-1].data
     assert set(stood["x"]) == {64.0}
     assert _shown(page).figures[0].renderers[-1].glyph.marker == theme.WITHSTOOD_MARKER
+
+
+# ------------------------------------------------------------------ plots that HoloViews draws
+
+
+def _limits(root: Any) -> list[tuple[float, float]]:
+    from bokeh.models import Plot
+
+    return [(float(p.x_range.start), float(p.x_range.end)) for p in root.select({"type": Plot})]
+
+
+def test_the_axes_follow_each_frame() -> None:
+    """They once kept the limits of the first, and later breakdowns lay outside the plot."""
+    pn.extension()
+    page = page_class("classroom")(Study(), count=20)
+    page.shown = True
+    root = page.__panel__().get_root()
+    for taken in (1, 2, 3, 5):
+        page.taken = taken
+        assert (0.5, max(taken, 2) + 0.5) in _limits(root), taken
+
+
+@pytest.mark.parametrize("key", ["scatter", "decision", "howmany", "shift", "overlay"])
+def test_a_page_that_was_behind_another_shows_the_file_that_is_open(key: str, readings: Any) -> None:
+    from dashboard import demo
+    from dashboard.app import App
+
+    study = Study()
+    study.open_demo(demo.names()[0], first_look=True)
+    study.page = key
+    shown = App(study)
+    root = shown.page.get_root()
+    study.page = "records"
+    study.open(readings)
+    study.page = key
+    fresh = Study(by=study.by)
+    fresh.open(readings)
+    fresh.by, fresh.page = study.by, key
+    wanted = App(fresh).page.get_root()
+    assert _drawn(root) == _drawn(wanted) != []
+
+
+def _drawn(root: Any) -> list[str]:
+    """What the plots in front show: kind of glyph and data, in no order."""
+    from bokeh.models import GlyphRenderer
+
+    found = []
+    for renderer in root.select({"type": GlyphRenderer}):
+        if _is_shown(root, renderer):
+            data = {
+                name: [np.asarray(v).tolist() for v in values] for name, values in renderer.data_source.data.items()
+            }
+            found.append(f"{type(renderer.glyph).__name__} {sorted(data.items())}")
+    return sorted(found)
+
+
+def _is_shown(root: Any, renderer: Any) -> bool:
+    """Not one of a shape that waits out of sight."""
+    from bokeh.models import Column, Plot
+
+    plots = [p for p in root.select({"type": Plot}) if renderer in p.renderers]
+    behind = [c for c in root.select({"type": Column}) if dict(c.styles).get("visibility") == "hidden"]
+    return not any(p in c.select({"type": Plot}) for c in behind for p in plots)

@@ -80,4 +80,4 @@ def test_a_session_begins_in_the_theme_that_was_chosen_last(
 def test_both_themes_name_every_colour_that_style_sheets_use() -> None:
     rules = theme.frame_css()
     for name in theme._NAMES:
-        assert rules.count(f"--{name.replace('_', '-')}: ") == 2, name
+        assert rules.count(f"--{name.replace('_', '-')}: ") == 3, name  # light, dark, and on paper

@@ -194,3 +194,46 @@ def test_a_study_of_a_demo_set_reopens_by_itself() -> None:
     studyfile.load(other, studyfile.save(study))
     assert other.fingerprint == study.fingerprint
     assert other.confidence == 0.8
+
+
+def test_a_file_that_is_open_already_stays_where_others_are_closed(study: Study) -> None:
+    study.open(sheet(2), "b.csv")
+    kept = study.files[0]
+    assert study.open(sheet(), "a.csv", alone=True) is kept
+    assert study.files == [kept]
+    study.open(sheet(2), "b.csv")
+    assert [f.name for f in study.files] == ["a.csv", "b.csv"]
+
+
+def test_exclusions_that_hold_for_another_file_of_the_same_name_are_told(study: Study) -> None:
+    study.exclude(filling_key(study.table.iloc[0].to_dict()), "bubbles")
+    study.open(sheet(3), "a.csv", alone=True)
+    (remark,) = study.remarks
+    assert remark.startswith("An exclusion made for a file called a.csv holds for this one too.")
+    assert len(study.table) == 15
+
+
+def test_the_address_of_own_files_shows_no_demo_and_waits_for_them(study: Study) -> None:
+    study.filters = {"electrode": ["disk"]}
+    study.put("shift", "margin", 8.0, default=0.0)
+    study.page = "shift"
+    there = address.query(study)
+    assert "data=own" in there
+    later = Study()
+    address.apply(later, address.parse(there))
+    assert not later.files and later.page == "shift"
+    assert "data=own" in address.query(later) and "only.electrode=disk" in address.query(later)
+    later.page = "records"
+    later.open(sheet(), "whatever.csv", alone=True)
+    assert later.filters == {"electrode": ["disk"]} and later.page == "shift" and later.inputs["shift.margin"] == "8"
+    assert not later.pending
+
+
+def test_a_demo_that_is_opened_instead_takes_nothing_of_what_waited(study: Study) -> None:
+    from dashboard import demo
+
+    study.filters = {"electrode": ["disk"]}
+    later = Study()
+    address.apply(later, address.parse(address.query(study)))
+    later.open_demo(demo.names()[0])
+    assert not later.pending and not later.filters and "data=own" not in address.query(later)

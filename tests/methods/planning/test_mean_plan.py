@@ -223,3 +223,12 @@ def test_assurance_is_unknown_for_one_filling():
     from methods.planning.inputs import Scatter
 
     assert math.isnan(assurance(1, 6, 0.1, Scatter(0.15, 0.05, "fraction", None)))
+
+
+def test_a_design_that_is_fixed_and_misses_what_is_wanted_says_so() -> None:
+    missed = plan.mean(0.15, 0.05, between_cov=0.05, fillings=3, breakdowns_per_filling=6)
+    assert "That misses the ±5.0 % wanted." in missed.sentence and missed.half_width_percent > 5
+    kept = plan.mean(0.15, 0.30, between_cov=0.05, fillings=3, breakdowns_per_filling=6)
+    assert "misses" not in kept.sentence and kept.half_width_percent < 30
+    open_ = plan.mean(0.15, 0.05, between_cov=0.05)
+    assert "misses" not in open_.sentence
