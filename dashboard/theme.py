@@ -154,6 +154,7 @@ def _style_legend(legend: Any, colours: Palette) -> None:
     legend.label_text_font_size = f"{TYPE['plot']}px"
     legend.glyph_width = 28  # long enough to tell a dash from a dot
     legend.padding = SPACE["xs"]
+    legend.margin = 0  # below a plot it hangs out of it by so much
     legend.click_policy = "none"
 
 
@@ -250,14 +251,14 @@ def page_css() -> str:
     return f"""
 html, body {{ margin: 0; background: {LIGHT.ground}; color: {LIGHT.ink}; font-family: {FONT}; }}
 body {{ font-variant-numeric: tabular-nums; }}
-html[data-theme="dark"], html[data-theme="dark"] body {{ background: {DARK.ground}; color: {DARK.ink}; }}
+html[data-theme="dark"] body {{ background: {DARK.ground}; color: {DARK.ink}; }}
 #coming {{ position: absolute; inset: 0 0 auto; height: {_BAR_PX}px; display: flex; align-items: center;
   gap: {SPACE["l"]}px; padding-left: 56px; box-sizing: border-box; background: {LIGHT.bar}; color: {LIGHT.on_bar};
   font-size: {TYPE["body"]}px; }}
 html[data-theme="dark"] #coming {{ background: {DARK.bar}; color: {DARK.on_bar}; }}
 #coming b {{ font-size: 21px; font-weight: 500; letter-spacing: 0.02em; }}
 #coming.failed span {{ font-weight: 600; }}
-@media print {{ html, body {{ background: none; }} }}
+@media print {{ html, body, html[data-theme] body {{ background: none; color: {LIGHT.ink}; }} }}
 """
 
 

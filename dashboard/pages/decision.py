@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -312,7 +313,7 @@ class Page(StudyPage):
         return [
             Figure(
                 "Means against the limit", self._draw_means, self._describe_means, key=self._shape, ticks=self._ticks,
-                height=lambda r: 150 + 28 * max(len(self._drawn(r)), 3),
+                height=lambda r: 150 + 38 * max(len(self._drawn(r)), 3),
             ),
             Figure(
                 "How often an oil passes", self._draw_curves, self._describe_curves,
@@ -327,7 +328,7 @@ class Page(StudyPage):
         from dashboard.plots.shift import rows
 
         cases = self._drawn(result)
-        return [(float(y), _short(c.label)) for y, c in zip(rows(len(cases)), cases, strict=True)]
+        return [(float(y), _broken(c.label)) for y, c in zip(rows(len(cases)), cases, strict=True)]
 
     def _draw_means(self, result: Answer) -> Any:
         from dashboard.plots import decision as plots
@@ -380,8 +381,10 @@ def _labels(decisions: Sequence[Any]) -> dict[int, str]:
     return {id(d): name_of(d.group or {}, names) for d in decisions}
 
 
-def _short(label: str, most: int = 46) -> str:
-    return label if len(label) <= most else label[: most - 1] + "…"
+def _broken(label: str, most: int = 24) -> str:
+    """A label in two lines at most: on a phone the plot needs the room."""
+    lines = textwrap.wrap(label, most, break_long_words=True, break_on_hyphens=False)
+    return "\n".join(lines if len(lines) <= 2 else [lines[0], lines[1][: most - 1] + "…"])
 
 
 _VERBS = {"pass": ("passes", "pass"), "fail": ("fails", "fail"), "undecided": ("is undecided", "are undecided")}
