@@ -110,8 +110,24 @@ def test_paper_shows_the_page_without_menu_and_bar(walker: Visitor) -> None:
         tab.emulate_media(media="screen")
 
 
+def test_paper_is_light_whatever_the_theme(walker: Visitor) -> None:
+    tab = walker.tab
+    walker.menu("Shift")
+    set_dark(walker, True)
+    tab.emulate_media(media="print")
+    try:
+        colour = "e => getComputedStyle(e).color"
+        assert tab.locator("h1").evaluate(colour) == "rgb(28, 35, 38)"
+        assert tab.evaluate("() => getComputedStyle(document.body).backgroundColor") == "rgba(0, 0, 0, 0)"
+        walker.picture("paper")
+    finally:
+        tab.emulate_media(media="screen")
+        set_dark(walker, False)
+
+
 def test_who_wants_no_motion_gets_none(walker: Visitor) -> None:
     tab = walker.tab
+    walker.menu("Records")
     moves = "e => [getComputedStyle(e).transitionDuration, getComputedStyle(e).animationName]"
     button = tab.get_by_role("button", name="Save study")
     durations, animation = button.evaluate(moves)

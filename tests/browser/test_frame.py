@@ -69,7 +69,7 @@ def test_an_own_file_is_uploaded_compared_and_its_table_saved(visitor: Any, tmp_
     tab.locator("input[type=file]").first.set_input_files(str(file))
     tab.locator(".answer").filter(has_text="mine.csv").wait_for()
     assert "20 breakdowns" in visitor.answer()
-    tab.wait_for_url(lambda url: "data=" not in url)
+    tab.wait_for_url("**data=own*")
     assert "mine" not in tab.url
     visitor.menu("Overlay")
     with tab.expect_download() as waiting:
@@ -134,3 +134,82 @@ def test_a_file_that_is_none_is_told_and_nothing_changes(visitor: Any, tmp_path:
     tab.locator("input[type=file]").first.set_input_files(str(file))
     tab.get_by_text("letter.csv was not opened").wait_for()
     assert visitor.answer() == before
+
+
+def _series(path: Path, low: float) -> Path:
+    """Two electrodes, two fillings of five each, as a file."""
+    rows = [
+        f"{e},{f},{low + 5 * (e == 'sphere') + 3 * f + i}" for e in ("disc", "sphere") for f in (1, 2) for i in range(5)
+    ]
+    path.write_text("\n".join(["electrode,filling,kv", *rows]))
+    return path
+
+
+def test_loaded_anew_own_files_are_asked_for_and_their_settings_kept(visitor: Any, tmp_path: Path) -> None:
+    file = _series(tmp_path / "mine.csv", 40)
+    tab = visitor.open()
+    tab.locator("input[type=file]").first.set_input_files(str(file))
+    tab.locator(".answer").filter(has_text="mine.csv").wait_for()
+    visitor.menu("Shift")
+    assert tab.title() == "Shift · gapshift"
+    before = visitor.answer()
+    visitor.choose("Confidence", "90 %")
+    tab.wait_for_url("**conf=0.9*")
+    tab.reload()
+    tab.get_by_text("Files are not kept when a page is loaded anew").wait_for()
+    assert "data=own" in tab.url and "conf=0.9" in tab.url and "by=electrode" in tab.url
+    visitor.menu("Records")
+    tab.locator("input[type=file]").first.set_input_files(str(file))
+    tab.locator("h1").filter(has_text="Shift").wait_for()  # back where one was
+    visitor.chosen("Confidence", "90 %")
+    tab.locator(".answer").filter(has_text=before.split(",")[0].split(":")[0]).wait_for()
+
+
+def test_files_are_dropped_several_at_once_and_what_was_open_is_closed(visitor: Any, tmp_path: Path) -> None:
+    one, other = _series(tmp_path / "one.csv", 40), _series(tmp_path / "other.csv", 50)
+    tab = visitor.open()
+    tab.locator("input[type=file]").first.set_input_files(str(one))
+    tab.locator(".answer").filter(has_text="from one.csv").wait_for()
+    drop = """([place, files]) => {
+      const data = new DataTransfer()
+      for (const [name, text] of files) { data.items.add(new File([text], name)) }
+      place.dispatchEvent(new DragEvent("drop", {bubbles: true, composed: true, cancelable: true, dataTransfer: data}))
+    }"""
+    place = tab.locator(".drop.main").element_handle()
+    tab.evaluate(drop, [place, [[f.name, f.read_text()] for f in (one, other)]])
+    tab.locator(".answer").filter(has_text="one.csv and other.csv").wait_for()
+    assert "40 breakdowns" in visitor.answer()
+
+
+def test_the_theme_follows_the_device_until_one_is_chosen_and_is_remembered(visitor: Any) -> None:
+    tab = visitor.tab
+    tab.emulate_media(color_scheme="dark")
+    visitor.open()
+    button = tab.get_by_role("button", name="Dark theme")
+    tab.wait_for_function("() => document.documentElement.dataset.theme === 'dark'")
+    assert button.get_attribute("aria-pressed") == "true"
+    button.click()
+    visitor.idle()
+    visitor.open()
+    assert tab.evaluate("() => document.documentElement.dataset.theme") == "light"
+    assert button.get_attribute("aria-pressed") == "false"
+
+
+def test_a_number_out_of_range_is_told_with_its_range(visitor: Any) -> None:
+    tab = visitor.open("?page=howmany&howmany.source=typed")
+    field = tab.get_by_role("spinbutton", name="Half-width")
+    field.fill("1000")
+    field.press("Tab")
+    tab.get_by_text("1000 cannot be: from 0.1 to 100. Taken: 100.").wait_for()
+    assert field.input_value() == "100"
+    field.fill("8")
+    field.press("Tab")
+    tab.get_by_text("Wanted: the mean ± so many %.").wait_for()
+    tab.wait_for_url("**howmany.half_width=8**")
+
+
+def test_the_page_does_not_move_when_another_comes(visitor: Any) -> None:
+    tab = visitor.open()
+    first = tab.locator("h1").bounding_box()
+    visitor.menu("Overlay")
+    assert tab.locator("h1").bounding_box()["y"] == first["y"]
