@@ -19,13 +19,10 @@ from bokeh.server.urls import per_app_patterns
 from bokeh.util.token import generate_jwt_token, generate_session_id
 from panel.io.resources import Resources
 from panel.io.server import (
-    BASE_TEMPLATE,
-    LOCAL_DIST,
     DocHandler,
     _set_request_route_context,
     bundle_resources,
     html_page_for_render_items,
-    patch_model_css,
 )
 from panel.io.state import set_curdoc
 
@@ -92,14 +89,11 @@ class EarlyHandler(DocHandler):
         document = Document()
         with set_curdoc(document):
             Frame().server_doc(document)
-            document._template_variables.update(theme_name="default", dist_url=LOCAL_DIST)
-            for root in document.roots:
-                patch_model_css(root, dist_url=LOCAL_DIST)
             bundle = bundle_resources(document.roots, Resources.from_bokeh(self.application.resources()))
             bundle.js_files = [f for f in bundle.js_files if not any(name in str(f) for name in _UNUSED)]
             item = RenderItem(token=_TOKEN, roots=document.roots, use_for_title=False)
             return html_page_for_render_items(
-                bundle, {}, [item], document.title, template=document.template or BASE_TEMPLATE,
+                bundle, {}, [item], document.title, template=document.template,
                 template_variables=document.template_variables,
             )  # fmt: skip
 
