@@ -13,7 +13,7 @@ hv.extension("bokeh", logo=False) if "bokeh" not in hv.Store.renderers else None
 hv.renderer("bokeh").webgl = False  # without a GPU, WebGL is many times slower, and thinned curves gain nothing from it
 
 #: A legend of more lines names nothing that one could find in the plot again; the table does.
-_MOST_NAMED = 2 * theme.MOST_LEVELS + 2
+MOST_NAMED = 2 * theme.MOST_LEVELS + 2
 
 
 def finish(
@@ -31,7 +31,7 @@ def finish(
         for layer in element:
             layer.opts(framewise=True)  # not axiswise: HoloViews then keeps the limits of the first frame
         named = len({layer.label for layer in element if layer.label})
-        if named > _MOST_NAMED:
+        if named > MOST_NAMED:
             return element.opts(show_legend=False, **shared)
         shared["min_height"] = height + theme.LEGEND_LINE * named  # the legend stands below and takes nothing away
         return element.opts(legend_position="bottom", legend_cols=1, **shared)

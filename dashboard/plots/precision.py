@@ -38,6 +38,27 @@ def spreads(levels: pd.DataFrame, curves: Mapping[str, tuple[Any, Any]], dark: b
     return hv.Overlay(layers).opts(hv.opts.Overlay(xlabel=at.label, ylabel=by.label, padding=0.08, ylim=(0, None)))
 
 
+def _stems(levels: Sequence[pd.DataFrame]) -> list[Any]:
+    """A stem and its mark for each cell, level by level; more levels than a legend can name are drawn at once."""
+    if len(levels) <= elements.MOST_NAMED:
+        return [
+            made
+            for one in levels
+            for made in (
+                hv.Segments(one, CORNERS, []).opts(color=one["colour"].iloc[0], line_width=2),
+                hv.Scatter(one, "x1", "y1", label=one["level"].iloc[0]).opts(
+                    color=one["colour"].iloc[0], marker=one["marker"].iloc[0], size=8
+                ),
+            )
+            if len(one)
+        ]
+    every = pd.concat(levels, ignore_index=True)
+    return [
+        hv.Segments(every, CORNERS, ["colour"]).opts(color="colour", line_width=2),
+        hv.Scatter(every, "x1", ["y1", "colour", "marker"]).opts(color="colour", marker="marker", size=8),
+    ]
+
+
 def mandel(
     cells: pd.DataFrame,
     levels: Sequence[str],
@@ -56,17 +77,19 @@ def mandel(
     signs = (1, -1) if statistic == "h" else (1,)
     layers: list[Any] = [hv.HLine(0).opts(color=colours.line, line_width=1)]
     lines: dict[str, list[tuple[float, float, float, float]]] = {"0.05": [], "0.01": []}
+    stems: list[pd.DataFrame] = []
     for j, level in enumerate(levels):
         part = cells[cells["level"] == level]
         x = part["laboratory"].map(place).to_numpy(dtype=float) - 0.4 + (j + 0.5) * step
         y = part[statistic].to_numpy(dtype=float)
         look = looks[level]
-        layers.append(hv.Segments((x, 0 * y, x, y), CORNERS).opts(color=look.colour, line_width=2))
-        layers.append(hv.Scatter((x, y), "x0", "y0", label=level).opts(color=look.colour, marker=look.marker, size=8))
+        stem = {"x0": x, "y0": 0 * y, "x1": x, "y1": y, "colour": look.colour, "marker": look.marker, "level": level}
+        stems.append(pd.DataFrame(stem))
         for alpha, found in lines.items():
             limit = critical.get(level, {}).get(alpha, float("nan"))
             if np.isfinite(limit):
                 found += [(v - step / 2, s * limit, v + step / 2, s * limit) for v in x for s in signs]
+    layers += _stems(stems)
     for alpha, name, dash, colour in (
         ("0.05", "Critical at 5 %", "dashed", colours.caution), ("0.01", "Critical at 1 %", "solid", colours.wrong),
     ):  # fmt: skip
