@@ -140,10 +140,11 @@ class Study(param.Parameterized):
             kept = sum(x.where.get("file") == opened.name for x in self.exclusions)
             if kept:
                 what = "An exclusion" if kept == 1 else f"{kept} exclusions"
-                remarks.append(
+                told = (
                     f"{what} made for a file called {opened.name} {'holds' if kept == 1 else 'hold'} for this one too. "
                     "Take back below what was meant for another file."
                 )
+                remarks += [told] if told not in remarks else []
         keep = [] if opened.demo or (alone and waiting is None) else [f for f in self.files if not f.demo]
         self.param.update(files=[*keep, opened], dataset=opened.demo, awaited=awaited, remarks=remarks)
         if self.pending and not awaited:

@@ -211,6 +211,8 @@ def test_exclusions_that_hold_for_another_file_of_the_same_name_are_told(study: 
     (remark,) = study.remarks
     assert remark.startswith("An exclusion made for a file called a.csv holds for this one too.")
     assert len(study.table) == 15
+    study.open(sheet(4), "a.csv", alone=True)
+    assert study.remarks == [remark]  # once is enough
 
 
 def test_the_address_of_own_files_shows_no_demo_and_waits_for_them(study: Study) -> None:
