@@ -35,6 +35,7 @@ class Answer:
     plan: Any
     curve: pd.DataFrame
     here: Any
+    usual: Any
     assured: Any
     step: Any
     step_refused: str
@@ -200,7 +201,8 @@ class Page(StudyPage):
             serial_correlation=start.serial_correlation,
         )  # fmt: skip
         step, refused = self._step() if records else (None, "")
-        return Answer(start, plan, table, self._here(start, here), self._assured(start), step, refused)
+        usual = self._usual(start, here, plan)
+        return Answer(start, plan, table, self._here(start, here), usual, self._assured(start), step, refused)
 
     def _standing(self) -> Any:
         from methods.planning.standing import standing
@@ -231,11 +233,7 @@ class Page(StudyPage):
         level, mean = {"confidence": self.study.confidence}, {"mean": start.mean_kv}
         both = self.fillings and self.per_filling
         if self.goal == "mean":
-            sure = self.assurance / 100 if self.assurance and self.interval == "bench" else None
-            return plan.mean(
-                half_width=self.half_width / 100, assurance=sure, interval=self.interval, **self._scatter(start),
-                **fixed, **level, **mean,
-            )  # fmt: skip
+            return self._mean(start, fixed)
         if self.goal == "difference":
             return plan.difference(
                 difference=self.difference / 100,
@@ -265,6 +263,15 @@ class Page(StudyPage):
             mean=start.mean_kv or 60.0, **self._scatter(start, serial=False),
         )  # fmt: skip
 
+    def _mean(self, start: Start, fixed: dict[str, Any]) -> Any:
+        from methods.planning import plan
+
+        sure = self.assurance / 100 if self.assurance and self.interval == "bench" else None
+        return plan.mean(
+            half_width=self.half_width / 100, assurance=sure, interval=self.interval, **self._scatter(start),
+            **fixed, confidence=self.study.confidence, mean=start.mean_kv,
+        )  # fmt: skip
+
     def _here(self, start: Start, here: Any) -> Any:
         """What a typical series of the records gives at this scatter."""
         from methods.planning import plan
@@ -275,6 +282,17 @@ class Page(StudyPage):
             **self._scatter(start), fillings=here.fillings, breakdowns_per_filling=here.breakdowns_per_filling,
             confidence=self.study.confidence, mean=start.mean_kv,
         )  # fmt: skip
+
+    def _usual(self, start: Start, here: Any, cheapest: Any) -> Any:
+        """The plan in fillings of as many breakdowns as those of the records: few benches change that number."""
+        if self.goal != "mean" or here is None or self.fillings or self.per_filling:
+            return None
+        if here.breakdowns_per_filling in (1, cheapest.breakdowns_per_filling):
+            return None
+        try:
+            return self._mean(start, {"breakdowns_per_filling": here.breakdowns_per_filling})
+        except InputError:
+            return None
 
     def _assured(self, start: Start) -> Any:
         """The plan for the scatter that the records do not rule out."""
@@ -355,6 +373,12 @@ class Page(StudyPage):
             told.append(
                 f"About {words.number(plan.bench_minutes, 2)} minutes on the bench"
                 + (f" and {words.number(oil / 1000, 2)} L of oil." if oil else ".")
+            )
+        if result.usual is not None:
+            u = result.usual
+            told.append(
+                f"In fillings of {u.breakdowns_per_filling}, as these records have: "
+                f"{words.plural(u.fillings, 'filling')}, {words.plural(u.breakdowns, 'breakdown')}."
             )
         if result.assured is not None and result.assured.fillings > plan.fillings:
             a = result.assured

@@ -59,6 +59,17 @@ def test_every_goal_has_its_plan(goal, expected):
     assert expected().sentence in page._answer.text
 
 
+def test_the_plan_is_also_told_in_fillings_as_the_records_have_them(study):
+    page = _page(study, source="typed", within=15.0, between=5.0, half_width=10.0)
+    expected = plan.mean(0.15, 0.10, between_cov=0.05, breakdowns_per_filling=6)
+    said = f"In fillings of 6, as these records have: {expected.fillings} fillings, {expected.breakdowns} breakdowns."
+    assert said in page._answer.text and expected.half_width_percent <= 10
+    page.per_filling = 6  # asked for: said once
+    assert "as these records have" not in page._answer.text
+    assert f"Take {expected.fillings} fillings of 6" in page._answer.text
+    assert "as these records have" not in _page(Study(), half_width=10.0)._answer.text
+
+
 def test_a_plan_that_cannot_be_says_why():
     page = _page(Study(), half_width=1.0, fillings=2)
     assert "plan more fillings" in page._state.object
