@@ -38,20 +38,18 @@ def spreads(levels: pd.DataFrame, curves: Mapping[str, tuple[Any, Any]], dark: b
     return hv.Overlay(layers).opts(hv.opts.Overlay(xlabel=at.label, ylabel=by.label, padding=0.08, ylim=(0, None)))
 
 
+def _stems_of(one: pd.DataFrame) -> list[Any]:
+    colour, marker, level = one[["colour", "marker", "level"]].iloc[0]
+    return [
+        hv.Segments(one, CORNERS, []).opts(color=colour, line_width=2),
+        hv.Scatter(one, "x1", "y1", label=level).opts(color=colour, marker=marker, size=8),
+    ]
+
+
 def _stems(levels: Sequence[pd.DataFrame]) -> list[Any]:
     """A stem and its mark for each cell, level by level; more levels than a legend can name are drawn at once."""
     if len(levels) <= elements.MOST_NAMED:
-        return [
-            made
-            for one in levels
-            for made in (
-                hv.Segments(one, CORNERS, []).opts(color=one["colour"].iloc[0], line_width=2),
-                hv.Scatter(one, "x1", "y1", label=one["level"].iloc[0]).opts(
-                    color=one["colour"].iloc[0], marker=one["marker"].iloc[0], size=8
-                ),
-            )
-            if len(one)
-        ]
+        return [layer for one in levels if len(one) for layer in _stems_of(one)]
     every = pd.concat(levels, ignore_index=True)
     return [
         hv.Segments(every, CORNERS, ["colour"]).opts(color="colour", line_width=2),

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+import holoviews as hv
+import pandas as pd
 import pytest
 
 from dashboard import pages
@@ -91,3 +93,16 @@ def test_laboratories_that_filled_once_are_told_what_to_do() -> None:
     assert "single breakdowns" in page._state.object
     page.counts = "breakdown"
     assert not page._state.visible and "single breakdowns" in page._answer.text
+
+
+@pytest.mark.parametrize("levels", [3, 20])
+def test_every_cell_has_its_stem_and_a_level_without_cells_is_no_fault(levels: int) -> None:
+    from dashboard.plots.precision import mandel
+
+    names = [f"oil {i}" for i in range(levels)]
+    pairs = [(name, lab, 0.1 * i + k) for i, name in enumerate(names[:-1]) for k, lab in enumerate("AB")]
+    cells = pd.DataFrame(pairs, columns=["level", "laboratory", "h"])
+    drawn = mandel(cells, names, "h", {}, dark=False)
+    stems = [v for s in drawn.traverse(lambda e: e, [hv.Segments]) for v in s.dimension_values("y1")]
+    marks = [v for s in drawn.traverse(lambda e: e, [hv.Scatter]) for v in s.dimension_values("y1")]
+    assert sorted(stems) == sorted(marks) == sorted(cells["h"])
