@@ -80,7 +80,7 @@ def _band(found: Any, kv: float, beyond: bool) -> Any:
 
 
 def run(args: argparse.Namespace) -> int:
-    from methods.contrast.agreement import compare_methods
+    from methods.agreement.agreement import compare_methods
     from methods.records import resolve_column
     from methods.result import as_json
 

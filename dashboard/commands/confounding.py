@@ -28,7 +28,7 @@ def _named(effect: str) -> str:
 
 
 def run(args: argparse.Namespace) -> int:
-    from methods.contrast import confounding
+    from methods.shifts import confounding
 
     found = confounding(open_records(args), args.by, within_sample=not args.over_oils, most=args.most)
     rows = [

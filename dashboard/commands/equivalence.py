@@ -38,8 +38,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from methods.contrast import equivalence
     from methods.result import as_json
+    from methods.shifts import equivalence
 
     result = equivalence(
         open_records(args), args.by, margin=args.margin, margin_kv=args.margin_kv, reference=args.reference,

@@ -99,7 +99,7 @@ def without_law(laws: list[Any]) -> list[str]:
 
 
 def run(args: argparse.Namespace) -> int:
-    from methods.contrast.gap_law import gap_laws
+    from methods.laws.gap_law import gap_laws
     from methods.records import resolve_column
     from methods.result import as_json
 

@@ -84,8 +84,8 @@ def text(shift: Any) -> str:
 
 
 def run(args: argparse.Namespace) -> int:
-    from methods.contrast.geometry import stressed
-    from methods.contrast.weakest_link import compare_geometry, predict_geometry
+    from methods.laws.geometry import stressed
+    from methods.laws.weakest_link import compare_geometry, predict_geometry
 
     if (args.first is None) != (args.second is None):
         raise InputError("Give both --first and --second, or neither.")

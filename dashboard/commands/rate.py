@@ -28,7 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _shift(args: argparse.Namespace, n: float, low: float | None, high: float | None) -> Any:
-    from methods.contrast.rate_law import rate_shift
+    from methods.laws.rate_law import rate_shift
 
     if args.from_kv_s is None or args.to_kv_s is None or not 0 < n < float("inf"):
         return None
@@ -41,7 +41,7 @@ def _sentence(s: Any) -> str:
 
 
 def run(args: argparse.Namespace) -> int:
-    from methods.contrast.rate_law import rate_laws
+    from methods.laws.rate_law import rate_laws
 
     if args.file is None:
         if args.exponent is None or args.from_kv_s is None or args.to_kv_s is None:

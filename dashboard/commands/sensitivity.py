@@ -81,7 +81,7 @@ def text(found: Any, ratios: list[Any]) -> str:
 
 
 def run(args: argparse.Namespace) -> int:
-    from methods.contrast.sensitivity import discrimination, sensitivity_ratio
+    from methods.agreement.sensitivity import discrimination, sensitivity_ratio
     from methods.records import resolve_column
     from methods.result import as_json
 

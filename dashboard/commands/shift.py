@@ -56,8 +56,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from methods.contrast import all_pairs, percentile_shift, shift
     from methods.result import as_json
+    from methods.shifts import all_pairs, percentile_shift, shift
 
     records = open_records(args)
     result = shift(

@@ -109,7 +109,10 @@ PAGES: tuple[Entry, ...] = (
         "dashboard.pages.precision",
     ),
     Entry(
-        "committee", "Method study", "M4 4h6v6H4zM14 4h6v6h-6zM4 14h6v6H4zM14 17h6m-3-3v6", "dashboard.pages.committee"
+        "method_study",
+        "Method study",
+        "M4 4h6v6H4zM14 4h6v6h-6zM4 14h6v6H4zM14 17h6m-3-3v6",
+        "dashboard.pages.method_study",
     ),
     Entry("classroom", "Classroom", "M3 4h18v11H3zM12 15v3M8 21l4-3 4 3M7 11l3-3 3 2 4-4", "dashboard.pages.classroom"),
 )

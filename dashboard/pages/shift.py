@@ -128,7 +128,7 @@ class Page(StudyPage):
         return (self.model, self.ratio, factors, *self._settings())
 
     def _shift_job(self) -> Callable[[], Any]:
-        from methods.contrast import shift
+        from methods.shifts import shift
 
         study = self.study
         model, ratio, factors, *_ = self._model_settings()
@@ -149,7 +149,7 @@ class Page(StudyPage):
         return self.kept("shift", self._shift_job(), *self._model_settings())
 
     def _equivalence(self) -> Any:
-        from methods.contrast import equivalence
+        from methods.shifts import equivalence
 
         study = self.study
         return equivalence(
@@ -157,8 +157,8 @@ class Page(StudyPage):
         )
 
     def _pairs(self) -> tuple[Any, str]:
-        from methods.contrast import all_pairs
         from methods.errors import NotEstimable
+        from methods.shifts import all_pairs
 
         try:
             return all_pairs(self.study.selection, self.study.by, procedure=self.pairs, **self._common()), ""
@@ -177,7 +177,7 @@ class Page(StudyPage):
         return (lambda progress: compute()), self._key("shift", *self._model_settings())
 
     def _ask_whole(self) -> tuple[Any, Hashable]:
-        from methods.contrast import percentile_shift
+        from methods.shifts import percentile_shift
 
         study, common = self.study, self._common()
         selection, by, reference = study.selection, study.by, study.reference_value
@@ -191,7 +191,7 @@ class Page(StudyPage):
         return work, self._key("percentiles", *self._settings())
 
     def _ask_design(self) -> tuple[Any, Hashable]:
-        from methods.contrast import confounding
+        from methods.shifts import confounding
 
         selection = self.study.selection
         return (lambda progress: confounding(selection)), self._key("confounding")

@@ -69,7 +69,7 @@ def height(n: int) -> int:
 def whole(curves: Sequence[Any], looks: Mapping[str, theme.Cue], names: Sequence[str], dark: bool) -> hv.Overlay:
     """Shift in per cent at each percentile, with the band that holds for all percentiles at once.
 
-    ``curves`` are :class:`methods.contrast.LevelPercentiles`, ``names`` their levels as text.
+    ``curves`` are :class:`methods.shifts.LevelPercentiles`, ``names`` their levels as text.
     """
     colours = theme.palette(dark)
     at, by = hv.Dimension("p", label="Percentile of the breakdowns (%)"), hv.Dimension("Shift", label="Shift (%)")

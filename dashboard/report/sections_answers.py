@@ -34,8 +34,8 @@ def shift(asked: Asked) -> Section:
 
 
 def _shift(asked: Asked) -> Section:
-    from methods.contrast import confounding
-    from methods.contrast import shift as shift_of
+    from methods.shifts import confounding
+    from methods.shifts import shift as shift_of
 
     found = shift_of(asked.data, asked.by, reference=asked.study.reference_value, confidence=asked.confidence)
     looks = asked.looks()
@@ -83,7 +83,7 @@ def _shift(asked: Asked) -> Section:
 
 
 def _percentiles(asked: Asked, tables: list[Table]) -> list[str]:
-    from methods.contrast import percentile_shift
+    from methods.shifts import percentile_shift
 
     try:
         found = percentile_shift(

@@ -11,8 +11,8 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
-from methods.contrast import percentile_shift
-from methods.contrast.resampling import bootstrap_percentiles
+from methods.shifts import percentile_shift
+from methods.shifts.resampling import bootstrap_percentiles
 
 FILLINGS, BREAKDOWNS, RESAMPLES = 250, 6, 2000
 P = np.arange(1, 100) / 100

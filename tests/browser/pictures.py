@@ -15,7 +15,7 @@ _FIRST = "&data=programme&by=electrode&only.method=IEC%2060156&only.laboratory=F
 PAGES = {
     "records": _FIRST, "overlay": _FIRST, "shift": _FIRST,
     "howmany": "&howmany.source=typed", "scatter": _FIRST, "decision": _FIRST, "precision": "&data=labs",
-    "committee": "&data=bench&only.study=gap&committee.question=gap",
+    "method_study": "&data=bench&only.study=gap&method_study.question=gap",
     "classroom": "&classroom.taken=18&classroom.limit_kv=70",
 }  # fmt: skip
 

@@ -7,18 +7,15 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from methods.contrast import (
-    area_test,
+from methods.agreement import (
     compare_methods,
     deming,
     discrimination,
-    gap_laws,
     limits_of_agreement,
     passing_bablok,
-    power_law,
-    rate_laws,
     sensitivity_ratio,
 )
+from methods.laws import area_test, gap_laws, power_law, rate_laws
 from tests.calibration import scenarios
 from tests.calibration.registry import Claim, Outcomes, Study, inside, repeat
 from tests.calibration.shift_coverage import noise

@@ -11,8 +11,6 @@ from scipy import stats
 from scipy.special import ndtr
 
 from methods import plan
-from methods.contrast.compare import compare
-from methods.contrast.equivalent import two_one_sided_ratio
 from methods.planning import decide
 from methods.planning.acceptance import acceptance_plan
 from methods.planning.mean_uncertainty import mean_uncertainty
@@ -25,6 +23,8 @@ from methods.planning.tolerance import tolerance_one_sided, tolerance_two_sided
 from methods.planning.uncertainty import mean_budget
 from methods.planning.verdicts import pass_probability
 from methods.scatter import fit_many
+from methods.shifts.compare import compare
+from methods.shifts.equivalent import two_one_sided_ratio
 from methods.simulate import Bench, draw
 from tests.calibration import scenarios
 from tests.calibration import shift_coverage as benches

@@ -7,9 +7,9 @@ from itertools import combinations
 
 import numpy as np
 
-from methods.contrast import two_sample
-from methods.contrast.compare import compare
-from methods.contrast.comparisons import games_howell_from_means, holm, tukey_from_means
+from methods.shifts import two_sample
+from methods.shifts.compare import compare
+from methods.shifts.comparisons import games_howell_from_means, holm, tukey_from_means
 from tests.calibration import scenarios
 from tests.calibration import shift_coverage as benches
 from tests.calibration.registry import Claim, Outcomes, Study, inside, repeat

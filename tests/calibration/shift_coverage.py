@@ -11,11 +11,11 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from methods.contrast.compare import compare
-from methods.contrast.equivalent import two_one_sided_ratio
-from methods.contrast.mixed_shifts import mixed_levels
-from methods.contrast.pairing import Layout
-from methods.contrast.percentile_errors import data_spread, family_spread
+from methods.shifts.compare import compare
+from methods.shifts.equivalent import two_one_sided_ratio
+from methods.shifts.mixed_shifts import mixed_levels
+from methods.shifts.pairing import Layout
+from methods.shifts.percentile_errors import data_spread, family_spread
 
 
 @dataclass(frozen=True)

@@ -12,8 +12,8 @@ import re
 import numpy as np
 import pytest
 
-from methods.contrast import all_pairs, shift
-from methods.contrast.comparisons import games_howell
+from methods.shifts import all_pairs, shift
+from methods.shifts.comparisons import games_howell
 from tests.calibration import scenarios, several_conditions, table
 from tests.calibration.catalogue import studies
 from tests.calibration.known import KNOWN, known

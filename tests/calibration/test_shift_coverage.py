@@ -10,7 +10,7 @@ import os
 import numpy as np
 import pytest
 
-from methods.contrast import shift
+from methods.shifts import shift
 from tests.calibration import shift_coverage as simulate
 
 LONG = os.environ.get("GAPSHIFT_LONG") == "1"

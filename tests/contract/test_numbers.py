@@ -19,7 +19,8 @@ from statsmodels.stats.power import TTestIndPower
 from statsmodels.stats.weightstats import ttost_ind
 
 from methods import components, decide, equivalence, fit, fit_many, plan, precision, read, shift
-from methods.contrast import gap_laws, limits_of_agreement
+from methods.agreement import limits_of_agreement
+from methods.laws import gap_laws
 from methods.planning import conformance_probability
 from methods.planning.order_statistics import size_one_sided, size_two_sided
 from methods.protocols import own_rule, trip_rate

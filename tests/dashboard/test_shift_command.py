@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from dashboard.cli import main
-from methods.contrast import shift
 from methods.records import read
 from methods.result import as_json
-from tests.methods.contrast.test_shifts import bench
+from methods.shifts import shift
+from tests.methods.shifts.test_shifts import bench
 
 #: The keys that scripts rely on, in the order of the contract.
 SHIFT_KEYS = [

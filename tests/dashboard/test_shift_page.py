@@ -11,7 +11,7 @@ from dashboard.jobs import Progress, carry_out
 from dashboard.pages import page_class
 from dashboard.study import Study
 from methods import equivalence, percentile_shift, shift
-from methods.contrast import all_pairs
+from methods.shifts import all_pairs
 
 
 def _csv(levels=("disk", "mushroom", "spherical"), fillings=4, each=5, seed=3):

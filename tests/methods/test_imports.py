@@ -21,7 +21,7 @@ def test_the_package_alone_loads_nothing_heavy() -> None:
     assert loaded("import methods", "pandas", "scipy", "panel") == []
 
 
-@pytest.mark.parametrize("package", ["scatter", "contrast", "planning", "interlab", "protocols"])
+@pytest.mark.parametrize("package", ["scatter", "shifts", "laws", "agreement", "planning", "interlab", "protocols"])
 def test_parts_of_scipy_are_loaded_when_they_are_first_used(package: str) -> None:
     assert loaded(f"import methods.{package}", "scipy.stats", "scipy.optimize") == []
 

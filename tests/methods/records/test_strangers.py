@@ -7,10 +7,10 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from methods.contrast import shift
 from methods.errors import InputError, UnusableFile
 from methods.records import Records, read
 from methods.records.table import as_table
+from methods.shifts import shift
 
 
 def load(text: str | bytes, name: str = "sheet.csv", **options: Any) -> Records:

@@ -1,0 +1,213 @@
+"""Gap law and rate of rise: the voltage as a power of one factor, with limits, lack of fit and predictions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from dashboard import theme, words
+from dashboard.pages.base import Figure
+from dashboard.pages.method_study_view import View, group_name
+from methods.errors import InputError, NotEstimable
+from methods.result import Caution
+
+
+@dataclass(frozen=True)
+class Answer:
+    """All laws, the one that is shown, its curves, and what was predicted or refused."""
+
+    laws: Sequence[Any]
+    law: Any
+    lines: Mapping[str, pd.DataFrame]
+    beyond: Mapping[str, pd.DataFrame]
+    band: pd.DataFrame | None
+    predicted: Any = None
+    refused: str = ""
+
+
+class _Power(View):
+    """What both laws share."""
+
+    COLUMN = ""
+    AXIS = ""
+
+    def _laws(self) -> Sequence[Any]:
+        raise NotImplementedError
+
+    def _span(self, law: Any) -> tuple[float, float]:
+        """How far the curve is drawn."""
+        return law.fit.levels[0], law.fit.levels[-1]
+
+    def _chosen_law(self) -> tuple[Sequence[Any], Any]:
+        laws = self.page.kept(self.KEY, self._laws, self.study.confidence)
+        usable = {group_name(law.group): law for law in laws if law.fit is not None}
+        most = max(usable, key=lambda name: (len(usable[name].fit.levels), usable[name].units))
+        return laws, usable[self.offer("law", list(usable), most)]
+
+    def _curves(self, law: Any) -> tuple[Mapping[str, pd.DataFrame], Mapping[str, pd.DataFrame], pd.DataFrame | None]:
+        """Each oil's law over the data and beyond, and the band where there is one oil."""
+        oils = list(law.fit.oils["oil"])
+        inside, beyond = (
+            {oil: law.fit.curve(low, high, oil=oil) for oil in oils}
+            for low, high in ((law.fit.levels[0], law.fit.levels[-1]), self._span(law))
+        )
+        return inside, beyond, beyond[oils[0]] if len(oils) == 1 else None
+
+    def figures(self) -> Sequence[Figure]:
+        return [
+            Figure(
+                f"Voltage against {self.AXIS.split(' (')[0].lower()}, both logarithmic", self._draw, self._describe,
+                key=lambda r: (group_name(r.law.group), tuple(r.lines)), ticks=self._ticks, height=400,
+            )
+        ]  # fmt: skip
+
+    def _ticks(self, result: Answer) -> Any:
+        from dashboard.plots import method_study as plots
+
+        kv = pd.concat([line["kv"] for line in result.beyond.values()])
+        return plots.log_ticks(float(kv.min()), float(kv.max()))
+
+    def _draw(self, result: Answer) -> Any:
+        from dashboard.plots import method_study as plots
+
+        return plots.power(
+            result.law.fit.points, self.COLUMN, result.lines, result.beyond, result.band, self.AXIS, self.dark
+        )
+
+    def _describe(self, result: Answer) -> str:
+        fit = result.law.fit
+        oils = words.plural(len(fit.oils), "oil")
+        tail = "; the band holds the mean of one new filling" if result.band is not None else ""
+        more = len(fit.oils) - theme.MOST_LEVELS
+        note = " Colours repeat." if more > 0 else ""
+        return (
+            f"{group_name(result.law.group)}: {oils}, {words.plural(fit.units, fit.unit)}. Points are means, lines the "
+            f"law of each oil, dotted beyond the data{tail}.{note}"
+        )
+
+    def cautions(self, result: Answer) -> Sequence[Caution]:
+        out = list(result.law.warnings)
+        if result.refused:
+            out.append(Caution("refused", result.refused))
+        if result.predicted is not None:
+            out += result.predicted.warnings
+        return out
+
+
+class GapLaw(_Power):
+    KEY = "gap"
+    QUESTION = (
+        "The exponent of the gap, and what it says of another gap. Needs two gaps of one electrode, better three."
+    )
+    COLUMN = "gap_mm"
+    AXIS = "Gap (mm)"
+
+    def controls(self) -> Sequence[Any]:
+        return [
+            self.chooser("law", "Group", "One electrode, stirring and rate of rise at a time."),
+            self.page.number(
+                "at_gap", "Predict at gap (mm)", "0 asks nothing; far beyond the data is refused.", step=0.5
+            ),
+        ]
+
+    def _laws(self) -> Sequence[Any]:
+        from methods.laws import gap_laws
+
+        return gap_laws(self.study.selection, confidence=self.study.confidence)
+
+    def _span(self, law: Any) -> tuple[float, float]:
+        from methods.laws.gap_law import REACH
+
+        return law.fit.levels[0] / REACH, law.fit.levels[-1] * REACH
+
+    def result(self) -> Answer:
+        laws, law = self._chosen_law()
+        curves = self._curves(law)
+        if not self.page.at_gap:
+            return Answer(laws, law, *curves)
+        try:
+            return Answer(laws, law, *curves, law.predict(self.page.at_gap))
+        except InputError as error:
+            return Answer(laws, law, *curves, None, str(error))
+
+    def sentence(self, result: Answer) -> str:
+        law = result.law
+        low, high = (f"{g:g}" for g in (law.gaps_mm[0], law.gaps_mm[-1]))
+        said = (
+            f"From {low} to {high} mm the voltage grows as gap to the power {words.number(law.m, 2)} "
+            f"({words.number(law.m_low, 2)} to {words.number(law.m_high, 2)})"
+        )
+        if law.lack_of_fit_p == law.lack_of_fit_p and len(law.gaps_mm) > 2:
+            bend = law.lack_of_fit_p < 1 - self.study.confidence
+            said += ", but the points do not follow one power law" if bend else "; no bend shows"
+        if result.predicted is not None:
+            p = result.predicted
+            said += (
+                f". At {p.x:g} mm it predicts {words.number(p.kv, 2)} kV for a filling, "
+                f"{words.number(p.band_low_kv, 2)} to {words.number(p.band_high_kv, 2)}"
+            )
+        return said + "."
+
+    def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
+        rows = [
+            {"group": group_name(w.group), "a_kv": w.a_kv, "m": w.m, "m_low": w.m_low, "m_high": w.m_high,
+             "lack_of_fit_p": w.lack_of_fit_p, "units": w.units, "error": w.error}
+            for w in result.laws
+        ]  # fmt: skip
+        return {"laws": ("Gap law of each group", pd.DataFrame(rows))}
+
+
+class RateOfRise(_Power):
+    KEY = "rate"
+    QUESTION = "The life exponent n, and the shift that it lets expect between two rates of rise."
+    COLUMN = "rise_kv_s"
+    AXIS = "Rate of rise (kV/s)"
+
+    def controls(self) -> Sequence[Any]:
+        return [
+            self.chooser("law", "Group", "One electrode, gap and stirring at a time."),
+            self.page.number("rate_from", "From (kV/s)", step=0.5), self.page.number("rate_to", "To (kV/s)", step=0.5),
+        ]  # fmt: skip
+
+    def _laws(self) -> Sequence[Any]:
+        from methods.laws import rate_laws
+
+        return rate_laws(self.study.selection, confidence=self.study.confidence)
+
+    def result(self) -> Answer:
+        from methods.laws import rate_shift
+
+        laws, law = self._chosen_law()
+        curves = self._curves(law)
+        if law.n != law.n:
+            return Answer(laws, law, *curves)
+        try:
+            shift = rate_shift(self.page.rate_from, self.page.rate_to, law.n, n_low=law.n_low, n_high=law.n_high)
+        except (InputError, NotEstimable) as error:
+            return Answer(laws, law, *curves, None, str(error))
+        return Answer(laws, law, *curves, shift)
+
+    def cautions(self, result: Answer) -> Sequence[Caution]:
+        return [*result.law.warnings, *([Caution("refused", result.refused)] if result.refused else [])]
+
+    def sentence(self, result: Answer) -> str:
+        law, shift = result.law, result.predicted
+        if shift is None:
+            return "The voltage does not visibly grow with the rate of rise here, so no life exponent is given."
+        high = words.number(law.n_high, 2) if law.n_high < float("inf") else "any"
+        return (
+            f"Life exponent n = {words.number(law.n, 2)} ({words.number(law.n_low, 2)} to {high}): going from "
+            f"{shift.from_kv_s:g} to {shift.to_kv_s:g} kV/s lets expect {words.signed(shift.percent)} % "
+            f"({words.signed(shift.low_percent)} to {words.signed(shift.high_percent)})."
+        )
+
+    def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
+        rows = [
+            {"group": group_name(w.group), "n_exponent": w.n, "n_low": w.n_low, "n_high": w.n_high,
+             "lack_of_fit_p": w.lack_of_fit_p, "units": w.units, "error": w.error}
+            for w in result.laws
+        ]  # fmt: skip
+        return {"laws": ("Rate law of each group", pd.DataFrame(rows))}

@@ -1,0 +1,32 @@
+"""Two methods on the same oils: agreement, lines with errors in both, which tells oils apart."""
+
+from __future__ import annotations
+
+from methods.agreement.agreement import Agreement, Band, compare_methods
+from methods.agreement.limits import Limits, limits_of_agreement
+from methods.agreement.lines import Line, deming, passing_bablok, weighted_deming, york
+from methods.agreement.sensitivity import (
+    Discrimination,
+    Sensitivity,
+    discrimination,
+    relative_sensitivity,
+    sensitivity_ratio,
+)
+
+__all__ = [
+    "Agreement",
+    "Band",
+    "Discrimination",
+    "Limits",
+    "Line",
+    "Sensitivity",
+    "compare_methods",
+    "deming",
+    "discrimination",
+    "limits_of_agreement",
+    "passing_bablok",
+    "relative_sensitivity",
+    "sensitivity_ratio",
+    "weighted_deming",
+    "york",
+]

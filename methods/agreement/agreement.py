@@ -1,0 +1,341 @@
+"""Two methods on the same oils: how far their results lie apart, and what one says of the other in these data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+import pandas as pd
+import scipy
+
+from methods.agreement.limits import Limits, limits_of_agreement, within_variance
+from methods.agreement.lines import Line, deming, passing_bablok
+from methods.errors import InputError, NotEstimable
+from methods.factor_names import factor_name
+from methods.records.table import as_table, filling_codes, withstood
+from methods.result import Caution
+from methods.wording import list_words
+
+#: What stands beside every line between two methods.
+STATEMENT = "association in these data, not a conversion"
+
+#: What a test method fixes; rows of one level that differ in these were not taken by the same procedure.
+PROCEDURE = ("method", "electrode", "gap_mm", "stirring", "rise_kv_s")
+
+Result = Literal["filling", "breakdown"]
+
+
+@dataclass(frozen=True)
+class Band:
+    """What the other method would read on one new oil, as far as these data say: kV with limits of the prediction."""
+
+    given_kv: float
+    kv: float
+    low_kv: float
+    high_kv: float
+    confidence: float
+    statement: str
+    warnings: tuple[Caution, ...]
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """Agreement of ``second`` with ``first`` over the oils that both tested.
+
+    ``pairs`` has a row an oil: ``sample, first_kv, second_kv, first_results, second_results``. ``absolute``
+    are the limits of agreement of second - first in kV, ``relative`` those of their ratio in per cent; both for single
+    results where the oils were repeated (``single_results``), otherwise for what was compared.
+    ``within_first_kv`` and ``within_second_kv`` are the repeat SDs of a result. The lines are None where
+    there are too few oils.
+    """
+
+    by: str
+    first: str
+    second: str
+    result: str
+    samples: int
+    pairs: pd.DataFrame
+    single_results: bool
+    within_first_kv: float
+    within_second_kv: float
+    absolute: Limits
+    relative: Limits
+    deming: Line | None
+    passing_bablok: Line | None
+    statement: str
+    warnings: tuple[Caution, ...]
+
+    def predict(self, kv: float, *, beyond: bool = False) -> Band:
+        """Band for the second method's result on one new oil on which the first reads ``kv``.
+
+        From the Deming line: t with n - 2 degrees of freedom, the line's own uncertainty and the scatter of
+        oils about it. It holds for an oil like these, tested as these were.
+
+        Raises
+        ------
+        NotEstimable
+            No line, or ``kv`` outside the oils' range by more than half of it without ``beyond``.
+        """
+        if self.deming is None:
+            raise NotEstimable("There are too few oils for a line, so nothing can be said of a new one.")
+        line, x = self.deming, self.pairs["first_kv"].to_numpy(dtype=float)
+        low, high = float(x.min()), float(x.max())
+        reach = (high - low) / 2
+        far = kv < low - reach or kv > high + reach
+        if far and not beyond:
+            raise NotEstimable(
+                f"{kv:g} kV lies far outside the oils of these data ({low:.3g} to {high:.3g} kV by {self.first})."
+            )
+        at = np.array([1.0, kv])
+        middle = float(at @ [line.intercept, line.slope])
+        spread = np.sqrt(float(at @ line.covariance @ at) + line.residual_sd**2)
+        t = scipy.stats.t.ppf(0.5 + line.confidence / 2, line.n - 2)
+        notes = []
+        if not low <= kv <= high:
+            text = f"{kv:g} kV lies outside the oils of these data ({low:.3g} to {high:.3g} kV)."
+            notes.append(Caution("far_outside_range" if far else "outside_range", text))
+        return Band(
+            kv, middle, float(middle - t * spread), float(middle + t * spread), line.confidence, STATEMENT, tuple(notes)
+        )
+
+
+def results_of(table: pd.DataFrame, by: str, result: str) -> pd.DataFrame:
+    """One row a result: ``sample, level, kv, n, within`` (variance of its breakdowns), ``stood`` (some withstood)."""
+    codes = filling_codes(table) if result == "filling" else np.arange(len(table))
+    frame = pd.DataFrame(
+        {
+            "sample": table["sample"].astype(str).to_numpy(),
+            "level": table[by].map(lambda v: f"{v:g}" if isinstance(v, float) else str(v)).to_numpy(),
+            "_r": codes,
+            "kv": table["kv"].to_numpy(dtype=float),
+            "stood": withstood(table),
+        }
+    )
+    grouped = frame.groupby(["sample", "level", "_r"], sort=False)
+    return grouped.agg(kv=("kv", "mean"), n=("kv", "size"), within=("kv", "var"), stood=("stood", "any")).reset_index()
+
+
+def known_rows(data: Any, by: str) -> tuple[pd.DataFrame, list[Caution]]:
+    """The rows that name their oil and their level of ``by``, and a caution for the others.
+
+    Raises
+    ------
+    InputError
+        No column ``by``; no oil named.
+    """
+    table = as_table(data)
+    if by not in table.columns or not table[by].notna().any():
+        raise InputError(f"There is no column {by!r} that separates the methods.", column=by)
+    if not table["sample"].notna().any():
+        raise InputError("No row names its oil (column sample), so results cannot be paired.", column="sample")
+    known = table["sample"].notna() & table[by].notna()
+    notes = []
+    if not known.all():
+        notes.append(
+            Caution(
+                "incomplete",
+                f"{int((~known).sum())} rows name no oil or no {factor_name(by)} and were left out of every figure.",
+            )
+        )
+    table = table[known]
+    mixed = [
+        c for c in PROCEDURE
+        if c != by and table[c].notna().any() and table.groupby(by)[c].nunique(dropna=False).max() > 1
+    ]  # fmt: skip
+    if mixed:
+        others = list_words([factor_name(m) for m in mixed])
+        text = (
+            f"Within a level of {factor_name(by)} the rows differ in {others}; that difference counts as scatter here. "
+            "Take one procedure at a time, or compare by one of those."
+        )
+        notes.append(Caution("mixed_procedure", text))
+    return table, notes
+
+
+def _repeat_variance(rows: pd.DataFrame) -> tuple[float, float]:
+    """Variance of one result about its oil, and degrees of freedom; from the breakdowns where nothing was repeated."""
+    variance, df = within_variance(rows["kv"].to_numpy(), rows["sample"].to_numpy())
+    if df > 0:
+        return variance, df
+    freedom = rows["n"].to_numpy(dtype=float) - 1
+    total = freedom.sum()
+    if total <= 0:
+        return float("nan"), 0.0
+    pooled = float((freedom * rows["within"].fillna(0).to_numpy(dtype=float)).sum() / total)
+    return pooled * float((1 / rows["n"]).mean()), float(total)
+
+
+def compare_methods(
+    data: Any,
+    *,
+    by: str = "method",
+    first: str | None = None,
+    second: str | None = None,
+    result: Result = "filling",
+    confidence: float = 0.95,
+) -> Agreement:
+    """Agreement of two levels of ``by`` on the same oils.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+        The record table, with ``sample`` naming the oil.
+    by : str
+        The column that separates the two methods; ``first`` and ``second`` are its levels (in the order of
+        the file when there are just two).
+    result : {"filling", "breakdown"}
+        What is one result: the mean of a filling (as reported), or each breakdown.
+    confidence : float
+        Of every interval.
+
+    Raises
+    ------
+    InputError
+        No such column or level, or more than two levels without saying which.
+    NotEstimable
+        Fewer than three oils tested by both.
+    """
+    if result not in ("filling", "breakdown"):
+        raise InputError(f"result must be 'filling' or 'breakdown', not {result!r}.")
+    table, notes = known_rows(data, by)
+    rows = results_of(table, by, result)
+    first, second = _two_levels(list(dict.fromkeys(rows["level"])), by, first, second)
+    rows = rows[rows["level"].isin([first, second])]
+    rows, more = _pairable(rows, first, second)
+    notes += more
+    sides = [rows[rows["level"] == name] for name in (first, second)]
+    means = [side.groupby("sample", sort=False).agg(kv=("kv", "mean"), results=("kv", "size")) for side in sides]
+    pairs = pd.concat([means[0], means[1].reindex(means[0].index)], axis=1).reset_index()
+    pairs.columns = pd.Index(["sample", "first_kv", "first_results", "second_kv", "second_results"])
+    pairs = pairs[["sample", "first_kv", "second_kv", "first_results", "second_results"]]
+    x, y = pairs["first_kv"].to_numpy(dtype=float), pairs["second_kv"].to_numpy(dtype=float)
+    if len(pairs) < 3:
+        raise NotEstimable(f"{len(pairs)} oils were tested by both {first} and {second}; at least three are needed.")
+    (v1, df1), (v2, df2) = (_repeat_variance(side) for side in sides)
+    m1, m2 = (float(len(pairs) / (1 / pairs[c]).sum()) for c in ("first_results", "second_results"))
+    repeated = max(m1, m2) > 1
+    extra, extra_log = _extra(sides, (m1, m2)) if repeated else (0.0, 0.0)
+    absolute = limits_of_agreement(x, y, added_variance=extra, confidence=confidence)
+    relative = limits_of_agreement(x, y, log=True, added_variance=extra_log, confidence=confidence)
+    lines, more = _lines(x, y, (v1 / m1, v2 / m2), min(df1, df2), confidence)
+    notes += more + _cautions(table, by, (first, second), len(pairs), absolute, repeated)
+    return Agreement(
+        by, first, second, result, len(pairs), pairs, repeated, float(np.sqrt(v1)), float(np.sqrt(v2)), absolute,
+        relative, lines[0], lines[1], STATEMENT, tuple(notes),
+    )  # fmt: skip
+
+
+def _two_levels(levels: list[str], by: str, first: str | None, second: str | None) -> tuple[str, str]:
+    for name in (first, second):
+        if name is not None and name not in levels:
+            raise InputError(f"{by} has no level {name!r}; it has {', '.join(levels)}.", column=by, text=name)
+    if first is None and second is None:
+        if len(levels) != 2:
+            raise InputError(
+                f"{by} has {len(levels)} levels ({', '.join(levels)}); say which two to compare.", column=by
+            )
+        return levels[0], levels[1]
+    rest = [v for v in levels if v not in (first, second)]
+    if first is None or second is None:
+        if len(rest) != 1:
+            raise InputError(
+                f"{by} has {len(levels)} levels ({', '.join(levels)}); say which two to compare.", column=by
+            )
+        return first or rest[0], second or rest[0]
+    if first == second:
+        raise InputError(f"{first} cannot be compared with itself.", column=by)
+    return first, second
+
+
+def _pairable(rows: pd.DataFrame, first: str, second: str) -> tuple[pd.DataFrame, list[Caution]]:
+    """Keep the oils with usable results by both; name the rest."""
+    notes = []
+    stood = sorted(set(rows.loc[rows["stood"], "sample"]))
+    if stood:
+        notes.append(
+            Caution(
+                "withstood",
+                f"Left out because a test was withstood, so their mean is unknown: {', '.join(stood)}. They are "
+                "likely the strongest oils; nothing here speaks for such oils.",
+            )
+        )
+    rows = rows[~rows["sample"].isin(stood)]
+    have = rows.groupby("sample")["level"].nunique()
+    lone = list(have.index[have < 2])
+    if lone:
+        notes.append(
+            Caution("unpaired", f"Tested by one of {first} and {second} only and left out: {', '.join(lone)}.")
+        )
+    return rows[~rows["sample"].isin(lone)], notes
+
+
+def _extra(sides: list[pd.DataFrame], m: tuple[float, float]) -> tuple[float, float]:
+    """What single results vary more than means, in kV² and on the log scale."""
+    plain = logs = 0.0
+    for side, count in zip(sides, m, strict=True):
+        variance, df = within_variance(side["kv"].to_numpy(), side["sample"].to_numpy())
+        log_variance, _ = within_variance(np.log(side["kv"].to_numpy()), side["sample"].to_numpy())
+        if df > 0:
+            plain += (1 - 1 / count) * variance
+            logs += (1 - 1 / count) * log_variance
+    return plain, logs
+
+
+def _lines(
+    x: np.ndarray, y: np.ndarray, error: tuple[float, float], df: float, confidence: float
+) -> tuple[tuple[Line | None, Line | None], list[Caution]]:
+    notes = []
+    if len(x) < 5:
+        text = f"{len(x)} oils are too few for a line between the methods."
+        return (None, None), [Caution("few_oils", text)]
+    ratio = error[1] / error[0] if error[0] > 0 and np.isfinite(error[1]) and error[1] > 0 else float("nan")
+    if not np.isfinite(ratio):
+        ratio = 1.0
+        notes.append(
+            Caution(
+                "variance_ratio", "No result was repeated, so equal scatter of both methods is supposed for the line."
+            )
+        )
+    elif df < 10:
+        notes.append(
+            Caution(
+                "variance_ratio",
+                f"The ratio of the methods' scatter rests on {df:.0f} degrees of freedom; the line moves with it.",
+            )
+        )
+    one, two = None, None
+    try:
+        one = deming(x, y, variance_ratio=ratio, confidence=confidence)
+        two = passing_bablok(x, y, confidence=confidence)
+    except NotEstimable as why:
+        notes.append(Caution("no_line", str(why)))
+    return (one, two), notes
+
+
+def _cautions(
+    table: pd.DataFrame, by: str, names: tuple[str, str], oils: int, absolute: Limits, repeated: bool
+) -> list[Caution]:
+    notes = []
+    if oils < 10:
+        notes.append(
+            Caution(
+                "few_oils",
+                f"With {oils} oils the limits of agreement are themselves poorly known; see their own limits.",
+            )
+        )
+    if not repeated:
+        notes.append(
+            Caution(
+                "not_repeated",
+                "No oil has two results by one method, so the limits cannot be split into scatter and difference.",
+            )
+        )
+    if absolute.slope_p < 0.05:
+        notes.append(
+            Caution(
+                "level",
+                "The difference changes with the level: one pair of limits in kV misleads; look at ratio and line.",
+            )
+        )
+    return notes

@@ -1,0 +1,30 @@
+"""What geometry and ramp do to a voltage: laws of gap and rate of rise, stressed area and volume."""
+
+from __future__ import annotations
+
+from methods.laws.gap_law import GapLaw, gap_laws
+from methods.laws.geometry import ELECTRODES, Electrode, Stress, effective_area, enhancement, stressed
+from methods.laws.power_fit import power_law
+from methods.laws.rate_law import RateLaw, RateShift, rate_laws, rate_shift
+from methods.laws.weakest_link import GeometryShift, area_test, compare_geometry, predict_geometry, scaled_weibull
+
+__all__ = [
+    "ELECTRODES",
+    "Electrode",
+    "GapLaw",
+    "GeometryShift",
+    "RateLaw",
+    "RateShift",
+    "Stress",
+    "area_test",
+    "compare_geometry",
+    "effective_area",
+    "enhancement",
+    "gap_laws",
+    "power_law",
+    "predict_geometry",
+    "rate_laws",
+    "rate_shift",
+    "scaled_weibull",
+    "stressed",
+]

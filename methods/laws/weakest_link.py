@@ -1,0 +1,374 @@
+"""Weakest link: what more stressed oil does to the breakdown voltage, predicted and beside the observed shift."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import scipy
+
+from methods.errors import InputError, NotEstimable
+from methods.laws.geometry import Electrode, Stress, effective_area, find_electrode, stressed
+from methods.records.table import as_table, filling_codes, withstood
+from methods.result import Caution
+
+
+def scaled_weibull(scale: float, shape: float, ratio: float) -> float:
+    """Weibull scale when the stressed area (or the number of links) grows by ``ratio``: scale ratio^(-1/shape)."""
+    if not (scale > 0 and shape > 0 and ratio > 0):
+        raise InputError("Scale, shape and ratio must be above zero.")
+    return float(scale * ratio ** (-1 / shape))
+
+
+def scaled_gumbel(location: float, spread: float, ratio: float) -> float:
+    """Smallest-extreme-value location when the number of links grows by ``ratio``: location - spread ln ratio."""
+    if not (spread > 0 and ratio > 0):
+        raise InputError("Spread and ratio must be above zero.")
+    return float(location - spread * np.log(ratio))
+
+
+def normal_mean_minimum(links: int) -> float:
+    """Mean of the smallest of ``links`` standard normal values."""
+    if links < 1:
+        raise InputError("There must be at least one link.")
+
+    def density(x: float) -> float:
+        return x * links * float(scipy.stats.norm.pdf(x)) * float(scipy.special.ndtr(-x)) ** (links - 1)
+
+    return float(scipy.integrate.quad(density, -9, 9, epsabs=1e-12, epsrel=1e-12, limit=400)[0])
+
+
+@dataclass(frozen=True)
+class WeibullModel:
+    """A Weibull model of several groups: one shape, ``scales_kv`` a group, log-likelihood of the kV.
+
+    ``beta`` and ``covariance`` are of (the location parameters, ln(1/shape)); ``clusters`` is the number of
+    fillings behind the covariance, which counts fillings and not breakdowns where there are enough.
+    """
+
+    shape: float
+    shape_low: float
+    shape_high: float
+    scales_kv: tuple[float, ...]
+    log_likelihood: float
+    beta: np.ndarray
+    covariance: np.ndarray
+    clusters: int
+    df: int
+
+
+def _negative(
+    theta: np.ndarray, y: np.ndarray, design: np.ndarray, tilt: np.ndarray, event: np.ndarray
+) -> tuple[float, np.ndarray, np.ndarray]:
+    """Minus log-likelihood of ln kV, its gradient, and the scores a row; mu = design β - σ tilt, ln σ last."""
+    log_sigma = np.clip(theta[-1], -12, 6)
+    sigma = np.exp(log_sigma)
+    w = (y - design @ theta[:-1]) / sigma + tilt
+    e = np.exp(np.minimum(w, 600))
+    value = -(event * (w - log_sigma) - e).sum()
+    dw = event - e  # derivative of a row's log-likelihood by w
+    scores = np.column_stack([dw[:, None] * (-design / sigma), dw * (tilt - w) - event])
+    return float(value), -scores.sum(axis=0), scores
+
+
+def _fit(
+    kv: np.ndarray, design: np.ndarray, tilt: np.ndarray, event: np.ndarray, cluster: np.ndarray, confidence: float
+) -> WeibullModel:
+    y = np.log(kv)
+    if event.sum() < design.shape[1] + 1 or np.ptp(y[event > 0]) == 0:
+        raise NotEstimable("A Weibull shape needs at least two different breakdowns (withstood tests do not count).")
+    beta0, *_ = np.linalg.lstsq(design, y, rcond=None)
+    spread = float(np.std(y - design @ beta0)) * np.sqrt(6) / np.pi
+    start = np.append(beta0, np.log(max(spread, 1e-4)))
+    found = scipy.optimize.minimize(  # type: ignore[call-overload]
+        lambda t: _negative(t, y, design, tilt, event)[:2], start, jac=True, method="BFGS", options={"gtol": 1e-9}
+    )
+    theta, count = found.x, design.shape[1]
+    _, _, scores = _negative(theta, y, design, tilt, event)
+    step = 1e-5
+    hessian = np.array(
+        [
+            (_negative(theta + d, y, design, tilt, event)[1] - _negative(theta - d, y, design, tilt, event)[1])
+            / (2 * step)
+            for d in np.eye(count + 1) * step
+        ]
+    )
+    bread = np.linalg.inv((hessian + hessian.T) / 2)
+    groups = int(cluster.max()) + 1
+    cov, df = bread, len(y) - count - 1
+    if count + 1 < groups < len(y):  # fillings are the replicates: sandwich over fillings
+        sums = np.zeros((groups, count + 1))
+        np.add.at(sums, cluster, scores)
+        cov, df = bread @ (sums.T @ sums) @ bread * groups / (groups - count), groups - count
+    t = scipy.stats.t.ppf(0.5 + confidence / 2, df) if df > 0 else float("nan")
+    sigma, se = float(np.exp(theta[-1])), float(np.sqrt(cov[-1, -1]))
+    likelihood = -float(_negative(theta, y, design, tilt, event)[0]) - float((event * y).sum())
+    return WeibullModel(
+        1 / sigma, float(np.exp(-theta[-1] - t * se)), float(np.exp(-theta[-1] + t * se)),
+        tuple(float(v) for v in np.exp(theta[:-1])), likelihood, theta, cov, groups, df,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class AreaTest:
+    """Does the area explain the difference? Weakest-link model against free scales with one shape.
+
+    ``weakest_link`` has one scale, that of area 1; ``common`` one scale an area in ``areas``' order;
+    ``separate_log_likelihood`` lets each area have its own shape too. ``likelihood_ratio`` has ``lr_df``
+    degrees of freedom. ``exponent`` is the observed -ln(scale ratio)/ln(area ratio) between the extremes.
+    """
+
+    areas: tuple[float, ...]
+    weakest_link: WeibullModel
+    common: WeibullModel
+    separate_log_likelihood: float
+    likelihood_ratio: float
+    lr_df: int
+    p_value: float
+    exponent: float
+
+
+def area_test(
+    kv: Sequence[float] | np.ndarray,
+    area: Sequence[float] | np.ndarray,
+    *,
+    withstood: Sequence[bool] | np.ndarray | None = None,
+    filling: Sequence[int] | np.ndarray | None = None,
+    confidence: float = 0.95,
+) -> AreaTest:
+    """Maximum likelihood of the weakest-link area law: scale(A) = scale(1) A^(-1/shape), shape shared.
+
+    Parameters
+    ----------
+    kv, area : arrays, shape (n,)
+        Breakdown voltage and stressed area (any unit) of each test.
+    withstood : array of bool, optional
+        True where ``kv`` is a ceiling that was withstood (right-censored).
+    filling : array of int, optional
+        The filling of each row; rows are taken as independent without it.
+
+    Raises
+    ------
+    NotEstimable
+        Fewer than two areas or too few breakdowns. InputError for values not above zero.
+    """
+    values, areas = np.asarray(kv, dtype=float), np.asarray(area, dtype=float)
+    if values.shape != areas.shape or np.any(~(values > 0)) or np.any(~(areas > 0)):
+        raise InputError("kv and area must be two lists of one length with values above zero.")
+    levels, group = np.unique(areas, return_inverse=True)
+    if levels.size < 2:
+        raise NotEstimable("The area law needs breakdowns at two or more areas.")
+    event = np.ones(values.size) if withstood is None else 1.0 - np.asarray(withstood, dtype=float)
+    cluster = np.arange(values.size) if filling is None else np.unique(np.asarray(filling), return_inverse=True)[1]
+    one = np.ones((values.size, 1))
+    free = np.eye(levels.size)[group]
+    none = np.zeros(values.size)
+    weak = _fit(values, one, np.log(areas), event, cluster, confidence)
+    common = _fit(values, free, none, event, cluster, confidence)
+    apart = 0.0
+    for i in range(levels.size):
+        part = group == i
+        rows = np.arange(int(part.sum()))
+        apart += _fit(values[part], one[part], none[part], event[part], rows, confidence).log_likelihood
+    ratio = 2 * (common.log_likelihood - weak.log_likelihood)
+    df = levels.size - 1
+    exponent = -np.log(common.scales_kv[-1] / common.scales_kv[0]) / np.log(levels[-1] / levels[0])
+    return AreaTest(
+        tuple(float(v) for v in levels),
+        weak,
+        common,
+        apart,
+        ratio,
+        df,
+        float(scipy.stats.chi2.sf(max(ratio, 0), df)),
+        float(exponent),
+    )
+
+
+@dataclass(frozen=True)
+class GeometryShift:
+    """Predicted and observed ratio of the Weibull scale, ``second`` over ``first`` electrode and gap.
+
+    ``area_effect`` is (A_first / A_second)^(1/shape) at the chosen field fraction, ``field_effect`` the
+    ratio of the voltages that give both the same peak field, ``predicted`` their product with the limits
+    that the shape's uncertainty gives; ``criteria`` the prediction for other fractions and for the
+    weakest-link integral, which shows what the choice of criterion is worth. The observed figures are nan
+    for a bare prediction.
+    """
+
+    first: Stress
+    second: Stress
+    shape: float
+    shape_low: float
+    shape_high: float
+    area_effect: float
+    field_effect: float
+    predicted: float
+    predicted_low: float
+    predicted_high: float
+    criteria: pd.DataFrame
+    observed: float
+    observed_low: float
+    observed_high: float
+    breakdowns: int
+    fillings: int
+    confidence: float
+    warnings: tuple[Caution, ...]
+
+
+def _ratio(first: Stress, second: Stress, shape: float) -> tuple[float, float]:
+    area = (first.area_mm2 / second.area_mm2) ** (1 / shape)
+    return float(area), float(first.peak_per_kv / second.peak_per_kv)
+
+
+def predict_geometry(
+    first: tuple[str | Electrode, float],
+    second: tuple[str | Electrode, float],
+    shape: float,
+    *,
+    shape_low: float = float("nan"),
+    shape_high: float = float("nan"),
+    fraction: float = 0.9,
+    confidence: float = 0.95,
+) -> GeometryShift:
+    """Weakest-link prediction of the shift from one electrode and gap (mm) to another, for a Weibull shape.
+
+    Assumes that the oil's strength is a property of the field, that links are alike on both electrodes,
+    and that stirring and rate of rise are the same. Weber and Endicott, AIEE Trans. 75 (1956) (from memory)
+    is the classic evidence for the area effect in oil.
+
+    Raises
+    ------
+    NotEstimable
+        Disks. InputError for an unknown electrode, gap or shape not above zero.
+    """
+    if not shape > 0:
+        raise InputError(f"shape is {shape!r}; it must be above zero.")
+    one, two = stressed(*first, fraction=fraction), stressed(*second, fraction=fraction)
+    area, field = _ratio(one, two, shape)
+    ends = [field * _ratio(one, two, s)[0] for s in (shape_low, shape_high) if np.isfinite(s) and s > 0]
+    rows: list[dict[str, object]] = []
+    for f in sorted({0.8, 0.9, 0.95, fraction}):
+        a, b = stressed(*first, fraction=f), stressed(*second, fraction=f)
+        part, same = _ratio(a, b, shape)
+        rows.append(
+            {
+                "criterion": f"field ≥ {f:.0%} of peak",
+                "first_mm2": a.area_mm2,
+                "second_mm2": b.area_mm2,
+                "ratio": part * same,
+            }
+        )
+    a_eff, b_eff = effective_area(*first, shape), effective_area(*second, shape)
+    rows.append(
+        {"criterion": "weakest-link integral", "first_mm2": a_eff, "second_mm2": b_eff,
+         "ratio": field * (a_eff / b_eff) ** (1 / shape)}
+    )  # fmt: skip
+    nan = float("nan")
+    return GeometryShift(
+        one, two, shape, shape_low, shape_high, area, field, area * field,
+        min(ends, default=nan), max(ends, default=nan), pd.DataFrame(rows), nan, nan, nan, 0, 0, confidence, (),
+    )  # fmt: skip
+
+
+def _choose(table: pd.DataFrame, pick: tuple[str, float]) -> pd.Series:
+    return (table["electrode"] == pick[0]) & np.isclose(table["gap_mm"].astype(float), pick[1])
+
+
+def compare_geometry(
+    data: Any,
+    first: tuple[str, float],
+    second: tuple[str, float],
+    *,
+    fraction: float = 0.9,
+    confidence: float = 0.95,
+) -> GeometryShift:
+    """Prediction and observation of the shift between two electrode-and-gap pairs that the data holds.
+
+    The shape is the common one of both, estimated within oils (an own scale for each oil and geometry), by
+    maximum likelihood with withstood tests right-censored; the observed ratio is the mean over the oils
+    tested on both, its limits from the fillings.
+
+    Raises
+    ------
+    NotEstimable
+        No oil tested on both, disks, or too few breakdowns.
+    """
+    for pick in (first, second):
+        find_electrode(pick[0])
+    table = as_table(data)
+    table = table.assign(_f=filling_codes(table))
+    parts = [table[_choose(table, pick)] for pick in (first, second)]
+    names = [f"{pick[0]} at {pick[1]:g} mm" for pick in (first, second)]
+    for part, name in zip(parts, names, strict=True):
+        if part.empty:
+            raise NotEstimable(f"The data hold no breakdowns of {name}.")
+    parts, shared, notes = _blocks(parts, names)
+    notes += _confounded(parts, names)
+    both = pd.concat(parts)
+    side = np.repeat([0, 1], [len(p) for p in parts])
+    where = both["_block"].map({o: i for i, o in enumerate(shared)}).to_numpy()
+    design = np.eye(2 * len(shared))[2 * where + side]
+    event = 1.0 - withstood(both)
+    cluster = np.unique(both["_f"], return_inverse=True)[1]
+    model = _fit(both["kv"].to_numpy(dtype=float), design, np.zeros(len(both)), event, cluster, confidence)
+    if model.clusters <= design.shape[1]:
+        notes.append(
+            Caution(
+                "one_filling",
+                "One filling for each oil and electrode: the limits leave out the scatter between fillings.",
+            )
+        )
+    contrast = np.append(np.tile([-1.0, 1.0], len(shared)) / len(shared), 0.0)
+    log_ratio, se = float(contrast @ model.beta), float(np.sqrt(contrast @ model.covariance @ contrast))
+    t = float(scipy.stats.t.ppf(0.5 + confidence / 2, model.df))
+    base = predict_geometry(
+        first, second, model.shape, shape_low=model.shape_low, shape_high=model.shape_high, fraction=fraction,
+        confidence=confidence,
+    )  # fmt: skip
+    return GeometryShift(
+        base.first, base.second, model.shape, model.shape_low, model.shape_high, base.area_effect, base.field_effect,
+        base.predicted, base.predicted_low, base.predicted_high, base.criteria, float(np.exp(log_ratio)),
+        float(np.exp(log_ratio - t * se)), float(np.exp(log_ratio + t * se)), len(both), model.clusters, confidence,
+        tuple(notes),
+    )  # fmt: skip
+
+
+def _blocks(parts: list[pd.DataFrame], names: list[str]) -> tuple[list[pd.DataFrame], list[str], list[Caution]]:
+    """Rows of the oils tested on both, at a stirring and rate of rise that both saw (or at any, if none is shared)."""
+    for keys in (["sample", "stirring", "rise_kv_s"], ["sample"]):
+        marked = []
+        for part in parts:
+            block = part[keys].astype("object").where(part[keys].notna(), "–").astype(str).agg(" / ".join, axis=1)
+            marked.append(part.assign(_block=block))
+        shared = sorted(set(marked[0]["_block"]) & set(marked[1]["_block"]))
+        if shared:
+            break
+    else:
+        raise NotEstimable(
+            f"No oil was tested with both {names[0]} and {names[1]}, so oil and electrode cannot be told apart."
+        )
+    lone = sorted(set(marked[0]["_block"]) ^ set(marked[1]["_block"]))
+    notes = [Caution("unpaired", f"Tested on one of the two only and left out: {'; '.join(lone)}.")] if lone else []
+    return [p[p["_block"].isin(shared)] for p in marked], shared, notes
+
+
+def _confounded(parts: list[pd.DataFrame], names: list[str]) -> list[Caution]:
+    notes = []
+    other = [
+        c
+        for c in ("method", "stirring", "rise_kv_s", "laboratory", "instrument", "operator")
+        if set(parts[0][c].dropna()) != set(parts[1][c].dropna())
+    ]
+    if other:
+        notes.append(
+            Caution(
+                "confounded",
+                f"{names[0]} and {names[1]} differ in {', '.join(other)} too: the observed shift is not the "
+                "geometry's alone.",
+            )
+        )
+    return notes

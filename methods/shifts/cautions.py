@@ -1,0 +1,261 @@
+"""The warnings of a comparison, in words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from methods.factor_names import factor_name, name_level
+from methods.result import Caution
+from methods.shifts.arms import arm
+from methods.shifts.bundles import bundles, describe
+from methods.shifts.compare import Comparison
+from methods.shifts.difference import Difference
+from methods.shifts.oil_cautions import differing_shift, level_names, oil_cautions, signed
+from methods.shifts.pairing import OIL_FACTORS, Layout
+from methods.shifts.shift_results import LevelShift
+from methods.wording import list_words
+
+
+def cautions(
+    lay: Layout,
+    found: Sequence[Comparison],
+    base: int,
+    confidence: float,
+    log: bool,
+    held: Sequence[str] = (),
+) -> list[Caution]:
+    """Every warning that the comparisons call for, equal texts once; ``held`` are factors that a model takes out."""
+    out: list[Caution] = []
+    reference = lay.levels[base]
+    for c in found:
+        if c.difference is None:
+            out.append(
+                Caution("not_estimable", f"{name_level(lay.by, lay.levels[c.level])} cannot be compared: {c.problem}.")
+            )
+            continue
+        out += _one_filling(c, base, confidence)
+        out += oil_cautions(c, base)
+        together = [b for b in bundles(c) if b.fully or b.factor not in held]
+        if together:
+            out.append(Caution("confounded", describe(together, lay.by, lay.levels[c.level], reference)))
+        out += _days(c, base)
+        out += differing_shift(c, base, confidence)
+        out += _few(c, base)
+        out += _no_limit(c, base, confidence)
+    out += _withstands(lay, found, log)
+    out += _whole(lay, found)
+    seen: dict[tuple[str, str], Caution] = {}
+    for caution in out:
+        seen.setdefault((caution.code, caution.text), caution)
+    return list(seen.values())
+
+
+def one_by_one(lay: Layout, shifts: Sequence[LevelShift], confidence: float) -> list[Caution]:
+    """Levels whose own limits leave out no shift although the p-value over all levels is not small."""
+    alone = [s for s in shifts if s.p_value_unadjusted < 1 - confidence <= s.p_value]
+    if not alone:
+        return []
+    names = list_words([name_level(lay.by, s.level) for s in alone])
+    text = (
+        f"{len(shifts)} levels are compared at once, and each has limits of its own: some miss the truth by chance. "
+        f"Seen together, the shift of {names} is not shown (the p-value allows for the number of levels)."
+    )
+    return [Caution("one_by_one", text)]
+
+
+def _one_filling(c: Comparison, base: int, confidence: float) -> list[Caution]:
+    if c.unit != "breakdown":
+        return []
+    one, two = level_names(c, base)
+    k1, k2 = c.lay.fillings_of(c.pair.rows), c.lay.fillings_of(c.pair.reference_rows)
+    known = bool(c.lay.table.loc[c.pair.rows | c.pair.reference_rows, "filling"].notna().all())
+    which = f"{one} and {two} have" if k1 == k2 == 1 else f"{one if k1 == 1 else two} has"
+    text = f"{which} one filling only" + ("" if known else " (the file does not say which filling)")
+    text += (
+        ": the limits count breakdowns as if they were fillings. What differs from filling to filling is not in them, "
+        "so the true uncertainty is larger."
+    )
+    borrowed = _borrowed(c, k1, k2)
+    if borrowed is not None:
+        low, high = borrowed.limits(confidence)
+        text += (
+            f" If fillings scatter under both as they did under {two if k1 == 1 else one}, the shift lies between "
+            f"{signed(low, c)} and {signed(high, c)}."
+        )
+    return [Caution("one_filling", text)]
+
+
+def _borrowed(c: Comparison, k1: int, k2: int) -> Difference | None:
+    """The shift with the filling scatter of the level that has several fillings used for both."""
+    if (k1 > 1) == (k2 > 1) or c.first is None or c.second is None or c.censored:
+        return None
+    lay = c.lay
+    rows = c.pair.rows if k1 > 1 else c.pair.reference_rows
+    k = max(k1, k2)
+    values = np.log(lay.kv[rows]) if c.log else lay.kv[rows]
+    several = arm(values, lay.withstood[rows], np.zeros(int(rows.sum()), dtype=np.int64), lay.filling[rows], 1)
+    if not several.variance > 0:
+        return None
+    means = (several.mean, c.second.mean) if k1 > 1 else (c.first.mean, several.mean)
+    return Difference(*means, several.variance, several.variance * k, k - 1, k - 1, df_joint=float(k - 1))
+
+
+def _days(c: Comparison, base: int) -> list[Caution]:
+    if c.lay.by == "tested_on":
+        return []
+    days = c.lay.table["tested_on"].astype("str").str.slice(0, 10)
+    mine, theirs = (days[rows & c.lay.table["tested_on"].notna().to_numpy()] for rows in
+                    (c.pair.rows, c.pair.reference_rows))  # fmt: skip
+    if not len(mine) or not len(theirs):
+        return []
+    one, two = level_names(c, base)
+    if mine.max() < theirs.min() or theirs.max() < mine.min():
+        early, late = (one, two) if mine.max() < theirs.min() else (two, one)
+        return [
+            Caution(
+                "days",
+                f"All tests of {early} are older than all tests of {late}: a drift of the oil or of the bench between "
+                "the days would look like a shift.",
+            )
+        ]
+    return []
+
+
+def _withstands(lay: Layout, found: Sequence[Comparison], log: bool) -> list[Caution]:
+    used = np.zeros(len(lay.level), dtype=bool)
+    for c in found:
+        used |= c.pair.rows | c.pair.reference_rows
+    hit = used & lay.withstood
+    if not hit.any():
+        return []
+    where = [
+        f"{name_level(lay.by, value)}: {n} of {int((used & (lay.level == i)).sum())}"
+        for i, value in enumerate(lay.levels)
+        if (n := int((hit & (lay.level == i)).sum()))
+    ]
+    law = "lognormal" if log else "normal"
+    return [
+        Caution(
+            "withstood",
+            f"Withstands among the values ({list_words(where)}). They entered as 'at least the ceiling', never as "
+            f"values; where there are some, means and scatter are those of the {law} law by maximum likelihood and "
+            "lean on that law above the ceiling.",
+        )
+    ]
+
+
+def _few(c: Comparison, base: int) -> list[Caution]:
+    one, two = level_names(c, base)
+    lay = c.lay
+    counts = [lay.fillings_of(rows) for rows in (c.pair.rows, c.pair.reference_rows)]
+    sizes = [int((rows & ~lay.withstood).sum()) for rows in (c.pair.rows, c.pair.reference_rows)]
+    if c.unit == "sample" and len(c.pair.blocks) < 3:
+        what = f"only {len(c.pair.blocks)} samples, one filling each"
+    elif c.unit == "filling" and len(c.pair.blocks) < 2 and min(counts) < 3:
+        what = f"only {min(counts)} fillings of {one if counts[0] <= counts[1] else two}"
+    elif c.difference is not None and c.difference.df() < 3:
+        fewer = one if counts[0] <= counts[1] else two
+        what = f"only {min(counts)} fillings of {fewer} on {len(c.pair.blocks)} samples"
+    elif min(sizes) < 5:
+        what = f"only {min(sizes)} breakdown{'s' if min(sizes) > 1 else ''} of {one if sizes[0] <= sizes[1] else two}"
+    else:
+        return []
+    df = c.difference.df() if c.difference else float("nan")
+    tail = f" ({df:.2g} degrees of freedom)" if math.isfinite(df) else ""
+    return [
+        Caution(
+            "few",
+            f"{one} against {two}: {what}{tail}. The limits are wide because the scatter itself is hardly known, and "
+            "a shift that is not shown is not a shift that is absent.",
+        )
+    ]
+
+
+def _no_limit(c: Comparison, base: int, confidence: float) -> list[Caution]:
+    assert c.difference is not None
+    one, two = level_names(c, base)
+    error = c.difference.standard_error
+    if not math.isfinite(error):
+        return [Caution("no_limits", f"{one} against {two}: one breakdown has no scatter, so no limits can be given.")]
+    if error == 0:
+        return [
+            Caution(
+                "no_limits",
+                f"{one} against {two}: the means that are compared do not differ at all within a level, so no limits "
+                "can be given. Rounded or copied values look like this.",
+            )
+        ]
+    still = [name for name, a in ((one, c.first), (two, c.second)) if a is not None and not np.any(a.variances > 0)]
+    if len(still) == 1 and not c.censored and c.unit != "sample" and not np.isnan(error):
+        return [
+            Caution(
+                "no_scatter",
+                f"The {c.unit}s of {still[0]} do not differ at all; rounded or copied values look like this. The "
+                "limits rest on the scatter of the other level alone.",
+            )
+        ]
+    if not c.log and not all(math.isfinite(v) for v in c.difference.ratio_limits(confidence)):
+        few = f"over {len(c.pair.blocks)} oils that differ is so uncertain"
+        why = few if c.unit == "sample" else "is so uncertain"
+        return [
+            Caution(
+                "no_percent_limit",
+                f"{one} against {two}: the mean of {two} {why} that the shift in percent has no limit on at least one "
+                "side. The limits in kV hold, and an analysis of log kV gives the shift as a ratio, oil by oil.",
+            )
+        ]
+    return []
+
+
+def _whole(lay: Layout, found: Sequence[Comparison]) -> list[Caution]:
+    out = []
+    if lay.left_out:
+        out.append(
+            Caution(
+                "level_unknown",
+                f"{lay.left_out} rows have no {factor_name(lay.by)} and belong to no level; they were left out.",
+            )
+        )
+    used = np.zeros(len(lay.level), dtype=bool)
+    for c in found:
+        used |= c.pair.rows | c.pair.reference_rows
+    unknown = int(lay.table.loc[used, "filling"].isna().sum())
+    if unknown and not any(c.unit == "breakdown" for c in found):
+        out.append(
+            Caution(
+                "filling_unknown",
+                f"{unknown} rows do not say which filling they came from; they count as one filling for each sample, "
+                "condition and day.",
+            )
+        )
+    if lay.by not in OIL_FACTORS:
+        empty = int(lay.table.loc[used, "sample"].isna().sum())
+        if not lay.sample_known:
+            out.append(
+                Caution(
+                    "sample_unknown", "The file names no samples: all tests are taken to be of one and the same oil."
+                )
+            )
+        elif empty == int(used.sum()):
+            out.append(
+                Caution(
+                    "sample_unknown",
+                    "The file names no samples: tests of the same fluid in the same state are taken to be of one oil.",
+                )
+            )
+        elif empty:
+            out.append(
+                Caution("sample_unknown", f"{empty} rows name no sample; they are taken to be of one oil of their own.")
+            )
+    sizes = lay.table.loc[used].groupby(lay.filling[used])["kv"].size()
+    if len(sizes) and sizes.min() != sizes.max() and any(c.unit != "breakdown" for c in found):
+        out.append(
+            Caution(
+                "unequal_fillings",
+                f"Fillings hold {sizes.min()} to {sizes.max()} values. Each filling counts once, whatever its number.",
+            )
+        )
+    return out

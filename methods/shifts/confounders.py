@@ -1,0 +1,230 @@
+"""Several factors at once: which effects and combinations the tests can tell apart, and which tests are missing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from methods.errors import InputError, NotEstimable
+from methods.factor_names import factor_name, with_unit
+from methods.records.table import CONDITION, as_table, filling_codes
+from methods.shifts.bundles import extra_factors, labels_with_unit
+from methods.shifts.designs import Block, combination, gain, main_effect, rank, stack
+from methods.shifts.pairing import find_column
+from methods.wording import list_words
+
+#: Columns that no further test can set free: the method is the bundle itself, fluid and state come with the oil.
+GIVEN: tuple[str, ...] = ("method", "fluid", "state", "sample")
+
+ESTIMABLE, PARTLY, NOT = "estimable", "partly", "not"
+
+
+@dataclass(frozen=True)
+class Effect:
+    """One effect, ``electrode`` or ``electrode x gap_mm``.
+
+    ``estimable`` of the ``of`` contrasts between its levels can be told from all other main effects;
+    ``status`` is ``estimable``, ``partly`` or ``not``; ``aliased_with`` names what it changes together with.
+    """
+
+    effect: str
+    levels: list[str]
+    estimable: int
+    of: int
+    status: str
+    aliased_with: list[str]
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Confounding:
+    """The result of :func:`confounding`.
+
+    ``aliased``: sets of factors that cannot be taken apart; ``suggestions``: the fewest tests found
+    that would do it, in words; ``complete``: whether they would make every main effect estimable.
+    """
+
+    factors: list[str]
+    effects: list[Effect]
+    combinations: list[Effect]
+    aliased: list[list[str]]
+    sentences: list[str]
+    suggestions: list[str]
+    complete: bool
+    single_level: list[str] = field(default_factory=list)
+
+
+def confounding(
+    data: Any, factors: Sequence[str] | None = None, *, within_sample: bool = True, most: int = 5
+) -> Confounding:
+    """Read from the design matrix which effects can be estimated.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+    factors : sequence of str, optional
+        By default every condition column and extra category that has two levels, but not the method (the
+        bundle itself) nor the fluid (the oil's own).
+    within_sample : bool
+        Whether the effects must be estimable within the same oil (samples as blocks).
+    most : int
+        Most tests to suggest.
+
+    Notes
+    -----
+    An effect is estimable as far as its columns raise the rank of the matrix of all other main effects
+    (Searle, Linear Models, Wiley 1971, section 5.4); a combination as far as it raises that of all main effects.
+
+    Raises
+    ------
+    InputError
+        Unknown column.
+    NotEstimable
+        No factor has two levels.
+    """
+    table = as_table(data)
+    filling = filling_codes(table)
+    names = [find_column(table, f) for f in factors] if factors is not None else _candidates(table, filling)
+    if "kv" in names:
+        raise InputError("kv is what is measured; it is not a factor.", column="kv")
+    varying = [n for n in names if table[n].nunique(dropna=False) > 1]
+    single = [n for n in names if n not in varying]
+    if not varying:
+        raise NotEstimable("No factor has two levels, so there is nothing to compare.")
+    oil = within_sample and "sample" not in varying and table["sample"].nunique(dropna=False) > 1
+    keys = [*varying, "sample"] if oil else varying
+    cells = table.iloc[np.unique(_codes(table, keys), return_index=True)[1]][keys].reset_index(drop=True)
+    blocks = [main_effect(cells, n) for n in varying]
+    ground = [main_effect(cells, "sample")] if oil else []
+    effects = [_effect(b, [o for o in blocks if o is not b], ground, len(cells)) for b in blocks]
+    pairs = [_combination(a, b, blocks, ground, len(cells)) for a, b in combinations(blocks, 2) if a.size and b.size]
+    aliased = _sets(effects)
+    suggestions, complete = _suggest(cells, varying, oil, most)
+    sentences = [e.sentence for e in effects if e.status != ESTIMABLE]
+    if not sentences:
+        named = list_words([factor_name(v) for v in varying])
+        if len(varying) > 1:
+            sentences = [f"The effects of {named} can be told apart from one another."]
+        else:
+            sentences = [f"Of the factors that were looked at only {named} varies; nothing changes together with it."]
+    return Confounding(
+        factors=varying, effects=effects, combinations=pairs, aliased=aliased, sentences=sentences,
+        suggestions=suggestions, complete=complete, single_level=single,
+    )  # fmt: skip
+
+
+def _candidates(table: pd.DataFrame, filling: np.ndarray) -> list[str]:
+    return [c for c in CONDITION if c not in GIVEN and table[c].notna().any()] + extra_factors(table, filling)
+
+
+def _codes(table: pd.DataFrame, columns: Sequence[str]) -> np.ndarray:
+    return table.groupby(list(columns), dropna=False, sort=False).ngroup().to_numpy()
+
+
+def _effect(block: Block, others: list[Block], ground: list[Block], rows: int) -> Effect:
+    name = block.effect[0]
+    found = gain(stack([*ground, *others], rows), block.columns)
+    status = ESTIMABLE if found == block.size else PARTLY if found else NOT
+    partners = _partners(block, others, ground, rows) if status != ESTIMABLE else []
+    if status == ESTIMABLE:
+        text = f"The effect of {factor_name(name)} can be estimated."
+    else:
+        what = (
+            "cannot be told apart" if status == NOT else f"can be told apart only in {found} of {block.size} contrasts"
+        )
+        rivals = list_words([factor_name(p) for p in partners])
+        levels = list_words(labels_with_unit(name, block.levels))
+        text = f"The effect of {factor_name(name)} ({levels}) {what} from that of {rivals}"
+        text += (
+            ": they change together in these tests." if partners != ["sample"] else ": no oil was tested under both."
+        )
+    return Effect(name, block.levels, found, block.size, status, partners, text)
+
+
+def _partners(block: Block, others: list[Block], ground: list[Block], rows: int) -> list[str]:
+    """The single factors that already take contrasts away; else the smallest combination that does."""
+    base = stack(ground, rows)
+    if gain(base, block.columns) < block.size:
+        return ["sample"]
+    single = [o.effect[0] for o in others if gain(stack([*ground, o], rows), block.columns) < block.size]
+    if single:
+        return single
+    for size in range(2, len(others) + 1):
+        for some in combinations(others, size):
+            if gain(stack([*ground, *some], rows), block.columns) < block.size:
+                return [o.effect[0] for o in some]
+    return []
+
+
+def _combination(a: Block, b: Block, blocks: list[Block], ground: list[Block], rows: int) -> Effect:
+    product = combination(a, b)
+    name = f"{a.effect[0]} × {b.effect[0]}"
+    found = gain(stack([*ground, *blocks], rows), product.columns)
+    status = ESTIMABLE if found == product.size else PARTLY if found else NOT
+    one, two = factor_name(a.effect[0]), factor_name(b.effect[0])
+    text = {
+        ESTIMABLE: f"Whether the effect of {one} depends on {two} can be estimated.",
+        PARTLY: f"Whether the effect of {one} depends on {two} can be estimated for some levels only.",
+        NOT: f"Whether the effect of {one} depends on {two} cannot be estimated from these tests.",
+    }[status]
+    return Effect(name, [], found, product.size, status, [], text)
+
+
+def _sets(effects: list[Effect]) -> list[list[str]]:
+    """Join the factors that name each other."""
+    groups: list[set[str]] = []
+    for e in effects:
+        if e.status == ESTIMABLE:
+            continue
+        mine = {e.effect, *e.aliased_with}
+        for g in [g for g in groups if g & mine]:
+            mine |= g
+            groups.remove(g)
+        groups.append(mine)
+    order = [e.effect for e in effects] + ["sample"]
+    return [sorted(g, key=order.index) for g in groups]
+
+
+def _suggest(cells: pd.DataFrame, factors: list[str], oil: bool, most: int) -> tuple[list[str], bool]:
+    """Add, one by one, the test that frees most contrasts: an existing condition with one factor changed."""
+    rows = cells.copy()
+    out: list[str] = []
+    full = 1 + sum(rows[f].nunique(dropna=False) - 1 for f in [*factors, *(["sample"] if oil else [])])
+    while _rank(rows, factors, oil) < full and len(out) < most:
+        best, text = None, ""
+        here = _rank(rows, factors, oil)
+        for new, words in _neighbours(rows, factors):
+            if _rank(pd.concat([rows, new.to_frame().T]), factors, oil) > here:
+                best, text = new, words
+                break
+        if best is None:
+            break
+        rows = pd.concat([rows, best.to_frame().T], ignore_index=True)
+        out.append(text)
+    return out, _rank(rows, factors, oil) == full
+
+
+def _rank(rows: pd.DataFrame, factors: list[str], oil: bool) -> int:
+    blocks = [main_effect(rows, f) for f in [*factors, *(["sample"] if oil else [])]]
+    return rank(stack(blocks, len(rows)))
+
+
+def _neighbours(rows: pd.DataFrame, factors: list[str]) -> Any:
+    """Existing conditions with one factor at another of its levels, in plain words."""
+    for i in range(len(rows)):
+        row = rows.iloc[i]
+        for f in factors:
+            for value in rows[f].dropna().unique() if f not in GIVEN else ():
+                if value == row[f] or pd.isna(row[f]):
+                    continue
+                new = row.copy()
+                new[f] = value
+                others = [g for g in factors if g != f and not pd.isna(row[g])]
+                same = ", ".join(f"{factor_name(g)} {with_unit(g, row[g])}" for g in others)
+                where = f" on {row['sample']}" if "sample" in rows.columns and not pd.isna(row["sample"]) else ""
+                yield new, f"test {factor_name(f)} {with_unit(f, value)} with {same or 'all else equal'} too{where}"

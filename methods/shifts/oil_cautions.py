@@ -1,0 +1,134 @@
+"""Warnings about the oils of a comparison: not shared, left out, unlike in their shift."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import scipy
+
+from methods.factor_names import name_level
+from methods.result import Caution
+from methods.shifts.arms import Arm, arm
+from methods.shifts.compare import Comparison, compare
+from methods.shifts.difference import between_arms, between_oils
+from methods.shifts.pairing import OIL_FACTORS
+from methods.wording import list_words
+
+
+def level_names(c: Comparison, base: int) -> tuple[str, str]:
+    """The level and the reference as they stand in a sentence."""
+    return name_level(c.lay.by, c.lay.levels[c.level]), name_level(c.lay.by, c.lay.levels[base])
+
+
+def signed(value: float, c: Comparison) -> str:
+    """A shift with its sign and unit: kV, or percent where log kV was analysed."""
+    return f"{100 * math.expm1(value):+.3g} %" if c.log else f"{value:+.3g} kV"
+
+
+def oil_cautions(c: Comparison, base: int) -> list[Caution]:
+    """Oils that are not shared, oils left out, fillings that stand for several oils."""
+    lay, out = c.lay, []
+    one, two = level_names(c, base)
+    if lay.by not in OIL_FACTORS and not c.pair.shared:
+        within = f" (with equal {list_words(lay.within)})" if lay.within else ""
+        out.append(
+            Caution(
+                "no_shared_sample",
+                f"No sample was tested under both {one} and {two}{within}: the difference between the oils and that "
+                f"of {lay.by} cannot be told apart. The shift is that of all tests of the one against all of the "
+                "other; to learn about the factor, test the same samples under both.",
+            )
+        )
+    if lay.by != "sample" and (lay.by in OIL_FACTORS or not c.pair.shared):
+        out += _several_oils(c, base)
+    if c.pair.left_out:
+        names = [lay.blocks[b] for b in c.pair.left_out]
+        out.append(
+            Caution(
+                "samples_left_out",
+                f"{one} against {two}: {list_words(names)} {'was' if len(names) == 1 else 'were'} tested under one of "
+                "the two only and left out, because the oil would count as a shift.",
+            )
+        )
+    if c.only_withstands:
+        names = [lay.blocks[b] for b in c.only_withstands]
+        out.append(
+            Caution(
+                "samples_left_out",
+                f"{one} against {two}: on {list_words(names)} one of the two has nothing but withstands, whose mean is "
+                "not known; left out. As these are the strongest oils, the shift holds for the weaker ones.",
+            )
+        )
+    return out
+
+
+def _several_oils(c: Comparison, base: int) -> list[Caution]:
+    """Where each level has oils of its own, their fillings do not stand for other oils."""
+    lay = c.lay
+    oils = lay.table["sample"].fillna("").to_numpy()
+    sides = [np.unique(oils[rows]) for rows in (c.pair.rows, c.pair.reference_rows)]
+    if max(map(len, sides)) < 2:
+        return []
+    one, two = level_names(c, base)
+    text = (
+        f"{one} rests on {len(sides[0])} and {two} on {len(sides[1])} samples, and their fillings are counted as "
+        "equals: the limits hold for these samples together. For other samples, what differs from sample to sample "
+        "comes on top."
+    )
+    if min(map(len, sides)) > 1 and not c.censored:
+        values = np.log(lay.kv) if c.log else lay.kv
+        arms = [
+            _over_oils(values[rows], oils[rows], lay.filling[rows]) for rows in (c.pair.rows, c.pair.reference_rows)
+        ]
+        low, high = between_arms(arms[0], arms[1]).limits(0.95)
+        text += f" With the samples as the unit the shift lies between {signed(low, c)} and {signed(high, c)} (95 %)."
+    return [Caution("samples_as_fillings", text)]
+
+
+def _over_oils(values: np.ndarray, oils: np.ndarray, filling: np.ndarray) -> Arm:
+    """One level with its oils as the units: the mean of filling means of each oil is one value."""
+    names, code = np.unique(oils, return_inverse=True)
+    means = arm(values, np.zeros(len(values), dtype=bool), code, filling, len(names)).means
+    n = len(means)
+    return arm(means, np.zeros(n, dtype=bool), np.zeros(n, dtype=np.int64), np.arange(n), 1)
+
+
+def heterogeneity(c: Comparison) -> tuple[float, float]:
+    """F and p of the hypothesis that the shift is the same on every oil; nan where it cannot be tested."""
+    nan = (float("nan"), float("nan"))
+    if c.first is None or c.second is None or len(c.pair.blocks) < 2 or c.unit != "filling":
+        return nan
+    expected = float(np.mean(c.first.variances + c.second.variances))
+    if not expected > 0:
+        return nan
+    shifts = c.first.means - c.second.means
+    f = float(np.var(shifts, ddof=1)) / expected
+    assert c.difference is not None
+    return f, float(scipy.stats.f.sf(f, len(shifts) - 1, c.difference.df()))
+
+
+def differing_shift(c: Comparison, base: int, confidence: float) -> list[Caution]:
+    """Whether the shift differs from oil to oil more than its fillings explain."""
+    f, p = heterogeneity(c)
+    if not p < 0.05 or c.first is None or c.second is None:
+        return []
+    one, two = level_names(c, base)
+    shifts = c.first.means - c.second.means
+    low, high = between_oils(c.first, c.second).limits(confidence)
+    return [
+        Caution(
+            "shift_differs_by_sample",
+            f"The shift between {one} and {two} is not the same on every sample: from {signed(shifts.min(), c)} to "
+            f"{signed(shifts.max(), c)}, more than fillings explain (p = {p:.2g}). The limits are those of the "
+            f"average over these samples; for other oils take {signed(low, c)} to {signed(high, c)}."
+            + _in_percent(c, base),
+        )
+    ]
+
+
+def _in_percent(c: Comparison, base: int) -> str:
+    """Whether the shift is the same on every oil as a ratio."""
+    if c.log or heterogeneity(compare(c.lay, c.level, base, log=True))[1] < 0.05:
+        return ""
+    return " In percent the shift does not differ more than chance allows: the analysis of log kV fits better."

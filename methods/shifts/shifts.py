@@ -1,0 +1,231 @@
+"""How far, and how surely, the breakdown voltage shifts between the levels of a factor."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from methods.errors import InputError, NotEstimable
+from methods.shifts import cautions as say
+from methods.shifts.compare import Comparison, compare, level_mean
+from methods.shifts.comparisons import adjust_p
+from methods.shifts.mixed_shifts import MixedLevel, merge, mixed_levels, percent_limits
+from methods.shifts.pairing import Layout, choose_reference, layout
+from methods.shifts.shift_results import LevelShift, LevelSummary, SampleShift, Shift
+from methods.shifts.spread import scatter
+from methods.wording import count_words, sentence
+
+MODELS: tuple[str, ...] = ("filling_means", "mixed")
+
+
+def check_confidence(confidence: float) -> float:
+    """Refuse a confidence outside (0, 1)."""
+    if not (isinstance(confidence, (int, float)) and 0 < confidence < 1):
+        raise InputError(f"The confidence is {confidence!r}; it must lie between 0 and 1, such as 0.95.")
+    return float(confidence)
+
+
+def shift(
+    data: Any,
+    by: str,
+    *,
+    reference: Any = None,
+    confidence: float = 0.95,
+    model: str = "filling_means",
+    log: bool = False,
+    adjust: str = "holm",
+    within: Sequence[str] = (),
+    factors: Sequence[str] = (),
+    samples: str = "fixed",
+) -> Shift:
+    """Shift of the mean, in kV and percent, and of the scatter between the levels of a factor.
+
+    The filling mean is the unit of replication: Welch's t (Biometrika 34 (1947) 28). Where several
+    oils were tested under both levels, the shift is taken oil by oil and averaged with equal weights; the
+    scatter of filling means within oil and level gives the error (each level its own, Satterthwaite's
+    degrees of freedom). Where an oil has one filling a level, the oils are the unit (paired t). With one
+    filling a level in all, the breakdowns are the unit and the caution ``one_filling`` says what that
+    leaves out. Fillings weigh equally whatever their number of breakdowns: the scatter between fillings
+    is shared by all values of one, so a filling of ten is not worth two of five, and the mean stays
+    unbiased under any such weights.
+
+    Withstands enter as right-censored: means and SDs are then those of maximum likelihood for the normal
+    law (lognormal with ``log``), errors robust to fillings.
+
+    With ``model="mixed"`` the other ``factors`` and the samples are fixed effects and the fillings random (REML,
+    Kenward and Roger's degrees of freedom; maximum likelihood with withstands): see
+    :func:`methods.shifts.mixed_shifts.mixed_levels`. The ratios of scatter stay those within fillings.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+        One row a breakdown, ``kv`` in kV.
+    by : str
+        The factor: any column.
+    reference : level, optional
+        By default the level with most fillings, the first of equals.
+    confidence : float
+        Of each interval, two-sided.
+    model : str
+        ``filling_means`` or ``mixed``.
+    log : bool
+        Analyse log kV: means are geometric, the shift is a ratio, limits in kV are nan.
+    adjust : str
+        ``holm``, ``bonferroni`` or ``none``: the p-values over the levels.
+    within : sequence of str
+        Columns besides ``sample`` that must be equal for two tests to be compared.
+    factors : sequence of str
+        For ``mixed``: other factors whose effects are taken out, such as ``["gap_mm", "stirring"]``.
+    samples : str
+        For ``mixed``: ``fixed`` (each oil a block) or ``random``.
+
+    Raises
+    ------
+    InputError
+        Unknown column, reference, model or adjustment.
+    NotEstimable
+        One level only, or nothing that can be compared.
+    """
+    check_confidence(confidence)
+    if model not in MODELS:
+        raise InputError(f"There is no model {model!r}; use {' or '.join(MODELS)}.")
+    if factors and model != "mixed":
+        raise InputError("Other factors are taken out by the mixed model only; use model='mixed', or within.")
+    lay = layout(data, by, within)
+    base = choose_reference(lay, reference)
+    others = [i for i in range(len(lay.levels)) if i != base]
+    found = [compare(lay, i, base, log=log) for i in others]
+    shifts = [_level_shift(lay, c, base, confidence, log) for c in found]
+    warnings = say.cautions(lay, found, base, confidence, log, held=factors)
+    if model == "mixed":
+        fitted = mixed_levels(lay, base, factors, log=log, confidence=confidence, samples=samples)
+        shifts = [_with_model(lay, s, v, base, fitted.method, log, confidence)
+                  for s, v in zip(shifts, fitted.levels, strict=True)]  # fmt: skip
+        warnings = merge(fitted.warnings, warnings)
+    elif all(c.difference is None for c in found):
+        raise NotEstimable("; ".join(dict.fromkeys(c.problem for c in found)))
+    adjusted = adjust_p([s.p_value for s in shifts], adjust)
+    shifts = [replace(s, p_value=float(q)) for s, q in zip(shifts, adjusted, strict=True)]
+    warnings = [*warnings, *say.one_by_one(lay, shifts, confidence)]
+    named = lay.sample_known or bool(lay.within)
+    used = sorted({b for c in found for b in c.pair.blocks}) if named else []
+    left = sorted({b for c in found for b in c.pair.left_out} - set(used))
+    return Shift(
+        by=lay.by, reference=lay.levels[base], confidence=confidence, shifts=shifts,
+        warnings=warnings,
+        levels=[_summary(lay, i) for i in range(len(lay.levels))],
+        samples_used=[lay.blocks[b] for b in used], samples_left_out=[lay.blocks[b] for b in left],
+        model=model, log=log, adjust=adjust, within=list(lay.within), factors=list(factors),
+        sentence=" ".join(s.sentence for s in shifts),
+    )  # fmt: skip
+
+
+def _summary(lay: Layout, level: int) -> LevelSummary:
+    rows = lay.level == level
+    return LevelSummary(
+        level=lay.levels[level], fillings=lay.fillings_of(rows), breakdowns=int((rows & ~lay.withstood).sum()),
+        withstood=int((rows & lay.withstood).sum()), samples=int(lay.table.loc[rows, "sample"].nunique(dropna=False)),
+        mean_kv=level_mean(lay, level),
+        sd_kv=float("nan") if lay.withstood[rows].any() else scatter(lay.kv[rows], lay.filling[rows]).sd,
+    )  # fmt: skip
+
+
+def _level_shift(lay: Layout, c: Comparison, base: int, confidence: float, log: bool) -> LevelShift:
+    """One level by the filling means; its p-value is not adjusted yet."""
+    raw = c.difference.p_value() if c.difference is not None else float("nan")
+    mine, theirs = c.pair.rows, c.pair.reference_rows
+    fillings, reference_fillings = lay.fillings_of(mine), lay.fillings_of(theirs)
+    nan = float("nan")
+    value = low = high = per = low_per = high_per = mean = reference_mean = nan
+    if c.difference is not None:
+        d = c.difference
+        mean, reference_mean = d.first, d.second
+        sure = d.standard_error > 0 and math.isfinite(d.standard_error)
+        if log:
+            mean, reference_mean = math.exp(mean), math.exp(reference_mean)
+            limits = d.limits(confidence) if sure else (nan, nan)
+            low_per, high_per = (100 * math.expm1(v) for v in limits)
+        elif sure:
+            low, high = d.limits(confidence)
+            low_per, high_per = (100 * (v - 1) for v in d.ratio_limits(confidence))
+        value, per = mean - reference_mean, 100 * (mean / reference_mean - 1)
+    counts = count_words(fillings, reference_fillings)
+    if c.unit == "breakdown":
+        counts = count_words(int(mine.sum()), int(theirs.sum()), "breakdown") + " on one filling"
+        if fillings + reference_fillings > 2:
+            counts = count_words(int(mine.sum()), int(theirs.sum()), "breakdown")
+    elif len(c.pair.blocks) > 1:
+        counts += f", {len(c.pair.blocks)} samples"
+    ratio = c.spread(confidence)
+    return LevelShift(
+        level=lay.levels[c.level], fillings=fillings, breakdowns=int((mine & ~lay.withstood).sum()), mean_kv=mean,
+        difference_kv=value, low_kv=low, high_kv=high,
+        difference_percent=per, low_percent=low_per, high_percent=high_per, p_value=raw,
+        sd_ratio=ratio.ratio, sd_ratio_low=ratio.low, sd_ratio_high=ratio.high,
+        withstood=int((mine & lay.withstood).sum()), reference_fillings=reference_fillings,
+        reference_breakdowns=int((theirs & ~lay.withstood).sum()), reference_mean_kv=reference_mean,
+        standard_error_kv=nan if c.difference is None or log else c.difference.standard_error,
+        df=c.difference.df() if c.difference else nan, p_value_unadjusted=raw,
+        sd_ratio_of=ratio.what, sd_ratio_robust_low=ratio.robust_low, sd_ratio_robust_high=ratio.robust_high,
+        sd_p_value=ratio.p_value, method=c.method, samples=_per_sample(lay, c, log),
+        samples_left_out=[lay.blocks[b] for b in c.pair.left_out],
+        sentence=sentence(lay.by, lay.levels[c.level], lay.levels[base], per, low_per, high_per, counts, confidence),
+    )  # fmt: skip
+
+
+def _with_model(
+    lay: Layout, s: LevelShift, v: MixedLevel, base: int, method: str, log: bool, confidence: float
+) -> LevelShift:
+    """The level with its means and limits from the mixed model instead."""
+    nan = float("nan")
+    d = v.difference
+    if d is None:
+        blank: dict[str, Any] = dict.fromkeys(
+            ["mean_kv", "difference_kv", "low_kv", "high_kv", "difference_percent", "low_percent", "high_percent",
+             "p_value", "p_value_unadjusted", "reference_mean_kv", "standard_error_kv", "df"], nan
+        )  # fmt: skip
+        counts = count_words(s.fillings, s.reference_fillings)
+        text = sentence(lay.by, s.level, lay.levels[base], nan, nan, nan, counts, confidence)
+        return replace(s, **blank, method=method, sentence=text)
+    mean, reference = (c.estimate if c is not None else nan for c in (v.mean, v.reference))
+    if log:
+        mean, reference, value, low, high = math.exp(mean), math.exp(reference), nan, nan, nan
+        value, percent = mean - reference, 100 * math.expm1(d.estimate)
+    else:
+        value, low, high, percent = d.estimate, d.low, d.high, 100 * (mean / reference - 1)
+    low_percent, high_percent = percent_limits(v, log)
+    counts = count_words(s.fillings, s.reference_fillings)
+    return replace(
+        s, mean_kv=mean, reference_mean_kv=reference, difference_kv=value, low_kv=low, high_kv=high,
+        difference_percent=percent, low_percent=low_percent, high_percent=high_percent,
+        p_value=d.p, p_value_unadjusted=d.p, standard_error_kv=nan if log else d.se, df=d.df, method=method,
+        sentence=sentence(lay.by, s.level, lay.levels[base], percent, low_percent, high_percent, counts, confidence),
+    )  # fmt: skip
+
+
+def _per_sample(lay: Layout, c: Comparison, log: bool) -> list[SampleShift]:
+    out: list[SampleShift] = []
+    if c.difference is None or c.first is None or c.second is None or not (lay.sample_known or lay.within):
+        return out
+    counts = [_fillings_by_block(lay, rows) for rows in (c.pair.rows, c.pair.reference_rows)]
+    for i, block in enumerate(c.pair.blocks):
+        one, two = float(c.first.means[i]), float(c.second.means[i])
+        if log:
+            one, two = math.exp(one), math.exp(two)
+        out.append(
+            SampleShift(
+                lay.blocks[block], int(counts[0][block]), int(counts[1][block]), one, two, one - two,
+                100 * (one / two - 1),
+            )
+        )  # fmt: skip
+    return out
+
+
+def _fillings_by_block(lay: Layout, rows: np.ndarray) -> np.ndarray:
+    """Number of fillings in each block among the rows."""
+    first = np.unique(lay.filling[rows], return_index=True)[1]
+    return np.bincount(lay.block[rows][first], minlength=len(lay.blocks))

@@ -1,0 +1,200 @@
+"""Agreement: lines with errors in both variables and limits of agreement (cases F08a, F08b, F09)."""
+
+from __future__ import annotations
+
+import os
+from functools import cache
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import optimize, stats
+
+from methods.agreement.agreement import STATEMENT, Agreement, compare_methods
+from methods.agreement.limits import limits_of_agreement, single_result_variance, within_variance
+from methods.agreement.lines import deming, passing_bablok, weighted_deming, york
+from methods.errors import InputError, NotEstimable
+from tests.reference import agrees, data, names
+
+
+@pytest.mark.parametrize("name", names("F08a"))
+def test_pearson_and_york(name: str) -> None:
+    """Pearson's points of 1901, plain and with York's weights of 1966."""
+    d = data("F08_pearson_york.csv")
+    line = deming(d["x"], d["y"])
+    y = york(d["x"], d["y"], d["wx"], d["wy"])
+    ols, back = stats.linregress(d["x"], d["y"]), stats.linregress(d["y"], d["x"])
+    agrees("F08a", name, {
+        "ortho_intercept": line.intercept, "ortho_slope": line.slope,
+        "ortho_jack_se": [line.intercept_standard_error, line.slope_standard_error],
+        "ols_yx_slope": ols.slope, "ols_yx_intercept": ols.intercept, "ols_xy_slope_as_yx": 1 / back.slope,
+        "york_intercept": y.intercept, "york_slope": y.slope, "york_S": y.s,
+    }[name])  # fmt: skip
+
+
+def test_york_against_a_general_minimiser() -> None:
+    """The same weighted sum minimised by SciPy; standard errors from its curvature."""
+    d = data("F08_pearson_york.csv")
+
+    def total(p: np.ndarray) -> float:
+        return float(((d["y"] - p[0] - p[1] * d["x"]) ** 2 / (1 / d["wy"] + p[1] ** 2 / d["wx"])).sum())
+
+    y = york(d["x"], d["y"], d["wx"], d["wy"])
+    found = optimize.minimize(total, [5.0, -0.5], method="BFGS")
+    assert [y.intercept, y.slope] == pytest.approx(list(found.x), rel=1e-4)
+    se = np.sqrt(2 * np.diag(found.hess_inv))
+    assert [y.intercept_standard_error, y.slope_standard_error] == pytest.approx(list(se), rel=0.05)
+
+
+# pbreg_deming_pkg_*: another R package's variant of Passing-Bablok, with its own handling of ties; the case itself
+# says to accept the published definition instead.
+@pytest.mark.parametrize("name", [n for n in names("F08b") if not n.startswith("pbreg_deming_pkg")])
+def test_creatinine(name: str) -> None:
+    """R package mcr on its own data set; another package's Passing-Bablok treats ties differently."""
+    d = data("F08_creatinine.csv").dropna()
+    x, y = d["serum.crea"], d["plasma.crea"]
+    line, pb = deming(x, y), passing_bablok(x, y, between=True)
+    lows = [line.intercept_low, line.slope_low]
+    agrees("F08b", name, {
+        "n": len(d), "deming1_coef": [line.intercept, line.slope],
+        "deming1_se": [line.intercept_standard_error, line.slope_standard_error],
+        "deming1_lci": lows, "deming1_uci": [line.intercept_high, line.slope_high], "deming1_lci_formula": lows,
+        "paba_coef": [pb.intercept, pb.slope], "paba_lci": [pb.intercept_low, pb.slope_low],
+        "paba_uci": [pb.intercept_high, pb.slope_high], "wdeming_coef": list(weighted_deming(x, y)),
+    }[name])  # fmt: skip
+
+
+def test_exchanging_the_methods_inverts_the_line() -> None:
+    rng = np.random.default_rng(1)
+    truth = rng.uniform(20, 70, 30)
+    x, y = truth + rng.normal(0, 3, 30), 1.3 * truth + rng.normal(0, 2, 30)
+    assert deming(y, x, variance_ratio=4).slope == pytest.approx(1 / deming(x, y, variance_ratio=0.25).slope)
+    assert passing_bablok(y, x).slope == pytest.approx(1 / passing_bablok(x, y).slope)
+    with pytest.raises(NotEstimable):
+        deming([1.0, 2], [1.0, 2])
+    with pytest.raises(InputError):
+        deming([1.0, 2, np.nan], [1.0, 2, 3])
+
+
+@cache
+def flow() -> dict[str, pd.DataFrame]:
+    d = data("F09_pefr.csv")
+    return {m: d[d["meth"] == m].pivot(index="item", columns="repl", values="y") for m in ("Wright", "Mini")}
+
+
+@pytest.mark.parametrize("name", names("F09"))
+def test_bland_and_altman(name: str) -> None:
+    """The flow meters of Bland and Altman, Lancet 1986 i:307: first readings, means, and repeatability."""
+    wright, mini = flow()["Wright"], flow()["Mini"]
+    if name.startswith(("wright1", "avg")):
+        pair = (mini[1], wright[1]) if name.startswith("wright1") else (mini.mean(axis=1), wright.mean(axis=1))
+        at = limits_of_agreement(*pair)
+        two = limits_of_agreement(*pair, factor=2, exact=False)
+        rounded = limits_of_agreement(*pair, factor=1.96)
+        found = {
+            "n": at.n, "bias": at.bias, "sd": at.sd, "loa_1.96": [rounded.lower, rounded.upper],
+            "loa_2": [two.lower, two.upper], "bias_ci95": [at.bias_low, at.bias_high],
+            "se_loa_sqrt3": (two.lower_high - two.lower_low) / 2 / stats.t.ppf(0.975, at.n - 1),
+            "loa_lower_ci95_2s": [two.lower_low, two.lower_high], "loa_upper_ci95_2s": [two.upper_low, two.upper_high],
+            "r": at.correlation, "diff_vs_mean_slope": at.slope, "diff_vs_mean_p": at.slope_p,
+            "lin_ccc": at.concordance,
+        }[name.split("_", 3)[3] if name.startswith("wright1") else name.partition("_")[2]]  # fmt: skip
+    elif name == "corrected_sd_single":
+        within = []
+        for table in (wright, mini):  # the paper's SDs are about the mean shift from first to second reading
+            long = table.stack().reset_index()
+            long.columns = pd.Index(["item", "repl", "y"])
+            within.append(within_variance(long["y"], long["item"], order=long["repl"])[0])
+        extra = single_result_variance(within[0], 2, within[1], 2)
+        found = limits_of_agreement(mini.mean(axis=1), wright.mean(axis=1), added_variance=extra).sd
+    else:
+        table = {"Wright": wright, "Mini": mini}[name.partition("_")[0]]
+        d = (table[1] - table[2]).to_numpy()
+        long = table.stack().reset_index()
+        sd = np.sqrt(within_variance(long[0], long["item"])[0])
+        found = {
+            "rep_meandiff": d.mean(), "rms_diff_zero_mean": np.sqrt((d**2).mean()), "within_sd": sd,
+            "repeatability_coef_1.96": 1.96 * np.sqrt(2) * sd,
+        }[name.partition("_")[2]]  # fmt: skip
+    agrees("F09", name, found)
+
+
+def test_limits_of_the_limits_cover() -> None:
+    """Exact limits of a limit of agreement hold the true 97.5 % point 95 % of the time with 6 oils."""
+    rng = np.random.default_rng(2)
+    hits = 0
+    for _ in range(400):
+        a = np.full(6, 50.0)
+        b = a + rng.normal(1, 4, 6)
+        at = limits_of_agreement(a, b)
+        hits += at.upper_low <= 1 + 1.959964 * 4 <= at.upper_high
+    assert 0.92 <= hits / 400 <= 0.98
+
+
+def invented(seed: int = 0, oils: int = 12, fillings: int = 2) -> pd.DataFrame:
+    rng = np.random.default_rng(seed)
+    return pd.DataFrame(
+        [
+            {"sample": f"oil {o}", "method": m, "filling": str(f), "order": i,
+             "kv": level * shift * np.exp(rng.normal(0, 0.1))}
+            for o, base in enumerate(np.linspace(25, 70, oils))
+            for m, level in (("first", base), ("second", 0.8 * base))
+            for f in range(fillings) for shift in [np.exp(rng.normal(0, 0.04))] for i in range(6)
+        ]
+    )  # fmt: skip
+
+
+def whole(frame: pd.DataFrame, **options: object) -> Agreement:
+    return compare_methods(frame, **options)
+
+
+def test_paired_by_oil_from_records() -> None:
+    frame = invented()
+    found = whole(frame)
+    means = frame.groupby(["method", "sample", "filling"])["kv"].mean().groupby(["method", "sample"]).mean().unstack(0)
+    assert found.absolute.bias == pytest.approx((means["second"] - means["first"]).mean())
+    assert found.relative.lower < -20 < found.relative.upper and found.relative.bias == pytest.approx(-20, abs=3)
+    assert found.single_results and found.absolute.sd > (means["second"] - means["first"]).std()
+    assert found.deming.slope_low < 0.8 < found.deming.slope_high
+    assert found.statement == STATEMENT and "level" in {w.code for w in found.warnings}
+    band = found.predict(50.0)
+    assert band.low_kv < 40 < band.high_kv and band.statement == STATEMENT
+    with pytest.raises(NotEstimable, match="far outside"):
+        found.predict(150.0)
+    assert found.predict(150.0, beyond=True).warnings[0].code == "far_outside_range"
+
+
+def test_band_covers_a_new_oil() -> None:
+    hits, runs = 0, 400 if os.environ.get("GAPSHIFT_LONG") == "1" else 16
+    for seed in range(runs):
+        band = whole(invented(seed)).predict(45.0)
+        rng = np.random.default_rng(1000 + seed)
+        # a result of 45 kV on a new oil; oils were spread evenly, so its true level is about 45
+        truth = 45 * np.exp(-rng.normal(0, 0.04 / np.sqrt(2)) - rng.normal(0, 0.1 / np.sqrt(12)))
+        seen = 0.8 * truth * np.exp(rng.normal(0, 0.04 / np.sqrt(2)) + rng.normal(0, 0.1 / np.sqrt(12)))
+        hits += band.low_kv <= seen <= band.high_kv
+    assert hits >= 0.87 * runs
+
+
+def test_what_is_left_out_is_named() -> None:
+    frame = invented().assign(outcome="breakdown")
+    frame.loc[frame.index[-1], "outcome"] = "withstood"
+    frame = frame[~((frame["sample"] == "oil 0") & (frame["method"] == "first"))]
+    found = whole(frame)
+    texts = {w.code: w.text for w in found.warnings}
+    assert "oil 11" in texts["withstood"] and "oil 0" in texts["unpaired"] and found.samples == 10
+    once = whole(invented(fillings=1))
+    assert not once.single_results and "not_repeated" in {w.code for w in once.warnings} and once.deming is not None
+    few = whole(invented(oils=4))
+    assert few.deming is None and "few_oils" in {w.code for w in few.warnings}
+
+
+def test_which_two_must_be_clear() -> None:
+    frame = pd.concat([invented(), invented().assign(method="third")], ignore_index=True)
+    with pytest.raises(InputError, match="say which two"):
+        whole(frame)
+    with pytest.raises(InputError, match="no level"):
+        whole(frame, first="fourth")
+    assert whole(frame, first="second", second="third").second == "third"
+    with pytest.raises(InputError, match="oil"):
+        whole(frame.drop(columns="sample"))
