@@ -91,7 +91,7 @@ def notice(text: str, title: str = "", kind: str = "") -> plain.Markup:
 
 
 def cautions(found: Sequence[Caution]) -> str:
-    """Markup of the warnings of a result, in words, as :mod:`methods` orders them: the gravest first.
+    """Markup of the cautions of a result, in words, as :mod:`methods` orders them: the gravest first.
 
     Of each kind the first is shown and its like are behind a summary; so are the kinds beyond :data:`MOST_KINDS`.
     """

@@ -63,7 +63,7 @@ class Class:
     true_mean_kv: float
     results: pd.DataFrame
     summary: pd.DataFrame
-    warnings: list[Caution]
+    cautions: list[Caution]
 
 
 def laboratories(
@@ -105,10 +105,10 @@ def laboratories(
         rows.append(_summary(results, bench.true_mean_kv, confidence))
         if progress is not None:
             progress((i + 1) / len(designs))
-    warnings = []
+    cautions = []
     lost = sum(int(frame["mean_kv"].isna().sum()) for frame in frames)
     if lost:
-        warnings.append(
+        cautions.append(
             Caution(
                 "withstood",
                 f"{lost} results met the ceiling of {bench.ceiling_kv:g} kV and have no mean: a ceiling is no value. "
@@ -116,7 +116,7 @@ def laboratories(
             )
         )
     table = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
-    return Class(bench, count, confidence, limit_kv, seed, bench.true_mean_kv, table, pd.DataFrame(rows), warnings)
+    return Class(bench, count, confidence, limit_kv, seed, bench.true_mean_kv, table, pd.DataFrame(rows), cautions)
 
 
 def _one_design(
@@ -230,7 +230,7 @@ class VirtualTest:
     fillings_high_kv: float | None
     covers: bool | None
     verdicts: pd.DataFrame
-    warnings: list[Caution]
+    cautions: list[Caution]
 
 
 def virtual_test(
@@ -269,9 +269,9 @@ def virtual_test(
     low, high = _filling_interval(table, breakdowns_per_filling, confidence)
     truth = bench.true_mean_kv
     covers = None if last["low_kv"] is None or last["high_kv"] is None else last["low_kv"] <= truth <= last["high_kv"]
-    warnings = []
+    cautions = []
     if top.any():
-        warnings.append(
+        cautions.append(
             Caution(
                 "withstood",
                 f"{int(top.sum())} of {taken} reached the ceiling of {bench.ceiling_kv:g} kV. The mean is not known "
@@ -280,7 +280,7 @@ def virtual_test(
         )
     return VirtualTest(
         bench, taken, fillings, table, figures, last["mean_kv"], last["sd_kv"], last["low_kv"], last["high_kv"],
-        low, high, covers, _verdicts(table, breakdowns_per_filling, protocol), warnings,
+        low, high, covers, _verdicts(table, breakdowns_per_filling, protocol), cautions,
     )  # fmt: skip
 
 

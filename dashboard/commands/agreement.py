@@ -67,8 +67,8 @@ def text(a: Any, bands: list[Any]) -> str:
             f"A new oil that reads {b.given_kv:g} kV by {a.first}: {b.kv:.3g} kV by {a.second}, "
             f"{b.low_kv:.3g} to {b.high_kv:.3g} ({b.statement})"
         )
-        lines += [f"Caution: {w.text}" for w in b.warnings]
-    lines += [f"Caution: {w.text}" for w in a.warnings]
+        lines += [f"Caution: {w.text}" for w in b.cautions]
+    lines += [f"Caution: {w.text}" for w in a.cautions]
     return "\n".join(lines)
 
 

@@ -87,7 +87,7 @@ def _text(budgets: list[dict[str, Any]], refused: list[dict[str, Any]]) -> str:
             for s in b.sources
         ]  # fmt: skip
         lines += [f"{found['case']}: {b.sentence}", columns(rows, heads, 3)]
-        lines += [f"Caution: {w.text}" for w in b.warnings]
+        lines += [f"Caution: {w.text}" for w in b.cautions]
         lines.append("")
     lines += [f"No budget. {r['reason']}" for r in refused]
     return "\n".join(lines).rstrip()

@@ -54,7 +54,7 @@ def _text(result: Any) -> str:
     if result.residuals:
         rows = [[_label(r["level"]), r["sd"], r["low"], r["high"], r["breakdowns"]] for r in result.residuals]
         out += ["", "Scatter within fillings:", columns(rows, ["level", "sd kV", "low", "high", "breakdowns"])]
-    out += [f"\n! {w.text}" for w in result.warnings]
+    out += [f"\n! {w.text}" for w in result.cautions]
     for group in result.groups or []:
         if isinstance(group, dict):
             out += ["", f"== {_label(group['group'])}", group["error"]]

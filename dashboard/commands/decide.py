@@ -55,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
         lines += ["", "Not compared:"]
         reasons = [r["reason"].removeprefix("Not compared: ") for r in found.refused]
         lines += [f"  {reasons.count(reason)} of them: {reason}" for reason in dict.fromkeys(reasons)]
-    said = dict.fromkeys(w.text for d in found.decisions for w in d.warnings)
+    said = dict.fromkeys(w.text for d in found.decisions for w in d.cautions)
     lines += [f"\nNote: {text}" for text in said]
     emit(args, found, "\n".join(lines))
     return 0

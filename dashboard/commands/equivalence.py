@@ -51,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def text(document: dict[str, Any]) -> str:
-    """The sentences first, then the table, then the warnings."""
+    """The sentences first, then the table, then the cautions."""
     lines = [v["sentence"] for v in document["levels"]]
     heads = ["level", "fillings", "shift kV", "from", "to", "shift %", "from", "to", "p", "agreement"]
     keys = ["level", "fillings", "difference_kv", "low_kv", "high_kv", "difference_percent", "low_percent",
@@ -60,7 +60,7 @@ def text(document: dict[str, Any]) -> str:
     lines += ["", f"Reference: {document['reference']}; two one-sided tests at {document['confidence'] * 100:g} %, "
                   f"limits at {200 * document['confidence'] - 100:g} %. "
                   "The margin is meaningful only if it was chosen before the tests."]  # fmt: skip
-    if document["warnings"]:
+    if document["cautions"]:
         lines += ["", "Warnings:"]
-        lines += [f"- {w['code']}: {w['text']}" for w in document["warnings"]]
+        lines += [f"- {w['code']}: {w['text']}" for w in document["cautions"]]
     return "\n".join(lines)

@@ -84,8 +84,8 @@ def text(laws: list[Any], predictions: list[list[dict[str, Any]]]) -> str:
                     f"{name} at {p['gap_mm']:g} mm: {p['kv']:.3g} kV ({p['low_kv']:.3g} to {p['high_kv']:.3g}); one "
                     f"new {law.unit} {p['band_low_kv']:.3g} to {p['band_high_kv']:.3g} kV"
                 )
-                lines += [f"Caution: {w['text']}" for w in p["warnings"]]
-        lines += [f"Caution ({name}): {w.text}" for w in law.warnings]
+                lines += [f"Caution: {w['text']}" for w in p["cautions"]]
+        lines += [f"Caution ({name}): {w.text}" for w in law.cautions]
     return "\n".join(lines + without_law(laws))
 
 

@@ -79,7 +79,7 @@ def text(shift: Any) -> str:
             f"Observed: {shift.observed:.3f} ({shift.observed_low:.3f} to {shift.observed_high:.3f}), "
             f"{shift.breakdowns} breakdowns on {shift.fillings} fillings."
         )
-    lines += [f"Caution: {w.text}" for w in shift.warnings]
+    lines += [f"Caution: {w.text}" for w in shift.cautions]
     return "\n".join(lines)
 
 

@@ -53,7 +53,7 @@ def _text(result: Any) -> str:
     if result.tests:
         rows = [[t.name, t.statistic, t.expected, t.z, t.p_value, t.fillings] for t in result.tests]
         out += ["", columns(rows, ["test", "found", "expected", "z", "p", "fillings"], 3)]
-    out += [f"\n! {w.text}" for w in result.warnings]
+    out += [f"\n! {w.text}" for w in result.cautions]
     for group in result.groups or []:
         label = ", ".join(f"{k} {'–' if v is None else v}" for k, v in group.group.items())
         out += ["", f"== {label}", _text(group)]

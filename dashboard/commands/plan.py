@@ -263,7 +263,7 @@ def _text(result: Any) -> str:
         lines += ["", _table(result.designs)]
     if getattr(result, "rates", ()):
         lines += ["", _table(result.rates)]
-    lines += [f"\nNote: {w.text}" for w in result.warnings]
+    lines += [f"\nNote: {w.text}" for w in result.cautions]
     return "\n".join(lines)
 
 

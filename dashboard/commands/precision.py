@@ -106,7 +106,7 @@ def text(result: Any) -> str:
     lines += [
         f"Left out: laboratory {e.laboratory} at {e.level} ({e.n} results): {e.reason}" for e in result.exclusions
     ]
-    lines += [f"Caution: {w.text}" for w in result.warnings]
+    lines += [f"Caution: {w.text}" for w in result.cautions]
     return "\n".join(lines)
 
 

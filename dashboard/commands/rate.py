@@ -61,6 +61,6 @@ def run(args: argparse.Namespace) -> int:
         found = None if law.error else _shift(args, law.n, max(law.n_low, 0.0), law.n_high)
         shifts.append(found)
         lines += [_sentence(found)] if found else []
-        lines += [f"Caution ({name_of(law.group)}): {w.text}" for w in law.warnings]
+        lines += [f"Caution ({name_of(law.group)}): {w.text}" for w in law.cautions]
     emit(args, {"laws": laws, "shifts": shifts}, "\n".join(lines + without_law(laws)))
     return 0

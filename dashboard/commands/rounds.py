@@ -46,7 +46,7 @@ def _mapping(items: list[str]) -> dict[str, str]:
 def text(found: Any, precision: Any) -> str:
     head = f"{found.rows_read} rows in {found.files} files: {found.rows} kept, {found.refused} refused"
     lines = [head, "", columns(found.groups.to_numpy().tolist(), list(found.groups.columns))]
-    lines += [f"Caution: {w.text}" for w in found.warnings]
+    lines += [f"Caution: {w.text}" for w in found.cautions]
     if precision is not None:
         lines += ["", precision_text(precision)]
     return "\n".join(lines)

@@ -76,7 +76,7 @@ def text(found: Any, ratios: list[Any]) -> str:
             f"{r.second} against {r.first}: sensitivity ratio {r.ratio:.3g} ({r.ratio_low:.3g} to {r.ratio_high:.3g}); "
             f"one result of {r.second} is worth {r.equivalent_results:.3g} of {r.first}."
         )
-    lines += [f"Caution: {w.text}" for w in found.warnings]
+    lines += [f"Caution: {w.text}" for w in found.cautions]
     return "\n".join(lines)
 
 

@@ -83,7 +83,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def text(document: dict[str, Any]) -> str:
-    """The sentences first, then the table, then the warnings."""
+    """The sentences first, then the table, then the cautions."""
     lines = [s["sentence"] for s in document["shifts"]]
     heads = ["level", "fillings", "breakdowns", "mean kV", "shift kV", "from", "to", "shift %", "from", "to", "p",
              "SD ratio", "from", "to"]  # fmt: skip
@@ -99,14 +99,14 @@ def text(document: dict[str, Any]) -> str:
     keys = ["level", "fillings", "breakdowns", "withstood", "samples", "mean_kv", "sd_kv"]
     lines += ["", "All levels, over all of their rows:", ""]
     lines += [columns([[v[k] for k in keys] for v in document["levels"]], heads, digits=3)]
-    warnings = list(document["warnings"])
+    cautions = list(document["cautions"])
     for part, show in (("percentiles", _percentiles), ("all_pairs", _pairs)):
         if part in document:
             lines += show(document[part])
-            warnings += [w for w in document[part]["warnings"] if w not in warnings]
-    if warnings:
+            cautions += [w for w in document[part]["cautions"] if w not in cautions]
+    if cautions:
         lines += ["", "Warnings:"]
-        lines += [f"- {w['code']}: {w['text']}" for w in warnings]
+        lines += [f"- {w['code']}: {w['text']}" for w in cautions]
     return "\n".join(lines)
 
 

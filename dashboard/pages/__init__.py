@@ -48,8 +48,8 @@ A whole page::
         def tables(self, result):                         # name of the download -> (heading, DataFrame)
             return {"shift": ("Shift of each level", result.table)}
 
-        def cautions(self, result):                       # default: result.warnings
-            return result.warnings
+        def cautions(self, result):                       # default: result.cautions
+            return result.cautions
 
 What to know:
 

@@ -1,4 +1,4 @@
-"""A question that stands below a page's own, with its answer, warnings and table: one series, one mean."""
+"""A question that stands below a page's own, with its answer, cautions and table: one series, one mean."""
 
 from __future__ import annotations
 

@@ -113,7 +113,7 @@ class StudyPage(pn.viewable.Viewer):
 
     def cautions(self, result: Any) -> Sequence[Caution]:
         """What the reader must know before deciding."""
-        return getattr(result, "warnings", ())
+        return getattr(result, "cautions", ())
 
     def extras(self) -> Sequence[Any]:
         """Anything that is neither plot nor table, below them."""

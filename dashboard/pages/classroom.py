@@ -31,7 +31,7 @@ class Lesson:
     saturation: float | None
     test: VirtualTest
     group: Class
-    warnings: list[Caution]
+    cautions: list[Caution]
 
 
 class Page(StudyPage):
@@ -225,7 +225,7 @@ class Page(StudyPage):
             ),
             *settings,
         )  # fmt: skip
-        return Lesson(bench, saturation, test, group, [*test.warnings, *group.warnings])
+        return Lesson(bench, saturation, test, group, [*test.cautions, *group.cautions])
 
     @property
     def _open(self) -> bool:

@@ -254,7 +254,7 @@ class Page(StudyPage):
         if result.budget is None:
             self._part.show(result.budget_refused)
         else:
-            self._part.show(result.budget.sentence, result.budget.warnings, result.budget.table())
+            self._part.show(result.budget.sentence, result.budget.cautions, result.budget.table())
 
     def _say(self, what: Any) -> None:
         super()._say(what)
@@ -293,7 +293,7 @@ class Page(StudyPage):
             )
         found = [Caution("check", edition)]
         for decision in result.found.decisions:
-            found += [w for w in decision.warnings if w.code != "limit_from_document" and w not in found]
+            found += [w for w in decision.cautions if w.code != "limit_from_document" and w not in found]
         return found
 
     def _drawn(self, result: Answer) -> list[Any]:

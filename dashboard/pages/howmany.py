@@ -161,7 +161,7 @@ class Page(StudyPage):
                 between = c.between_cov
                 return Start(
                     c.cov, between, mean or c.mean_kv, c.serial_correlation, "these records",
-                    (c.cov_upper, c.between_cov_upper), tuple(found.warnings),
+                    (c.cov_upper, c.between_cov_upper), tuple(found.cautions),
                 )  # fmt: skip
             waiting = Caution("reading", "The scatter of the records is being read; until it is there, the plan starts "
                               f"from {self.within:g} % within and {self.between:g} % between fillings.")  # fmt: skip
@@ -169,7 +169,7 @@ class Page(StudyPage):
         return self._typed(mean)
 
     def _typed(self, mean: float | None, *found: Caution) -> Start:
-        return Start(self.within / 100, self.between / 100, mean, 0.0, "typed here", warnings=found)
+        return Start(self.within / 100, self.between / 100, mean, 0.0, "typed here", cautions=found)
 
     _begun: Hashable = None
 
@@ -354,7 +354,7 @@ class Page(StudyPage):
         super()._show(result)
         if result.step is not None:
             frame = parts.as_frame(result.step.rates).replace({"rule": STOPS})
-            self._next.show(result.step.sentence, result.step.warnings, frame)
+            self._next.show(result.step.sentence, result.step.cautions, frame)
         elif result.step_refused:
             self._next.show(result.step_refused)
         else:
@@ -389,9 +389,9 @@ class Page(StudyPage):
         return " ".join(told)
 
     def cautions(self, result: Answer) -> Sequence[Caution]:
-        own = [w for w in result.start.warnings if w.code in ("reading", "no_pilot", "between_unknown", "at_zero")]
-        rest = [w for w in result.start.warnings if w not in own]
-        return [*own, *result.plan.warnings, *rest]
+        own = [w for w in result.start.cautions if w.code in ("reading", "no_pilot", "between_unknown", "at_zero")]
+        rest = [w for w in result.start.cautions if w not in own]
+        return [*own, *result.plan.cautions, *rest]
 
     def figures(self) -> Sequence[Figure]:
         return [

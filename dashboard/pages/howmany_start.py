@@ -23,7 +23,7 @@ class Start:
     serial_correlation: float
     source: str
     uppers: tuple[float | None, float | None] = (None, None)
-    warnings: tuple[Caution, ...] = ()
+    cautions: tuple[Caution, ...] = ()
 
 
 def safely(compute: Any, selection: Any, progress: Progress) -> Any:

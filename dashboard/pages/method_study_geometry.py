@@ -104,7 +104,7 @@ class Geometry(View):
         )
 
     def cautions(self, result: Answer) -> Sequence[Caution]:
-        out = list(result.shift.warnings) if result.shift is not None else []
+        out = list(result.shift.cautions) if result.shift is not None else []
         return [*out, *(Caution("out_of_reach", text) for text in result.out_of_reach)]
 
     def figures(self) -> Sequence[Figure]:

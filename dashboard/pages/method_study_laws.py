@@ -89,11 +89,11 @@ class _Power(View):
         )
 
     def cautions(self, result: Answer) -> Sequence[Caution]:
-        out = list(result.law.warnings)
+        out = list(result.law.cautions)
         if result.refused:
             out.append(Caution("refused", result.refused))
         if result.predicted is not None:
-            out += result.predicted.warnings
+            out += result.predicted.cautions
         return out
 
 
@@ -191,7 +191,7 @@ class RateOfRise(_Power):
         return Answer(laws, law, *curves, shift)
 
     def cautions(self, result: Answer) -> Sequence[Caution]:
-        return [*result.law.warnings, *([Caution("refused", result.refused)] if result.refused else [])]
+        return [*result.law.cautions, *([Caution("refused", result.refused)] if result.refused else [])]
 
     def sentence(self, result: Answer) -> str:
         law, shift = result.law, result.predicted

@@ -113,9 +113,9 @@ class OilAgreement(View):
         return f"{said}: an {found.statement}."
 
     def cautions(self, result: Agreed) -> Sequence[Caution]:
-        out = list(result.found.warnings)
+        out = list(result.found.cautions)
         if result.predicted is not None:
-            out += result.predicted.warnings
+            out += result.predicted.cautions
         return [*out, *([Caution("refused", result.refused)] if result.refused else [])]
 
     def figures(self) -> Sequence[Figure]:

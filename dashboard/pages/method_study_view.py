@@ -47,7 +47,7 @@ class View:
         return {}
 
     def cautions(self, result: Any) -> Sequence[Caution]:
-        return getattr(result, "warnings", ())
+        return getattr(result, "cautions", ())
 
     def extras(self) -> Sequence[Any]:
         return ()

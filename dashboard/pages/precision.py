@@ -180,7 +180,7 @@ class Page(StudyPage):
         )
 
     def cautions(self, result: Answer) -> Sequence[Caution]:
-        found = list(result.precision.warnings)
+        found = list(result.precision.cautions)
         if result.band_refused:
             found.append(Caution("band", result.band_refused))
         if len(result.precision.flags):

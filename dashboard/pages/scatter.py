@@ -127,10 +127,10 @@ class Page(StudyPage):
         return f"{where}{told[0].lower() + told[1:] if where else told}"
 
     def cautions(self, result: Answer) -> Sequence[Caution]:
-        found = list(result.components.warnings) if result.components is not None else []
+        found = list(result.components.cautions) if result.components is not None else []
         # The order's remark on pooled conditions says for the order what the first says for the scatter.
         found += [
-            w for w in result.order.warnings if not (w.code == "withstood" and any(f.code == w.code for f in found))
+            w for w in result.order.cautions if not (w.code == "withstood" and any(f.code == w.code for f in found))
         ]
         flags = result.outliers
         if flags.flagged:

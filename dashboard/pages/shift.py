@@ -208,7 +208,7 @@ class Page(StudyPage):
 
     def _show(self, result: Answer) -> None:
         super()._show(result)
-        self._told = {w.text for w in result.shift.warnings}
+        self._told = {w.text for w in result.shift.cautions}
         for section in self._more:
             section.__panel__().visible = True
             section.update()
@@ -225,11 +225,11 @@ class Page(StudyPage):
         return f"{found} {agreement(result.equivalence)}" if result.equivalence is not None else found
 
     def cautions(self, result: Answer) -> Sequence[Caution]:
-        found = list(result.shift.warnings)
+        found = list(result.shift.cautions)
         if result.pairs_refused:
             found.insert(0, Caution("pairs_refused", result.pairs_refused))
         if result.pairs is not None:
-            found += [w for w in result.pairs.warnings if w not in found]
+            found += [w for w in result.pairs.cautions if w not in found]
         return found
 
     def figures(self) -> Sequence[Figure]:

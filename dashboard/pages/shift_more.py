@@ -77,7 +77,7 @@ class Section(pn.viewable.Viewer):
     def say(
         self, text: str, cautions: Sequence[Caution], tables: Mapping[str, tuple[str, pd.DataFrame]], columns: Any
     ) -> None:
-        """Words, warnings and tables of a result."""
+        """Words, cautions and tables of a result."""
         self._said.text = text
         notes = parts.cautions(cautions)
         self._notes.param.update(object=notes, visible=bool(notes))
@@ -142,7 +142,7 @@ class Whole(Section):
             curve += [{"level": name, **_point(p, band=True)} for p in level.curve]
         self.say(
             told(found.levels[:3]),
-            [w for w in found.warnings if w.text not in already],
+            [w for w in found.cautions if w.text not in already],
             {
                 "shift_percentiles": ("Shift of the 1, 10 and 50 % points", pd.DataFrame(points)),
                 "shift_curve": ("Shift at every percentile", pd.DataFrame(curve)),

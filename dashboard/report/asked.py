@@ -86,9 +86,9 @@ def frame(results: Iterable[Any], columns: Sequence[str] | None = None) -> pd.Da
     return out
 
 
-def texts_of(warnings: Iterable[Any]) -> tuple[str, ...]:
+def texts_of(cautions: Iterable[Any]) -> tuple[str, ...]:
     """The words of cautions, each once."""
-    return tuple(dict.fromkeys(str(w.text if hasattr(w, "text") else w["text"]) for w in warnings))
+    return tuple(dict.fromkeys(str(w.text if hasattr(w, "text") else w["text"]) for w in cautions))
 
 
 def filled(table: pd.DataFrame) -> pd.DataFrame:

@@ -33,7 +33,7 @@ class Picture:
 class Section:
     """One part of the report.
 
-    ``sentences`` answer it in words; ``refusal`` says instead why it cannot be answered. ``notices`` are warnings in
+    ``sentences`` answer it in words; ``refusal`` says instead why it cannot be answered. ``notices`` are cautions in
     words; ``check`` is true where something passes or fails. ``short`` is what is said at the top of the report, where
     that is not the sentences.
     """

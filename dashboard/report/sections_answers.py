@@ -23,7 +23,7 @@ STEPS = {
 
 
 def shift(asked: Asked) -> Section:
-    """How far the levels read apart, with limits and warnings."""
+    """How far the levels read apart, with limits and cautions."""
     empty = Section("shift", "Shift between levels")
     if not asked.by:
         why = (
@@ -65,7 +65,7 @@ def _shift(asked: Asked) -> Section:
         tables.append(
             Table("shift_by_sample", "Shift oil by oil", whole[["level", *[c for c in whole.columns if c != "level"]]])
         )
-    notices = list(texts_of(found.warnings))
+    notices = list(texts_of(found.cautions))
     notices += _percentiles(asked, tables)
     try:
         together = confounding(asked.data)
@@ -104,7 +104,7 @@ def _percentiles(asked: Asked, tables: list[Table]) -> list[str]:
         tables.append(
             Table("percentile_shift", "Shift of percentiles", whole, note, {"source": "By", "p": "Percentile"})
         )
-    return list(texts_of(found.warnings))
+    return list(texts_of(found.cautions))
 
 
 def _protocol(data: Any) -> Any:
@@ -130,7 +130,7 @@ def plan(asked: Asked) -> Section:
             continue
         said.append(f"{level[:1].upper() + level[1:]}: {found.sentence}")
         short.append(_brief(level, found.estimate))
-        notices += list(texts_of(found.warnings))
+        notices += list(texts_of(found.cautions))
         columns = ["fillings", "breakdowns_per_filling", "breakdowns", "half_width", "half_width_percent",
                    "half_width_known_percent", "bench_minutes"]  # fmt: skip
         for name, one in (("as the pilot stands", found.estimate), ("to be sure", found.assured)):
@@ -238,7 +238,7 @@ def _decision(asked: Asked) -> Section:
     short = tuple(said)
     groups = [", ".join(level_text(v) for v in (d.group or {}).values()) for d in found.decisions]
     said += [f"{g}: {d.sentence}" if g else d.sentence for g, d in zip(groups, found.decisions, strict=True)]
-    notices = list(texts_of(w for d in found.decisions for w in d.warnings))
+    notices = list(texts_of(w for d in found.decisions for w in d.cautions))
     refused = [str(r["reason"]) for r in found.refused]
     notices += [f"{n} × {text}" for text, n in Counter(refused).items()]
     table = Table("decisions", "Verdicts", filled(pd.DataFrame(rows)) if rows else pd.DataFrame())
@@ -297,4 +297,4 @@ def _precision(asked: Asked) -> Section:
                         "Dashed: critical value at 5 %.")
             )  # fmt: skip
     return Section("precision", "Precision between laboratories", tuple(said), tables=tuple(tables),
-                   notices=(*texts_of(found.warnings), *bad[:12]), pictures=tuple(pictures))  # fmt: skip
+                   notices=(*texts_of(found.cautions), *bad[:12]), pictures=tuple(pictures))  # fmt: skip

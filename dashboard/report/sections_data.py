@@ -175,7 +175,7 @@ def _scatter(asked: Asked) -> Section:
             f"{words.number(found.high_kv)} kV); {words.number(found.breakdowns)} breakdowns know it as well as "
             f"{words.number(found.effective_breakdowns, 2)} independent ones would."
         )
-        notices += list(texts_of(found.warnings))
+        notices += list(texts_of(found.cautions))
         some = [c for c in found.components if c.sd == c.sd]
         bars += [(f"{level}: {c.factor}" if asked.by else c.factor, c.sd, c.low, c.high) for c in some]
     notices = list(dict.fromkeys(notices)) + refusals
@@ -218,7 +218,7 @@ def _order(asked: Asked) -> Section:
         tests += [frame([t]).assign(**head) for t in one.tests]
         if len(one.positions):
             drawn.append((level, one.positions))
-    notices = texts_of(w for _, one in found for w in one.warnings)
+    notices = texts_of(w for _, one in found for w in one.cautions)
     if not rows:
         return Section("order", "Order within fillings", notices=notices,
                        refusal="Not to be seen: it takes several breakdowns a filling, in order.")  # fmt: skip

@@ -36,7 +36,7 @@ class Band:
     high_kv: float
     confidence: float
     statement: str
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ class Agreement:
     deming: Line | None
     passing_bablok: Line | None
     statement: str
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
     def predict(self, kv: float, *, beyond: bool = False) -> Band:
         """Band for the second method's result on one new oil on which the first reads ``kv``.

@@ -51,7 +51,7 @@ class Sensitivity:
     ratio_high: float
     equivalent_results: float
     confidence: float
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 def _mandel(first: pd.DataFrame, second: pd.DataFrame) -> tuple[float, float, float, float, float]:
@@ -142,7 +142,7 @@ class Discrimination:
     methods: pd.DataFrame
     ranked_by: str
     confidence: float
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 def discrimination(

@@ -36,7 +36,7 @@ class Cells:
     rows: pd.DataFrame
     level_columns: tuple[str, ...]
     exclusions: tuple[Exclusion, ...]
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 #: Headings under which published experiments give what is tested.
@@ -194,10 +194,10 @@ def gather(
             column=laboratory,
         )
     level_columns = _level_columns(table, laboratory, level)
-    warnings: list[Caution] = []
+    cautions: list[Caution] = []
     absent = table[laboratory].isna()
     if absent.any():
-        warnings.append(
+        cautions.append(
             Caution("no_laboratory", f"{int(absent.sum())} rows name no laboratory and were left out of every figure.")
         )
         table = table[~absent]
@@ -206,9 +206,9 @@ def gather(
     for part in levels[1:]:
         named = named + " / " + part
     table = table.assign(_lab=table[laboratory].map(level_label), _level=named)
-    warnings += _mixed(table, level_columns)
+    cautions += _mixed(table, level_columns)
     if not level_columns:
-        warnings.append(
+        cautions.append(
             Caution(
                 "one_level", "All rows count as one level; if the file holds several oils, name their column as level."
             )
@@ -217,7 +217,7 @@ def gather(
         table = _by_filling(table, laboratory)
         stood = table["_w"].to_numpy(dtype=bool)
     else:
-        warnings += _one_filling_spread(table, laboratory)
+        cautions += _one_filling_spread(table, laboratory)
         stood = (table["outcome"] == WITHSTOOD).to_numpy()
     rows = pd.DataFrame(
         {
@@ -228,4 +228,4 @@ def gather(
         }
     )
     rows, notes = _exclude(rows, exclude)
-    return Cells(rows, level_columns, notes, tuple(warnings))
+    return Cells(rows, level_columns, notes, tuple(cautions))

@@ -28,7 +28,7 @@ class Precision:
     ``flags`` a row for each straggler and outlier that Cochran's and Grubbs' tests found (nothing is ever
     removed for it), ``relations`` the forms of s_r and s_R against the level, ``robust`` the robust
     counterpart of each level, ``scores`` the laboratories' z-scores, ``exclusions`` the cells that the user
-    left out with the reason, ``warnings`` what the reader must know, ``published`` what the standards say of the
+    left out with the reason, ``cautions`` what the reader must know, ``published`` what the standards say of the
     precision of the methods in the data (:func:`methods.interlab.published.published_precision`).
     """
 
@@ -44,7 +44,7 @@ class Precision:
     robust: pd.DataFrame
     scores: pd.DataFrame
     exclusions: tuple[Exclusion, ...]
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
     published: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(NAMES)))
 
 
@@ -96,7 +96,7 @@ def precision(
     groups = dict(list(cells.rows.groupby("level", sort=False)))
     found = [estimate(name, groups[name], confidence) for name in names]
     made = assemble(
-        found, cells.warnings, cells.level_columns, cells.exclusions,
+        found, cells.cautions, cells.level_columns, cells.exclusions,
         laboratory=laboratory, result=result, confidence=confidence,
     )  # fmt: skip
     return replace(made, published=published_precision(frame_of(data)))
@@ -143,7 +143,7 @@ def assemble(
     result: str,
     confidence: float,
 ) -> Precision:
-    """Put the levels together with what is told across levels: relation, robust figures, scores, warnings.
+    """Put the levels together with what is told across levels: relation, robust figures, scores, cautions.
 
     Raises
     ------
@@ -171,7 +171,7 @@ def assemble(
         robust=_robust(table, levels),
         scores=z_scores(table[table["mean"].notna()]),
         exclusions=exclusions,
-        warnings=(*notes, *_warnings(levels)),
+        cautions=(*notes, *_cautions(levels)),
     )
 
 
@@ -220,7 +220,7 @@ def _robust(cells: pd.DataFrame, levels: Iterable[Level]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=names)
 
 
-def _warnings(levels: list[Level]) -> list[Caution]:
+def _cautions(levels: list[Level]) -> list[Caution]:
     out = []
     stood = [lv for lv in levels if lv.withstood]
     if stood:

@@ -40,7 +40,7 @@ class GapLaw:
     units: int
     fit: PowerFit | None
     error: str | None
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
     def predict(self, gap_mm: float, *, oil: str | None = None, beyond: bool = False) -> PowerPrediction:
         """The voltage at another gap, with the limits of the law and the band for one new filling mean.
@@ -69,7 +69,7 @@ class GapLaw:
         if low <= gap_mm <= high:
             return found
         text = f"{gap_mm:g} mm lies outside the tested gaps ({span}): the band supposes that the same law goes on."
-        return replace(found, warnings=(Caution("far_outside_range" if far else "outside_range", text),))
+        return replace(found, cautions=(Caution("far_outside_range" if far else "outside_range", text),))
 
 
 def _confounded(rows: pd.DataFrame, by: Sequence[str]) -> list[Caution]:
@@ -140,7 +140,7 @@ def _law(group: dict[str, Any], rows: pd.DataFrame, by: Sequence[str], confidenc
     except NotEstimable as why:
         nan = float("nan")
         return GapLaw(clean, gaps, nan, nan, nan, nan, nan, nan, nan, "", 0, None, str(why), ())
-    notes = [*fit.warnings, *_confounded(rows, by)]
+    notes = [*fit.cautions, *_confounded(rows, by)]
     if len(fit.levels) == 2:
         notes.append(
             Caution(

@@ -53,7 +53,7 @@ class PowerPrediction:
     band_low_kv: float
     band_high_kv: float
     confidence: float
-    warnings: tuple[Caution, ...] = ()
+    cautions: tuple[Caution, ...] = ()
 
 
 def power_law(
@@ -137,7 +137,7 @@ class PowerFit:
     points: pd.DataFrame
     beta: np.ndarray
     covariance: np.ndarray
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
     def row(self, x: float, oil: str | None = None) -> np.ndarray:
         """The row of the design matrix for one x: of one oil, or of the average oil."""
@@ -246,16 +246,16 @@ def fit_power(
     """
     use = table[table[column].notna() & (table[column].astype(float) > 0)].copy()
     factor = factor_name(column)
-    warnings: list[Caution] = []
+    cautions: list[Caution] = []
     if len(use) < len(table):
-        warnings.append(Caution("no_level", f"{len(table) - len(use)} rows have no {factor} and were left out."))
+        cautions.append(Caution("no_level", f"{len(table) - len(use)} rows have no {factor} and were left out."))
     names = [c for c in oil if use[c].notna().any()]
     joined = use[names[0]].astype("object").fillna("–").astype(str) if names else pd.Series("all", index=use.index)
     for c in names[1:]:
         joined = joined + " / " + use[c].astype("object").fillna("–").astype(str)
     use["_oil"], use[column] = joined, use[column].astype(float)
     use, notes = without_withstood(use, column)
-    warnings += notes
+    cautions += notes
     per_oil = use.groupby("_oil")[column].nunique()
     lone = list(per_oil.index[per_oil < 2])
     if len(lone) == len(per_oil):
@@ -266,13 +266,13 @@ def fit_power(
     if lone:
         use = use[~use["_oil"].isin(lone)]
         text = f"Tested at one value of the {factor} only and left out: {', '.join(lone)}."
-        warnings.append(Caution("one_level", text))
+        cautions.append(Caution("one_level", text))
     units, unit, notes = _units(use, column)
-    return _solve(units, column, unit, len(use), confidence, warnings + notes)
+    return _solve(units, column, unit, len(use), confidence, cautions + notes)
 
 
 def _solve(
-    units: pd.DataFrame, column: str, unit: str, breakdowns: int, confidence: float, warnings: list[Caution]
+    units: pd.DataFrame, column: str, unit: str, breakdowns: int, confidence: float, cautions: list[Caution]
 ) -> PowerFit:
     oils = list(dict.fromkeys(units["_oil"]))
     index = units["_oil"].map({o: i for i, o in enumerate(oils)}).to_numpy()
@@ -296,7 +296,7 @@ def _solve(
     middle, spread = float(average @ beta), float(np.sqrt(average @ cov @ average))
     f, p = _lack_of_fit(group_codes(units, ["_oil", column]), y, w, rss, df)
     if np.isfinite(p) and p < 1 - confidence:
-        warnings.append(
+        cautions.append(
             Caution(
                 "lack_of_fit", f"The points do not follow one power law (p = {p:.2g}); its exponent is only an average."
             )
@@ -316,5 +316,5 @@ def _solve(
         b_high=float(beta[-1] + t * se[-1]), b_standard_error=float(se[-1]), df=df, unit=unit, units=len(y),
         breakdowns=breakdowns, levels=tuple(float(v) for v in np.unique(x)), residual_sd_log=float(np.sqrt(sigma2)),
         lack_of_fit_f=f, lack_of_fit_p=p, confidence=confidence, oils=table,
-        points=points.rename(columns={"_oil": "oil"}), beta=beta, covariance=cov, warnings=tuple(warnings),
+        points=points.rename(columns={"_oil": "oil"}), beta=beta, covariance=cov, cautions=tuple(cautions),
     )  # fmt: skip

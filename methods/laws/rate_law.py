@@ -49,7 +49,7 @@ class RateLaw:
     units: int
     fit: PowerFit | None
     error: str | None
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 def rate_shift(
@@ -112,7 +112,7 @@ def _law(group: dict[str, Any], rows: pd.DataFrame, confidence: float) -> RateLa
         fit = fit_power(rows, "rise_kv_s", confidence=confidence)
     except NotEstimable as why:
         return RateLaw(clean, rates, nan, nan, nan, nan, nan, nan, nan, "", 0, None, str(why), ())
-    notes = list(fit.warnings)
+    notes = list(fit.cautions)
     methods = rows.groupby("method", dropna=False)["rise_kv_s"].nunique()
     if len(methods) > 1 and methods.max() < 2:
         notes.append(

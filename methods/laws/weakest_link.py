@@ -216,7 +216,7 @@ class GeometryShift:
     breakdowns: int
     fillings: int
     confidence: float
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 def _ratio(first: Stress, second: Stress, shape: float) -> tuple[float, float]:

@@ -41,7 +41,7 @@ class DesignPlan:
     goal: str
     designs: tuple[Design, ...]
     sentence: str
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 def plan_design(
@@ -146,7 +146,7 @@ def plan_design(
         f"±{s.say(float(known[pairs[0][0] - 1, pairs[0][1] - 1]))} if the scatter is known from history, in about "
         f"{chosen.bench_minutes:.0f} minutes"
         + ("." if not chosen.oil_ml else f" and {chosen.oil_ml / 1000:.1f} L of oil."),
-        warnings=assumed(protocol, s.mean_kv),
+        cautions=assumed(protocol, s.mean_kv),
     )  # fmt: skip
 
 

@@ -66,4 +66,4 @@ def budget_of(series: Series, *, between_sd: float | None = None, **bench: Any) 
             between_df=float("inf"), **bench,
         )  # fmt: skip
     found = mean_budget(mean, fillings=1, breakdowns_per_filling=n, within_sd=inside, **bench)
-    return replace(found, warnings=(*found.warnings, _ONE_FILLING))
+    return replace(found, cautions=(*found.cautions, _ONE_FILLING))

@@ -56,7 +56,7 @@ class Decision:
     risk: float
     basis: str
     sentence: str
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 @dataclass(frozen=True)
@@ -208,7 +208,7 @@ def decide_all(
         group = {k: None if pd.isna(part[k].iloc[0]) else part[k].iloc[0] for k in shown}
         try:
             found = _judge_table(part, case, group)
-            made.append(replace(found, warnings=(*found.warnings, *_mixture(part))))
+            made.append(replace(found, cautions=(*found.cautions, *_mixture(part))))
         except InputError as error:
             refused.append({"group": group, "breakdowns": len(part), "reason": str(error)})
     if not made:
@@ -260,7 +260,7 @@ def _judge(
         raise InputError("Voltages must be numbers above zero, with one mark and one filling each.", column="kv")
     limit = case.limit.kv
     mean = mean_uncertainty(kv, gone, labels, between_sd=case.between_sd, instrument_kv=case.instrument_kv)
-    found = [*found, *mean.warnings]
+    found = [*found, *mean.cautions]
     if not known:
         found.append(Caution("fillings_unknown", "Which filling each breakdown is from is not known: taken as one."))
     low = reach = above = band = None
@@ -297,7 +297,7 @@ def _judge(
         risk=case.risk,
         basis=mean.basis,
         sentence=_sentence(case, verdict, mean, low, above, kv),
-        warnings=tuple(found),
+        cautions=tuple(found),
     )
 
 

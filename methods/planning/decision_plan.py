@@ -39,7 +39,7 @@ class DecisionPlan:
     bench_minutes: float | None
     rules: tuple[dict[str, Any], ...]
     sentence: str
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 @dataclass(frozen=True)
@@ -215,5 +215,5 @@ def _result(ask: _Question, rule: str, k: int, n: int, protocol: Any, interval: 
         rules=table,
         sentence=f"Take {take}: an oil of {ask.mean:g} kV, which should {should} a limit of {ask.limit:g} kV, gets the "
         f"wrong verdict with a chance of {100 * wrong:.2g} % under the {rule} rule.",
-        warnings=(*found, *assumed(protocol, ask.mean)),
+        cautions=(*found, *assumed(protocol, ask.mean)),
     )

@@ -35,7 +35,7 @@ class DesignTable:
     within_kv: float
     between_kv: float
     confidence: float
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 def _gain(icc: float, k: np.ndarray, n: np.ndarray) -> np.ndarray:
@@ -97,5 +97,5 @@ def design_table(
         "minutes": [np.nan if c.minutes is None else c.minutes for c in costs],
         "oil_ml": [np.nan if c.oil_ml is None else c.oil_ml for c in costs],
     })  # fmt: skip
-    notes = [*components.warnings, *assumed(protocol, mean)]
+    notes = [*components.cautions, *assumed(protocol, mean)]
     return DesignTable(table, mean, within, between, confidence, tuple(notes))

@@ -43,7 +43,7 @@ class DifferencePlan:
     bench_minutes: float | None
     designs: tuple[dict[str, Any], ...]
     sentence: str
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 @dataclass(frozen=True)
@@ -247,7 +247,7 @@ def _result(ask: _Question, k: int, n: int, units: bool) -> DifferencePlan:
         bench_minutes=ask.minutes(k, n),
         designs=designs,
         sentence=sentence,
-        warnings=_cautions(ask, k, units, power),
+        cautions=_cautions(ask, k, units, power),
     )
 
 

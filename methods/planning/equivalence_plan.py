@@ -39,7 +39,7 @@ class EquivalencePlan:
     alpha: float
     bench_minutes: float | None
     sentence: str
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 def power_equivalence(
@@ -203,5 +203,5 @@ def _result(
         expected_difference_percent=s.percent(expected), alpha=risk,
         bench_minutes=None if one is None else 2 * one,
         sentence=f"Take {each}: agreement within ±{s.say(room)} is then shown with a probability of {100 * got:.0f} %.",
-        warnings=(*found, *assumed(protocol, s.mean_kv)),
+        cautions=(*found, *assumed(protocol, s.mean_kv)),
     )  # fmt: skip

@@ -40,7 +40,7 @@ class MeanPlan:
     ``floor*``: what the half-widths come down to with endlessly many breakdowns on these fillings (None when the
     breakdowns count as independent: there is no floor then).
     ``bench_minutes``, ``oil_ml``: by the protocol, None without one. ``designs``: alternatives, see :class:`Design`.
-    ``sentence``: the plan in words. ``warnings``: cautions.
+    ``sentence``: the plan in words. ``cautions``: cautions.
     """
 
     breakdowns: int
@@ -64,7 +64,7 @@ class MeanPlan:
     floor_known_percent: float | None
     designs: tuple[Design, ...]
     sentence: str
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 @dataclass(frozen=True)
@@ -362,5 +362,5 @@ def _result(ask: _Question, k: int, n: int) -> MeanPlan:
         floor_known_percent=s.percent(floor),
         designs=_alternatives(ask, k, n),
         sentence=_sentence(ask, row),
-        warnings=_cautions(ask, row),
+        cautions=_cautions(ask, row),
     )

@@ -21,7 +21,7 @@ class MeanUncertainty:
     standard_uncertainty_kv: float | None
     df: float | None
     basis: str
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 _ONE_FILLING = Caution(

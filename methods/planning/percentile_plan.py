@@ -52,7 +52,7 @@ class PercentilePlan:
     bench_minutes: float | None
     method: str
     sentence: str
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 def plan_percentile(
@@ -197,7 +197,7 @@ def _result(point: Percentile, k: int, n: int, target: float | None, protocol: A
         bench_minutes=design_cost(protocol, k, n, s.mean_kv).minutes,
         method=method,
         sentence=text,
-        warnings=(*_cautions(point, k, n), *assumed(protocol, s.mean_kv)),
+        cautions=(*_cautions(point, k, n), *assumed(protocol, s.mean_kv)),
     )
 
 

@@ -38,7 +38,7 @@ class Pilot:
     breakdowns: int
     withstood: int
     assured: float
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ class PilotPlan:
     estimate: MeanPlan
     assured: MeanPlan | None
     sentence: str
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 def pilot(data: Any, *, by: Sequence[str] = (), assured: float = 0.8) -> Pilot | tuple[Pilot, ...]:
@@ -91,7 +91,7 @@ def _pilot(table: pd.DataFrame, level: float, group: dict[str, Any] | None) -> P
     whole = components(table, confidence=2 * level - 1)
     parts = {c.factor: c for c in whole.components}
     filling, rest = parts.get("filling"), parts["breakdown"]
-    found = list(whole.warnings)
+    found = list(whole.cautions)
     if filling is None:
         found.append(
             Caution(
@@ -118,7 +118,7 @@ def _pilot(table: pd.DataFrame, level: float, group: dict[str, Any] | None) -> P
         breakdowns=int(whole.breakdowns),
         withstood=int(whole.withstood),
         assured=level,
-        warnings=tuple(found),
+        cautions=tuple(found),
     )
 
 
@@ -177,7 +177,7 @@ def plan_from_pilot(
     }
     rho = max(known.serial_correlation or 0.0, 0.0) if serial else 0.0
     estimate = plan_mean(**scatter(known.within_sd, known.between_sd), serial_correlation=rho, **fixed)
-    found, sure = list(known.warnings), None
+    found, sure = list(known.cautions), None
     worst = min(max(known.serial_upper or rho, rho, 0.0), 0.95) if serial else 0.0
     try:
         sure = plan_mean(**scatter(known.within_upper, known.between_upper), serial_correlation=worst, **fixed)

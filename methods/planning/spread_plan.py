@@ -36,7 +36,7 @@ class SpreadPlan:
     high_factor: float
     confidence: float
     sentence: str
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 def sd_factors(df: int, confidence: float = 0.95) -> tuple[float, float]:
@@ -120,7 +120,7 @@ def plan_sd(
     return SpreadPlan(
         breakdowns=df + k, fillings=k, breakdowns_per_condition=None, degrees_of_freedom=df, kind=kind, within=room,
         ratio=None, achieved=achieved, low_factor=low, high_factor=high, confidence=level,
-        sentence=f"Take {df + k} breakdowns{where}: {said}.", warnings=(_NORMAL,),
+        sentence=f"Take {df + k} breakdowns{where}: {said}.", cautions=(_NORMAL,),
     )  # fmt: skip
 
 
@@ -148,7 +148,7 @@ def _ratio_plan(ratio: float, level: float, power: float, k: int) -> SpreadPlan:
         breakdowns=2 * (df + k), fillings=k, breakdowns_per_condition=df + k, degrees_of_freedom=df, kind="ratio",
         within=None, ratio=ratio, achieved=achieved, low_factor=low, high_factor=high, confidence=level,
         sentence=f"Take {df + k} breakdowns of each condition: SDs that differ by a factor of {larger:g} are told "
-        f"apart with a probability of {100 * achieved:.0f} %.", warnings=(_NORMAL,),
+        f"apart with a probability of {100 * achieved:.0f} %.", cautions=(_NORMAL,),
     )  # fmt: skip
 
 

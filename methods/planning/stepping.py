@@ -61,7 +61,7 @@ class NextStep:
     quantile: float
     rates: tuple[ErrorRates, ...]
     sentence: str
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 def stein_total(sd: float, n: int, target: float, confidence: float = 0.95) -> int:
@@ -149,7 +149,7 @@ def next_step(
     return NextStep(
         unit=unit, taken=n, more=more, total=total, stop=more == 0, mean_kv=mean, sd_kv=sd, half_width_kv=now,
         half_width_percent=100 * now / mean, half_width_after_kv=after, target_kv=width, target_percent=percent,
-        confidence=level, quantile=t, rates=rates, sentence=head + act, warnings=tuple(found),
+        confidence=level, quantile=t, rates=rates, sentence=head + act, cautions=tuple(found),
     )  # fmt: skip
 
 

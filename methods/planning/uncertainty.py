@@ -61,7 +61,7 @@ class Budget:
     expanded_uncertainty_percent: float
     confidence: float
     sentence: str
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
     def table(self) -> pd.DataFrame:
         """The sources as a table, a row each."""
@@ -140,7 +140,7 @@ def combine(mean_kv: float, sources: Sequence[Source], confidence: float = 0.95)
         expanded_uncertainty_kv=factor * u, expanded_uncertainty_percent=100 * factor * u / mean, confidence=level,
         sentence=f"{mean:.1f} kV ± {factor * u:.1f} kV ({100 * level:g} %, k = {factor:.2f}); the largest part is "
         f"{largest.source} with {largest.share_percent:.0f} % of the variance.",
-        warnings=tuple(found),
+        cautions=tuple(found),
     )  # fmt: skip
 
 

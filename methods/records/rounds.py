@@ -53,7 +53,7 @@ class RoundsSummary:
     by: tuple[str, ...]
     groups: pd.DataFrame
     histogram: pd.DataFrame
-    warnings: tuple[Caution, ...]
+    cautions: tuple[Caution, ...]
 
 
 def level_label(value: Any) -> str:

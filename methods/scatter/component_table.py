@@ -51,14 +51,9 @@ class Components:
     fixed: list[str]
     log_likelihood: float
     residuals: list[dict[str, Any]] = field(default_factory=list)
-    warnings: list[Caution] = field(default_factory=list)
+    cautions: list[Caution] = field(default_factory=list)
     group: dict[str, Any] | None = None
     groups: list[Any] | None = None
-
-    @property
-    def cautions(self) -> list[Caution]:
-        """The same as ``warnings``."""
-        return self.warnings
 
     def to_dict(self) -> dict[str, Any]:
         """Field names and values; ``group`` and ``groups`` only where there are any."""

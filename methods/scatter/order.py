@@ -81,7 +81,7 @@ class OrderEffects:
 
     ``trend`` is the change from one breakdown to the next, ``first`` the first breakdown minus the mean of the rest.
     ``positions`` has a row for each breakdown number (mean deviation from the filling mean, for a plot), ``series``
-    a row for each filling. What cannot be told is None; ``warnings`` say why.
+    a row for each filling. What cannot be told is None; ``cautions`` say why.
     """
 
     fillings: int
@@ -95,14 +95,9 @@ class OrderEffects:
     tests: list[PooledTest]
     positions: pd.DataFrame
     series: pd.DataFrame
-    warnings: list[Caution] = field(default_factory=list)
+    cautions: list[Caution] = field(default_factory=list)
     group: dict[str, Any] | None = None
     groups: list[Any] | None = None
-
-    @property
-    def cautions(self) -> list[Caution]:
-        """The same as ``warnings``."""
-        return self.warnings
 
     def to_dict(self) -> dict[str, Any]:
         """Field names and values; ``group`` and ``groups`` only where there are any."""
@@ -167,30 +162,30 @@ def _replace(result: OrderEffects, **changes: Any) -> OrderEffects:
 
 
 def _one(table: pd.DataFrame, confidence: float) -> OrderEffects:
-    warnings: list[Caution] = []
-    series = _collect(table, warnings)
-    if _lost(series, table, warnings):
-        return _empty(table, confidence, warnings)
+    cautions: list[Caution] = []
+    series = _collect(table, cautions)
+    if _lost(series, table, cautions):
+        return _empty(table, confidence, cautions)
     measured = [s for s in series if not s.withstood and len(s.kv) >= 2]
     if len(measured) < len(series):
-        _say_left_out(series, warnings)
+        _say_left_out(series, cautions)
     if int(condition_codes(table).max(initial=0)) > 0:
-        warnings.append(Caution("conditions", (
+        cautions.append(Caution("conditions", (
             "Several conditions are pooled here; if one of them trends up and another down, the pooled figures hide "
             "both. Look at them one by one (by electrode, by stirring ...)."
         )))  # fmt: skip
     mean = float(np.concatenate([s.kv for s in measured]).mean()) if measured else np.nan
-    trend = _trend(measured, mean, confidence, warnings)
-    neighbours = _neighbours(measured, confidence, warnings)
+    trend = _trend(measured, mean, confidence, cautions)
+    neighbours = _neighbours(measured, confidence, cautions)
     return OrderEffects(
         fillings=len(series), breakdowns=len(table), mean_kv=mean, confidence=confidence, trend=trend,
         first=_first(measured, mean, confidence), neighbours=neighbours,
         variance_inflation=_inflation(measured, neighbours), tests=_tests(series),
-        positions=_positions(measured), series=_table(series), warnings=warnings,
+        positions=_positions(measured), series=_table(series), cautions=cautions,
     )  # fmt: skip
 
 
-def _collect(table: pd.DataFrame, warnings: list[Caution]) -> list[_Series]:
+def _collect(table: pd.DataFrame, cautions: list[Caution]) -> list[_Series]:
     """One series a filling, in the order of its breakdown numbers; fillings whose numbers recur are left out."""
     out, muddled = [], 0
     codes, gone = filling_codes(table), withstood(table)
@@ -209,20 +204,20 @@ def _collect(table: pd.DataFrame, warnings: list[Caution]) -> list[_Series]:
         label = {n: None if pd.isna(table[n].iloc[at[0]]) else table[n].iloc[at[0]] for n in names}
         out.append(_Series(label, kv[at], number[at], bool(gone[at].any())))
     if muddled:
-        warnings.append(Caution("order_repeated", (
+        cautions.append(Caution("order_repeated", (
             f"In {muddled} filling(s) a breakdown number occurs twice, so their order is not known; they are left out. "
             "Name the filling of each row, or number the breakdowns right through."
         )))  # fmt: skip
     return out
 
 
-def _lost(series: list[_Series], table: pd.DataFrame, warnings: list[Caution]) -> bool:
+def _lost(series: list[_Series], table: pd.DataFrame, cautions: list[Caution]) -> bool:
     """Whether the order in which the breakdowns were taken is gone: no numbers, or everything sorted."""
     if not any(len(s.kv) >= 2 for s in series):
         text = "The file does not say in which order the breakdowns of a filling were taken"
         if table["order"].notna().any():
             text = "No filling has two breakdowns with a known order"
-        warnings.append(Caution("order_lost", (
+        cautions.append(Caution("order_lost", (
             f"{text}. Trend, first-breakdown effect and correlation cannot be examined; figures that rest on "
             "independent breakdowns stay unchecked."
         )))  # fmt: skip
@@ -231,7 +226,7 @@ def _lost(series: list[_Series], table: pd.DataFrame, warnings: list[Caution]) -
     for word, sign in (("rising", 1), ("falling", -1)):
         chance = float(np.prod([1 / factorial(min(len(y), 20)) for y in long]))
         if long and chance < SORTED_BY_CHANCE and all((sign * np.diff(y) >= 0).all() for y in long):
-            warnings.append(Caution("order_lost", (
+            cautions.append(Caution("order_lost", (
                 f"The breakdowns of every filling stand in {word} order, which chance would hardly do: they seem to "
                 "have been sorted. Trend, first-breakdown effect and correlation are therefore not examined."
             )))  # fmt: skip
@@ -239,7 +234,7 @@ def _lost(series: list[_Series], table: pd.DataFrame, warnings: list[Caution]) -
     return False
 
 
-def _empty(table: pd.DataFrame, confidence: float, warnings: list[Caution]) -> OrderEffects:
+def _empty(table: pd.DataFrame, confidence: float, cautions: list[Caution]) -> OrderEffects:
     gone = withstood(table)
     mean = float(table["kv"].mean()) if len(table) and not gone.any() else np.nan
     return OrderEffects(
@@ -247,14 +242,14 @@ def _empty(table: pd.DataFrame, confidence: float, warnings: list[Caution]) -> O
         trend=None, first=None, neighbours=None, variance_inflation=None, tests=[],
         positions=pd.DataFrame(columns=["order", "deviation_kv", "standard_error_kv", "fillings"]),
         series=pd.DataFrame(columns=["breakdowns", "withstood", "slope_kv", "mann_kendall_s", "p_value"]),
-        warnings=warnings,
+        cautions=cautions,
     )  # fmt: skip
 
 
-def _say_left_out(series: list[_Series], warnings: list[Caution]) -> None:
+def _say_left_out(series: list[_Series], cautions: list[Caution]) -> None:
     gone = sum(s.withstood for s in series)
     if gone:
-        warnings.append(Caution("withstood", (
+        cautions.append(Caution("withstood", (
             f"{gone} filling(s) hold withstood ceilings. A ceiling is no breakdown value, so these fillings count in "
             "the tests by rank only, not in trend, first-breakdown effect and correlation."
         )))  # fmt: skip
@@ -269,7 +264,7 @@ def _effect(kv: float, se: float, df: float, mean: float, confidence: float, fil
     )
 
 
-def _trend(series: list[_Series], mean: float, confidence: float, warnings: list[Caution]) -> Effect | None:
+def _trend(series: list[_Series], mean: float, confidence: float, cautions: list[Caution]) -> Effect | None:
     if not series:
         return None
     x = [s.number - s.number.mean() for s in series]
@@ -280,7 +275,7 @@ def _trend(series: list[_Series], mean: float, confidence: float, warnings: list
     if len(series) > 1:
         se = float(np.sqrt((w**2 * (slopes - slope) ** 2 / (1 - w)).sum()))
         return _effect(slope, se, max(1 / float(w @ w) - 1, 1.0), mean, confidence, len(series))
-    warnings.append(Caution("one_filling", (
+    cautions.append(Caution("one_filling", (
         "Only one filling has a known order. Its trend is judged as if its breakdowns were independent; whether "
         "another filling would show the same cannot be seen."
     )))  # fmt: skip
@@ -301,17 +296,17 @@ def _first(series: list[_Series], mean: float, confidence: float) -> Effect | No
     return _effect(float(d.mean()), float(d.std(ddof=1) / np.sqrt(len(d))), len(d) - 1, mean, confidence, len(d))
 
 
-def _neighbours(series: list[_Series], confidence: float, warnings: list[Caution]) -> Neighbours | None:
+def _neighbours(series: list[_Series], confidence: float, cautions: list[Caution]) -> Neighbours | None:
     found = pooled_lag1([s.kv for s in series], [s.number for s in series], confidence)
     if not np.isfinite(found.estimate):
         return None
     if not np.isfinite(found.standard_error):
-        warnings.append(Caution("few", (
+        cautions.append(Caution("few", (
             "With fewer than three fillings the uncertainty of the correlation between neighbours cannot be given; "
             "one series of five or six says next to nothing about it."
         )))  # fmt: skip
     elif found.standard_error > 0.2:
-        warnings.append(Caution("few", (
+        cautions.append(Caution("few", (
             f"The correlation between neighbours is known to about +/- {found.standard_error:.1f} only (one standard "
             "error): these fillings can neither show nor rule out the usual 0.1 to 0.4."
         )))  # fmt: skip

@@ -200,7 +200,7 @@ def _assemble(
         confidence=confidence, intraclass_correlation=icc[0] if k else np.nan, intraclass_low=icc[1],
         intraclass_high=icc[2], effective_breakdowns=min((between + pooled) / se**2, float(len(table))),
         breakdowns=len(table), withstood=0, method=method, limits=how, fixed=held,
-        log_likelihood=-estimate.deviance / 2, residuals=residuals, warnings=cautions,
+        log_likelihood=-estimate.deviance / 2, residuals=residuals, cautions=cautions,
     )  # fmt: skip
 
 

@@ -79,7 +79,7 @@ def _assemble(
         intraclass_low=icc[1] / (icc[1] + residual**2), intraclass_high=icc[2] / (icc[2] + residual**2),
         effective_breakdowns=min(total / mean.se**2, float(len(table))), breakdowns=len(table) - found.withstood,
         withstood=found.withstood, method="censored ml", limits=_limits(bool(kept)), fixed=held,
-        log_likelihood=found.log_likelihood, warnings=cautions,
+        log_likelihood=found.log_likelihood, cautions=cautions,
     )  # fmt: skip
 
 

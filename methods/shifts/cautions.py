@@ -1,4 +1,4 @@
-"""The warnings of a comparison, in words."""
+"""The cautions of a comparison, in words."""
 
 from __future__ import annotations
 

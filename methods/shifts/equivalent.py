@@ -80,7 +80,7 @@ class Equivalence:
     margin_percent: float
     margin_kv: float
     levels: list[LevelEquivalence]
-    warnings: list[Caution] = field(default_factory=list)
+    cautions: list[Caution] = field(default_factory=list)
     sentence: str = ""
 
 
@@ -164,7 +164,7 @@ def equivalence(
     return Equivalence(
         by=lay.by, reference=lay.levels[base], confidence=confidence,
         margin_percent=nan if margin is None else 100 * margin, margin_kv=nan if margin_kv is None else margin_kv,
-        levels=levels, warnings=say.cautions(lay, found, base, 2 * confidence - 1, False),
+        levels=levels, cautions=say.cautions(lay, found, base, 2 * confidence - 1, False),
         sentence=" ".join(v.sentence for v in levels),
     )  # fmt: skip
 

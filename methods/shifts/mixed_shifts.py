@@ -39,11 +39,11 @@ class MixedLevel:
 
 @dataclass(frozen=True)
 class MixedFit:
-    """The fitted model: levels other than the reference, what it says of itself, and its warnings."""
+    """The fitted model: levels other than the reference, what it says of itself, and its cautions."""
 
     levels: list[MixedLevel]
     method: str
-    warnings: list[Caution]
+    cautions: list[Caution]
 
 
 def mixed_levels(
@@ -87,11 +87,11 @@ def mixed_levels(
             f"The levels of {lay.by} cannot be told apart from {list_words([b.effect[0] for b in others])}: they "
             "change together in these tests. Leave a factor out, or test what is missing (see the suggestions)."
         )
-    warnings = [*notes, *_untold(lay, levels, others)]
+    cautions = [*notes, *_untold(lay, levels, others)]
     kind = "random" if oils and samples == "random" else "fixed"
     parts = [lay.by, *names]
     text = f"mixed model, {' + '.join(parts)} fixed, " + (f"samples {kind}, " if oils else "") + "fillings random"
-    return MixedFit(sorted(levels, key=lambda v: v.level), text, warnings)
+    return MixedFit(sorted(levels, key=lambda v: v.level), text, cautions)
 
 
 def _fit(lay: Layout, design: np.ndarray, *, log: bool, random_oils: bool) -> tuple[Fitted, list[Caution]]:

@@ -48,7 +48,7 @@ class AllPairs:
     procedure: str
     confidence: float
     pairs: list[PairShift]
-    warnings: list[Caution]
+    cautions: list[Caution]
     samples_used: list[str] = field(default_factory=list)
 
 

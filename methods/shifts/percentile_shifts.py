@@ -81,7 +81,7 @@ class PercentileShift:
     resamples: int
     seed: int
     levels: list[LevelPercentiles]
-    warnings: list[Caution] = field(default_factory=list)
+    cautions: list[Caution] = field(default_factory=list)
 
 
 def percentile_shift(
@@ -154,7 +154,7 @@ def percentile_shift(
         done.append(count)
     return PercentileShift(
         by=lay.by, reference=lay.levels[base], confidence=confidence, percentiles=wanted, resamples=min(done),
-        seed=seed, levels=levels, warnings=[*say.cautions(lay, found, base, confidence, False), *notes],
+        seed=seed, levels=levels, cautions=[*say.cautions(lay, found, base, confidence, False), *notes],
     )  # fmt: skip
 
 

@@ -87,7 +87,7 @@ class Shift:
     reference: Any
     confidence: float
     shifts: list[LevelShift]
-    warnings: list[Caution]
+    cautions: list[Caution]
     levels: list[LevelSummary] = field(default_factory=list)
     samples_used: list[str] = field(default_factory=list)
     samples_left_out: list[str] = field(default_factory=list)

@@ -100,23 +100,23 @@ def shift(
     others = [i for i in range(len(lay.levels)) if i != base]
     found = [compare(lay, i, base, log=log) for i in others]
     shifts = [_level_shift(lay, c, base, confidence, log) for c in found]
-    warnings = say.cautions(lay, found, base, confidence, log, held=factors)
+    cautions = say.cautions(lay, found, base, confidence, log, held=factors)
     if model == "mixed":
         fitted = mixed_levels(lay, base, factors, log=log, confidence=confidence, samples=samples)
         shifts = [_with_model(lay, s, v, base, fitted.method, log, confidence)
                   for s, v in zip(shifts, fitted.levels, strict=True)]  # fmt: skip
-        warnings = merge(fitted.warnings, warnings)
+        cautions = merge(fitted.cautions, cautions)
     elif all(c.difference is None for c in found):
         raise NotEstimable("; ".join(dict.fromkeys(c.problem for c in found)))
     adjusted = adjust_p([s.p_value for s in shifts], adjust)
     shifts = [replace(s, p_value=float(q)) for s, q in zip(shifts, adjusted, strict=True)]
-    warnings = [*warnings, *say.one_by_one(lay, shifts, confidence)]
+    cautions = [*cautions, *say.one_by_one(lay, shifts, confidence)]
     named = lay.sample_known or bool(lay.within)
     used = sorted({b for c in found for b in c.pair.blocks}) if named else []
     left = sorted({b for c in found for b in c.pair.left_out} - set(used))
     return Shift(
         by=lay.by, reference=lay.levels[base], confidence=confidence, shifts=shifts,
-        warnings=warnings,
+        cautions=cautions,
         levels=[_summary(lay, i) for i in range(len(lay.levels))],
         samples_used=[lay.blocks[b] for b in used], samples_left_out=[lay.blocks[b] for b in left],
         model=model, log=log, adjust=adjust, within=list(lay.within), factors=list(factors),

@@ -186,12 +186,12 @@ def test_profile_limits_of_few_rounded_values() -> None:
 def test_shift_keys_types_and_the_same_from_python(run: Any) -> None:
     file = DEMO / "programme_long.csv"
     status, found = run("shift", file, "--by", "electrode", "--reference", "mushroom", "--confidence", "90%")
-    assert status == 0 and list(found)[:5] == ["by", "reference", "confidence", "shifts", "warnings"]
+    assert status == 0 and list(found)[:5] == ["by", "reference", "confidence", "shifts", "cautions"]
     assert (found["by"], found["reference"], found["confidence"]) == ("electrode", "mushroom", 0.9)
     for row in found["shifts"]:
         assert SHIFT <= set(row) and isinstance(row["fillings"], int) and isinstance(row["breakdowns"], int)
         assert row["low_kv"] < row["difference_kv"] < row["high_kv"] and 0 <= row["p_value"] <= 1
-    assert "confounded" in {w["code"] for w in found["warnings"]}
+    assert "confounded" in {w["code"] for w in found["cautions"]}
     assert found == as_json(shift(read(file), by="electrode", reference="mushroom", confidence=0.9))
 
 
@@ -216,7 +216,7 @@ def test_shift_errors(refused: Any, tmp_path: Path) -> None:
 
 
 def codes(found: Any) -> set[str]:
-    return {w["code"] for w in found["warnings"]}
+    return {w["code"] for w in found["cautions"]}
 
 
 def test_one_filling_a_level(run: Any, tmp_path: Path) -> None:
@@ -240,7 +240,7 @@ def test_full_aliasing_is_always_said(run: Any, tmp_path: Path) -> None:
                 continue  # one known level only
             _, found = run("shift", file, "--by", by)
             other = factor_name(name) if by == "electrode" else "electrode"
-            assert any(w["code"] == "confounded" and other in w["text"] for w in found["warnings"]), (name, by)
+            assert any(w["code"] == "confounded" and other in w["text"] for w in found["cautions"]), (name, by)
 
 
 def test_samples_that_are_not_shared(run: Any, tmp_path: Path) -> None:
@@ -317,7 +317,7 @@ def test_several_levels_at_once(run: Any, tmp_path: Path) -> None:
     ]
     _, found = run("shift", save(tmp_path / "t.csv", pd.DataFrame(rows)), "--by", "electrode", "--reference", "E0")
     alone = [s["level"] for s in found["shifts"] if s["p_value_unadjusted"] < 0.05 <= s["p_value"]]
-    said = [w["text"] for w in found["warnings"] if w["code"] == "one_by_one"]
+    said = [w["text"] for w in found["cautions"] if w["code"] == "one_by_one"]
     assert alone and len(said) == 1 and all(level in said[0] for level in alone)
 
 
@@ -470,7 +470,7 @@ def test_a_level_without_any_scatter_is_told(run: Any, tmp_path: Path) -> None:
     text = "kv,electrode,filling\n" + "".join(f"50,disk,{i}\n" for i in (1, 2, 3)) + "60,cap,1\n62,cap,2\n61,cap,3\n"
     (tmp_path / "t.csv").write_text(text)
     _, found = run("shift", tmp_path / "t.csv", "--by", "electrode", "--no-ceiling")
-    assert any(w["code"] == "no_scatter" and "disk" in w["text"] for w in found["warnings"])
+    assert any(w["code"] == "no_scatter" and "disk" in w["text"] for w in found["cautions"])
 
 
 def test_in_a_process_of_its_own(tmp_path: Path) -> None:

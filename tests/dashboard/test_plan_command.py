@@ -84,7 +84,7 @@ def test_bench_minutes(capsys):
     for row in found["designs"]:
         if row["reaches_target"]:
             assert row["bench_minutes"] >= found["bench_minutes"]
-    assert "bench_time_assumed" in [w["code"] for w in found["warnings"]]
+    assert "bench_time_assumed" in [w["code"] for w in found["cautions"]]
 
 
 def test_design_and_next(capsys):

@@ -40,11 +40,11 @@ def test_document(file: str, capsys: pytest.CaptureFixture[str]) -> None:
     status, out, err = run(capsys, "shift", file, "--by", "electrode", "--reference", "spherical", "--json")
     document = json.loads(out)
     assert status == 0 and err == ""
-    assert list(document)[:5] == ["by", "reference", "confidence", "shifts", "warnings"]
+    assert list(document)[:5] == ["by", "reference", "confidence", "shifts", "cautions"]
     assert list(document["shifts"][0])[: len(SHIFT_KEYS)] == SHIFT_KEYS
     assert {s["level"] for s in document["shifts"]} == {"mushroom", "disk"}
-    assert all(set(w) == {"code", "text"} for w in document["warnings"])
-    assert "confounded" in [w["code"] for w in document["warnings"]]
+    assert all(set(w) == {"code", "text"} for w in document["cautions"])
+    assert "confounded" in [w["code"] for w in document["cautions"]]
 
 
 def test_document_is_the_result_of_the_function(file: str, capsys: pytest.CaptureFixture[str]) -> None:

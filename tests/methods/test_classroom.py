@@ -59,7 +59,7 @@ def test_an_oil_on_the_limit_passes_half_the_time():
 def test_ceilings_leave_no_mean_and_say_so():
     found = laboratories(Bench(60.0, 0.05, 0.1, ceiling_kv=62.0), designs=[(1, 6)], count=50, seed=4)
     assert found.summary.loc[0, "no_mean"] > 0
-    assert found.warnings[0].code == "withstood"
+    assert found.cautions[0].code == "withstood"
     assert found.results["mean_kv"].isna().sum() == found.summary.loc[0, "no_mean"]
 
 

@@ -156,12 +156,12 @@ def test_paired_by_oil_from_records() -> None:
     assert found.relative.lower < -20 < found.relative.upper and found.relative.bias == pytest.approx(-20, abs=3)
     assert found.single_results and found.absolute.sd > (means["second"] - means["first"]).std()
     assert found.deming.slope_low < 0.8 < found.deming.slope_high
-    assert found.statement == STATEMENT and "level" in {w.code for w in found.warnings}
+    assert found.statement == STATEMENT and "level" in {w.code for w in found.cautions}
     band = found.predict(50.0)
     assert band.low_kv < 40 < band.high_kv and band.statement == STATEMENT
     with pytest.raises(NotEstimable, match="far outside"):
         found.predict(150.0)
-    assert found.predict(150.0, beyond=True).warnings[0].code == "far_outside_range"
+    assert found.predict(150.0, beyond=True).cautions[0].code == "far_outside_range"
 
 
 def test_band_covers_a_new_oil() -> None:
@@ -181,12 +181,12 @@ def test_what_is_left_out_is_named() -> None:
     frame.loc[frame.index[-1], "outcome"] = "withstood"
     frame = frame[~((frame["sample"] == "oil 0") & (frame["method"] == "first"))]
     found = whole(frame)
-    texts = {w.code: w.text for w in found.warnings}
+    texts = {w.code: w.text for w in found.cautions}
     assert "oil 11" in texts["withstood"] and "oil 0" in texts["unpaired"] and found.samples == 10
     once = whole(invented(fillings=1))
-    assert not once.single_results and "not_repeated" in {w.code for w in once.warnings} and once.deming is not None
+    assert not once.single_results and "not_repeated" in {w.code for w in once.cautions} and once.deming is not None
     few = whole(invented(oils=4))
-    assert few.deming is None and "few_oils" in {w.code for w in few.warnings}
+    assert few.deming is None and "few_oils" in {w.code for w in few.cautions}
 
 
 def test_which_two_must_be_clear() -> None:

@@ -136,7 +136,7 @@ def test_negative_between_component_is_zero_and_said() -> None:
     result = precision(rows)
     (level,) = result.levels
     assert level.s_L == 0 and level.s_L_squared < 0 and level.s_R == level.s_r and level.s_L_high > 0
-    assert "s_L_zero" in {w.code for w in result.warnings}
+    assert "s_L_zero" in {w.code for w in result.cautions}
 
 
 def test_a_level_with_withstood_results_has_no_figures() -> None:
@@ -146,7 +146,7 @@ def test_a_level_with_withstood_results_has_no_figures() -> None:
     result = precision(rows)
     assert [bool(lv.error) for lv in result.levels] == [False, True]
     assert np.isnan(result.levels[1].mean) and "withstood" in result.levels[1].error
-    assert "withstood" in {w.code for w in result.warnings}
+    assert "withstood" in {w.code for w in result.cautions}
     assert set(result.robust["level"]) == set(result.scores["level"]) == {"oil 30"}
     with pytest.raises(NotEstimable, match="withstood"):
         precision(rows[rows["sample"] == "oil 60"])
@@ -171,7 +171,7 @@ def test_filling_means_as_results() -> None:
     plain = precision(by_hand.drop(columns="filling"))
     for a, b in zip(result.levels, plain.levels, strict=True):
         assert a.n == 12 and a.s_r == pytest.approx(b.s_r) and a.s_R == pytest.approx(b.s_R)
-    assert "breakdowns_as_results" in {w.code for w in precision(rows).warnings}
+    assert "breakdowns_as_results" in {w.code for w in precision(rows).cautions}
 
 
 def test_levels_split_by_procedure_unless_named() -> None:
@@ -180,7 +180,7 @@ def test_levels_split_by_procedure_unless_named() -> None:
         "oil 30 / D877", "oil 60 / D877", "oil 30 / D1816", "oil 60 / D1816",
     }  # fmt: skip
     pooled = precision(rows, level="sample")
-    assert "mixed_procedure" in {w.code for w in pooled.warnings}
+    assert "mixed_procedure" in {w.code for w in pooled.cautions}
     assert len(precision(rows, level="condition").levels) == 2
 
 
@@ -193,7 +193,7 @@ def test_what_cannot_be_estimated_says_why() -> None:
         precision(invented(), level="oil")
     lone = precision(pd.DataFrame({"laboratory": list("aaa"), "kv": [1.0, 2, 3]}))
     assert lone.levels[0].s_r == pytest.approx(1) and np.isnan(lone.levels[0].s_R)
-    assert "one_laboratory" in {w.code for w in lone.warnings}
+    assert "one_laboratory" in {w.code for w in lone.cautions}
 
 
 def test_row_order_and_unit_do_not_matter() -> None:
@@ -243,7 +243,7 @@ def test_levels_without_a_sample() -> None:
     named = precision(data("E03_iso5725_coal.csv").rename(columns={"value": "kv", "lab": "laboratory"}))
     assert [v.s_r for v in named.levels] == [v.s_r for v in iso("E03_iso5725_coal.csv").levels]
     bare = precision(invented().drop(columns="sample"))
-    assert [v.level for v in bare.levels] == ["all"] and "one_level" in {w.code for w in bare.warnings}
+    assert [v.level for v in bare.levels] == ["all"] and "one_level" in {w.code for w in bare.cautions}
 
 
 def test_published_statements_stand_beside() -> None:

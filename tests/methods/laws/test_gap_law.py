@@ -88,30 +88,30 @@ def test_ratios_of_exact_power_laws(m: float, two_to_one: float, wider: float) -
 
 def test_leaving_the_range_is_refused_unless_asked() -> None:
     (law,) = gap_laws(series())
-    assert [w.code for w in law.predict(3.0).warnings] == ["outside_range"]
+    assert [w.code for w in law.predict(3.0).cautions] == ["outside_range"]
     with pytest.raises(NotEstimable, match="more than half beyond"):
         law.predict(4.0)
-    assert [w.code for w in law.predict(4.0, beyond=True).warnings] == ["far_outside_range"]
-    assert law.predict(2.2).warnings == ()
+    assert [w.code for w in law.predict(4.0, beyond=True).cautions] == ["far_outside_range"]
+    assert law.predict(2.2).cautions == ()
 
 
 def test_cautions() -> None:
     frame = series(gaps=(1.0, 2.0))
-    assert "two_gaps" in {w.code for w in gap_laws(frame)[0].warnings}
+    assert "two_gaps" in {w.code for w in gap_laws(frame)[0].cautions}
     frame["method"] = frame["gap_mm"].map({1.0: "one", 2.0: "two"})
-    assert "confounded" in {w.code for w in gap_laws(frame)[0].warnings}
+    assert "confounded" in {w.code for w in gap_laws(frame)[0].cautions}
     lone = gap_laws(series(gaps=(1.0, 2.0), fillings=1).query("sample == 'dry'"))[0]
-    assert lone.unit == "breakdown" and "one_filling" in {w.code for w in lone.warnings}
+    assert lone.unit == "breakdown" and "one_filling" in {w.code for w in lone.cautions}
     curved = series(gaps=(1.0, 2.0, 4.0), fillings=6)
     curved.loc[curved["gap_mm"] == 2.0, "kv"] *= 1.6
-    assert "lack_of_fit" in {w.code for w in gap_laws(curved)[0].warnings}
+    assert "lack_of_fit" in {w.code for w in gap_laws(curved)[0].cautions}
 
 
 def test_withstood_cells_are_left_out_and_named() -> None:
     frame = series().assign(outcome="breakdown")
     frame.loc[(frame["sample"] == "dry") & (frame["gap_mm"] == 2.5) & (frame["order"] == 0), "outcome"] = "withstood"
     (law,) = gap_laws(frame)
-    assert law.units == 15 and "dry at 2.5" in next(w.text for w in law.warnings if w.code == "withstood")
+    assert law.units == 15 and "dry at 2.5" in next(w.text for w in law.cautions if w.code == "withstood")
     with pytest.raises(NotEstimable, match="two values"):
         gap_laws(frame[(frame["sample"] == "dry") & (frame["gap_mm"] > 1.5)])
 

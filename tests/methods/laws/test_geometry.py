@@ -180,10 +180,10 @@ def test_observed_shift_beside_the_prediction() -> None:
         hits += found.observed_low <= 0.9 <= found.observed_high
     assert hits >= 0.87 * runs
     assert found.fillings == 16 and found.breakdowns == 96 and found.shape_low < found.shape < found.shape_high
-    assert found.warnings == ()
+    assert found.cautions == ()
     frame = invented(1)
     frame["stirring"] = np.where(frame["electrode"] == "mushroom", "continuous", "none")
-    assert [w.code for w in compare_geometry(frame, ("spherical", 2.5), ("mushroom", 2.5)).warnings] == ["confounded"]
+    assert [w.code for w in compare_geometry(frame, ("spherical", 2.5), ("mushroom", 2.5)).cautions] == ["confounded"]
     apart = frame[(frame["sample"] == "dry") == (frame["electrode"] == "mushroom")]
     with pytest.raises(NotEstimable, match="told apart"):
         compare_geometry(apart, ("spherical", 2.5), ("mushroom", 2.5))

@@ -35,7 +35,7 @@ def test_one_filling_by_hand():
     assert found.low_kv == pytest.approx(stats.ttest_1samp(SIX, 0, alternative="greater").confidence_interval(0.95).low)
     assert found.probability_above == pytest.approx(1 - stats.ttest_1samp(SIX, 50, alternative="greater").pvalue)
     assert found.wrong_verdict_probability == pytest.approx(1 - found.probability_above)
-    assert "one_filling" in [w.code for w in found.warnings]
+    assert "one_filling" in [w.code for w in found.cautions]
 
 
 def test_the_three_rules_differ():
@@ -63,7 +63,7 @@ def test_history_and_instrument_are_added():
     plain, history = decide(SIX, 50), decide(SIX, 50, between_sd=3.0)
     assert history.standard_uncertainty_kv == pytest.approx(math.hypot(plain.standard_uncertainty_kv, 3.0))
     assert history.df > plain.df
-    assert "one_filling" not in [w.code for w in history.warnings]
+    assert "one_filling" not in [w.code for w in history.cautions]
     both = decide(SIX, 50, between_sd=3.0, instrument_kv=1.0)
     assert both.standard_uncertainty_kv == pytest.approx(math.hypot(history.standard_uncertainty_kv, 1.0))
 
@@ -95,7 +95,7 @@ def test_withstands_never_enter_as_values():
     found = decide(kv, 56, withstood=gone)
     assert found.withstood == 3 and found.breakdowns == 3
     assert found.mean_kv > kv.mean()
-    assert "withstood" in [w.code for w in found.warnings]
+    assert "withstood" in [w.code for w in found.cautions]
     assert found.basis.startswith("censored")
 
 
@@ -127,7 +127,7 @@ def test_another_methods_limit_is_refused_with_the_reason(method, reason):
 def test_limits_from_documents():
     found = decide(sheet(), "astm_d3487/d1816_2mm")
     assert found.limit_kv == 35 and found.verdict == "pass"
-    assert "limit_from_document" in [w.code for w in found.warnings]
+    assert "limit_from_document" in [w.code for w in found.cautions]
     with pytest.raises(InputError, match="no standard converts"):
         decide(sheet(), "astm_d3487/d877")
     with pytest.raises(InputError, match="says itself"):

@@ -79,7 +79,7 @@ def test_smallest_number_for_the_risk():
     assert plan.wrong_verdict_probability <= 0.05
     fewer = plan_decision(limit=50, mean=55, cov=0.15, fillings=1, breakdowns_per_filling=7)
     assert fewer.wrong_verdict_probability > 0.05
-    assert "risk" in [w.code for w in fewer.warnings]
+    assert "risk" in [w.code for w in fewer.cautions]
     below = plan_decision(limit=50, mean=46, cov=0.15)
     assert not below.should_pass and below.wrong_verdict_probability <= 0.05
     assert plan_decision(limit=50, mean=55, sd=8.25).breakdowns == 8

@@ -87,7 +87,7 @@ def test_cheapest_design_and_what_is_fixed():
         cov=0.15, difference=0.10, between_cov=0.05, breakdowns_per_filling=5, fillings=fixed.fillings_per_condition - 1
     )
     assert less.power < 0.8
-    assert any(w.code == "power" for w in less.warnings)
+    assert any(w.code == "power" for w in less.cautions)
     assert {d["fillings_per_condition"] for d in free.designs} >= {free.fillings_per_condition}
 
 

@@ -85,7 +85,7 @@ def test_serial_correlation_is_carried():
 def test_a_pilot_of_one_filling_says_what_it_cannot():
     found = plan.pilot(series(k=1, n=10), half_width=0.10)
     assert found.pilot.between_sd is None
-    assert "between_unknown" in [w.code for w in found.warnings]
+    assert "between_unknown" in [w.code for w in found.cautions]
     assert isinstance(found.pilot, Pilot)
 
 
@@ -107,7 +107,7 @@ def test_pilots_by_group_and_refusals():
 
 def test_a_pilot_too_small_to_promise_anything():
     found = plan.pilot(series(k=2, n=3, between=20.0), half_width=0.03, breakdowns_per_filling=3, assured=0.99)
-    codes = [w.code for w in found.warnings]
+    codes = [w.code for w in found.cautions]
     assert found.assured is None or found.assured.fillings > 50
     assert ("pilot_too_small" in codes) == (found.assured is None)
 
@@ -192,7 +192,7 @@ def test_fillings_are_the_unit_here_too():
     found = next_step(kv, 0.05, fillings=[1, 1, 1, 2, 2, 2, 3, 3, 3])
     assert found.unit == "fillings" and found.taken == 3
     assert found.sd_kv == pytest.approx(np.std([50, 175 / 3, 148 / 3], ddof=1))
-    assert "unequal" in [w.code for w in next_step(kv[:-1], fillings=[1, 1, 1, 2, 2, 2, 3, 3]).warnings]
+    assert "unequal" in [w.code for w in next_step(kv[:-1], fillings=[1, 1, 1, 2, 2, 2, 3, 3]).cautions]
 
 
 def test_stein_is_exact_and_stopping_when_narrow_is_not():

@@ -71,7 +71,7 @@ def test_both_half_widths(k, n, own, known):
     assert found.half_width_known_percent == pytest.approx(known, abs=0.05)
     if own is None:
         assert found.half_width_percent is None
-        assert [w.code for w in found.warnings] == ["one_filling"]
+        assert [w.code for w in found.cautions] == ["one_filling"]
     else:
         assert found.half_width_percent == pytest.approx(own, abs=0.05)
 

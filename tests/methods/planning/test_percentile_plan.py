@@ -85,7 +85,7 @@ def test_families_differ_and_say_so():
     found = {f: plan_percentile(0.15, 0.01, 0.10, family=f) for f in ("normal", "lognormal", "weibull")}
     assert found["lognormal"].breakdowns < found["normal"].breakdowns <= found["weibull"].breakdowns + 5
     assert found["normal"].order_statistics == 299
-    assert "family_matters" in [w.code for w in found["normal"].warnings]
+    assert "family_matters" in [w.code for w in found["normal"].cautions]
     again = plan_percentile(0.15, 0.01, 0.10, family="weibull")
     assert again == found["weibull"]
 
@@ -164,7 +164,7 @@ def test_kv_and_refusals():
     assert plan_percentile(sd=6, p=0.05, half_width=4, mean=60).percentile == pytest.approx(60 - 6 * 1.644854, abs=1e-4)
     assert plan_percentile(0.15, 0.01, 0.10, assurance=0.9).breakdowns > plan_percentile(0.15, 0.01, 0.10).breakdowns
     assert plan_percentile(0.15, 1e-6, 0.10).order_statistics is None
-    assert plan_percentile(0.4, 0.001, 0.5).warnings[-1].code == "below_zero"
+    assert plan_percentile(0.4, 0.001, 0.5).cautions[-1].code == "below_zero"
 
 
 @pytest.mark.parametrize(

@@ -54,7 +54,7 @@ def test_an_empty_table_has_no_standing():
 def _pilot(**changes):
     values = dict(
         group=None, mean_kv=50.0, within_sd=7.5, within_upper=10.0, between_sd=2.5, between_upper=5.0,
-        serial_correlation=-0.2, serial_upper=0.1, fillings=6, breakdowns=30, withstood=0, assured=0.8, warnings=(),
+        serial_correlation=-0.2, serial_upper=0.1, fillings=6, breakdowns=30, withstood=0, assured=0.8, cautions=(),
     )  # fmt: skip
     return Pilot(**{**values, **changes})
 

@@ -93,7 +93,7 @@ def test_coverage_of_the_benchs_own_budget():
 
 def test_few_degrees_of_freedom_are_named():
     found = mean_budget(50, fillings=2, breakdowns_per_filling=6, filling_means_sd=2)
-    assert [w.code for w in found.warnings] == ["few"]
+    assert [w.code for w in found.cautions] == ["few"]
     assert found.coverage_factor == pytest.approx(12.706, abs=1e-3)
 
 

@@ -73,7 +73,7 @@ def test_groups_equal_pandas(folder: Path, table: pd.DataFrame) -> None:
             assert row.q99 == pytest.approx(np.quantile(part["kv"], 0.99))
         assert row.q1 == pytest.approx(np.quantile(part["kv"], 0.01)) and row.q50 == pytest.approx(part["kv"].median())
     assert found.histogram["breakdowns"].sum() + found.histogram["withstood"].sum() == 4000
-    assert {w.code for w in found.warnings} == {"withstood"}
+    assert {w.code for w in found.cautions} == {"withstood"}
 
 
 def test_precision_equals_the_in_memory_path(folder: Path, table: pd.DataFrame) -> None:
@@ -97,7 +97,7 @@ def test_csv_with_other_headings_and_bad_rows(tmp_path: Path) -> None:
     found = summarise_rounds(rounds, by=["laboratory"])
     assert (found.rows_read, found.rows, found.refused) == (5, 2, 3)
     assert list(found.groups["mean_kv"]) == [50.5, 60.25]
-    assert "refused" in {w.code for w in found.warnings}
+    assert "refused" in {w.code for w in found.cautions}
     assert summarise_rounds(rounds, by=[]).groups["n"].tolist() == [2]
 
 

@@ -152,7 +152,7 @@ def test_crossed_factors_equal_lme4(name):
         "mean": found.mean_kv, "se_mean": found.standard_error_kv, "loglik": found.log_likelihood,
     }[what]  # fmt: skip
     agrees("D03", name, value)
-    assert "crossed" in {w.code for w in found.warnings}
+    assert "crossed" in {w.code for w in found.cautions}
 
 
 # Nested precision layout of CLSI EP05-A2 (R package VCA; lme4).
@@ -246,7 +246,7 @@ def test_unbalanced_with_a_fixed_factor_equals_statsmodels(seed):
     assert sd(ours, "breakdown") ** 2 == pytest.approx(float(theirs.scale), rel=1e-3)
     assert ours.log_likelihood == pytest.approx(float(theirs.llf), abs=1e-5)
     assert ours.fixed == ["electrode"]
-    assert "conditions" in {w.code for w in ours.warnings}
+    assert "conditions" in {w.code for w in ours.cautions}
 
 
 def test_scatter_by_condition_equals_separate_fits():
@@ -271,24 +271,24 @@ def test_a_component_at_zero_has_an_upper_limit():
     filling = found.components[0]
     assert (filling.sd, filling.low) == (0.0, 0.0)
     assert 0 < filling.high < 15
-    assert "at_zero" in {w.code for w in found.warnings}
+    assert "at_zero" in {w.code for w in found.cautions}
     assert found.df == pytest.approx(4, rel=1e-6)  # fillings - 1, not breakdowns - 1
 
 
 def test_what_the_file_cannot_tell_is_said():
     one = components(pd.DataFrame({"kv": [50.0, 55, 61], "filling": ["a"] * 3}))
     assert [c.factor for c in one.components] == ["breakdown"]
-    assert "one_filling" in {w.code for w in one.warnings}
+    assert "one_filling" in {w.code for w in one.cautions}
     assert one.components[0].low == pytest.approx(sd_limits(one.components[0].sd, 2)[0])
     twin = pd.DataFrame({"kv": [50.0, 55, 61, 62, 49, 51], "filling": list("aabbcc"), "sample": list("xxyyzz")})
     both = components(twin)
     assert [c.factor for c in both.components] == ["sample", "breakdown"]
-    assert "confounded" in {w.code for w in both.warnings}
+    assert "confounded" in {w.code for w in both.cautions}
     single = components(pd.DataFrame({"kv": [50.0, 55, 61], "filling": list("abc")}))
     assert [c.factor for c in single.components] == ["breakdown"]
-    assert "confounded" in {w.code for w in single.warnings}
+    assert "confounded" in {w.code for w in single.cautions}
     unknown = components(pd.DataFrame({"kv": [50.0, 55, 61], "sample": ["x"] * 3}))
-    assert "filling_unknown" in {w.code for w in unknown.warnings}
+    assert "filling_unknown" in {w.code for w in unknown.cautions}
 
 
 def test_a_method_does_not_swell_the_filling_component():
@@ -404,7 +404,7 @@ def test_a_ceiling_is_never_averaged():
     assert censored.mean_kv > naive.mean_kv + 0.3
     assert sd(censored, "breakdown") > sd(naive, "breakdown")
     assert censored.method == "censored ml"
-    assert "withstood" in {w.code for w in censored.warnings}
+    assert "withstood" in {w.code for w in censored.cautions}
     assert censored.withstood == int((capped["outcome"] == "withstood").sum())
     with pytest.raises(NotEstimable):
         components(capped.assign(outcome="withstood"))

@@ -239,10 +239,10 @@ def test_sorted_or_missing_order_is_said_and_nothing_is_examined():
     y = np.sort(invented(np.random.default_rng(7), 4), axis=1)
     for d in (table(y), table(y[:, ::-1]), table(y).drop(columns="order")):
         found = order_effects(d)
-        assert [w.code for w in found.warnings] == ["order_lost"]
+        assert [w.code for w in found.cautions] == ["order_lost"]
         assert found.trend is None and found.first is None and found.neighbours is None and found.tests == []
         assert as_json(found)["trend"] is None
-    assert "order_lost" not in {w.code for w in order_effects(table(y[:1, :3])).warnings}  # three may rise by chance
+    assert "order_lost" not in {w.code for w in order_effects(table(y[:1, :3])).cautions}  # three may rise by chance
 
 
 def test_ceilings_count_by_rank_only():
@@ -255,7 +255,7 @@ def test_ceilings_count_by_rank_only():
     found = order_effects(d)
     assert found.trend.fillings == 6 - held.sum()
     assert next(t for t in found.tests if t.name == "Mann-Kendall").fillings == 6
-    assert "withstood" in {w.code for w in found.warnings}
+    assert "withstood" in {w.code for w in found.cautions}
 
 
 def test_repeated_numbers_one_filling_and_groups():
@@ -264,14 +264,14 @@ def test_repeated_numbers_one_filling_and_groups():
     muddled = d.copy()
     muddled.loc[muddled["filling"] == "0", "order"] = [1, 2, 3, 1, 2, 3]
     assert order_effects(muddled).fillings == 5
-    assert "order_repeated" in {w.code for w in order_effects(muddled).warnings}
+    assert "order_repeated" in {w.code for w in order_effects(muddled).cautions}
     grouped = order_effects(d, by=["electrode"])
     alone = order_effects(d[d["electrode"] == "spherical"])
     assert grouped.groups[1].group == {"electrode": "spherical"}
     assert grouped.groups[1].trend == alone.trend
-    assert "conditions" in {w.code for w in grouped.warnings}
+    assert "conditions" in {w.code for w in grouped.cautions}
     single = order_effects(table(y[:1]))
-    assert {"one_filling", "few"} <= {w.code for w in single.warnings}
+    assert {"one_filling", "few"} <= {w.code for w in single.cautions}
     assert single.first is None and np.isnan(single.neighbours.low)
     with pytest.raises(InputError):
         order_effects(d, by=["nothing"])

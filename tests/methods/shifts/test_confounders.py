@@ -28,7 +28,7 @@ def bench_tests(
 
 def caution(frame: pd.DataFrame, **options: object) -> str:
     result = shift(frame, "electrode", reference="spherical", **options)  # type: ignore[arg-type]
-    return " ".join(w.text for w in result.warnings if w.code == "confounded")
+    return " ".join(w.text for w in result.cautions if w.code == "confounded")
 
 
 def test_a_bundle_is_named_with_levels_and_a_way_out() -> None:
@@ -62,7 +62,7 @@ def test_extra_columns_count() -> None:
 
 def test_what_belongs_to_a_method_is_not_advised() -> None:
     frame = bench_tests(("D877", "disk", 2.54), ("D1816", "mushroom", 2.0), columns=("method", "electrode", "gap_mm"))
-    text = " ".join(w.text for w in shift(frame, "method").warnings if w.code == "confounded")
+    text = " ".join(w.text for w in shift(frame, "method").cautions if w.code == "confounded")
     assert "electrode" in text and "To separate" not in text
 
 

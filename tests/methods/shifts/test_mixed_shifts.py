@@ -59,13 +59,13 @@ def test_another_factor_is_taken_out_statsmodels() -> None:
     assert found.standard_error_kv == pytest.approx(live.bse[name], rel=0.02)
     raw = shift(frame, "electrode", reference="s")
     assert abs(raw.shifts[0].difference_kv - found.difference_kv) > 4
-    assert any("gap (" in w.text for w in raw.warnings if w.code == "confounded")
+    assert any("gap (" in w.text for w in raw.cautions if w.code == "confounded")
     assert found.low_kv < -5 < found.high_kv
 
 
 def test_a_factor_that_is_taken_out_is_no_warning_any_more() -> None:
     result = shift(factorial(1), "electrode", reference="s", model="mixed", factors=["gap_mm"])
-    assert "confounded" not in [w.code for w in result.warnings]
+    assert "confounded" not in [w.code for w in result.cautions]
     assert result.factors == ["gap_mm"] and "gap_mm" in result.shifts[0].method
 
 
@@ -87,14 +87,14 @@ def test_what_cannot_be_told() -> None:
     result = shift(frame, "electrode", reference="s", model="mixed", factors=["gap_mm"])
     by_level = {s.level: s for s in result.shifts}
     assert np.isnan(by_level["d"].difference_kv) and np.isfinite(by_level["m"].difference_kv)
-    assert any(w.code == "confounded" and w.text.startswith("d cannot be told") for w in result.warnings)
+    assert any(w.code == "confounded" and w.text.startswith("d cannot be told") for w in result.cautions)
     with pytest.raises(NotEstimable, match="cannot be told apart"):
         shift(frame[frame["electrode"] != "m"], "electrode", reference="s", model="mixed", factors=["gap_mm"])
 
 
 def test_one_filling_is_said() -> None:
     frame = bench({("A", "s"): (50, 1), ("A", "m"): (45, 1)})
-    assert "one_filling" in [w.code for w in shift(frame, "electrode", model="mixed").warnings]
+    assert "one_filling" in [w.code for w in shift(frame, "electrode", model="mixed").cautions]
 
 
 def test_withstands_are_censored() -> None:
@@ -103,7 +103,7 @@ def test_withstands_are_censored() -> None:
     frame["outcome"] = np.where(hit, "withstood", "breakdown")
     frame.loc[hit, "kv"] = 60.0
     result = shift(frame, "electrode", reference="s", model="mixed")
-    assert "withstood" in [w.code for w in result.warnings]
+    assert "withstood" in [w.code for w in result.cautions]
     assert result.shifts[0].reference_mean_kv > frame.loc[frame["electrode"] == "s", "kv"].mean()
 
 

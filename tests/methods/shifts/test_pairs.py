@@ -69,12 +69,12 @@ def test_holm_is_the_shift_of_each_pair() -> None:
 
 def test_cautions_and_refusals() -> None:
     frame = bench({("A", "s"): (50, 3), ("B", "m"): (47, 3), ("A", "d"): (43, 3)})
-    assert [w.code for w in all_pairs(frame, "electrode").warnings] == ["no_shared_sample"]
+    assert [w.code for w in all_pairs(frame, "electrode").cautions] == ["no_shared_sample"]
     more = pd.concat([frame, bench({("A", "m"): (47, 3)})])
     result = all_pairs(more, "electrode")
-    assert result.samples_used == ["A"] and result.warnings[0].code == "samples_left_out"
+    assert result.samples_used == ["A"] and result.cautions[0].code == "samples_left_out"
     single = bench({("A", "s"): (50, 1), ("A", "m"): (47, 1)})
-    assert all_pairs(single, "electrode").warnings[0].code == "one_filling"
+    assert all_pairs(single, "electrode").cautions[0].code == "one_filling"
     frame["outcome"] = ["withstood"] + ["breakdown"] * (len(frame) - 1)
     with pytest.raises(NotEstimable, match="holm"):
         all_pairs(frame, "electrode")

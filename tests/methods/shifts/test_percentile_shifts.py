@@ -101,7 +101,7 @@ def test_family_points_are_the_fits() -> None:
             one = fit(rows["kv"], rows["outcome"] == "withstood", family="weibull")
             shape, scale = one.parameters["shape"], one.parameters["scale"]
             assert kv == pytest.approx(scale * (-math.log(1 - point.p)) ** (1 / shape), rel=1e-6)
-    assert "withstood" in [w.code for w in result.warnings]
+    assert "withstood" in [w.code for w in result.cautions]
 
 
 def test_band_holds_the_pointwise_limits() -> None:
@@ -113,7 +113,7 @@ def test_band_holds_the_pointwise_limits() -> None:
     assert level.curve[0].p >= 1 / 72
     again = percentile_shift(frame, "electrode", reference="s", resamples=400, seed=3)
     assert again.levels[0].curve == level.curve
-    beyond = [w for w in result.warnings if w.code == "percentile_beyond_data"]
+    beyond = [w for w in result.cautions if w.code == "percentile_beyond_data"]
     assert beyond and "1 %" in beyond[0].text and math.isnan(level.points_from_data[0].kv)
 
 

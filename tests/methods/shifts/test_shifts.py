@@ -37,7 +37,7 @@ def bench(
 
 
 def codes(result: Shift) -> list[str]:
-    return [w.code for w in result.warnings]
+    return [w.code for w in result.cautions]
 
 
 def sleep(lift: float = 10.0) -> pd.DataFrame:
@@ -104,13 +104,13 @@ def test_unknown_fillings_count_as_one() -> None:
     result = shift(frame, "electrode")
     assert "one_filling" in codes(result)
     assert result.shifts[0].fillings == 1
-    assert "does not say which filling" in result.warnings[0].text
+    assert "does not say which filling" in result.cautions[0].text
 
 
 def test_one_filling_against_several_borrows_in_words() -> None:
     frame = bench({("A", "spherical"): (50, 4), ("A", "disk"): (40, 1)})
     result = shift(frame, "electrode")
-    text = next(w.text for w in result.warnings if w.code == "one_filling")
+    text = next(w.text for w in result.cautions if w.code == "one_filling")
     means = frame.groupby(["electrode", "filling"])["kv"].mean()
     value = means["disk"].iloc[0] - means["spherical"].mean()
     half = stats.t.ppf(0.975, 3) * means["spherical"].std() * np.sqrt(1 + 1 / 4)
@@ -173,7 +173,7 @@ def test_within_the_same_oil() -> None:
         [difference, difference - half, difference + half, df],
     )
     assert result.samples_left_out == ["C"] and "samples_left_out" in codes(result)
-    assert any("C was tested under one" in w.text for w in result.warnings)
+    assert any("C was tested under one" in w.text for w in result.cautions)
     assert (found.fillings, found.reference_fillings) == (6, 5)
     assert [s.sample for s in found.samples] == ["A", "B"]
 
@@ -354,4 +354,4 @@ def test_rows_without_a_level_are_counted() -> None:
     frame = bench({("A", "s"): (60, 3), ("A", "m"): (54, 3)})
     frame.loc[[0, 1], "electrode"] = None
     result = shift(frame, "electrode")
-    assert any(w.code == "level_unknown" and w.text.startswith("2 rows") for w in result.warnings)
+    assert any(w.code == "level_unknown" and w.text.startswith("2 rows") for w in result.cautions)
