@@ -35,8 +35,8 @@ def intervals(
     """
     colours = theme.palette(dark)
     lowest, highest = _reach(rows, reference, start)
-    top = len(rows) - 0.5
-    layers: list[hv.Element] = []
+    top = max(len(rows), 1) - 0.5
+    layers: list[hv.Element] = [hv.Scatter([], "x0", "y0")]  # without rows there is an empty plot, not none
     if reference is not None:
         layers.append(
             hv.Segments([(reference, -0.5, reference, top)], CORNERS).opts(color=colours.line, line_width=1.5)
@@ -115,7 +115,7 @@ def order(points: pd.DataFrame, positions: pd.DataFrame, line: pd.DataFrame, dar
     )
     trend = hv.Curve((t, middle), at, dev, label="Pooled trend").opts(color=looks["trend"].colour, line_width=2.5)
     span = (float(x.min()) - 0.4, float(x.max()) + 0.4) if len(x) else (0.5, 6.5)
-    numbers = [int(v) for v in x] if len(x) <= 12 else 8
+    numbers = [int(v) for v in x] if 1 <= len(x) <= 12 else 8  # an empty list of ticks cannot be drawn
     return hv.Overlay([cloud, band, trend, bars, means]).opts(
         hv.opts.Overlay(ylabel="Voltage less its filling's mean (kV)", xlim=span, xticks=numbers)
     )
