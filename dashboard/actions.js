@@ -58,8 +58,8 @@ function text_of(bytes) {
 
 // A file that is dropped beside its place would have the browser leave the page for it.
 function keep_page() {
-  if (document._gapshift_keeps) { return }
-  document._gapshift_keeps = true
+  if (document.documentElement.dataset.keepsPage) { return }
+  document.documentElement.dataset.keepsPage = "yes"
   for (const name of ["dragover", "drop"]) {
     document.addEventListener(name, (event) => { if (event.dataTransfer?.types.includes("Files")) { event.preventDefault() } })
   }

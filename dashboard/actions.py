@@ -10,21 +10,20 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import panel as pn
 import param
 
-from dashboard import plain, theme
+from dashboard import theme
+from dashboard.component import Component
 
 
-class _Action(plain.Plain, pn.custom.JSComponent):
+class _Action(Component):
     """What they share."""
 
     kind = param.String(default="press", constant=True, doc="Which of them the browser is to make.")
     label = param.String(default="", doc="What it says.")
     disabled = param.Boolean(default=False)
 
-    _debounce = 0  # ms: a click is answered at once
-    _bundle = Path(__file__).with_suffix(".js")
+    SCRIPT = Path(__file__).with_suffix(".js")
 
     def __init__(self, label: str, **params: Any) -> None:
         super().__init__(label=label, stylesheets=[theme.action_css()], **{"margin": 0, **params})
@@ -74,13 +73,13 @@ class Save(_Action):
         super().__init__(label, kind="save", **params)
         self.file, self.give = file, give
 
-    def _handle_msg(self, _message: Any) -> None:
+    def heard(self, _message: Any) -> None:
         contents = b""
         try:
             contents = self.give()
         finally:  # whatever happened, the button can be pressed again
             text = base64.b64encode(contents).decode("ascii")
-            self._send_msg({"file": self.file if contents else "", "contents": text})
+            self.tell({"file": self.file if contents else "", "contents": text})
 
 
 class Upload(_Action):
@@ -103,19 +102,19 @@ class Upload(_Action):
     hint = param.String(default="", doc="One line of explanation under it.")
     files = param.List(default=[], doc="What was opened last: pairs of name and contents.")
 
-    _rename = {"files": None}
+    HERE = ("files",)
 
     def __init__(self, label: str, **params: Any) -> None:
         super().__init__(label, kind="upload", **{"sizing_mode": "stretch_width", "max_width": 320, **params})
         self._pieces: list[bytes] = []
         self._whole: list[tuple[str, bytes]] = []
 
-    def _handle_msg(self, message: dict[str, Any]) -> None:
+    def heard(self, message: dict[str, Any]) -> None:
         """A piece of a file: ``first`` of its file, ``last`` of its file, ``final`` of all."""
         try:
             self._take(message)
         finally:  # or the browser would wait for ever
-            self._send_msg({"got": message["number"]})
+            self.tell({"got": message["number"]})
 
     def _take(self, message: dict[str, Any]) -> None:
         if message["first"]:

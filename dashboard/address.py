@@ -8,6 +8,8 @@ rewrites the address.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from copy import copy
+from functools import lru_cache
 from typing import Any
 from urllib.parse import parse_qsl, quote, unquote, urlencode
 
@@ -135,10 +137,16 @@ def read(parameter: param.Parameter, text: Any) -> Any:
     try:
         value = _converted(parameter, text)
         if value is not None:
-            parameter._validate(value)  # bounds and choices, as on assignment
+            _trial(parameter)(**{parameter.name: value})  # bounds and choices, as on assignment
         return value
     except (ValueError, TypeError):
         return None
+
+
+@lru_cache(maxsize=512)
+def _trial(parameter: param.Parameter) -> Any:
+    """A class with this parameter alone, on which a value is tried."""
+    return param.parameterized_class("Trial", {parameter.name: copy(parameter)})
 
 
 def _converted(parameter: param.Parameter, text: Any) -> Any:

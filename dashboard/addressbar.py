@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import panel as pn
 import param
 
-from dashboard import plain
+from dashboard.component import Component
 
 
-class AddressBar(plain.Plain, pn.custom.JSComponent):
+class AddressBar(Component):
     """Invisible. ``search`` is the query of the address; the browser sets it on back and forward.
 
     ``fixed`` counts up when the address is to be corrected in place instead of gaining an entry in the history.
@@ -20,4 +19,4 @@ class AddressBar(plain.Plain, pn.custom.JSComponent):
     fixed = param.Integer(0, doc="Count of corrections in place.")
     title = param.String("gapshift", doc="What the browser's tab, its history and its bookmarks say.")
 
-    _bundle = Path(__file__).with_suffix(".js")
+    SCRIPT = Path(__file__).with_suffix(".js")

@@ -12,8 +12,7 @@ import param
 
 from dashboard import address, demo, footer, parts
 from dashboard.addressbar import AddressBar
-from dashboard.frame import Frame
-from dashboard.mends import Mends
+from dashboard.frame import Frame, dress
 from dashboard.pages import entries, keys, page_class
 from dashboard.sidebar import Sidebar
 from dashboard.study import Study
@@ -42,8 +41,7 @@ class App(pn.viewable.Viewer):
         self._pages: dict[str, Any] = {}
         self._bar = AddressBar(visible=False, width=0, height=0, margin=0)
         styles = {"padding": "clamp(16px, 2.5vw, 32px)", "max-width": "1240px", "box-sizing": "border-box"}
-        mends = Mends(visible=False, width=0, height=0, margin=0)
-        self._main = parts.column(parts.column(), footer.footer(), self._bar, mends, gap=40, styles=styles)
+        self._main = parts.column(parts.column(), footer.footer(), self._bar, gap=40, styles=styles)
         self._sidebar = Sidebar(self.study)
         self.page = Frame(side=self._sidebar, main=self._main, dark=dark)
         self._restore(query, first=True)
@@ -115,3 +113,18 @@ def build(files: Sequence[Path] = ()) -> App:
     if not files and demo.names() and address.parse(query).get("data") != address.OWN:
         study.open_demo(demo.names()[0], first_look=True)
     return App(study, query, dark=(pn.state.cookies or {}).get("gapshift_theme") == "dark")
+
+
+def show(files: Sequence[Path] = ()) -> Any:
+    """What one session of a server shows, in a document that is dressed for it."""
+    built = build(files)
+    if pn.state.curdoc is not None:
+        dress(pn.state.curdoc)
+    return built.page.layout
+
+
+if pn.state.served:  # this file was given to `panel serve`
+    from dashboard import app, server
+
+    server.extend()
+    app.show().servable(title="gapshift")

@@ -11,13 +11,13 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import panel as pn
 import param
 
-from dashboard import plain, theme
+from dashboard import theme
+from dashboard.component import Component
 
 
-class _Control(plain.Plain, pn.custom.JSComponent):
+class _Control(Component):
     """What the choices share: labels go to the browser, the values behind them stay here."""
 
     options = param.ClassSelector(default={}, class_=(dict, list), doc="Label to value, or values that say themselves.")
@@ -30,9 +30,8 @@ class _Control(plain.Plain, pn.custom.JSComponent):
     most = param.Integer(default=0, doc="How many may be chosen; 0: any number.")
     none = param.String(default="", doc="What is said where none is chosen.")
 
-    _rename = {"options": None, "value": None}
-    _debounce = 0  # ms: panel waits for more of a stream of changes; a choice is one
-    _bundle = Path(__file__).with_suffix(".js")
+    SCRIPT = Path(__file__).with_suffix(".js")
+    HERE = ("options", "value")
 
     def __init__(self, label: str, options: Mapping[str, Any] | Sequence[Any] = (), **params: Any) -> None:
         given = {"sizing_mode": "stretch_width", "margin": 0, "max_width": 240, **params}
@@ -101,7 +100,7 @@ class Several(_Control):
         self.value = values
 
 
-class _Field(plain.Plain, pn.custom.JSComponent):
+class _Field(Component):
     """What the fields share: a value that the browser sets when the field is left."""
 
     label = param.String(default="", doc="What is entered, with its unit.")
@@ -109,8 +108,7 @@ class _Field(plain.Plain, pn.custom.JSComponent):
     disabled = param.Boolean(default=False)
     look = param.String(default="", constant=True, doc="Which of them the browser is to make.")
 
-    _debounce = 0  # ms: a button that is pressed next must find what was typed
-    _bundle = Path(__file__).with_suffix(".js")
+    SCRIPT = Path(__file__).with_suffix(".js")
 
     def __init__(self, label: str, **params: Any) -> None:
         given = {"sizing_mode": "stretch_width", "margin": 0, "max_width": 240, **params}

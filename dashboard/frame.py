@@ -6,24 +6,15 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
+import panel as pn
 import param
 
-from dashboard import actions, addressbar, controls, head, mends, menu, plain, theme
+from dashboard import head, plain, theme
 
 _DOCUMENT = jinja2.Template(Path(__file__).with_name("document.html").read_text(encoding="utf-8"))
-#: Scripts that every page needs: fetched and run while the server is still building the session.
-_MODULES = (head.Head, addressbar.AddressBar, mends.Mends, menu.Menu, controls.Choice, actions.Press)
 
 
-class Region(plain.Stack):
-    """A column that assistive technology knows as a part of the page."""
-
-    attributes = param.Dict(default={}, doc="Attributes of its element.")
-
-    _rename = {"attributes": "html_attributes"}
-
-
-class Frame(plain.Stack):
+class Frame(pn.viewable.Viewer):
     """Bar, menu and page of one session.
 
     Parameters
@@ -36,31 +27,24 @@ class Frame(plain.Stack):
 
     dark = param.Boolean(default=False, doc="Whether the dark theme is on.")
 
-    _rename = {"dark": None}
-
     def __init__(self, side: Any = None, main: Any = None, **params: Any) -> None:
-        super().__init__(
-            margin=0, sizing_mode="stretch_width", styles={"max-height": "none"}, css_classes=["gapshift"],
-            stylesheets=[theme.frame_css()], **params,
-        )  # fmt: skip
+        super().__init__(**params)
         bar = head.Head(dark=self.dark)
         bar.link(self, dark="dark", bidirectional=True)
-        beside = {"role": "complementary", "aria-label": "Pages and choices"}
-        page = {"role": "main"}  # no tabindex: on the host of a shadow tree it would take all inside off the keyboard
-        self.objects = [
+        self.layout = plain.Stack(
             bar,
-            Region(*([side] if side else []), attributes=beside, css_classes=["side"], margin=0),
-            Region(*([main] if main else []), attributes=page, css_classes=["main"], margin=0),
-        ]
+            plain.Stack(*([side] if side else []), css_classes=["side"], margin=0),
+            plain.Stack(*([main] if main else []), css_classes=["main"], margin=0),
+            margin=0, sizing_mode="stretch_width", styles={"max-height": "none"}, css_classes=["gapshift"],
+            stylesheets=[theme.frame_css()],
+        )  # fmt: skip
 
-    def get_root(self, doc: Any = None, *args: Any, **params: Any) -> Any:
-        root = super().get_root(doc, *args, **params)
-        if doc is not None:
-            doc.title = "gapshift"
-            doc.template = _DOCUMENT
-            doc._template_variables |= {
-                "css": theme.page_css(),
-                "sign": theme.sign(),
-                "modules": [part._render_esm(compiled=True, server=True) for part in _MODULES],
-            }
-        return root
+    def __panel__(self) -> Any:
+        return self.layout
+
+
+def dress(document: Any) -> None:
+    """Give a session's document its title, its template and what the template says."""
+    document.title = "gapshift"
+    document.template = _DOCUMENT
+    document.template_variables.update(css=theme.page_css(), sign=theme.sign())

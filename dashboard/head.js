@@ -39,7 +39,7 @@ function menu_button(frame, gone) {
 }
 
 // Remembers the theme for the next visit; the first follows the device.
-function theme_button(model, frame, session) {
+function theme_button(model, frame, gone) {
   const button = made("button", {type: "button", className: "bare"}, sign("M12 4a8 8 0 1 0 .01 0M12 4v16M12 8l4-2M12 12l7-3.5M12 16l7-3.5"))
   button.setAttribute("aria-label", "Dark theme")
   // In a notebook there is more around, with a theme of its own.
@@ -49,38 +49,51 @@ function theme_button(model, frame, session) {
     if (alone()) { document.documentElement.dataset.theme = frame.dataset.theme }
     button.setAttribute("aria-pressed", String(model.dark))
   }
-  const choose = (dark) => {
-    model.dark = dark
+  const remember = (dark) => {
     if (alone()) { document.cookie = `gapshift_theme=${dark ? "dark" : "light"}; path=/; max-age=31536000; samesite=lax` }
-    show()
   }
-  button.addEventListener("click", () => choose(!model.dark))
+  button.addEventListener("click", () => { model.dark = !model.dark; remember(model.dark); show() })
   model.on("dark", show)
   if (!/(^|; )gapshift_theme=/.test(document.cookie) && window.matchMedia("(prefers-color-scheme: dark)").matches) {
-    // Only when the document is idle: what is said earlier is lost.
-    const follow = () => window.setTimeout(() => { if (alone()) { choose(true) } }, 50)
-    if (session.is_idle) { follow() } else { session.idle.connect(follow) }
+    // Said again until it is heard: what is said before the page is complete can be lost.
+    let left = 40
+    const timer = window.setInterval(() => {
+      if (!alone() || model.dark || left-- <= 0) { window.clearInterval(timer); return }
+      remember(true)
+      model.send_msg({dark: true})
+    }, 250)
+    gone(() => window.clearInterval(timer))
   }
   show()
   return button
 }
 
-// A line under the bar from when something was asked until the server says something.
-function work_line(frame, session, gone) {
+// A line under the bar from when something was asked until the server has done it.
+function work_line(model, frame, gone) {
   const line = made("div", {className: "work", hidden: true})
   line.setAttribute("role", "progressbar")
   line.setAttribute("aria-label", "The page is at work")
-  let begun, ended
+  let begun, ended, asked = 0
   const rest = () => { window.clearTimeout(begun); window.clearTimeout(ended); line.hidden = true }
   frame.addEventListener("asked", () => {
     rest()
+    const mine = ++asked
     begun = window.setTimeout(() => { line.hidden = false }, SOON_MS)
     ended = window.setTimeout(rest, LONGEST_MS)
+    window.setTimeout(() => model.send_msg({asked: mine}))  // after what was asked: the server does one after the other
   })
-  const heard = (event) => { if (event.sync === false) { rest() } }
-  session.on_change(heard)
-  gone(() => session.remove_on_change(heard))
+  model.on("msg:custom", (said) => { if (said.answered === asked) { rest() } })
+  gone(rest)
   return line
+}
+
+// What assistive technology calls the parts of the page.
+function name_parts(frame) {
+  const part = (name) => frame.shadowRoot.querySelector(`.${name}`)
+  const side = part("side"), main = part("main")
+  side?.setAttribute("role", "complementary")
+  side?.setAttribute("aria-label", "Pages and choices")
+  main?.setAttribute("role", "main")  // no tabindex: on the host of a shadow tree it would take all inside off the keyboard
 }
 
 // The first that matches, also inside shadow trees.
@@ -106,10 +119,11 @@ function skip_button(frame) {
 }
 
 export function render({model, view}) {
-  const frame = view.parent.el, session = view.model.document
+  const frame = view.parent.el
   const gone = (act) => model.on("remove", act)
   document.getElementById("coming")?.remove()
+  model.on("after_render", () => name_parts(frame))
   return made(
     "header", {}, skip_button(frame), menu_button(frame, gone), made("span", {className: "name"}, "gapshift"),
-    theme_button(model, frame, session), work_line(frame, session, gone))
+    theme_button(model, frame, gone), work_line(model, frame, gone))
 }

@@ -11,11 +11,11 @@ import asyncio
 import threading
 import time
 from collections.abc import Callable, Hashable
+from functools import partial
 from typing import Any
 
 import panel as pn
 import param
-from panel.io.state import set_curdoc
 
 from dashboard import parts
 from dashboard.actions import Press
@@ -133,7 +133,11 @@ class Runner(pn.viewable.Viewer):
             now = time.monotonic()
             if now - shown[0] >= 0.1 or done >= total:
                 shown[0] = now
-                loop.call_soon_threadsafe(self._show, document, done, total, begun)
+                show = partial(self._show, done, total, begun)
+                if document is not None and document.session_context is not None:
+                    document.add_next_tick_callback(show)  # may be called from any thread
+                else:
+                    loop.call_soon_threadsafe(show)
 
         self._progress = Progress(tell)
         self._state(True, "Waiting for a free worker …")
@@ -150,12 +154,11 @@ class Runner(pn.viewable.Viewer):
             self._state(False, f"Done in {time.monotonic() - begun:.1f} s.")
             self._done(given)
 
-    def _show(self, document: Any, done: float, total: float, begun: float) -> None:
+    def _show(self, done: float, total: float, begun: float) -> None:
         if not self.running or self._progress.cancelled:
             return
-        with set_curdoc(document) if document is not None else parts.nothing():
-            self.share = min(done / total, 1.0) if total else 0.0
-            self._word.text = f"{self.share:.0%} done, {time.monotonic() - begun:.0f} s."
+        self.share = min(done / total, 1.0) if total else 0.0
+        self._word.text = f"{self.share:.0%} done, {time.monotonic() - begun:.0f} s."
 
     @param.depends("share", watch=True)
     def _draw(self) -> None:

@@ -4,20 +4,19 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import panel as pn
 import param
 
-from dashboard import plain, theme
+from dashboard import theme
+from dashboard.component import Component
 
 
-class Menu(plain.Plain, pn.custom.JSComponent):
+class Menu(Component):
     """Links to the pages, with a drawn sign before each."""
 
     entries = param.List(default=[], doc="For each page its key, its label and the path of its sign (SVG, 24 × 24).")
     page = param.String(default="", doc="Key of the page in front; the browser sets it on a click.")
 
-    _debounce = 0  # ms: a click is answered at once
-    _bundle = Path(__file__).with_suffix(".js")
+    SCRIPT = Path(__file__).with_suffix(".js")
 
     def __init__(self, **params: object) -> None:
         super().__init__(stylesheets=[theme.menu_css()], sizing_mode="stretch_width", margin=0, **params)

@@ -1,64 +1,41 @@
-"""Text and containers without the style sheets of the kit.
-
-Panel gives every component half a dozen style sheets, each of which the browser fetches, parses and applies again. A
-piece of text that brings its own rules, or a container that only puts things under each other, needs none of them,
-and a page has some forty.
-"""
+"""Text and containers: markup of this program's own, things under and beside each other."""
 
 from __future__ import annotations
 
-import html
+from pathlib import Path
 from typing import Any
 
 import panel as pn
-import panel.models
 import param
-from bokeh.models import ImportedStyleSheet
+
+from dashboard.component import Component
 
 
-class Plain:
-    """Keeps of the style sheets those that were given for this component."""
+class Markup(Component):
+    """Markup of this program's own."""
 
-    def _process_param_change(self, params: dict[str, Any]) -> dict[str, Any]:
-        found: dict[str, Any] = super()._process_param_change(params)  # type: ignore[misc]
-        if "stylesheets" in found:
-            given = self.stylesheets  # type: ignore[attr-defined]
-            found["stylesheets"] = [
-                s for s in found["stylesheets"] if not isinstance(s, ImportedStyleSheet) and s in given
-            ]
-        return found
-
-
-class Markup(Plain, pn.widgets.Widget):
-    """Markup of this program's own.
-
-    Made as a widget: a pane of panel's brings, unseen, a row around it that costs as much again.
-    """
+    SCRIPT = Path(__file__).with_name("markup.js")
 
     object = param.String(default="", doc="The markup.")
-
-    _widget_type = panel.models.HTML
-    _rename = {"object": "text", "label": None, "name": None}
 
     def __init__(self, object: str = "", **params: Any) -> None:
         super().__init__(object=object, **params)
 
-    @property
-    def _linked_properties(self) -> tuple[str, ...]:
-        return ()  # the browser changes nothing of it
 
-    def _process_param_change(self, params: dict[str, Any]) -> dict[str, Any]:
-        found = super()._process_param_change(params)
-        if "text" in found:
-            found["text"] = html.escape(found["text"])  # it crosses as text, and is markup again in the browser
-        return found
+#: Panel's columns bring a button that scrolls them, which takes a place, and a gap, though none is asked for.
+_COLUMN = ".scroll-button { display: none; }"
+#: Bokeh has what stands in a row share its width, which leaves nothing to move.
+_WRAP = ":host { flex-flow: row wrap; align-items: flex-start; } :not(style) { flex: 0 1 auto !important; }"
 
 
-class Stack(Plain, pn.Column):
+class Stack(pn.Column):
     """Things under each other."""
 
+    def __init__(self, *objects: Any, stylesheets: Any = (), **params: Any) -> None:
+        super().__init__(*objects, stylesheets=[_COLUMN, *stylesheets], **params)
 
-class Line(Plain, pn.Row):
+
+class Line(pn.Row):
     """Things beside each other."""
 
 
@@ -67,7 +44,3 @@ class Wrap(Line):
 
     def __init__(self, *objects: Any, **params: Any) -> None:
         super().__init__(*objects, stylesheets=[_WRAP], **params)
-
-
-#: Bokeh has what stands in a row share its width, which leaves nothing to move.
-_WRAP = ":host { flex-flow: row wrap; align-items: flex-start; } :not(style) { flex: 0 1 auto !important; }"

@@ -8,7 +8,6 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
-from contextlib import suppress
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -22,9 +21,6 @@ _CHECK_MS = 15_000
 _WARM_AFTER_S = 4.0
 #: Seconds between the end of a session and the collection of what it held.
 _TIDY_AFTER_S = 3.0
-#: How long a thread that imports or computes may keep the one that answers browsers waiting: of the usual 5 ms each of
-#: the hundreds of writes that a page's files take would cost one.
-_SWITCH_S = 0.0005
 _tidying: threading.Timer | None = None
 _last_session = 0.0
 
@@ -74,13 +70,20 @@ def application(files: Sequence[Path]) -> Callable[[], Any]:
 
     def session() -> Any:
         global _last_session
-        from dashboard.app import build
+        from dashboard.app import show
 
-        built = build(files).page
+        shown = show(files)
         _last_session = time.monotonic()
-        return built
+        return shown
 
     return session
+
+
+def extend() -> None:
+    """Have panel do without what the dashboard does not use."""
+    import panel as pn
+
+    pn.extension(defer_load=False, notifications=False, reconnect=True)
 
 
 def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1", browser: bool = True) -> int:
@@ -108,16 +111,12 @@ def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1"
     import dashboard.app  # noqa: F401  (before the first session)
     from dashboard.pages import entries
 
-    with suppress(ImportError):  # a saving that leans on panel's inner names: without them pages come a little later
-        import_module("dashboard.early").answer_early()
-
-    pn.extension(defer_load=False, notifications=False, reconnect=True)
+    extend()
     shown = "localhost" if address in ("127.0.0.1", "localhost", "::1", "0.0.0.0") else address
     print(f"gapshift is at http://{shown}:{chosen}/ (Ctrl-C stops it)", flush=True)
     gc.freeze()
     gc.enable()
     pn.state.on_session_destroyed(_tidy_soon)
-    sys.setswitchinterval(_SWITCH_S)
     import_aside("methods.scatter", "bokeh.plotting", "markdown_it")
     pages = [entry.module for entry in entries()]
     import_aside("dashboard.plots.elements", "scipy.optimize", "scipy.stats", *pages, quiet_s=_WARM_AFTER_S)

@@ -227,7 +227,7 @@ class StudyPage(pn.viewable.Viewer):
         found = {}
         for name in self.INPUTS:
             text = study.inputs.get(f"{self.KEY}.{name}")
-            value = None if text is None else read(self.param[name], text)
+            value = None if text is None else read(type(self).param[name], text)
             if value is not None:
                 found[name] = value
         return found

@@ -111,7 +111,7 @@ def served(command: Sequence[str], port: int) -> Iterator[tuple[subprocess.Popen
     """A server, its address, and the seconds from the command until it answers with its first byte of script."""
     # As on a machine in use, what was compiled once is there: some are told not to keep it.
     env = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
-    subprocess.run([sys.executable, "-c", "import dashboard.app, dashboard.server, dashboard.early"], cwd=ROOT, env=env)
+    subprocess.run([sys.executable, "-c", "import dashboard.app, dashboard.server"], cwd=ROOT, env=env)
     start = time.perf_counter()
     process = subprocess.Popen(command, cwd=ROOT, env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     url = f"http://localhost:{port}/"

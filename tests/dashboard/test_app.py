@@ -206,7 +206,7 @@ def test_closed_sessions_are_let_go() -> None:
 
 def _light_session() -> Any:
     """A session as the server builds it, without data: what must go is the frame, and with it all that it holds."""
-    return app.App(Study()).page
+    return app.App(Study()).page.layout
 
 
 def _in_own_loop(work: Any, asyncio: Any) -> None:

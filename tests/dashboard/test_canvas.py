@@ -193,14 +193,14 @@ def test_a_page_that_was_behind_another_shows_the_file_that_is_open(key: str, re
     study.open_demo(demo.names()[0], first_look=True)
     study.page = key
     shown = App(study)
-    root = shown.page.get_root()
+    root = shown.page.layout.get_root()
     study.page = "records"
     study.open(readings)
     study.page = key
     fresh = Study(by=study.by)
     fresh.open(readings)
     fresh.by, fresh.page = study.by, key
-    wanted = App(fresh).page.get_root()
+    wanted = App(fresh).page.layout.get_root()
     assert _drawn(root) == _drawn(wanted) != []
 
 

@@ -30,5 +30,5 @@ def test_the_page_is_drawn(kind: str, page: str, tmp_path: Path) -> None:
     app.study.page = page
     app._pages[page].shown = True
     document = Document()
-    app.page.server_doc(document)  # raises what would reach the browser as a failed page
+    app.page.layout.server_doc(document)  # raises what would reach the browser as a failed page
     assert document.roots and document.to_json(deferred=False)["roots"]
