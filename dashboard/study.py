@@ -23,11 +23,11 @@ import param
 from dashboard import demo
 from dashboard.cache import remember
 from dashboard.levels import levels_of, texts
+from methods.columns import COLUMNS, CONDITION, FACTORS
 from methods.errors import InputError
-from methods.records.table import COLUMNS, CONDITION, filling_codes
+from methods.records.table import filling_codes
 
 #: Columns that describe one reading and never a group of them.
-_NOT_FACTORS = {"kv", "order", "outcome", "filling", "tested_on", "note", "temperature_c", "water_mg_kg"}
 _MOST_FACTOR_LEVELS = 60
 
 
@@ -320,12 +320,12 @@ def _matches(table: pd.DataFrame, exclusions: Sequence[Exclusion]) -> pd.Series:
 
 def _factors(table: pd.DataFrame) -> list[str]:
     extra = [c for c in table.columns if c not in COLUMNS]
-    candidates = [*CONDITION, "sample", "state", "edition", *extra]
+    candidates = [*CONDITION, *FACTORS, *extra]
     order = ["electrode", "gap_mm", "stirring", "method"]
     ranked = [*order, *[c for c in dict.fromkeys(candidates) if c not in order]]
     out = []
     for name in ranked:
-        if name in _NOT_FACTORS or name not in table.columns:
+        if name not in table.columns:
             continue
         if 2 <= table[name].nunique(dropna=False) <= _MOST_FACTOR_LEVELS:
             out.append(name)

@@ -7,30 +7,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from methods.factor_names import factor_name
+from methods.columns import REGISTRY, factor_name
 
 #: Column -> (heading with unit, explanation).
 COLUMNS: dict[str, tuple[str, str]] = {
-    "sample": ("Sample", "The oil sample."),
-    "fluid": ("Fluid", "Kind of liquid."),
-    "state": ("State", "New, in service, treated …"),
-    "laboratory": ("Laboratory", "Who tested."),
-    "instrument": ("Instrument", "Test set."),
-    "operator": ("Operator", "Who operated the test set."),
-    "method": ("Method", "Test method."),
-    "edition": ("Edition", "Edition of the method."),
-    "electrode": ("Electrode", "Shape of the electrodes."),
-    "gap_mm": ("Gap (mm)", "Distance between the electrodes."),
-    "stirring": ("Stirring", "Whether the oil was stirred, and when."),
-    "rise_kv_s": ("Rate of rise (kV/s)", "How fast the voltage was raised."),
-    "filling": ("Filling", "One filling of the cell: the unit of replication."),
-    "order": ("Order", "Place of the breakdown within its filling."),
-    "kv": ("Voltage (kV)", "Breakdown voltage, kV rms; the ceiling where the oil withstood."),
-    "outcome": ("Outcome", "Breakdown, or withstood: the ceiling was reached without one."),
-    "temperature_c": ("Temperature (°C)", "Oil temperature at the test."),
-    "water_mg_kg": ("Water (mg/kg)", "Water content."),
-    "tested_on": ("Tested on", "Date of the test."),
-    "note": ("Note", "Remark found in the file."),
+    **{c.name: (c.heading, c.help) for c in REGISTRY},
     "file": ("File", "The file that the row came from."),
     "n": ("Readings", "Breakdowns and withstands together."),
     "breakdowns": ("Breakdowns", "Number of breakdown voltages."),

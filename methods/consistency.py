@@ -15,12 +15,13 @@ import pandas as pd
 import scipy
 from numpy.typing import NDArray
 
+from methods.columns import CONDITION
 from methods.errors import InputError
 from methods.protocols.protocol import Protocol
 from methods.protocols.recognition import recognise
 from methods.protocols.rules import NO_RULE, Rule, exceeds, rule_of
 from methods.protocols.verdict import Verdict, judge
-from methods.records.table import CONDITION, WITHSTOOD, as_table, filling_codes, group_codes
+from methods.records.table import WITHSTOOD, as_table, filling_codes, group_codes
 
 _SAMPLE = ("sample", *CONDITION)
 

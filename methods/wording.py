@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from methods.factor_names import name_level
+from methods.columns import name_level
 
 
 def percent(value: float) -> str:

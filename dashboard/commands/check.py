@@ -17,7 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Exit 0 when nothing was refused, 1 when some rows were; an unusable file raises and exits 2."""
-    from methods.records.table import COLUMNS
+    from methods.columns import COLUMNS
 
     records = open_records(args)
     document = records.to_dict()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records, whole
-from methods.factor_names import factor_name
+from methods.columns import factor_name
 
 NAME = "confounding"
 HELP = "which effects (electrode, gap, stirring ...) the tests can tell apart, and which tests would separate the rest"

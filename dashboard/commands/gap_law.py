@@ -99,12 +99,12 @@ def without_law(laws: list[Any]) -> list[str]:
 
 
 def run(args: argparse.Namespace) -> int:
-    from methods.laws.gap_law import gap_laws
+    from methods.laws.gap_law import GROUPS, gap_laws
     from methods.records import resolve_column
     from methods.result import as_json
 
     records = open_records(args)
-    by = [resolve_column(records, b) for b in args.by] if args.by else ["electrode", "stirring", "rise_kv_s"]
+    by = [resolve_column(records, b) for b in args.by] if args.by else list(GROUPS)
     if "gap_mm" in by:
         raise InputError("A gap law cannot be separated by the gap itself.", column="gap_mm")
     laws = gap_laws(records, by=by, confidence=args.confidence)

@@ -50,8 +50,8 @@ def _read(args: argparse.Namespace) -> tuple[Any, str, list[str] | None]:
 
     A level heading that is no known column stands for the oil, unless the file has other samples.
     """
+    from methods.columns import COLUMNS
     from methods.records import read
-    from methods.records.table import COLUMNS
 
     options = reading_arguments(args)
     mapping = dict(options.pop("columns") or {})

@@ -15,6 +15,7 @@ from dashboard.commands.common import (
     percentage,
     probability,
 )
+from methods.columns import LABELS
 from methods.errors import InputError
 
 NAME = "rules"
@@ -109,7 +110,7 @@ def _judged(args: argparse.Namespace, rule: Any, document: dict[str, Any]) -> li
     lines += [f"{name}: {n} series not judged (no limit is known here, or not for so many)" for name, n in idle.items()]
     striking = [v for v in verdicts if v["step"] not in ("report", "no_rule") or v["ok"] is False]
     for v in striking[:_SHOWN]:
-        label = ", ".join(str(x) for k, x in v["group"].items() if k in ("sample", "laboratory", "method", "filling"))
+        label = ", ".join(str(x) for k, x in v["group"].items() if k in LABELS)
         lines.append(f"{label or 'series'}: {v['sentence']}")
     if len(striking) > _SHOWN:
         lines.append(f"… and {len(striking) - _SHOWN} more (all of them with --json)")

@@ -6,7 +6,7 @@ import argparse
 from typing import Any
 
 from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records, probability
-from methods.factor_names import name_level
+from methods.columns import name_level
 
 NAME = "shift"
 HELP = "compare the levels of a factor: shift of the mean and of the scatter, with limits"

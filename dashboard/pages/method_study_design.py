@@ -13,12 +13,12 @@ from dashboard.levels import texts
 from dashboard.pages.base import Empty, Figure
 from dashboard.pages.method_study_view import View, selection
 from dashboard.pages.method_study_words import FAMILY_NAMES
+from methods.columns import FACTORS, HELD, OIL
 from methods.errors import InputError
-from methods.interlab.cells import PROCEDURE
 from methods.result import Caution
 
 #: Levels held fixed, so that what is left is how fillings and breakdowns of one test scatter.
-HELD = ("sample", "state", "laboratory", "instrument", "operator", "edition", *PROCEDURE)
+ONE_TEST = FACTORS
 
 
 class Designs(View):
@@ -43,7 +43,7 @@ class Designs(View):
         from methods.scatter import components
 
         table, total, confidence = self.level_rows(level), self.page.total, self.study.confidence
-        held = [c for c in HELD if c in table.columns and table[c].nunique(dropna=False) > 1]
+        held = [c for c in ONE_TEST if c in table.columns and table[c].nunique(dropna=False) > 1]
         found = components(selection(table), fixed=held, factors=["filling"], confidence=confidence)
         known = {p.key: p for p in protocols_of(table)[1] if p is not None}
         protocol = next(iter(known.values())) if len(known) == 1 else None
@@ -128,7 +128,9 @@ class Families(View):
         """Label -> rows of each oil and condition with ten readings or more, most readings first."""
         table = self.study.table
         columns = [
-            c for c in ("sample", *PROCEDURE, "state") if c in table.columns and table[c].nunique(dropna=False) > 1
+            c
+            for c in dict.fromkeys(("sample", *HELD, *OIL))
+            if c in table.columns and table[c].nunique(dropna=False) > 1
         ]
         if not columns:
             return {"all records": table} if len(table) >= 10 else {}

@@ -104,7 +104,7 @@ def selection(table: pd.DataFrame) -> Selection:
 def group_name(group: Mapping[str, Any]) -> str:
     """A group's levels as one label, with their units."""
     from dashboard.levels import level_text
-    from methods.factor_names import with_unit
+    from methods.columns import with_unit
 
     said = [
         "stirring " + level_text(v) if k == "stirring" else with_unit(k, v) for k, v in group.items() if v is not None

@@ -83,10 +83,11 @@ class Page(StudyPage):
 
     def _columns(self, table: pd.DataFrame) -> tuple[str, ...]:
         """The columns that make a level."""
-        from methods.interlab.cells import PROCEDURE, default_levels
+        from methods.columns import HELD
+        from methods.interlab.cells import default_levels
 
         if self.level == "condition":
-            return tuple(c for c in PROCEDURE if c in table.columns and table[c].notna().any())
+            return tuple(c for c in HELD if c in table.columns and table[c].notna().any())
         return (self.level,) if self.level in table.columns else default_levels(table, LABORATORY)
 
     def _own_exclusions(self, columns: Sequence[str]) -> list[Exclusion]:

@@ -12,6 +12,7 @@ from dashboard.pages.base import Empty, StudyPage
 from dashboard.pages.records_filters import Exclude, Filters
 from dashboard.pages.records_open import FileCard, Opener
 from dashboard.pages.records_report import StudyReport
+from methods.columns import LABELS
 from methods.records.table import WITHSTOOD
 
 HELP = """
@@ -80,9 +81,7 @@ class Page(StudyPage):
         full = [c for c in result.columns if bool(result[c].notna().any())]
         if len(self.study.files) == 1:
             full.remove("file")
-        front = [
-            c for c in ("sample", "method", "electrode", "gap_mm", "filling", "order", "kv", "outcome") if c in full
-        ]
+        front = [c for c in (*LABELS, "order", "kv", "outcome") if c in full]
         return {"readings": ("Readings", result[[*front, *[c for c in full if c not in front]]])}
 
     def extras(self) -> Sequence[Any]:

@@ -13,6 +13,7 @@ from dashboard.cache import remember
 from dashboard.controls import Choice, Several, Words
 from dashboard.levels import level_text
 from dashboard.study import Study, filling_key
+from methods.columns import LABELS
 from methods.errors import InputError
 from methods.records.table import filling_codes
 
@@ -152,8 +153,7 @@ class Exclude(pn.viewable.Viewer):
 def _fillings(table: Any) -> dict[str, Any]:
     """The fillings of the table by a label that says which is which."""
     out = {}
-    shown = ["sample", "method", "laboratory", "electrode", "gap_mm", "stirring", "filling"]
-    telling = [c for c in shown if c in table.columns and (c == "filling" or table[c].nunique() > 1)]
+    telling = [c for c in LABELS if c in table.columns and (c == "filling" or table[c].nunique() > 1)]
     for _, part in table.groupby(filling_codes(table, by=["file"] if "file" in table else ()), sort=False):
         row = part.iloc[0]
         bits = [f"filling {level_text(row[c])}" if c == "filling" else level_text(row[c]) for c in telling]

@@ -14,6 +14,7 @@ from dashboard.levels import texts
 from dashboard.pages import scatter_words as said
 from dashboard.pages.base import Figure, StudyPage
 from dashboard.study import Selection
+from methods.columns import LABELS
 from methods.errors import InputError
 from methods.records.table import filling_codes
 from methods.result import Caution
@@ -273,7 +274,7 @@ def _verdicts(data: Selection) -> pd.DataFrame:
     for series, verdict in judge_table(data):
         if verdict.step in ("report", "no_rule") and verdict.ok is not False:
             continue
-        shown = {k: v for k, v in series.labels.items() if k in ("sample", "laboratory", "method", "filling")}
+        shown = {k: v for k, v in series.labels.items() if k in LABELS}
         rows.append({**shown, "value": verdict.value, "limit": verdict.limit, "sentence": verdict.sentence})
     return pd.DataFrame(rows)
 

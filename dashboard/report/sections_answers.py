@@ -13,6 +13,7 @@ from dashboard.report import figures
 from dashboard.report.asked import Asked, answered, filled, frame, parts, plain, texts_of
 from dashboard.report.document import Picture, Section, Table
 from dashboard.report.names import heading
+from methods.columns import FACTORS, LABELS
 from methods.errors import InputError, NotEstimable
 
 #: Verdicts in words, by the step that a rule asks for.
@@ -180,8 +181,7 @@ def _consistency(asked: Asked) -> Section:
         said.append("No series was judged: the file names no method whose rule is known here.")
     rows = [
         {
-            **{k: level_text(v) for k, v in s.labels.items() if k in ("sample", "laboratory", "method", "electrode",
-                                                                      "gap_mm", "stirring", "filling")},
+            **{k: level_text(v) for k, v in s.labels.items() if k in LABELS},
             "kv": "  ".join(f"{'>' if w else ''}{v:g}" for v, w in zip(s.kv, s.withstood, strict=True)),
             "rule": v.rule, "value": v.value, "limit": v.limit, "unit": v.unit,
             "step": STEPS.get(v.step, v.step.replace("_", " ")), "reported_mean_kv": v.reported_mean_kv,
@@ -210,8 +210,7 @@ def _consistency(asked: Asked) -> Section:
 
 def _varying(table: pd.DataFrame) -> tuple[pd.DataFrame, str]:
     """A table without the columns of the condition that say the same in every row, and those said once."""
-    known = ("sample", "laboratory", "method", "edition", "electrode", "gap_mm", "stirring", "rise_kv_s", "fluid",
-             "instrument", "operator", "rule", "unit", "protocol", "limit", "step")  # fmt: skip
+    known = (*FACTORS, "rule", "unit", "protocol", "limit", "step")
     alike = [c for c in known if c in table.columns and len(table) > 1 and table[c].nunique(dropna=False) == 1]
     said = "; ".join(f"{heading(c)}: {level_text(table[c].iloc[0])}" for c in alike)
     return table.drop(columns=alike), f"In every row: {said}." if said else ""

@@ -11,8 +11,8 @@ import scipy
 
 from methods.agreement.limits import Limits, limits_of_agreement, within_variance
 from methods.agreement.lines import Line, deming, passing_bablok
+from methods.columns import PROCEDURE, factor_name
 from methods.errors import InputError, NotEstimable
-from methods.factor_names import factor_name
 from methods.records.table import as_table, filling_codes, withstood
 from methods.result import Caution
 from methods.wording import list_words
@@ -21,7 +21,6 @@ from methods.wording import list_words
 STATEMENT = "association in these data, not a conversion"
 
 #: What a test method fixes; rows of one level that differ in these were not taken by the same procedure.
-PROCEDURE = ("method", "electrode", "gap_mm", "stirring", "rise_kv_s")
 
 Result = Literal["filling", "breakdown"]
 

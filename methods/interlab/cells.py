@@ -9,13 +9,11 @@ from typing import Any
 
 import pandas as pd
 
+from methods.columns import COLUMNS, HELD
 from methods.errors import InputError
 from methods.records.rounds import level_label
-from methods.records.table import COLUMNS, WITHSTOOD, as_table, filling_codes, fillings_known, frame_of
+from methods.records.table import WITHSTOOD, as_table, filling_codes, fillings_known, frame_of
 from methods.result import Caution
-
-#: What a test method fixes; two rows that differ in these were not taken by the same procedure.
-PROCEDURE: tuple[str, ...] = ("method", "electrode", "gap_mm", "stirring", "rise_kv_s", "fluid")
 
 
 @dataclass(frozen=True)
@@ -62,7 +60,7 @@ def _table(data: Any, value: str) -> pd.DataFrame:
 def default_levels(table: pd.DataFrame, laboratory: str) -> tuple[str, ...]:
     """The columns that make a level when the user names none: the oil, split where the procedure differs within it.
 
-    Results of two methods are never pooled into one repeatability, so whatever of :data:`PROCEDURE`
+    Results of two methods are never pooled into one repeatability, so whatever of :data:`methods.columns.HELD`
     divides the rows further is added. Without a sample a column headed level or material takes its place;
     without any of these the procedure alone makes the levels, or there is one.
     """
@@ -72,7 +70,7 @@ def default_levels(table: pd.DataFrame, laboratory: str) -> tuple[str, ...]:
         extra = [c for c in table.columns if c not in COLUMNS and str(c).strip().casefold() in LEVEL_HEADINGS]
         if extra:
             return (extra[0],)
-    for name in ("sample", *PROCEDURE):
+    for name in ("sample", *HELD):
         if name == laboratory or name not in table.columns or not table[name].notna().any():
             continue
         split = table.groupby([*chosen, name], dropna=False).ngroups
@@ -87,7 +85,7 @@ def _level_columns(table: pd.DataFrame, laboratory: str, level: str | Sequence[s
         return default_levels(table, laboratory)
     if isinstance(level, str):
         if level == "condition" and "condition" not in table.columns:
-            return tuple(c for c in PROCEDURE if table[c].nunique(dropna=False) > 1 or table[c].notna().any())
+            return tuple(c for c in HELD if table[c].nunique(dropna=False) > 1 or table[c].notna().any())
         level = [level]
     missing = [c for c in level if c not in table.columns]
     if missing:
@@ -105,7 +103,7 @@ def _mixed(table: pd.DataFrame, level_columns: tuple[str, ...]) -> list[Caution]
     keys = table["_level"]
     found = [
         c
-        for c in PROCEDURE
+        for c in HELD
         if c not in level_columns and table[c].notna().any() and table.groupby(keys)[c].nunique(dropna=False).max() > 1
     ]
     if not found:

@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from methods.columns import CONDITION, PRESCRIBED, without
 from methods.errors import InputError, NotEstimable
 from methods.laws.power_fit import PowerFit, PowerPrediction, fit_power
 from methods.records.table import as_table
@@ -16,7 +17,9 @@ from methods.result import Caution
 #: How far beyond the gaps of the data a prediction may go unasked: half as far again (common practice, no source).
 REACH = 1.5
 
-_WATCHED = ("method", "fluid", "stirring", "rise_kv_s", "laboratory", "instrument", "operator", "electrode")
+_WATCHED = without(CONDITION, "gap_mm")
+#: What one law holds for.
+GROUPS = without(PRESCRIBED, "gap_mm")
 
 
 @dataclass(frozen=True)
@@ -91,9 +94,7 @@ def _confounded(rows: pd.DataFrame, by: Sequence[str]) -> list[Caution]:
     ]
 
 
-def gap_laws(
-    data: Any, *, by: Sequence[str] = ("electrode", "stirring", "rise_kv_s"), confidence: float = 0.95
-) -> list[GapLaw]:
+def gap_laws(data: Any, *, by: Sequence[str] = GROUPS, confidence: float = 0.95) -> list[GapLaw]:
     """Fit V = a d^m to each group of rows that has two or more gaps.
 
     Parameters

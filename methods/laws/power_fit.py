@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 import scipy
 
+from methods.columns import factor_name
 from methods.errors import InputError, NotEstimable
-from methods.factor_names import factor_name
 from methods.records.table import WITHSTOOD, filling_codes, group_codes
 from methods.result import Caution
 

@@ -9,10 +9,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.columns import PRESCRIBED, without
 from methods.errors import InputError, NotEstimable
 from methods.laws.power_fit import PowerFit, fit_power
 from methods.records.table import as_table
 from methods.result import Caution
+
+#: What one law holds for.
+GROUPS = without(PRESCRIBED, "rise_kv_s")
 
 
 @dataclass(frozen=True)
@@ -26,6 +30,10 @@ class RateShift:
     percent: float
     low_percent: float
     high_percent: float
+
+
+#: What one law holds for.
+GROUPS = without(PRESCRIBED, "rise_kv_s")
 
 
 @dataclass(frozen=True)
@@ -81,9 +89,7 @@ def _exponent(slope: float) -> float:
     return float(1 / slope - 1) if slope > 0 else float("inf")
 
 
-def rate_laws(
-    data: Any, *, by: Sequence[str] = ("electrode", "gap_mm", "stirring"), confidence: float = 0.95
-) -> list[RateLaw]:
+def rate_laws(data: Any, *, by: Sequence[str] = GROUPS, confidence: float = 0.95) -> list[RateLaw]:
     """Estimate the life exponent n from data with two or more rates of rise (``rise_kv_s``, kV/s).
 
     Same regression as the gap law: an own factor for each oil and laboratory, filling means as units.

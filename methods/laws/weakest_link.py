@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import scipy
 
+from methods.columns import CONDITION, without
 from methods.errors import InputError, NotEstimable
 from methods.laws.geometry import Electrode, Stress, effective_area, find_electrode, stressed
 from methods.records.table import as_table, filling_codes, withstood
@@ -360,7 +361,7 @@ def _confounded(parts: list[pd.DataFrame], names: list[str]) -> list[Caution]:
     notes = []
     other = [
         c
-        for c in ("method", "stirring", "rise_kv_s", "laboratory", "instrument", "operator")
+        for c in without(CONDITION, "electrode", "gap_mm", "fluid")
         if set(parts[0][c].dropna()) != set(parts[1][c].dropna())
     ]
     if other:

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import scipy
 
+from methods.columns import CONDITION
 from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
 from methods.planning.limit_check import LimitGiven, limit_given
@@ -18,7 +19,7 @@ from methods.planning.mean_uncertainty import MeanUncertainty, mean_uncertainty
 from methods.planning.verdicts import check_rule
 from methods.protocols.protocol import Protocol
 from methods.protocols.recognition import recognise
-from methods.records.table import CONDITION, as_table, filling_codes, group_codes, withstood
+from methods.records.table import as_table, filling_codes, group_codes, withstood
 from methods.result import Caution
 
 

@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.columns import CONDITION, with_unit
 from methods.errors import NotEstimable
-from methods.factor_names import with_unit
 from methods.planning.pilot_data import Pilot
-from methods.records.table import CONDITION, as_table, filling_codes, group_codes, withstood
+from methods.records.table import as_table, filling_codes, group_codes, withstood
 
 
 @dataclass(frozen=True)

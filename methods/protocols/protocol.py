@@ -6,6 +6,7 @@ import dataclasses
 from dataclasses import dataclass, field
 from typing import Any
 
+from methods.columns import PRESCRIBED
 from methods.errors import InputError
 
 #: How well a value is known, from the best to the worst.
@@ -18,9 +19,6 @@ CHECK = "check against your own copy of the standard"
 
 ELECTRODES: tuple[str, ...] = ("disk", "spherical", "mushroom")
 STIRRINGS: tuple[str, ...] = ("none", "between", "continuous")
-
-#: The columns of the record table that a protocol can fix.
-FIXABLE: tuple[str, ...] = ("electrode", "gap_mm", "rise_kv_s", "stirring")
 
 
 @dataclass(frozen=True)
@@ -114,7 +112,7 @@ class Protocol:
 
         What the standard leaves open (the electrode pair of IEC 60156) is not in it.
         """
-        return {name: getattr(self, name).value for name in FIXABLE if getattr(self, name).known}
+        return {name: getattr(self, name).value for name in PRESCRIBED if getattr(self, name).known}
 
     def variant(self, *, electrode: str | None = None, stirring: str | None = None) -> Protocol:
         """The same protocol with a choice made among what the standard leaves open.
@@ -145,7 +143,7 @@ class Protocol:
         """
         out: list[str] = []
         for name, value in found.items():
-            if value is None or value != value or name not in FIXABLE:
+            if value is None or value != value or name not in PRESCRIBED:
                 continue
             own: Value = getattr(self, name)
             allowed = (own.value,) if own.known else own.choices

@@ -2,21 +2,12 @@
 
 from __future__ import annotations
 
+from methods.columns import COLUMNS, CONDITION, NUMERIC
 from methods.records.export import safe_csv
 from methods.records.headings import resolve_column
 from methods.records.kept import Records, Source
 from methods.records.reading import read
-from methods.records.table import (
-    COLUMNS,
-    CONDITION,
-    NUMERIC,
-    as_table,
-    condition_codes,
-    filling_codes,
-    fillings_known,
-    group_codes,
-    withstood,
-)
+from methods.records.table import as_table, condition_codes, filling_codes, fillings_known, group_codes, withstood
 
 __all__ = [
     "COLUMNS",

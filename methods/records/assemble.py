@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.columns import COLUMNS, NUMERIC
 from methods.records import factors
 from methods.records.cells import WITHSTOOD
 from methods.records.coded import Body, Coded, coded
@@ -16,7 +17,7 @@ from methods.records.flat import Flat, Places
 from methods.records.headings import Heading
 from methods.records.kept import Log
 from methods.records.layout import Layout
-from methods.records.table import BREAKDOWN, COLUMNS, NUMERIC
+from methods.records.table import BREAKDOWN
 from methods.records.table import WITHSTOOD as WITHSTOOD_WORD
 
 

@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.columns import NUMERIC
 from methods.records.coded import Body, Coded, drop_blank
 from methods.records.layout import Layout, is_number
-from methods.records.table import NUMERIC
 from methods.records.text import Sheet, line_starts, mark_of
 
 try:  # an optional part: only faster

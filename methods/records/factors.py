@@ -14,6 +14,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
+from methods.columns import FACTORS
 from methods.records.cells import BLANK, normalise, number, parse
 from methods.records.coded import Coded
 from methods.records.headings import Heading, any_unit, fold, plain_stirring, word
@@ -202,16 +203,7 @@ def labels(name: str, cells: Coded, head: Heading, rows: np.ndarray, log: Log) -
         return cells  # bare numbers need no tidying
     if cells.numbers is None:
         dates = [i for i, t in enumerate(cells.uniques) if _DAMAGED.fullmatch(t)]
-        if dates and name in (
-            "sample",
-            "filling",
-            "fluid",
-            "method",
-            "electrode",
-            "instrument",
-            "operator",
-            "laboratory",
-        ):
+        if dates and name in (*FACTORS, "filling"):
             where = np.flatnonzero(np.isin(cells.codes, dates))
             log.problem(rows[where[0]], head.text, cells.uniques[cells.codes[where[0]]],
                         "a date where a name belongs: spreadsheets turn 1-5 into a date",

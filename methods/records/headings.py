@@ -13,9 +13,9 @@ from typing import Any
 
 import pandas as pd
 
+from methods.columns import COLUMNS
 from methods.errors import InputError
 from methods.records.cells import normalise, unit_of
-from methods.records.table import COLUMNS
 
 _OTHER_UNITS = {
     "mm": "mm", "millimetre": "mm", "millimeter": "mm", "cm": "cm", "in": "in", "inch": "in", "inches": "in", '"': "in",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from methods.columns import OIL, PLACE
 from methods.protocols import recognise
 from methods.records.headings import Heading, fold, heading, plain_stirring, word
 from methods.records.layout import COUNTING
@@ -13,7 +14,7 @@ _KV = re.compile(
     r"\(?\b(?:kv|kilovolts?|bdv|bd|breakdown(?: voltage)?|voltage|durchschlagspannung|ud|u)\b\)?", re.IGNORECASE
 )
 #: Words before a label or number that say what the column's level is a level of.
-_LABELLED = ("filling", "laboratory", "instrument", "operator", "sample", "fluid", "state")
+_LABELLED = ("filling", *PLACE, *OIL)
 
 
 def level_of(text: str) -> dict[str, str] | None:

@@ -7,12 +7,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.columns import NUMERIC, PRESCRIBED
 from methods.protocols import Protocol, recognise
 from methods.records.factors import one_text
 from methods.records.kept import Log
-from methods.records.table import NUMERIC, first_rows, group_codes
+from methods.records.table import first_rows, group_codes
 
-_FIXED = ("electrode", "gap_mm", "stirring", "rise_kv_s")
 #: The rows of one recognised way of testing (all, or by their places), the first of them, and its protocol.
 Plan = tuple[slice | np.ndarray, int, Protocol]
 
@@ -21,7 +21,7 @@ def apply_protocols(table: pd.DataFrame, rows: np.ndarray, known: dict[str, np.n
     """Fill ``table`` in place from the protocols that its method texts name; ``rows`` are the user's row numbers."""
     if not table["method"].notna().any():
         return
-    codes = group_codes(table, ["method", "edition", *_FIXED], known)
+    codes = group_codes(table, ["method", "edition", *PRESCRIBED], known)
     firsts = first_rows(codes)
     spellings: dict[str, dict[str, Protocol]] = {}
     plans: list[Plan] = []
@@ -51,7 +51,7 @@ def _recognised(head: pd.Series) -> Protocol | None:
 
 
 def _departures(head: pd.Series, found: Protocol, row: Any, count: int, log: Log) -> None:
-    own = {name: head[name] for name in _FIXED if not pd.isna(head[name])}
+    own = {name: head[name] for name in PRESCRIBED if not pd.isna(head[name])}
     for sentence in found.departures(**own):
         name = sentence.split(" ", 1)[0]
         log.problem(row, name, str(own.get(name, "")), sentence, f"kept as the file says ({count} rows)")
@@ -64,7 +64,7 @@ def _departures(head: pd.Series, found: Protocol, row: Any, count: int, log: Log
 
 def _fill(table: pd.DataFrame, plans: list[Plan], known: dict[str, np.ndarray], log: Log) -> None:
     done: dict[str, set[str]] = {}
-    for name in (*_FIXED, "edition"):
+    for name in (*PRESCRIBED, "edition"):
         values = [_value(found, name) for _, _, found in plans]
         if all(v is None for v in values):
             continue

@@ -13,8 +13,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.columns import COLUMNS, CONDITION
 from methods.errors import InputError, MissingExtra, UnusableFile
-from methods.records.table import BREAKDOWN, COLUMNS, CONDITION, WITHSTOOD
+from methods.records.table import BREAKDOWN, WITHSTOOD
 from methods.result import Caution
 
 #: Voltages are counted in steps of this many kV for quantiles and histograms; finer than any test set reads.

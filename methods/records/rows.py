@@ -6,13 +6,13 @@ import re
 
 import numpy as np
 
+from methods.columns import CONDITION
 from methods.records.cells import BLANK
 from methods.records.coded import Body, Coded
 from methods.records.flat import Flat
 from methods.records.headings import fold, summary_label
 from methods.records.kept import Log
 from methods.records.layout import Layout
-from methods.records.table import CONDITION
 
 _CONTINUED = re.compile(
     r"(.+?)[\s_/,;:-]*[\(\[]?\s*(?:cont(?:inued|'d|d)?\.?|repeat|rpt|second five|2nd five|five more|"

@@ -6,6 +6,7 @@ are all brought to one description, :class:`Layout`: headings, the rows of data,
 
 from __future__ import annotations
 
+from methods.columns import LABELS, without
 from methods.errors import UnusableFile
 from methods.records.cells import NO_BREAKDOWN, parse, unit_of
 from methods.records.heading_row import find_heading, headings_of, lines_above
@@ -98,7 +99,7 @@ def transposed(
     turned = [list(c) for c in zip(*[r for r, _ in body], strict=True)]
     corner = heading(turned[0][0]) if turned[0][0].strip() else Heading("")
     unit = corner.unit if unit_of(corner.unit) else None
-    if corner.name not in ("sample", "fluid", "filling", "laboratory", "electrode", "method"):
+    if corner.name not in (*without(LABELS, "gap_mm", "stirring"), "fluid"):
         turned[0][0] = "sample"
     levels = levels_of([r[0] for r in turned[1:] if r[0].strip() and heading(r[0]).summary is None])
     if levels and len(levels[0]) == 1 and corner.name in (None, "order"):

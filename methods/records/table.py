@@ -8,22 +8,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.columns import COLUMNS, CONDITION, NUMERIC
 from methods.errors import InputError
-
-#: The known columns, in the order in which they are shown. Only ``kv`` is required.
-COLUMNS: tuple[str, ...] = (
-    "sample", "fluid", "state", "laboratory", "instrument", "operator", "method", "edition",
-    "electrode", "gap_mm", "stirring", "rise_kv_s", "filling", "order", "kv", "outcome",
-    "temperature_c", "water_mg_kg", "tested_on", "note",
-)  # fmt: skip
-
-#: Columns that hold numbers.
-NUMERIC: tuple[str, ...] = ("gap_mm", "rise_kv_s", "order", "kv", "temperature_c", "water_mg_kg")
-
-#: What makes a condition: the levels under which a series was taken (the oil itself is ``sample``).
-CONDITION: tuple[str, ...] = (
-    "method", "electrode", "gap_mm", "stirring", "rise_kv_s", "fluid", "laboratory", "instrument", "operator",
-)  # fmt: skip
 
 BREAKDOWN = "breakdown"
 WITHSTOOD = "withstood"

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 
+from methods.columns import COLUMNS
 from methods.errors import InputError, UnusableFile
 from methods.records.cells import NO_BREAKDOWN, normalise, parse, unit_of
 from methods.records.headings import Heading, fold, heading, is_label, is_time
 from methods.records.layout import COUNTING, Layout, counts_breakdowns, is_number
 from methods.records.levels import level_columns, shown
-from methods.records.table import COLUMNS
 
 
 def apply_names(plan: Layout, columns: dict[str, str]) -> None:

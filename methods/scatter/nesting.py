@@ -9,22 +9,18 @@ import pandas as pd
 import scipy
 from numpy.typing import NDArray
 
+from methods.columns import HELD, NESTED
 from methods.errors import InputError
 from methods.records.table import filling_codes, group_codes
 from methods.result import Caution
 
 Codes = NDArray[np.int64]
 
-#: The random factors that are looked for, from the outside in.
-RANDOM: tuple[str, ...] = ("laboratory", "sample", "filling")
-#: What makes a method or an oil what it is: never part of the scatter between fillings.
-FIXED: tuple[str, ...] = ("method", "electrode", "gap_mm", "stirring", "rise_kv_s", "fluid")
-
 
 def fixed_columns(table: pd.DataFrame, fixed: Sequence[str] | None) -> list[str]:
     """The columns of the fixed part: those named, or (None) those of a method or fluid that take several values."""
     if fixed is None:
-        return [c for c in FIXED if table[c].nunique(dropna=False) > 1]
+        return [c for c in HELD if table[c].nunique(dropna=False) > 1]
     for name in fixed:
         if name not in table.columns:
             raise InputError(f"There is no column {name!r} to hold fixed.", column=name)
@@ -41,7 +37,7 @@ def random_factors(table: pd.DataFrame, factors: Sequence[str] | None) -> tuple[
     out: dict[str, Codes] = {}
     cautions: list[Caution] = []
     if factors is None:
-        names = [c for c in RANDOM if table[c].notna().any()]
+        names = [c for c in NESTED if table[c].notna().any()]
     else:
         names = list(factors)
     for name in names:

@@ -12,6 +12,7 @@ import pandas as pd
 import scipy
 from numpy.typing import NDArray
 
+from methods.columns import LABELS
 from methods.errors import InputError, NotEstimable
 from methods.records.table import as_table, condition_codes, filling_codes, withstood
 from methods.result import Caution
@@ -191,7 +192,7 @@ def _collect(table: pd.DataFrame, cautions: list[Caution]) -> list[_Series]:
     codes, gone = filling_codes(table), withstood(table)
     number = table["order"].to_numpy(dtype=float)
     kv = table["kv"].to_numpy(dtype=float)
-    names = [c for c in ("sample", "laboratory", "electrode", "gap_mm", "stirring", "method", "filling") if c in table]
+    names = [c for c in LABELS if c in table]
     names = [c for c in names if table[c].notna().any()]
     for rows in pd.Series(np.arange(len(table))).groupby(codes).groups.values():
         at = np.asarray(rows)

@@ -9,11 +9,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.columns import LABELS
 from methods.errors import InputError
 from methods.records.table import as_table, filling_codes, withstood
 from methods.scatter.outliers import dixon_critical, flag_outliers, grubbs_critical
-
-_SHOWN = ("sample", "laboratory", "method", "electrode", "gap_mm", "stirring", "filling")
 
 
 @dataclass(frozen=True)
@@ -71,11 +70,11 @@ def flag_fillings(data: Any, *, alpha: float = 0.05) -> FlaggedFillings:
         for hit in found[found["flagged"]].to_dict("records"):
             row = table.iloc[at[int(hit.pop("position"))]]
             hit.pop("flagged")
-            names_of_row: dict[Any, Any] = {c: row[c] for c in (*_SHOWN, "order")}
+            names_of_row: dict[Any, Any] = {c: row[c] for c in (*LABELS, "order")}
             rows.append({**names_of_row, **hit})
-    names = [*_SHOWN, "order", "test", "side", "kv", "statistic", "critical", "p_value"]
+    names = [*LABELS, "order", "test", "side", "kv", "statistic", "critical", "p_value"]
     flags = pd.DataFrame(rows, columns=names)
-    flags = flags.drop(columns=[c for c in (*_SHOWN, "order") if flags[c].isna().all()])
+    flags = flags.drop(columns=[c for c in (*LABELS, "order") if flags[c].isna().all()])
     tested = int(fit.sum())
     return FlaggedFillings(flags, tested, len(suspects), len(size) - tested, min(2 * alpha, 1.0) * tested, alpha)
 

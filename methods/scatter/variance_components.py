@@ -11,8 +11,8 @@ import pandas as pd
 import scipy
 from numpy.typing import NDArray
 
+from methods.columns import factor_name
 from methods.errors import InputError, NotEstimable
-from methods.factor_names import factor_name
 from methods.records.table import as_table, group_codes, withstood
 from methods.result import Caution
 from methods.scatter.component_table import Component, Components, percent

@@ -8,25 +8,25 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from methods.factor_names import UNITS, factor_name, name_level
-from methods.records.table import COLUMNS, CONDITION
+from methods.columns import (
+    BUNDLED,
+    COLUMNS,
+    OF_THE_METHOD,
+    OIL,
+    PLACE,
+    UNITS,
+    factor_name,
+    name_level,
+    without,
+)
 from methods.shifts.compare import Comparison
-from methods.shifts.pairing import OIL_FACTORS, Layout, plain_level, show_level
+from methods.shifts.pairing import Layout, plain_level, show_level
 from methods.wording import list_words
-
-#: Known columns that may be bundled with the compared one.
-FACTORS: tuple[str, ...] = (*CONDITION, "state")
-
-#: Columns that follow from the method: between two methods they differ by definition.
-OF_THE_METHOD: tuple[str, ...] = ("electrode", "gap_mm", "stirring", "rise_kv_s", "edition")
-
-#: Columns that belong to a laboratory: between two laboratories they differ by nature.
-OF_THE_LABORATORY: tuple[str, ...] = ("instrument", "operator")
 
 #: What cannot be set free by another test: (compared column, columns that come with it).
 INHERENT: dict[str, tuple[str, ...]] = {
     "method": OF_THE_METHOD,
-    "laboratory": OF_THE_LABORATORY,
+    "laboratory": without(PLACE, "laboratory"),
     **dict.fromkeys(OF_THE_METHOD, ("method",)),
 }
 
@@ -123,11 +123,11 @@ def bundles(c: Comparison) -> list[Bundle]:
     first = np.flatnonzero(used)[np.unique(lay.filling[used], return_index=True)[1]]
     here = c.pair.rows[first]
     oil = lay.block[first] if c.pair.shared else np.zeros(len(first), dtype=np.int64)
-    names = [n for n in FACTORS if n in lay.table.columns]
+    names = [n for n in BUNDLED if n in lay.table.columns]
     names += extra_factors(lay.table.loc[used], lay.filling[used])
     out = []
     for name in names:
-        if lay.by == "sample" and name in OIL_FACTORS:
+        if lay.by == "sample" and name in OIL:
             continue  # an oil has its fluid and its state; that is no confusion
         if name == lay.by or name in lay.within or lay.table[name].iloc[first].isna().all():
             continue

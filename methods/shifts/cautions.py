@@ -7,14 +7,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from methods.factor_names import factor_name, name_level
+from methods.columns import OIL, factor_name, name_level
 from methods.result import Caution
 from methods.shifts.arms import arm
 from methods.shifts.bundles import bundles, describe
 from methods.shifts.compare import Comparison
 from methods.shifts.difference import Difference
 from methods.shifts.oil_cautions import differing_shift, level_names, oil_cautions, signed
-from methods.shifts.pairing import OIL_FACTORS, Layout
+from methods.shifts.pairing import Layout
 from methods.shifts.shift_results import LevelShift
 from methods.wording import list_words
 
@@ -231,7 +231,7 @@ def _whole(lay: Layout, found: Sequence[Comparison]) -> list[Caution]:
                 "condition and day.",
             )
         )
-    if lay.by not in OIL_FACTORS:
+    if lay.by not in OIL:
         empty = int(lay.table.loc[used, "sample"].isna().sum())
         if not lay.sample_known:
             out.append(

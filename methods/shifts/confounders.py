@@ -10,16 +10,16 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.columns import CONDITION, OIL, factor_name, with_unit
 from methods.errors import InputError, NotEstimable
-from methods.factor_names import factor_name, with_unit
-from methods.records.table import CONDITION, as_table, filling_codes
+from methods.records.table import as_table, filling_codes
 from methods.shifts.bundles import extra_factors, labels_with_unit
 from methods.shifts.designs import Block, combination, gain, main_effect, rank, stack
 from methods.shifts.pairing import find_column
 from methods.wording import list_words
 
 #: Columns that no further test can set free: the method is the bundle itself, fluid and state come with the oil.
-GIVEN: tuple[str, ...] = ("method", "fluid", "state", "sample")
+GIVEN: tuple[str, ...] = ("method", *OIL)
 
 ESTIMABLE, PARTLY, NOT = "estimable", "partly", "not"
 

@@ -9,8 +9,8 @@ from typing import Any
 
 import scipy
 
+from methods.columns import name_level
 from methods.errors import InputError, NotEstimable
-from methods.factor_names import name_level
 from methods.result import Caution
 from methods.shifts import cautions as say
 from methods.shifts.compare import Comparison, compare

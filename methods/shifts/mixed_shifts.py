@@ -10,12 +10,13 @@ from typing import Any, Protocol
 import numpy as np
 import scipy
 
+from methods.columns import OIL
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution
 from methods.scatter.censored import fit_censored
 from methods.scatter.mixed import Contrast, fit_mixed
 from methods.shifts.designs import Block, dummies, estimable, independent, main_effect, stack
-from methods.shifts.pairing import OIL_FACTORS, Layout, find_column
+from methods.shifts.pairing import Layout, find_column
 from methods.wording import list_words
 
 
@@ -66,7 +67,7 @@ def mixed_levels(
     names = [find_column(lay.table, f) for f in factors]
     if lay.by in names:
         raise InputError(f"{lay.by} is compared already; name other factors beside it.", column=lay.by)
-    oils = lay.by not in OIL_FACTORS and len(np.unique(lay.block)) > 1
+    oils = lay.by not in OIL and len(np.unique(lay.block)) > 1
     others = [main_effect(lay.table, n) for n in names]
     if oils and samples == "fixed":
         others.insert(0, Block(("sample",), dummies(lay.block, len(lay.blocks)), lay.blocks))

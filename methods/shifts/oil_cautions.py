@@ -7,12 +7,11 @@ import math
 import numpy as np
 import scipy
 
-from methods.factor_names import name_level
+from methods.columns import OIL, name_level
 from methods.result import Caution
 from methods.shifts.arms import Arm, arm
 from methods.shifts.compare import Comparison, compare
 from methods.shifts.difference import between_arms, between_oils
-from methods.shifts.pairing import OIL_FACTORS
 from methods.wording import list_words
 
 
@@ -30,7 +29,7 @@ def oil_cautions(c: Comparison, base: int) -> list[Caution]:
     """Oils that are not shared, oils left out, fillings that stand for several oils."""
     lay, out = c.lay, []
     one, two = level_names(c, base)
-    if lay.by not in OIL_FACTORS and not c.pair.shared:
+    if lay.by not in OIL and not c.pair.shared:
         within = f" (with equal {list_words(lay.within)})" if lay.within else ""
         out.append(
             Caution(
@@ -40,7 +39,7 @@ def oil_cautions(c: Comparison, base: int) -> list[Caution]:
                 "other; to learn about the factor, test the same samples under both.",
             )
         )
-    if lay.by != "sample" and (lay.by in OIL_FACTORS or not c.pair.shared):
+    if lay.by != "sample" and (lay.by in OIL or not c.pair.shared):
         out += _several_oils(c, base)
     if c.pair.left_out:
         names = [lay.blocks[b] for b in c.pair.left_out]

@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.columns import OIL
 from methods.errors import InputError, NotEstimable
 from methods.records import resolve_column
 from methods.records.table import as_table, filling_codes, group_codes, withstood
 
 #: Factors that are the oil itself: between their levels no sample can be shared, and none is asked for.
-OIL_FACTORS: tuple[str, ...] = ("sample", "fluid", "state")
 
 #: Most levels of a factor; each is compared with the reference.
 MOST_LEVELS = 60
@@ -133,7 +133,7 @@ def layout(data: Any, by: str, within: Sequence[str] = ()) -> Layout:
             "name rather than a factor. Put it into a few classes first.",
             column=by,
         )
-    oil = [] if by in OIL_FACTORS else _oil_columns(kept)
+    oil = [] if by in OIL else _oil_columns(kept)
     block, blocks = _blocks(kept, [*oil, *[w for w in inside if w != "sample"]])
     return Layout(
         by=by, within=inside, table=kept, levels=levels, level=level, blocks=blocks, block=block,

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import scipy
 
+from methods.columns import name_level
 from methods.errors import InputError, NotEstimable
-from methods.factor_names import name_level
 from methods.result import Caution
 from methods.scatter import FAMILIES
 from methods.shifts import cautions as say

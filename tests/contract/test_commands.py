@@ -18,8 +18,8 @@ import pytest
 import methods
 from dashboard.cli import main
 from methods import InputError, components, fit, fit_many, plan, precision, read, shift
+from methods.columns import factor_name
 from methods.errors import MissingExtra, NotEstimable, UnusableFile
-from methods.factor_names import factor_name
 from methods.planning.case_budget import budget_of
 from methods.planning.standing import series_of
 from methods.result import as_json

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from methods.columns import factor_name, name_level, with_unit
 from methods.errors import InputError, NotEstimable
-from methods.factor_names import factor_name, name_level, with_unit
 from methods.shifts import confounding, shift
 from methods.shifts.bundles import is_sum
 from methods.shifts.designs import estimable, independent
