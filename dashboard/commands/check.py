@@ -12,6 +12,7 @@ HELP = "read a file and say what was kept, refused and guessed"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_reading_options(parser)
+    parser.add_argument("--cells", action="store_true", help="also say of every cell what it was taken for, and why")
     add_json(parser)
 
 
@@ -37,8 +38,15 @@ def run(args: argparse.Namespace) -> int:
     if own:
         lines += ["", f"Kept as columns of the file's own: {', '.join(map(repr, own))}. If one of them is, say, the "
                   "filling, name it with --column filling=HEADING."]  # fmt: skip
+    if args.cells:
+        heads = ["sheet", "row", "column", "text", "role", "why"]
+        heads = heads if records.cells["sheet"].astype(bool).any() else heads[1:]
+        document["cells"] = records.cells.to_dict("records")
+        lines += ["", columns(records.cells[heads].to_numpy(dtype=object).tolist(), heads)]
+        counted = records.cells[records.cells["number"]]["role"].value_counts()
+        lines += ["", f"{counted.sum()} cells with numbers: " + ", ".join(f"{n} {r}" for r, n in counted.items())]
     emit(args, document, "\n".join(lines))
-    return 1 if any(str(p["action"]).startswith("refused") for p in document["problems"]) else 0
+    return 1 if any(p["refused"] for p in document["problems"]) else 0
 
 
 def _count(number: int, what: str) -> str:

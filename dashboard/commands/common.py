@@ -128,21 +128,19 @@ def open_records(args: argparse.Namespace) -> Any:
 
 def note_reading(args: argparse.Namespace, records: Any) -> None:
     """Remember what the reader did that bears on every number, for :func:`emit` to say."""
-    from methods.records.checks import FAR, TWICE
-
     problems = records.to_dict()["problems"]
-    refused = sum(str(p["action"]).startswith("refused") for p in problems)
+    refused = sum(p["refused"] for p in problems)
     args.refused, said = [], []
     if refused:
         what = "1 value was refused and takes" if refused == 1 else f"{refused} values were refused and take"
         args.refused = [f"{what} no part; 'gapshift check' says which and why"]
-    if any(TWICE in str(p["rule"]) for p in problems):
+    if any(p["code"] == "twice" for p in problems):
         said.append("some values stand in the file twice and count twice; 'gapshift check' says which")
-    if any(FAR in str(p["rule"]) for p in problems):
+    if any(p["code"] == "unusual" for p in problems):
         said.append("some values lie outside the usual range and are used as they stand; 'gapshift check' says which")
     said += [
         f"guessed: {g.guess} ({g.option} overrules it)"
-        for g in records.guesses.itertuples() if g.what == "ceiling"
+        for g in records.guesses.itertuples() if g.code == "ceiling"
     ]  # fmt: skip
     args.said = said
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from methods.columns import COLUMNS, CONDITION, NUMERIC
+from methods.records.account import CELL_KEYS, CELL_ROLES
+from methods.records.areas import ROLES, TYPED, Area
 from methods.records.export import safe_csv
 from methods.records.headings import resolve_column
 from methods.records.kept import Records, Source
@@ -10,9 +12,14 @@ from methods.records.reading import read
 from methods.records.table import as_table, condition_codes, filling_codes, fillings_known, group_codes, withstood
 
 __all__ = [
+    "CELL_KEYS",
+    "CELL_ROLES",
     "COLUMNS",
     "CONDITION",
     "NUMERIC",
+    "ROLES",
+    "TYPED",
+    "Area",
     "Records",
     "Source",
     "as_table",

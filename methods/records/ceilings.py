@@ -46,7 +46,7 @@ def mark_ceilings(plan: Layout, body: Body, flat: Flat, place: Places, given: fl
     if lookalike is not None:
         log.problem(None, lookalike, "times beside a few voltages that repeat",
                     "this looks like time to breakdown at constant voltage, which is another quantity",
-                    "kept, but the voltages were then set and not measured")  # fmt: skip
+                    "kept, but the voltages were then set and not measured", code="times")  # fmt: skip
     if given is not None and given is not False:
         ceiling = float(given)
         _at(flat, np.ones(len(flat.kv), bool), ceiling)
@@ -54,7 +54,7 @@ def mark_ceilings(plan: Layout, body: Body, flat: Flat, place: Places, given: fl
         if len(above):
             log.problem(place.rows[above[0]], str(place.columns[above[0]]), flat.text(above[0]),
                         f"above the given ceiling of {ceiling:g} kV",
-                        f"kept as breakdowns ({len(above)} values)")  # fmt: skip
+                        f"kept as breakdowns ({len(above)} values)", code="above_ceiling")  # fmt: skip
     elif given is None:
         ceiling = _stated(plan, flat, log)
         if lookalike is None:
@@ -81,7 +81,7 @@ def mark_ceilings(plan: Layout, body: Body, flat: Flat, place: Places, given: fl
             "--ceiling",
         )
     if ceiling is None:
-        flat.refuse(unknown, "withstood, but up to which voltage? Say it with --ceiling")
+        flat.refuse(unknown, "withstood, but up to which voltage? Say it with --ceiling", "ceiling_wanted")
         return
     flat.kv[unknown] = ceiling
     flat.kind[unknown] = WITHSTOOD

@@ -45,6 +45,7 @@ def look_over(table: pd.DataFrame, rows: np.ndarray, plan: Layout, known: dict[s
                 text,
                 f"may be another filling of {base!r}",
                 "kept as a sample of its own; name fillings in a column to join them",
+                code="maybe_other_filling",
             )
 
 
@@ -58,6 +59,7 @@ def _unusual(kv: np.ndarray, rows: np.ndarray, log: Log) -> None:
             f"{kv[out[0]]:g} kV",
             f"outside {USUAL[0]:g} to {USUAL[1]:g} kV: {FAR}",
             f"kept{more}",
+            code="unusual",
         )
 
 
@@ -67,7 +69,7 @@ def _counted(table: pd.DataFrame, plan: Layout, log: Log) -> None:
         if i in plan.values or fold(h.text) not in _COUNTS or h.name is not None or h.unit not in (None, "-"):
             continue
         log.problem(None, h.text, "a column of counts", "each row is read as one breakdown; counts are not expanded",
-                    "kept; where a row stands for several, write a row for each")  # fmt: skip
+                    "kept; where a row stands for several, write a row for each", code="counts")  # fmt: skip
 
 
 #: The stable order that brings fillings together (a slice where they stand so), and the start of each in it.
@@ -100,7 +102,7 @@ def _sorted_series(kv: np.ndarray, together: Together, log: Log) -> None:
         ):
             log.problem(None, "order", f"{int(straight.sum())} of {int(long.sum())} fillings",
                         f"the values stand in {word} order, so the order of the breakdowns is lost",
-                        "kept; nothing about trend or first breakdowns can be said")  # fmt: skip
+                        "kept; nothing about trend or first breakdowns can be said", code="order_lost")  # fmt: skip
             return
 
 
@@ -125,6 +127,7 @@ def _duplicates(
                 f"{kv[twice[0]]:g}",
                 f"the same filling, order and value stand {TWICE}",
                 f"kept; exported twice?{more}",
+                code="twice",
             )
     sample = known.get("sample")
     sample = group_codes(table, ["sample"]) if sample is None else sample
@@ -154,6 +157,7 @@ def _repeated_series(sample: np.ndarray, kv: np.ndarray, together: Together, row
                 f"{size[g]} values from {kv[row]:g} on",
                 f"the same series stands {TWICE} for this sample",
                 "kept; exported twice?",
+                code="twice",
             )
         shown += 1
     halves = np.flatnonzero((size >= 6) & (size % 2 == 0) & (size <= 400))
@@ -173,10 +177,13 @@ def _repeated_series(sample: np.ndarray, kv: np.ndarray, together: Together, row
                 f"{half} values from {kv[row]:g} on",
                 f"the same series stands {TWICE} in this filling",
                 "kept; exported twice?",
+                code="twice",
             )
             shown += 1
     if shown > _SHOWN:
-        log.problem(None, "kv", f"{shown} series", f"series that stand {TWICE}", "kept; the first ones are listed")
+        log.problem(
+            None, "kv", f"{shown} series", f"series that stand {TWICE}", "kept; the first ones are listed", code="twice"
+        )
 
 
 def _again(values: np.ndarray, starts: np.ndarray, size: np.ndarray, sample: np.ndarray) -> np.ndarray:
@@ -221,4 +228,5 @@ def _incomplete(codes: np.ndarray, rows: np.ndarray, width: int, log: Log) -> No
             f"{size[c]} breakdowns",
             f"most fillings have {usual}: incomplete",
             "kept; consistency rules are not judged on it",
+            code="incomplete",
         )

@@ -77,7 +77,7 @@ def numbers(name: str, cells: Coded, head: Heading, rows: np.ndarray, log: Log) 
     if name == "gap_mm" and any(0 < v < 0.3 for _, v in unitless):
         log.problem(None, head.text, f"{min(v for _, v in unitless):g}",
                     "a gap without unit is in mm; below 0.3 it may be inches",
-                    "kept as mm; write the unit if it is inches")  # fmt: skip
+                    "kept as mm; write the unit if it is inches", code="gap_unit_doubtful")  # fmt: skip
     if name == "water_mg_kg" and head.unit == "ppm":
         log.guess("water", "ppm are mg/kg", f"heading {head.text!r}", "write mg/kg or µL/L in the heading")
     return out[cells.codes]
@@ -93,7 +93,7 @@ def _unread(name: str, cells: Coded, at: int, head: Heading, rows: np.ndarray, l
     if len(where):
         more = f" (and {len(where) - 1} more such cells)" if len(where) > 1 else ""
         log.problem(rows[where[0]], head.text, cells.uniques[at], f"{name} is a number with a known unit",
-                    f"kept; {name} left empty{more}")  # fmt: skip
+                    f"kept; {name} left empty{more}", code="no_number")  # fmt: skip
 
 
 def convert(name: str, value: float, unit: str | None) -> float | None:
@@ -207,7 +207,7 @@ def labels(name: str, cells: Coded, head: Heading, rows: np.ndarray, log: Log) -
             where = np.flatnonzero(np.isin(cells.codes, dates))
             log.problem(rows[where[0]], head.text, cells.uniques[cells.codes[where[0]]],
                         "a date where a name belongs: spreadsheets turn 1-5 into a date",
-                        f"kept as written ({len(where)} rows)")  # fmt: skip
+                        f"kept as written ({len(where)} rows)", code="date_for_name")  # fmt: skip
     return mapped(cells, tidy)
 
 

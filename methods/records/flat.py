@@ -27,24 +27,31 @@ class Flat:
     column: np.ndarray
     parsed: list[Voltages]
     rules: dict[int, str] = field(default_factory=dict)
+    codes: dict[int, str] = field(default_factory=dict)
 
     def text(self, at: int) -> str:
         """The cell as it was written."""
         return self.parsed[self.column[at]].cells.text(int(self.row[at]))
 
-    def refuse(self, where: np.ndarray, rule: str) -> None:
+    def refuse(self, where: np.ndarray, rule: str, code: str) -> None:
         """Refuse the cells at these places, unless they are refused or blank already."""
         for at in where:
             if self.kind[at] not in (REFUSED, BLANK):
                 self.kind[at] = REFUSED
                 self.rules[int(at)] = rule
+                self.codes[int(at)] = code
 
-    def refuse_all(self, where: np.ndarray, rule: str) -> None:
+    def refuse_all(self, where: np.ndarray, rule: str, code: str) -> None:
         """Refuse the cells at these places with this rule, even where another rule refused them; blank ones stay."""
         for at in where:
             if self.kind[at] != BLANK:
                 self.kind[at] = REFUSED
                 self.rules[int(at)] = rule
+                self.codes[int(at)] = code
+
+    def code(self, at: int) -> str:
+        """The code of the rule that a refused cell breaks."""
+        return self.codes.get(int(at), "no_voltage")
 
     def rule(self, at: int) -> str:
         column = self.parsed[self.column[at]]
@@ -59,6 +66,7 @@ class Places:
     rows: np.ndarray
     columns: pd.Categorical
     body_rows: np.ndarray
+    numbers: np.ndarray  # the rows without the sheet's name
 
 
 def flatten(parsed: list[Voltages]) -> Flat:
@@ -93,10 +101,11 @@ def places_of(plan: Layout, body: Body, flat: Flat, prefix: str) -> Places:
         rows = body.rows[flat.row] if len(flat.parsed) > 1 else body.rows
         columns = pd.Categorical.from_codes(flat.column, categories=pd.Index(heads))
         body_rows = body.rows
+    numbers = rows
     if prefix:
         rows = np.array([f"{prefix}{r}" for r in rows], dtype=object)
         body_rows = np.array([f"{prefix}{r}" for r in body_rows], dtype=object)
-    return Places(rows, columns, body_rows)
+    return Places(rows, columns, body_rows, numbers)
 
 
 def refuse_sentinels(flat: Flat, voltage: bool) -> None:
@@ -114,7 +123,7 @@ def refuse_sentinels(flat: Flat, voltage: bool) -> None:
     if not voltage and top > 150:  # numbers that may be of another kind, where 999 is one of them
         return
     where = np.flatnonzero(codes & (flat.kv > max(2 * top, 500 if not len(rest) else 0)))
-    flat.refuse(where, "a row of nines far above every other number is a code for no reading")
+    flat.refuse(where, "a row of nines far above every other number is a code for no reading", "sentinel")
 
 
 def multiply_by_gap(flat: Flat, gaps: np.ndarray, plan: Layout, place: Places, log: Log) -> None:
@@ -125,7 +134,9 @@ def multiply_by_gap(flat: Flat, gaps: np.ndarray, plan: Layout, place: Places, l
     gap = gaps[flat.row]
     known = held & np.isfinite(gap) & (gap > 0)
     flat.kv = np.where(known, flat.kv * gap, flat.kv)
-    flat.refuse(np.flatnonzero(held & ~known), "kV/mm becomes kV only with the gap, and the gap is not given")
+    flat.refuse(
+        np.flatnonzero(held & ~known), "kV/mm becomes kV only with the gap, and the gap is not given", "gap_wanted"
+    )
     if known.any():
         log.guess("unit", "kV/mm times the gap", f"{int(known.sum())} values", "--unit kV")
 
@@ -134,5 +145,6 @@ def log_refused(flat: Flat, place: Places, log: Log) -> None:
     """One problem for each refused cell."""
     for at in np.flatnonzero(flat.kind == REFUSED).tolist():
         log.problem(
-            place.rows[at], str(place.columns[at]), flat.text(at), flat.rule(at), "refused: not used as a breakdown"
-        )
+            place.rows[at], str(place.columns[at]), flat.text(at), flat.rule(at), "refused: not used as a breakdown",
+            code=flat.code(at), refused=True,
+        )  # fmt: skip

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
+from methods.records.account import Account
 from methods.records.table import condition_codes, filling_codes, withstood
 
-PROBLEM_KEYS = ("row", "column", "found", "rule", "action")
-GUESS_KEYS = ("what", "guess", "evidence", "option")
+PROBLEM_KEYS = ("row", "column", "found", "rule", "action", "code", "refused")
+GUESS_KEYS = ("what", "guess", "evidence", "option", "code", "row")
 
 
 @dataclass(frozen=True)
@@ -37,14 +38,19 @@ class Records:
         Long form, one row a breakdown; columns of :data:`methods.records.COLUMNS`, then the file's own.
     problems : DataFrame
         ``row`` (as the user sees it, None for the whole file), ``column``, ``found``, ``rule``, ``action``
-        (begins with ``kept`` or ``refused``).
+        (begins with ``kept`` or ``refused``), ``code`` (one word for the rule, the same in every version) and
+        ``refused`` (True where the cell is not used as a breakdown).
     guesses : DataFrame
-        ``what``, ``guess``, ``evidence``, ``option`` (what overrules it).
+        ``what``, ``guess``, ``evidence``, ``option`` (what overrules it), ``code`` (one word for what was guessed)
+        and ``row`` (where it stands; None: not one row).
     rows_read : int
         Cells of voltage columns that held something: breakdowns + withstood + refused.
     source : Source
     origin : DataFrame
-        ``source_row`` and ``source_column`` of each row of ``table``.
+        ``source_row`` and ``source_column`` (the heading) of each row of ``table``, ``source_sheet`` and
+        ``source_place`` (the column's number in the sheet, from 1 on).
+    cells : DataFrame
+        The account of the file: a row a cell that holds something, see :attr:`cells`.
     """
 
     table: pd.DataFrame
@@ -53,6 +59,17 @@ class Records:
     rows_read: int
     source: Source
     origin: pd.DataFrame = field(default_factory=pd.DataFrame)
+    account: Account = field(default_factory=Account, repr=False, compare=False)
+
+    @cached_property
+    def cells(self) -> pd.DataFrame:
+        """What became of every cell: made when it is first asked for.
+
+        Columns: ``sheet`` (its name, empty for a text file), ``row`` and ``column`` (from 1 on), ``text`` (as it
+        stands), ``number`` (whether it reads as a number), ``role`` (a name of the record table such as ``sample`` or
+        ``order``, or one of :data:`methods.records.CELL_ROLES`) and ``why``.
+        """
+        return self.account.frame()
 
     @property
     def breakdowns(self) -> int:
@@ -104,27 +121,46 @@ def _plain(value: Any) -> Any:
     return value
 
 
+class Problem(NamedTuple):
+    """One thing that was refused or noticed; see :attr:`Records.problems`."""
+
+    row: Any
+    column: str
+    found: str
+    rule: str
+    action: str
+    code: str
+    refused: bool
+
+
 class Log:
     """Collects problems and guesses while a file is read."""
 
     def __init__(self) -> None:
-        self._problems: list[tuple[Any, str, str, str, str]] = []
-        self._guesses: list[tuple[str, str, str, str]] = []
+        self._problems: list[Problem] = []
+        self._guesses: list[tuple[str, str, str, str, str, Any]] = []
 
-    def problem(self, row: Any, column: str, found: str, rule: str, action: str) -> None:
-        self._problems.append((int(row) if isinstance(row, np.integer) else row, column, found, rule, action))
+    def problem(
+        self, row: Any, column: str, found: str, rule: str, action: str, *, code: str, refused: bool = False
+    ) -> None:
+        """Note a problem; ``action`` begins with ``kept`` or ``refused``, as ``refused`` says."""
+        row = int(row) if isinstance(row, np.integer) else row
+        self._problems.append(Problem(row, column, found, rule, action, code, refused))
 
-    def guess(self, what: str, guess: str, evidence: str, option: str) -> None:
-        entry = (what, guess, evidence, option)
+    def guess(
+        self, what: str, guess: str, evidence: str, option: str, *, code: str | None = None, row: Any = None
+    ) -> None:
+        """Note a guess, once; ``code`` is made of ``what`` where none is given."""
+        entry = (what, guess, evidence, option, code or what.replace(" ", "_"), row)
         if entry not in self._guesses:
             self._guesses.append(entry)
 
     @property
     def refused(self) -> int:
-        return sum(p[4].startswith("refused") for p in self._problems)
+        return sum(p.refused for p in self._problems)
 
-    def first_refusal(self) -> tuple[Any, str, str, str, str] | None:
-        return next((p for p in self._problems if p[4].startswith("refused")), None)
+    def first_refusal(self) -> Problem | None:
+        return next((p for p in self._problems if p.refused), None)
 
     def problems(self) -> pd.DataFrame:
         sheets: dict[str, int] = {}

@@ -23,7 +23,7 @@ class Layout:
     headings: list[Heading]
     cells: list[list[str]]
     rows: list[int]
-    first: int
+    first: int  # the first row of data in ``cells``
     values: list[int]
     shots: list[int]
     meta: dict[str, str] = field(default_factory=dict)
@@ -33,6 +33,7 @@ class Layout:
     voltage: bool = True  # the heading speaks of a voltage
     levels: list[dict[str, str]] = field(default_factory=list)  # what each value column's heading says
     unwanted: set[str] = field(default_factory=set)  # what the user said is not in the file
+    head: int = 0  # the row of headings in ``cells``
     column_rows: list[int] | None = None  # transposed: the sheet's row of each value column
 
 

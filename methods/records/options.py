@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from methods.errors import InputError
+from methods.records.areas import Area, areas_of
 from methods.records.voltages import FACTORS
 
 
@@ -21,12 +23,13 @@ class Options:
     day_first: bool | None
     layout: str | None
     words: frozenset[str]
+    areas: tuple[Area, ...] = ()
 
 
 def options_of(
     columns: Mapping[str, str] | None, sheet: str | None, decimal: str | None, unit: str | None,
     ceiling_kv: float | bool | None, day_first: bool | None, layout: str | None, thousands: str | None,
-    censored: str | Iterable[str],
+    censored: str | Iterable[str], areas: Iterable[Area | Mapping[str, Any]] = (),
 ) -> Options:  # fmt: skip
     """Check the arguments of :func:`methods.records.read`; a wrong one is an InputError that lists the right ones."""
     decimal = {"point": ".", "comma": ","}.get(decimal or "", decimal)
@@ -51,5 +54,5 @@ def options_of(
     words = [censored] if isinstance(censored, str) else list(censored)
     return Options(
         dict(columns or {}), sheet, decimal, unit, ceiling_kv, day_first, layout,
-        frozenset(w.strip().casefold() for w in words),
+        frozenset(w.strip().casefold() for w in words), areas_of(areas),
     )  # fmt: skip

@@ -35,7 +35,8 @@ def apply_outcomes(plan: Layout, body: Body, flat: Flat, place: Places, words: f
     if other:
         shown = ", ".join(codes[:5])
         log.problem(None, head.text, shown, "codes other than 0 and 1: not read as the outcome",
-                    "kept as breakdowns; if a code stands for withstood, write the word in the file")  # fmt: skip
+                    "kept as breakdowns; if a code stands for withstood, write the word in the file",
+                    code="outcome_codes")  # fmt: skip
     verdict = any(fold(t) in _VERDICTS for t in texts)
     if not texts or other or verdict or sum(m is not None for m in meanings) < len(texts) / 2:
         plan.headings[at] = Heading(head.text, None, head.unit)
@@ -86,13 +87,19 @@ def _apply(
     elif meaning == "void":
         for at in where[(kinds != BLANK) & (kinds != REFUSED)]:
             flat.kind[at] = REFUSED
-            flat.rules[int(at)] = f"{head.text} says {text!r}"
+            flat.rules[int(at)], flat.codes[int(at)] = f"{head.text} says {text!r}", "void"
     elif meaning == "breakdown":
         for at in where[kinds == WITHSTOOD]:
             log.problem(
-                place.rows[at], head.text, text, "the voltage cell says that it was withstood", "kept as withstood"
+                place.rows[at],
+                head.text,
+                text,
+                "the voltage cell says that it was withstood",
+                "kept as withstood",
+                code="outcome_contradicts",
             )
     else:  # it may mean withstood or void: only a voltage cell that says withstood itself can stand
         for at in where[kinds == VALUE]:
             flat.kind[at] = REFUSED
             flat.rules[int(at)] = f"{head.text} says {text!r}: neither a breakdown nor withstood; correct the word"
+            flat.codes[int(at)] = "outcome_unclear"

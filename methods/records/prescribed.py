@@ -38,7 +38,7 @@ def apply_protocols(table: pd.DataFrame, rows: np.ndarray, known: dict[str, np.n
         if found.family == "astm_d1816" and found.gap_mm.value is None and pd.isna(head["gap_mm"]):
             log.problem(rows[first], "gap", "", "ASTM D1816 is done at 1 mm or at 2 mm",
                         f"kept without a gap; no comparison with a limit until the gap is given "
-                        f"({count} rows)")  # fmt: skip
+                        f"({count} rows)", code="gap_missing")  # fmt: skip
     _fill(table, plans, known, log)
     _one_spelling(table, plans, spellings, known, log)
 
@@ -54,11 +54,18 @@ def _departures(head: pd.Series, found: Protocol, row: Any, count: int, log: Log
     own = {name: head[name] for name in PRESCRIBED if not pd.isna(head[name])}
     for sentence in found.departures(**own):
         name = sentence.split(" ", 1)[0]
-        log.problem(row, name, str(own.get(name, "")), sentence, f"kept as the file says ({count} rows)")
+        log.problem(
+            row, name, str(own.get(name, "")), sentence, f"kept as the file says ({count} rows)", code="departure"
+        )
     for name, said in found.stated.items():
         if name in own and own[name] != said and not (name == "gap_mm" and abs(float(own[name]) - float(said)) <= 0.05):
             log.problem(
-                row, name, str(own[name]), f"the method text says {said}", f"kept as the column says ({count} rows)"
+                row,
+                name,
+                str(own[name]),
+                f"the method text says {said}",
+                f"kept as the column says ({count} rows)",
+                code="departure",
             )
 
 

@@ -15,12 +15,16 @@ import pandas as pd
 
 from methods.errors import InputError, UnusableFile
 from methods.protocols import recognise
+from methods.records.account import Account
+from methods.records.areas import Area
 from methods.records.assemble import assemble
 from methods.records.body import body_of
+from methods.records.by_hand import leave_out, overrule
 from methods.records.ceilings import mark_ceilings
 from methods.records.cells import BLANK, VALUE, WITHSTOOD
 from methods.records.checks import look_over
-from methods.records.flat import flatten, log_refused, multiply_by_gap, places_of, refuse_sentinels
+from methods.records.coded import Body
+from methods.records.flat import Flat, flatten, log_refused, multiply_by_gap, places_of, refuse_sentinels
 from methods.records.kept import Log, Records, Source
 from methods.records.layout import Layout
 from methods.records.naming import gap_of, settle_names, units_of
@@ -53,6 +57,7 @@ def read(
     name: str | None = None,
     thousands: str | None = None,
     censored: str | Iterable[str] = (),
+    areas: Iterable[Area | Mapping[str, Any]] = (),
 ) -> Records:
     """Read breakdown voltages from a file, whatever its shape, and say what was kept, refused and guessed.
 
@@ -80,6 +85,9 @@ def read(
         The thousands mark, which settles the decimal mark too.
     censored : str or iterable of str, optional
         More words that mean "withstood", in a voltage cell or in the outcome column.
+    areas : iterable of Area or mapping, optional
+        What is said by hand about ranges of cells, sheets or the file: what they are, and the electrode, gap,
+        stirring, method, sample ... of the readings in them; see :class:`methods.records.Area`.
 
     Returns
     -------
@@ -92,12 +100,14 @@ def read(
     InputError
         An option that names something that is not there.
     """
-    options = options_of(columns, sheet, decimal, unit, ceiling_kv, day_first, layout, thousands, censored)
+    options = options_of(columns, sheet, decimal, unit, ceiling_kv, day_first, layout, thousands, censored, areas)
     log = Log()
     opened, origin = _open(source, name, options, log)
     tell = len({s.name for s in opened}) > 1
+    account = Account(list(opened))
+    opened = [leave_out(s, options.areas, account) for s in opened]
     opened = [t for s in opened for t in _tables(s, options, log)]
-    parts = [_read_sheet(s, options, log, tell) for s in opened]
+    parts = [_read_sheet(s, options, log, tell, account) for s in opened]
     table = pd.concat([p[0] for p in parts], ignore_index=True) if len(parts) > 1 else parts[0][0]
     places = pd.concat([p[1] for p in parts], ignore_index=True) if len(parts) > 1 else parts[0][1]
     plan = parts[0][2]
@@ -114,7 +124,7 @@ def read(
     codes = parts[0][4] if len(parts) == 1 else {}
     apply_protocols(table, places["source_row"].to_numpy(), codes, log)
     look_over(table, places["source_row"].to_numpy(), plan, codes, log)
-    return Records(table, log.problems(), log.guesses(), read_cells, _source(origin, opened, plan), places)
+    return Records(table, log.problems(), log.guesses(), read_cells, _source(origin, opened, plan), places, account)
 
 
 def _tables(sheet: Sheet, options: Options, log: Log) -> list[Sheet]:
@@ -209,7 +219,7 @@ def _source(origin: dict[str, Any], opened: list[Sheet], plan: Layout) -> Source
 
 
 def _read_sheet(
-    sheet: Sheet, options: Options, log: Log, tell: bool
+    sheet: Sheet, options: Options, log: Log, tell: bool, account: Account
 ) -> tuple[pd.DataFrame, pd.DataFrame, Layout, int, dict[str, np.ndarray]]:
     """One sheet to its part of the table, with the place of each row in the file."""
     plan = layout_of(sheet, options.columns, options.layout)
@@ -241,5 +251,23 @@ def _read_sheet(
     gaps = np.where(np.isnan(gaps), gaps[blocks], gaps)
     keep = (flat.kind == VALUE) | (flat.kind == WITHSTOOD)
     table, codes = assemble(plan, body, flat, keep, place, gaps, blocks, options.day_first, log)
-    origin = pd.DataFrame({"source_row": place.rows[keep], "source_column": place.columns.take(np.flatnonzero(keep))})
+    across = _across(sheet, plan, body, flat)[keep]
+    overrule(table, sheet.name, place.numbers[keep], across, options.areas, options.day_first, log)
+    account.add(sheet, plan, body, flat)
+    origin = pd.DataFrame(
+        {
+            "source_row": place.rows[keep],
+            "source_column": place.columns.take(np.flatnonzero(keep)),
+            "source_sheet": pd.Categorical([sheet.name] * int(keep.sum())),
+            "source_place": across,
+        }
+    )
     return table, origin, plan, int((flat.kind != BLANK).sum()), codes
+
+
+def _across(sheet: Sheet, plan: Layout, body: Body, flat: Flat) -> np.ndarray:
+    """The number of the file's column in which each voltage cell stands."""
+    if plan.column_rows is not None:
+        return body.rows[flat.row]
+    places = np.asarray(plan.values) + 1 if sheet.cols is None else np.asarray(sheet.cols)[plan.values]
+    return places.astype(np.int32)[flat.column]

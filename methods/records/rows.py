@@ -29,16 +29,18 @@ def refuse_rows(plan: Layout, body: Body, flat: Flat) -> None:
     """Refuse the voltage cells of repeated heading rows and of rows that sum others up."""
     repeated = _heading_again(plan, body)
     if repeated.any():
-        flat.refuse_all(np.flatnonzero(repeated[flat.row]), "the heading again")
+        flat.refuse_all(np.flatnonzero(repeated[flat.row]), "the heading again", "heading_again")
     if body.overlong is not None and body.overlong.any():
         where = np.flatnonzero(body.overlong[flat.row])
         flat.refuse_all(
-            where, "more cells in the row than headings: an unquoted decimal comma would cut a number in two"
+            where,
+            "more cells in the row than headings: an unquoted decimal comma would cut a number in two",
+            "too_many_cells",
         )
     sums, labels = _totals(plan, body)
     if sums.any():
         for at in np.flatnonzero(sums[flat.row]):
-            flat.refuse_all(np.array([at]), f"a summary row ({labels[flat.row[at]]!r}), not a breakdown")
+            flat.refuse_all(np.array([at]), f"a summary row ({labels[flat.row[at]]!r}), not a breakdown", "summary")
 
 
 def _heading_again(plan: Layout, body: Body) -> np.ndarray:

@@ -55,7 +55,7 @@ def plain_layout(
 ) -> Layout:
     heads, first, guesses = headings_of(cells, head)
     body = [r for r in cells[first : first + _LOOK] if any(c.strip() for c in r)]
-    plan = Layout("long", heads, cells, rows, first, [], [], guesses=guesses)
+    plan = Layout("long", heads, cells, rows, first, [], [], guesses=guesses, head=first if head is None else head)
     apply_names(plan, columns)
     plan.summaries = {i: h.summary for i, h in enumerate(plan.headings) if h.summary and i not in plan.values}
     if plan.values:
@@ -107,8 +107,8 @@ def transposed(
         for row in turned[1:]:
             level = level_of(row[0])
             row[0] = next(iter(level.values())) if level else row[0]
-    keep = [r for r in turned if any(c.strip() for c in r[1:])]
-    plan = plain_layout(keep, list(range(1, len(keep) + 1)), 0, columns, "wide")
+    keep = [i for i, r in enumerate(turned) if any(c.strip() for c in r[1:])]
+    plan = plain_layout([turned[i] for i in keep], [i + 1 for i in keep], 0, columns, "wide")
     plan.kind = "transposed"
     plan.column_rows = [n for _, n in body]
     plan.meta = {**meta, **({"unit": unit} if unit else {})}

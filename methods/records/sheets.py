@@ -225,7 +225,12 @@ def _told(sheets: list[Sheet], log: Log) -> list[Sheet]:
         held = sorted(r for r in sheet.hidden if r <= len(sheet.cells) and any(sheet.cells[r - 1]))
         if held:
             log.problem(
-                held[0], "", f"{len(held)} hidden rows", "rows that the sheet hides", "kept and read like the others"
+                held[0],
+                "",
+                f"{len(held)} hidden rows",
+                "rows that the sheet hides",
+                "kept and read like the others",
+                code="hidden_rows",
             )
     return sheets
 

@@ -78,10 +78,10 @@ def compare_summaries(plan: Layout, body: Body, flat: Flat, place: Places, mark:
                 row, column = plan.column_rows[i], body.columns[0].text(int(r))
             if ceilings[r]:
                 log.problem(row, column, text, f"a mean over {ceilings[r]} withstood values is too low",
-                            "kept the breakdowns; the stored mean is not used")  # fmt: skip
+                            "kept the breakdowns; the stored mean is not used", code="mean_over_withstood")  # fmt: skip
             elif abs(own - said) > _room(text, own):
                 log.problem(row, column, text, f"the mean of the {count[r]} breakdowns is {own:.4g} kV",
-                            "kept the breakdowns; the stored mean is not used")  # fmt: skip
+                            "kept the breakdowns; the stored mean is not used", code="mean_differs")  # fmt: skip
 
 
 def _room(text: str, own: float) -> float:

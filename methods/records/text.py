@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import io
 import re
 from collections import Counter
@@ -31,8 +32,13 @@ class Sheet:
     delimiter: str = ""
     method: str | None = None  # the sheet's or the file's name, where it names a test method
     from_file: bool = False  # it was the file's name
+    cols: list[int] | None = None  # the file's column of each cell of a row, where not 1, 2, 3 ...
     title: str | None = None  # the line above, where one sheet holds several tables
     notes: list[tuple[str, str, str]] = field(default_factory=list)
+
+    def with_cells(self, cells: list[list[str]]) -> Sheet:
+        """The same sheet with other cells in the same rows."""
+        return dataclasses.replace(self, cells=cells)
 
     @property
     def long(self) -> bool:

@@ -98,7 +98,7 @@ def save(path: Path, table: pd.DataFrame) -> Path:
 @pytest.mark.parametrize("file", FILES, ids=lambda p: p.name)
 def test_check_counts(run: Any, file: Path) -> None:
     status, found = run("check", file)
-    assert CHECK <= set(found) and all(set(p) == PROBLEM for p in found["problems"])
+    assert CHECK <= set(found) and all(PROBLEM <= set(p) for p in found["problems"])
     gone = [p for p in found["problems"] if p["action"].startswith("refused")]
     assert all(p["action"].startswith(("kept", "refused")) for p in found["problems"])
     assert status == (1 if gone else 0)

@@ -32,7 +32,7 @@ def test_refused_is_1_and_says_where(tmp_path: Path, capsys: pytest.CaptureFixtu
     path = write(tmp_path, CLEAN + "A,2,-1\n")
     assert main(["check", path, "--json"]) == 1
     problems = json.loads(capsys.readouterr().out)["problems"]
-    assert [set(p) for p in problems] == [{"row", "column", "found", "rule", "action"}]
+    assert [set(p) for p in problems] == [{"row", "column", "found", "rule", "action", "code", "refused"}]
     assert (problems[0]["row"], problems[0]["column"], problems[0]["found"]) == (5, "kV", "-1")
     assert main(["check", path]) == 1
     assert "above zero" in capsys.readouterr().out
