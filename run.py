@@ -87,18 +87,20 @@ def wanted(tests: bool) -> list[str]:
     import tomllib
 
     groups = tomllib.loads((HERE / "pyproject.toml").read_text(encoding="utf-8"))["dependency-groups"]
-    return ["--editable", f"{HERE}[parquet,report,bigdata]", *groups["test"], *groups["lint"]]
+    return ["--editable", f"{HERE}[parquet,report,bigdata]", *groups["test"], *groups["docs"], *groups["lint"]]
 
 
 def install(tests: bool) -> None:
-    """Install once for each state of pyproject.toml; the second run starts at once."""
-    key = hashlib.sha256((HERE / "pyproject.toml").read_bytes()).hexdigest()
+    """Install once for each state of pyproject.toml and constraints.txt; the second run starts at once."""
+    asked = b"".join((HERE / name).read_bytes() for name in ("pyproject.toml", "constraints.txt"))
+    key = hashlib.sha256(asked).hexdigest()
     done = json.loads(STAMP.read_text()) if STAMP.exists() else {}
     if done.get("key") == key and (done.get("tests") or not tests):
         return
     say("installing packages (a few minutes the first time)")
-    extra = ["--constraint", str(HERE / "constraints.txt")] if (HERE / "constraints.txt").exists() else []
-    command = [str(PYTHON), "-m", "pip", "install", "-qq", "--disable-pip-version-check", *extra, *wanted(tests)]
+    # The versions with which all tests passed: a new release elsewhere breaks nobody's first try.
+    known = ["--constraint", str(HERE / "constraints.txt")]
+    command = [str(PYTHON), "-m", "pip", "install", "-qq", "--disable-pip-version-check", *known, *wanted(tests)]
     if subprocess.run(command).returncode:
         fail("pip could not install the packages; its message stands above")
     STAMP.write_text(json.dumps({"key": key, "tests": tests}))

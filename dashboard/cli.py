@@ -7,6 +7,7 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from importlib.metadata import PackageNotFoundError, version
 from importlib.util import find_spec
 
 from dashboard.commands import COMMANDS
@@ -31,6 +32,7 @@ def parser() -> argparse.ArgumentParser:
         "Without a command: the dashboard, with invented demo data.",
         epilog="This software analyses numbers. It does not control, interlock or approve any high-voltage test.",
     )
+    top.add_argument("--version", action="version", version=f"gapshift {_version()}")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
     for name in COMMANDS:
         if find_spec(f"dashboard.commands.{name}") is None:
@@ -40,6 +42,13 @@ def parser() -> argparse.ArgumentParser:
         module.add_arguments(sub)
         sub.set_defaults(run=module.run)
     return top
+
+
+def _version() -> str:
+    try:
+        return version("gapshift")
+    except PackageNotFoundError:  # run from a copy of the source that was never installed
+        return "(not installed)"
 
 
 def main(argv: Sequence[str] | None = None) -> int:

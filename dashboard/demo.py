@@ -27,12 +27,14 @@ FIRST: dict[str, dict[str, Any]] = {
 def folder() -> Path | None:
     """Where the demo files are: ``data/`` beside the packages, or the installed package of files."""
     beside = Path(__file__).resolve().parents[1] / "data"
-    if beside.is_dir():
+    if (beside / "make_demo.py").is_file():  # any other folder of that name is somebody else's
         return beside
     try:
-        return Path(str(resources.files("gapshift_demo")))
+        # The package holds files only and has no __init__: it may stand in several places, and any of its files tells.
+        first = resources.files("gapshift_demo").joinpath(next(iter(SETS.values()))[0])
     except ModuleNotFoundError:
         return None
+    return first.parent if isinstance(first, Path) and first.is_file() else None
 
 
 def path(name: str) -> Path | None:

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
-from dashboard import footer, theme, words
+from dashboard import safety, theme, words
 from dashboard.report.asked import plain
 from dashboard.report.document import Report, Table
 from dashboard.report.names import heading
@@ -29,7 +29,7 @@ _SHARES = ("p", "rate", "probability_above", "wrong_verdict_probability")
 def render(report: Report, most_rows: int = MOST_ROWS) -> str:
     """The report as the text of an HTML file."""
     return _environment().get_template("report.html").render(
-        report=report, short=footer.SHORT, cautions=footer.LONG, check=CHECK, colours=asdict(theme.LIGHT),
+        report=report, short=safety.SHORT, cautions=safety.LONG, check=CHECK, colours=asdict(theme.LIGHT),
         font=theme.FONT, table=lambda t: _table(t, most_rows), screen=most_rows == MOST_ROWS,
     )  # fmt: skip
 

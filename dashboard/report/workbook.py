@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 import xlsxwriter
 
-from dashboard import footer, theme
+from dashboard import safety, theme
 from dashboard.report.asked import plain
 from dashboard.report.document import Report, Section, Table
 from dashboard.report.names import heading
@@ -30,7 +30,7 @@ def render_workbook(report: Report) -> bytes:
     buffer = io.BytesIO()
     with xlsxwriter.Workbook(buffer, _OPTIONS) as book:
         day = datetime.datetime.fromisoformat(report.written_on)
-        book.set_properties({"title": report.title, "created": day, "comments": footer.SHORT})
+        book.set_properties({"title": report.title, "created": day, "comments": safety.SHORT})
         colours = theme.palette(dark=False)
         looks = {
             "title": book.add_format({"bold": True, "font_size": 16, "font_color": colours.bar}),
@@ -75,7 +75,7 @@ def _front(sheet: Any, report: Report, looks: dict[str, Any]) -> None:
             lines += [("note", CHECK.capitalize() + ".")]
     lines += [("part", "How it was computed")]
     lines += [("text", f"{m.statistic}: {m.text} Source: {m.reference}.") for m in report.methods]
-    lines += [("part", "Cautions"), ("text", footer.SHORT), *(("text", f"{a} {b}") for a, b in footer.LONG)]
+    lines += [("part", "Cautions"), ("text", safety.SHORT), *(("text", f"{a} {b}") for a, b in safety.LONG)]
     for row, (look, text) in enumerate(lines):
         sheet.write_string(row, 0, text[:MOST_CHARACTERS], looks[look])
 

@@ -89,8 +89,10 @@ def sd_ratio(first: Scatter, second: Scatter, confidence: float, what: str) -> S
     excess /= ((size - 1) ** 3 + 1) / (size**2 * (size - 1)) if size > 1 else 1.0
     factor = 2 / (2 + max(excess, 0.0))
     robust_low, robust_high = limits(first.df * factor, second.df * factor)
-    if len(first.from_medians) > 1 and len(second.from_medians) > 1:
-        p_value = float(scipy.stats.f_oneway(first.from_medians, second.from_medians).pvalue)
+    groups = (first.from_medians, second.from_medians)
+    # Two values lie equally far from their median: where every distance in both groups is the same there is no test.
+    if all(len(g) > 1 for g in groups) and any(np.ptp(g) > 0 for g in groups):
+        p_value = float(scipy.stats.f_oneway(*groups).pvalue)
     else:
         p_value = float("nan")
     return SpreadRatio(ratio, low, high, robust_low, robust_high, p_value, what)

@@ -11,7 +11,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from dashboard import cli, footer
+from dashboard import cli, safety
 from dashboard.report import Asked, check_target, content, writing
 from dashboard.report.gather import gather
 from dashboard.report.html import cell
@@ -72,8 +72,8 @@ def test_it_says_everything_that_was_promised(page):
                  "Consistency of the series", "Order within fillings", "How it was computed", "Settings and versions",
                  "SHA-256", "small.csv", "B. L. Welch, Biometrika 34 (1947) 28", "scipy", "seed"):  # fmt: skip
         assert part in text, part
-    assert footer.SHORT in text
-    assert all(lead in text for lead, _ in footer.LONG)
+    assert safety.SHORT in text
+    assert all(lead in text for lead, _ in safety.LONG)
     assert CHECK.capitalize() in text
     assert page.count("<svg") == 4
 
