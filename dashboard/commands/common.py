@@ -91,6 +91,7 @@ def add_reading_options(parser: argparse.ArgumentParser, *, file: bool = True) -
     group.add_argument(
         "--layout", choices=["long", "wide", "two-block", "transposed"], help="how the breakdowns stand in the file"
     )
+    group.add_argument("--recipe", metavar="TOML", help="how this shape of sheet is read, as the Records page wrote it")
     group.add_argument("--dates", choices=["day-first", "month-first"], help="how 03/04/2025 is meant")
 
 
@@ -107,6 +108,7 @@ def reading_arguments(args: argparse.Namespace) -> dict[str, Any]:
     if args.no_ceiling and args.ceiling is not None:
         raise InputError("--ceiling and --no-ceiling exclude each other.")
     return {
+        "recipe": _recipe(args.recipe),
         "columns": columns or None,
         "sheet": args.sheet,
         "decimal": {"point": ".", "comma": ",", None: None}[args.decimal],
@@ -115,6 +117,15 @@ def reading_arguments(args: argparse.Namespace) -> dict[str, Any]:
         "layout": args.layout,
         "day_first": {"day-first": True, "month-first": False, None: None}[args.dates],
     }
+
+
+def _recipe(path: str | None) -> str | None:
+    """The recipe's own text, which a saved study keeps; InputError where the file is none."""
+    if path is None:
+        return None
+    from methods.records import Recipe
+
+    return Recipe.of(path).to_toml()
 
 
 def open_records(args: argparse.Namespace) -> Any:

@@ -8,7 +8,8 @@ from methods.records.areas import ROLES, TYPED, Area
 from methods.records.export import safe_csv
 from methods.records.headings import resolve_column
 from methods.records.kept import Records, Source
-from methods.records.reading import read
+from methods.records.reading import open_sheets, read
+from methods.records.recipe import Recipe
 from methods.records.table import as_table, condition_codes, filling_codes, fillings_known, group_codes, withstood
 
 __all__ = [
@@ -20,6 +21,7 @@ __all__ = [
     "ROLES",
     "TYPED",
     "Area",
+    "Recipe",
     "Records",
     "Source",
     "as_table",
@@ -27,6 +29,7 @@ __all__ = [
     "filling_codes",
     "fillings_known",
     "group_codes",
+    "open_sheets",
     "read",
     "resolve_column",
     "safe_csv",

@@ -335,3 +335,10 @@ def no_number(size: int) -> pd.Series:
 def no_text(size: int) -> pd.Series:
     """A text column of nothing but missing cells."""
     return pd.Series(pd.array([pd.NA], dtype="str").repeat(size))
+
+
+def labels_of(table: pd.DataFrame, name: str, where: np.ndarray, texts: list[str]) -> None:
+    """Write these texts into the rows of a text column where ``where`` is True, in place; a list has one for each."""
+    new = table[name].to_numpy(dtype=object, copy=True)
+    new[where] = texts
+    table[name] = pd.Series(new, index=table.index, dtype="str")

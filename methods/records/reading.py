@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import os
 import re
@@ -31,7 +32,9 @@ from methods.records.naming import gap_of, settle_names, units_of
 from methods.records.options import Options, options_of
 from methods.records.outcomes import apply_outcomes
 from methods.records.prescribed import apply_protocols
+from methods.records.recipe import Recipe
 from methods.records.rows import blocks_of, fill_down, refuse_rows
+from methods.records.said import areas_said, check_fit, chosen, settle, tables_said
 from methods.records.shapes import layout_of
 from methods.records.sheets import open_frame, open_parquet, open_workbook, pick
 from methods.records.summaries import compare_summaries, drop_computed
@@ -58,6 +61,7 @@ def read(
     thousands: str | None = None,
     censored: str | Iterable[str] = (),
     areas: Iterable[Area | Mapping[str, Any]] = (),
+    recipe: Recipe | str | os.PathLike[str] | None = None,
 ) -> Records:
     """Read breakdown voltages from a file, whatever its shape, and say what was kept, refused and guessed.
 
@@ -88,6 +92,8 @@ def read(
     areas : iterable of Area or mapping, optional
         What is said by hand about ranges of cells, sheets or the file: what they are, and the electrode, gap,
         stirring, method, sample ... of the readings in them; see :class:`methods.records.Area`.
+    recipe : Recipe, path or text, optional
+        How this shape of file is read (:class:`methods.records.Recipe`); the other options overrule it.
 
     Returns
     -------
@@ -100,13 +106,18 @@ def read(
     InputError
         An option that names something that is not there.
     """
-    options = options_of(columns, sheet, decimal, unit, ceiling_kv, day_first, layout, thousands, censored, areas)
+    said = Recipe.of(recipe)
+    given = said.overruled(decimal=decimal, unit=unit, ceiling_kv=ceiling_kv, day_first=day_first, layout=layout,
+                           thousands=thousands, censored=censored or None)  # fmt: skip
+    options = options_of(columns, sheet, areas=areas, **given)
     log = Log()
-    opened, origin = _open(source, name, options, log)
+    opened, origin = _open(source, name, options, log, said)
+    whole = list(opened)
+    options = dataclasses.replace(options, areas=(*areas_said(said, whole), *options.areas))
     tell = len({s.name for s in opened}) > 1
     account = Account(list(opened))
     opened = [leave_out(s, options.areas, account) for s in opened]
-    opened = [t for s in opened for t in _tables(s, options, log)]
+    opened = [t for s in opened for t in tables_said(said, s, whole) or _tables(s, options, log)]
     parts = [_read_sheet(s, options, log, tell, account) for s in opened]
     table = pd.concat([p[0] for p in parts], ignore_index=True) if len(parts) > 1 else parts[0][0]
     places = pd.concat([p[1] for p in parts], ignore_index=True) if len(parts) > 1 else parts[0][1]
@@ -122,6 +133,9 @@ def read(
             row=first[0], column=first[1], text=first[2], rule=first[3],
         )  # fmt: skip
     codes = parts[0][4] if len(parts) == 1 else {}
+    touched = settle(said, whole, table, places) if said.sheets else set()
+    for column in touched.union(*(a.context for a in options.areas)):
+        codes.pop(column, None)  # what was coded before is not what stands there now
     apply_protocols(table, places["source_row"].to_numpy(), codes, log)
     look_over(table, places["source_row"].to_numpy(), plan, codes, log)
     return Records(table, log.problems(), log.guesses(), read_cells, _source(origin, opened, plan), places, account)
@@ -159,29 +173,64 @@ def _tables(sheet: Sheet, options: Options, log: Log) -> list[Sheet]:
     return usable
 
 
-def _open(source: Any, name: str | None, options: Options, log: Log) -> tuple[list[Sheet], dict[str, Any]]:
-    """Bytes to sheets. A workbook may give several sheets when each holds one method."""
+def open_sheets(source: Any, name: str | None = None) -> list[Sheet]:
+    """The sheets of a file as cells of text, as they stand: nothing is read yet, so nothing can be refused.
+
+    Of a long text only the head is cut into cells.
+
+    Raises
+    ------
+    UnusableFile
+        No table at all: empty, binary, damaged, too large.
+    """
+    if isinstance(source, pd.DataFrame):
+        return [open_frame(source)]
+    return _sheets(*_bytes(source, name))[0]
+
+
+def _open(
+    source: Any, name: str | None, options: Options, log: Log, said: Recipe
+) -> tuple[list[Sheet], dict[str, Any]]:
+    """Bytes to the sheets that are to be read."""
     if isinstance(source, pd.DataFrame):
         digest = hashlib.sha256(pd.util.hash_pandas_object(source, index=False).to_numpy().tobytes()).hexdigest()
-        return [open_frame(source)], {"name": name or "table", "sha256": digest, "encoding": None}
+        sheets = [open_frame(source)]
+        check_fit(said, sheets)
+        return sheets, {"name": name or "table", "sha256": digest, "encoding": None}
     raw, called = _bytes(source, name)
     if len(raw) > MAX_BYTES:
         raise UnusableFile(f"The file is larger than {MAX_BYTES / 1e9:.1f} GB; split it.", rule="size limit")
     with ThreadPoolExecutor(1) as pool:  # hashing lets the interpreter go on
         hashed = pool.submit(hashlib.sha256, raw)
-        sheets, encoding = _sheets(raw, called, options, log)
+        sheets, encoding = _sheets(raw, called)
+    check_fit(said, sheets)
+    if not sheets[0].name and options.sheet is not None:
+        raise InputError(f"{called} has no sheets, so sheet {options.sheet!r} cannot be chosen.", column="sheet")
+    sheets = _picked(sheets, options, said, log) if sheets[0].name else sheets
     return sheets, {"name": called, "sha256": hashed.result().hexdigest(), "encoding": encoding}
 
 
-def _sheets(raw: bytes, called: str, options: Options, log: Log) -> tuple[list[Sheet], str | None]:
+def _picked(sheets: list[Sheet], options: Options, said: Recipe, log: Log) -> list[Sheet]:
+    """Of a workbook's sheets those to read: what the recipe names, and what is found among the others."""
+    use, rest = chosen(said, sheets) if said.sheets and options.sheet is None else ([], sheets)
+    try:
+        found = pick(rest, options.sheet, options.columns, options.layout, log) if rest else []
+    except InputError:
+        if not use:
+            raise
+        found = []
+    if not use and not found:
+        raise InputError("The recipe leaves no sheet to read.", column="recipe", rule="a sheet that is used")
+    return [s for s in sheets if any(s is t for t in (*use, *found))]
+
+
+def _sheets(raw: bytes, called: str) -> tuple[list[Sheet], str | None]:
     """The sheets in these bytes, and the encoding of a text."""
     suffix = Path(called).suffix.casefold()
     if raw[:4] == b"PAR1":
         return [open_parquet(raw)], None
     if raw[:2] == b"PK" or raw[:4] == b"\xd0\xcf\x11\xe0" or suffix in (".xlsx", ".xlsm", ".ods"):
-        return pick(open_workbook(raw), options.sheet, options.columns, options.layout, log), None
-    if options.sheet is not None:
-        raise InputError(f"{called} has no sheets, so sheet {options.sheet!r} cannot be chosen.", column="sheet")
+        return open_workbook(raw), None
     if len(raw) > LARGE and raw.isascii() and b"\0" not in raw:
         return [_named(from_ascii(raw), called)], "utf-8"
     text, encoding = decode(raw)

@@ -14,7 +14,7 @@ from methods.records.headings import Heading, any_unit, fold, heading
 from methods.records.layout import Layout, counts_breakdowns, is_number, is_unit_row
 from methods.records.levels import level_of, levels_of
 from methods.records.text import Sheet
-from methods.records.value_columns import apply_names, choose_values, share
+from methods.records.value_columns import apply_means, apply_names, choose_values, share
 
 _LOOK = 300  # columns are judged by this many rows of data
 
@@ -36,26 +36,29 @@ def layout_of(sheet: Sheet, columns: dict[str, str] | None = None, shape: str | 
     width = max(map(len, sheet.cells))
     cells = [r + [""] * (width - len(r)) for r in sheet.cells]
     wanted = {fold(t) for t in (columns or {}).values()}
-    head = find_heading(cells, wanted)
+    head = sheet.head if sheet.said else find_heading(cells, wanted)
     meta = lines_above(cells[:head] if head is not None else [])
     if sheet.method is not None:
         meta.setdefault("method", sheet.method)
         meta.setdefault("file" if sheet.from_file else "sheet", sheet.method)
     if sheet.title is not None:
         meta["table"] = sheet.title
-    if shape == "transposed" or (shape is None and is_transposed(cells, head)):
+    told = bool(sheet.means)
+    if shape == "transposed" or (shape is None and not told and is_transposed(cells, head)):
         return transposed(cells, sheet.rows, head, meta, columns or {})
-    plan = plain_layout(cells, sheet.rows, head, columns or {}, shape)
+    plan = plain_layout(cells, sheet.rows, head, columns or {}, shape, sheet.means)
     plan.meta = {k: v for k, v in {**meta, **plan.meta}.items() if k not in plan.unwanted}
     return plan
 
 
 def plain_layout(
-    cells: list[list[str]], rows: list[int], head: int | None, columns: dict[str, str], shape: str | None
-) -> Layout:
+    cells: list[list[str]], rows: list[int], head: int | None, columns: dict[str, str], shape: str | None,
+    means: dict[int, str] | None = None,
+) -> Layout:  # fmt: skip
     heads, first, guesses = headings_of(cells, head)
     body = [r for r in cells[first : first + _LOOK] if any(c.strip() for c in r)]
     plan = Layout("long", heads, cells, rows, first, [], [], guesses=guesses, head=first if head is None else head)
+    apply_means(plan, means or {})
     apply_names(plan, columns)
     plan.summaries = {i: h.summary for i, h in enumerate(plan.headings) if h.summary and i not in plan.values}
     if plan.values:

@@ -34,6 +34,9 @@ class Sheet:
     from_file: bool = False  # it was the file's name
     cols: list[int] | None = None  # the file's column of each cell of a row, where not 1, 2, 3 ...
     title: str | None = None  # the line above, where one sheet holds several tables
+    said: bool = False  # a recipe says where the table stands
+    head: int | None = None  # then: the place of the headings among ``cells``
+    means: dict[int, str] = field(default_factory=dict)  # then: what the headings of columns mean
     notes: list[tuple[str, str, str]] = field(default_factory=list)
 
     def with_cells(self, cells: list[list[str]]) -> Sheet:

@@ -12,6 +12,20 @@ from methods.records.layout import COUNTING, Layout, counts_breakdowns, is_numbe
 from methods.records.levels import level_columns, shown
 
 
+def apply_means(plan: Layout, means: dict[int, str]) -> None:
+    """Apply what was said of columns by their place: the name of a column of the table, ``kv``, or ``own``."""
+    for i, h in enumerate(plan.headings):
+        name = means.get(i)
+        if name == "kv":
+            plan.headings[i] = Heading(h.text, "kv", h.unit if unit_of(h.unit) else None)
+        elif name in COLUMNS:
+            plan.headings[i] = Heading(h.text, name, h.unit)
+        elif name is not None or (h.name in means.values() and h.name is not None):
+            plan.headings[i] = Heading(h.text, None, h.unit)
+    if "kv" in means.values():
+        plan.values = sorted(i for i, name in means.items() if name == "kv")
+
+
 def apply_names(plan: Layout, columns: dict[str, str]) -> None:
     """Apply what the user said about columns."""
     for name, text in columns.items():

@@ -64,3 +64,19 @@ def test_options_overrule_guesses(tmp_path: Path, capsys: pytest.CaptureFixture[
     rows = "Sample,b1,b2,b3,b4,b5\nA,44,45,46,41,40\nA,47,44,45,41,49\nB,55,56,57,58,51\n"
     assert counted(rows)["fillings"] == 2 and counted(rows, "--layout", "wide")["fillings"] == 3
     assert counted("s,Batch,kV\nA,1,44\nA,2,45\n", "--column", "filling=batch")["fillings"] == 2
+
+
+def test_a_recipe_says_how_it_is_read(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = write(tmp_path, "Oil,x,y\nA,44,45\nB,46,47\n")
+    said = (
+        "gapshift_recipe = 1\n[[sheet]]\nname = ''\nheading_row = 1\nheadings = ['Oil', 'x', 'y']\nvalues = ['B:C']\n"
+    )
+    recipe = write(tmp_path, said, "odd.toml")
+    assert main(["check", path, "--recipe", recipe, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["breakdowns"] == 4
+    assert main(["fit", path, "--recipe", recipe, "--family", "normal", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["fits"][0]["n"] == 4
+    other = write(tmp_path, "Oil,x,z\nA,44,45\n", "other.csv")
+    assert main(["check", other, "--recipe", recipe]) == 2
+    error = capsys.readouterr().err
+    assert "'odd' does not fit" in error and "C1" in error and error.count("\n") == 1
