@@ -40,7 +40,7 @@ class App(pn.viewable.Viewer):
         super().__init__(study=study or Study(), **params)
         self._pages: dict[str, Any] = {}
         self._bar = AddressBar(visible=False, width=0, height=0, margin=0)
-        styles = {"padding": "clamp(16px, 2.5vw, 32px)", "max-width": "1240px", "box-sizing": "border-box"}
+        styles = {"max-width": "1640px", "box-sizing": "border-box"}
         self._main = parts.column(parts.column(), footer.footer(), self._bar, gap=40, styles=styles)
         self._sidebar = Sidebar(self.study)
         self.page = Frame(side=self._sidebar, main=self._main, dark=dark)

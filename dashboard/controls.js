@@ -1,6 +1,8 @@
 // Choices, numbers and text, made of the browser's own elements: see controls.py.
 
 let count = 0
+// How long what was wrong with what was typed stays to be read.
+const WRONG_MS = 8000
 
 function made(tag, properties = {}, ...children) {
   const element = Object.assign(document.createElement(tag), properties)
@@ -115,41 +117,67 @@ function tick(model, id, tell) {
   }
 }
 
-// A number to slide to, with what it is now.
-function slider(model, id, tell) {
-  const now = made("output", {htmlFor: id})
-  const field = made("input", {id, type: "range", min: model.start, max: model.end, step: model.step ?? "any"})
-  const say = () => { now.textContent = String(Number(field.valueAsNumber.toPrecision(6))) }
-  field.oninput = say
-  field.onchange = () => tell(field.valueAsNumber)
-  return {
-    element: made("div", {className: "slide"}, field, now),
-    described: field,
-    fill: () => {},
-    show: () => { field.value = model.value; field.disabled = model.disabled; say() },
-  }
+// A number that was typed, as it is taken: within its bounds; null where the field is empty and may be; undefined: none.
+function taken_of(model, field, remark) {
+  if (field.value.trim() === "" && model.optional && !field.validity.badInput) { remark(""); return null }
+  const typed = field.valueAsNumber
+  if (Number.isNaN(typed)) { return undefined }
+  const within = Math.min(Math.max(typed, model.start ?? -Infinity), model.end ?? Infinity)
+  const taken = model.whole ? Math.round(within) : within
+  const room = `from ${model.start ?? "−∞"} to ${model.end ?? "∞"}${model.whole ? ", whole" : ""}`
+  remark(taken === typed ? "" : `${typed} cannot be: ${room}. Taken: ${taken}.`)
+  return taken
 }
 
-// A field for a number, within its bounds; what is none is taken back.
-function number(model, id, tell, remark) {
+function field_of(model, id, tell, remark) {
   const field = made("input", {id, type: "number", step: model.step ?? "any", inputMode: model.whole ? "numeric" : "decimal"})
   const show = () => {
     field.value = model.value ?? ""
     field.min = model.start ?? ""
     field.max = model.end ?? ""
     field.disabled = model.disabled
+    if (model.optional) { field.placeholder = "not asked" }
   }
   field.onchange = () => {
-    const typed = field.valueAsNumber
-    if (Number.isNaN(typed)) { return show() }
-    const within = Math.min(Math.max(typed, model.start ?? -Infinity), model.end ?? Infinity)
-    const taken = model.whole ? Math.round(within) : within
-    const room = `from ${model.start ?? "−∞"} to ${model.end ?? "∞"}${model.whole ? ", whole" : ""}`
-    remark(taken === typed ? "" : `${typed} cannot be: ${room}. Taken: ${taken}.`)
-    tell(taken)
+    const taken = taken_of(model, field, remark)
+    if (taken === undefined) { show() } else { tell(taken) }
   }
   // Turning the wheel over a page is no wish for another number.
   field.addEventListener("wheel", () => field.blur(), {passive: true})
+  return {field, show}
+}
+
+// A number to slide to, and beside it the field to type it in. What is dragged is said at once, one value at a time.
+function slider(model, id, tell, remark) {
+  const typed = field_of(model, id, tell, remark)
+  const range = made("input", {
+    type: "range", min: model.reach[0] ?? model.start, max: model.reach[1] ?? model.end, step: model.step ?? "any",
+  })
+  range.setAttribute("aria-label", `${model.label}, slider`)
+  let sent = 0, taken = 0, waiting = null
+  const say = (value) => { waiting = null; sent += 1; tell(value); model.send_msg({sent}) }
+  model.on("msg:custom", (heard) => {
+    taken = heard.taken
+    if (waiting !== null && taken >= sent) { say(waiting) }
+  })
+  const dragged = () => {
+    const value = Number(range.valueAsNumber.toPrecision(6))
+    typed.field.value = value
+    if (taken >= sent) { say(value) } else { waiting = value }
+  }
+  range.oninput = dragged
+  const show = () => {
+    typed.show()
+    if (document.activeElement !== range) { range.value = model.value ?? range.min }
+    range.disabled = model.disabled
+    range.classList.toggle("idle", model.value === null)
+  }
+  return {element: made("div", {className: "slide"}, range, typed.field), described: typed.field, fill: () => {}, show}
+}
+
+// A field for a number, within its bounds; what is none is taken back.
+function number(model, id, tell, remark) {
+  const {field, show} = field_of(model, id, tell, remark)
   return {element: made("div", {}, field), described: field, fill: () => {}, show}
 }
 
@@ -166,15 +194,40 @@ export function render({model}) {
   // Says in the place of the explanation what was wrong with what was typed.
   const remark = (text) => {
     hint.textContent = text || model.hint
-    hint.hidden = !hint.textContent
     hint.classList.toggle("wrong", Boolean(text))
+    mark.hidden = !model.hint
+    if (text) { come() } else if (!box.matches(":focus-within")) { go() }
   }
   const part = LOOKS[model.look](model, id, tell, remark)
   const label = grouped ? made("legend") : made("label", {htmlFor: id})
-  const hint = made("p", {className: "hint", id: `${id}-hint`})
+  // The explanation comes forth when it is asked for, over what stands below, and goes again.
+  const hint = made("p", {className: "hint", id: `${id}-hint`, popover: "manual"})
   hint.setAttribute("aria-live", "polite")
-  const box = made(grouped ? "fieldset" : "div", {className: "control"}, part.element, hint)
-  if (model.look !== "tick") { box.prepend(label) }  // a box to tick has its words beside it
+  const mark = made("span", {className: "ask"}, "?")
+  mark.setAttribute("aria-hidden", "true")  // the control itself is described by it
+  const box = made(grouped ? "fieldset" : "div", {className: "control"}, part.element, mark, hint)
+  const come = () => {
+    if (!hint.textContent || !box.isConnected) { return }
+    const at = box.getBoundingClientRect()
+    hint.style.width = `${Math.max(at.width, 200) - 22}px`
+    hint.style.left = `${Math.max(8, Math.min(at.left, window.innerWidth - Math.max(at.width, 200) - 8))}px`
+    hint.showPopover()
+    const below = at.bottom + 4
+    const room = window.innerHeight - below > hint.offsetHeight + 8
+    hint.style.top = `${room ? below : Math.max(4, at.top - hint.offsetHeight - 4)}px`
+  }
+  const go = () => { if (hint.matches(":popover-open")) { hint.hidePopover() } }
+  mark.addEventListener("pointerenter", come)
+  mark.addEventListener("pointerleave", () => { if (!hint.classList.contains("wrong")) { go() } })
+  mark.addEventListener("click", come)
+  box.addEventListener("focusin", (event) => { if (event.target.matches(":focus-visible")) { come() } })
+  box.addEventListener("focusout", (event) => {
+    if (box.contains(event.relatedTarget)) { return }
+    if (hint.classList.contains("wrong")) { window.setTimeout(() => remark(""), WRONG_MS) } else { go() }
+  })
+  box.addEventListener("keydown", (event) => { if (event.key === "Escape") { go() } })
+  model.on("remove", go)
+  if (model.look !== "tick") { box.prepend(label) } else { mark.classList.add("beside") }  // a box to tick has its words beside it
   const words = () => {
     label.textContent = model.label
     remark("")
@@ -183,7 +236,7 @@ export function render({model}) {
   }
   const all = () => { part.fill(); part.show() }
   model.on(["label", "hint"], words)
-  if (told === "chosen") { model.on("labels", all) } else if ("number slider".includes(model.look)) { model.on(["start", "end"], part.show) }
+  if (told === "chosen") { model.on("labels", all) } else if (["number", "slider"].includes(model.look)) { model.on(["start", "end"], part.show) }
   model.on([told, "disabled"], part.show)
   all()
   words()

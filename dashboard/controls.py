@@ -118,7 +118,9 @@ class _Field(Component):
 class Amount(_Field):
     """A field for a number, which the browser keeps between ``start`` and ``end``, and whole where it is ``whole``.
 
-    With ``sliding`` one slides to it; then both ends must be given.
+    With ``sliding`` one slides to it, or types it; then both ends must be given. The plots follow while it is dragged:
+    the browser says the next value once it has heard that the last one was taken. With ``optional`` the field may be
+    empty: nothing is asked.
     """
 
     value = param.Number(default=None, allow_None=True, doc="The number; the browser sets it when the field is left.")
@@ -126,9 +128,14 @@ class Amount(_Field):
     end = param.Number(default=None, allow_None=True, doc="The most there may be.")
     step = param.Number(default=None, allow_None=True, doc="What an arrow key adds.")
     whole = param.Boolean(default=False, doc="Whether it is an integer.")
+    reach = param.List(default=[], doc="From where to where one slides, where that is less than what can be typed.")
+    optional = param.Boolean(default=False, doc="Whether it may be empty.")
 
     def __init__(self, label: str, *, sliding: bool = False, **params: Any) -> None:
         super().__init__(label, look="slider" if sliding else "number", **params)
+
+    def heard(self, message: Any) -> None:
+        self.tell({"taken": message.get("sent", 0)})
 
 
 class Words(_Field):

@@ -16,7 +16,7 @@ def _extend() -> None:
     """Load panel's extension once, with everything inside the notebook and nothing from another host."""
     import holoviews as hv
 
-    pn.extension(inline=True)
+    pn.extension(inline=True, respect_explicit_sizing=True)
     hv.extension("bokeh", inline=True, logo=False)
     hv.renderer("bokeh").webgl = False
 

@@ -74,6 +74,24 @@ class Text(pn.viewable.Viewer):
         return self._pane
 
 
+class Answer(Text):
+    """The sentence that answers the page's question: two lines of it, the rest unfolds."""
+
+    #: Characters that two lines hold on the narrowest desk.
+    TWO_LINES = 190
+
+    def __init__(self, text: str = "") -> None:
+        super().__init__("div", text, live=True)
+
+    def _markup(self) -> str:
+        said = unbroken(escaped(self.text))
+        if len(self.text) > self.TWO_LINES:
+            said = f"<details><summary>{said}</summary></details>"
+        else:
+            said = f"<p>{said}</p>"
+        return f'<div class="answer" role="status" aria-live="polite">{said}</div>'
+
+
 def heading(text: str, level: int = 2, **params: Any) -> plain.Markup:
     """A heading of this level."""
     return raw(f"<h{level}>{escaped(text)}</h{level}>", **params)
@@ -108,6 +126,20 @@ def cautions(found: Sequence[Caution]) -> str:
     return "".join(shown)
 
 
+def caution_line(found: Sequence[Caution]) -> str:
+    """Markup of the gravest caution in one line, with the count of the others; all of them in full unfold."""
+    texts = list(dict.fromkeys((c.code, c.text) for c in found))
+    if not texts:
+        return ""
+    count = f'<span class="count">{len(texts) - 1} more</span>' if len(texts) > 1 else ""
+    line = f'<span class="line">{unbroken(escaped(texts[0][1]))}</span>'
+    rest = "".join(
+        f'<p class="notice" role="note" data-code="{escaped(code)}">{unbroken(escaped(text))}</p>'
+        for code, text in texts
+    )
+    return f'<details class="cautions"><summary><b aria-hidden="true">!</b>{line}{count}</summary>{rest}</details>'
+
+
 def _notice(code: str, texts: Sequence[str]) -> str:
     first = f'<p class="notice" role="note" data-code="{escaped(code)}">{escaped(texts[0])}</p>'
     if len(texts) == 1:
@@ -134,6 +166,13 @@ def _stack(kind: Any, objects: Sequence[Any], gap: int, usual: dict[str, Any], p
     if gap:
         rules["gap"] = f"{gap}px"
     return kind(*objects, **{"margin": 0, **usual, **params, "styles": {**rules, **params.get("styles", {})}})
+
+
+def stage(*objects: Any) -> plain.Stack:
+    """The plot and its controls: beside each other where there is room."""
+    return plain.Stack(
+        *objects, stylesheets=[theme.stage_css()], margin=0, sizing_mode="stretch_width", styles={"max-height": "none"}
+    )
 
 
 def explained(control: Any, text: str = "", width: int = 240) -> Any:

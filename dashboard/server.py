@@ -83,7 +83,7 @@ def extend() -> None:
     """Have panel do without what the dashboard does not use."""
     import panel as pn
 
-    pn.extension(defer_load=False, notifications=False, reconnect=True)
+    pn.extension(defer_load=False, notifications=False, reconnect=True, respect_explicit_sizing=True)
 
 
 def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1", browser: bool = True) -> int:

@@ -27,7 +27,7 @@ class Sidebar(pn.viewable.Viewer):
         self._menu = Menu(entries=[[e.key, e.label, e.sign] for e in entries()], page=study.page)
         self._by, self._reference, self._confidence = Choice("Compare by"), Choice("Reference"), Choice("Confidence")
         self._data = parts.raw("")
-        self._filters = parts.column(width=240, gap=4)
+        self._filters = parts.column(width=184, gap=4)
         self._filtered: dict[str, list[str]] = {}
         self._settle()
         self._menu.param.watch(lambda event: self._set("page", event.new), "page")
@@ -40,12 +40,12 @@ class Sidebar(pn.viewable.Viewer):
         return parts.column(
             self._menu,
             parts.column(
-                parts.explained(self._by, "The factor whose levels are set against each other.", width=232),
-                parts.explained(self._reference, "The level that the others are measured from.", width=232),
-                parts.explained(self._confidence, "How often intervals made this way hold the true value.", width=232),
-                self._data, self._filters, margin=(0, 16), gap=16, width=240,
+                parts.explained(self._by, "The factor whose levels are set against each other.", width=184),
+                parts.explained(self._reference, "The level that the others are measured from.", width=184),
+                parts.explained(self._confidence, "How often intervals made this way hold the true value.", width=184),
+                self._data, self._filters, margin=(0, 12), gap=8, width=184,
             ),
-            gap=20,
+            gap=8,
         )  # fmt: skip
 
     def _set(self, name: str, value: Any) -> None:

@@ -59,7 +59,7 @@ WITHSTOOD_MARKER = "asterisk"
 
 FONT = "Roboto, 'Segoe UI', 'Helvetica Neue', Arial, sans-serif"
 #: Type scale in px: the sentence that answers the page's question stands out most after the heading.
-TYPE = {"small": 13, "body": 15, "lead": 20, "h2": 18, "h1": 26, "plot": 13}
+TYPE = {"small": 13, "body": 15, "lead": 18, "h2": 17, "h1": 20, "plot": 14}
 #: Spacing in px.
 SPACE = {"xs": 4, "s": 8, "m": 16, "l": 24, "xl": 40}
 #: Ticks of a logarithmic axis: voltages, gaps, rates of rise.
@@ -189,7 +189,7 @@ def sign() -> str:
 
 #: Where the menu lies over the page instead of beside it.
 _NARROW = "max-width: 599.95px"
-_BAR_PX, _SIDE_PX = 52, 272
+_BAR_PX, _SIDE_PX = 44, 208
 
 
 def frame_css() -> str:
@@ -200,6 +200,7 @@ def frame_css() -> str:
   background: {_CSS["ground"]}; color: {_CSS["ink"]}; }}
 :host([data-theme="dark"]) {{ {_properties(DARK)} color-scheme: dark; }}
 :host([data-menu="closed"]) {{ grid-template-columns: 0 minmax(0, 1fr); }}
+.main {{ padding: 10px {SPACE["m"]}px {SPACE["l"]}px !important; box-sizing: border-box; }}
 .head {{ grid-column: 1 / -1; position: sticky; top: 0; z-index: 40; width: auto; }}
 .side {{ grid-row: 2; position: sticky; top: {_BAR_PX}px; height: calc(100vh - {_BAR_PX}px); width: {_SIDE_PX}px;
   box-sizing: border-box; overflow: hidden auto; padding: {SPACE["s"]}px 0 {SPACE["l"]}px;
@@ -266,16 +267,41 @@ def text_css() -> str:
     """Rules of the text that pages show: headings, the answering sentence, explanations, captions."""
     return f"""
 :host {{ font-family: {FONT}; color: {_CSS["ink"]}; font-size: {TYPE["body"]}px; line-height: 1.5; }}
-h1 {{ font-size: {TYPE["h1"]}px; font-weight: 500; line-height: 1.25; margin: 0; }}
+h1 {{ font-size: {TYPE["h1"]}px; font-weight: 600; line-height: 1.3; margin: 0; }}
 h2 {{ font-size: {TYPE["h2"]}px; font-weight: 500; line-height: 1.3; margin: {SPACE["m"]}px 0 0; }}
+.top {{ display: flex; align-items: baseline; gap: 12px; min-width: 0; }}
+.top .question {{ margin: 0; max-width: none; flex: 1; min-width: 0; font-size: 14px; white-space: nowrap;
+  overflow: hidden; text-overflow: ellipsis; }}
 h3 {{ font-size: {TYPE["body"]}px; font-weight: 600; margin: {SPACE["s"]}px 0 0; }}
 p {{ margin: 0; max-width: 75ch; }}
 p + p {{ margin-top: {SPACE["s"]}px; }}
 ul {{ margin: 0; padding-left: 1.2em; max-width: 80ch; }}
 a {{ color: {_CSS["primary"]}; }}
 .question {{ color: {_CSS["muted"]}; margin-top: {SPACE["xs"]}px; }}
-.answer {{ font-size: {TYPE["lead"]}px; line-height: 1.4; font-weight: 500; max-width: 60ch;
-  border-left: 4px solid {_CSS["primary"]}; padding-left: {SPACE["m"]}px; font-variant-numeric: tabular-nums; }}
+.answer {{ font-size: {TYPE["lead"]}px; line-height: 26px; font-weight: 500; min-height: 26px;
+  border-left: 4px solid {_CSS["primary"]}; padding-left: 12px; font-variant-numeric: tabular-nums; }}
+.answer p {{ max-width: none; }}
+.answer summary {{ display: -webkit-box; -webkit-box-orient: vertical; -webkit-line-clamp: 2; overflow: hidden; }}
+.answer [open] summary {{ -webkit-line-clamp: none; }}
+@media ({_NARROW}) {{
+  .answer summary {{ -webkit-line-clamp: 5; }}
+  .top {{ flex-wrap: wrap; }} .top .question {{ flex-basis: 100%; white-space: normal; }}
+}}
+.cautions {{ font-size: 14px; line-height: 24px; }}
+.cautions > summary {{ display: flex; align-items: baseline; gap: {SPACE["s"]}px; min-width: 0;
+  border-left: 4px solid {_CSS["caution"]}; padding-left: 12px; list-style: none; }}
+.cautions > summary::-webkit-details-marker {{ display: none; }}
+.cautions b {{ color: {_CSS["caution"]}; }}
+.cautions .line {{ flex: 0 1 auto; min-width: 0; white-space: nowrap; overflow: hidden; text-overflow: ellipsis; }}
+.cautions .count {{ flex: none; color: {_CSS["primary"]}; font-weight: 600; }}
+.cautions > summary::after {{ content: "▸"; flex: none; color: {_CSS["primary"]}; }}
+.cautions[open] > summary::after {{ content: "▾"; }}
+.cautions[open] .line, .cautions[open] .count {{ visibility: hidden; }}
+.cautions .notice {{ line-height: 1.45; margin-top: {SPACE["xs"]}px; }}
+.plot-head {{ display: flex; align-items: baseline; gap: 12px; }}
+.plot-head h2 {{ margin: 0; font-size: {TYPE["body"]}px; font-weight: 600; white-space: nowrap; }}
+.plot-head .caption {{ flex: 1; min-width: 0; white-space: nowrap; overflow: hidden; text-overflow: ellipsis;
+  max-width: none; }}
 .hint {{ color: {_CSS["muted"]}; font-size: {TYPE["small"]}px; line-height: 1.4; margin: 0; max-width: 60ch; }}
 footer .hint, .hint.caption {{ max-width: 110ch; }}
 .silent {{ position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }}
@@ -324,29 +350,40 @@ def control_css() -> str:
     surface = _CSS["surface"]
     return f"""
 :host {{ font-family: {FONT}; color: {ink}; font-size: {TYPE["body"]}px; line-height: 1.4; }}
-.control {{ margin: 0; padding: 0; border: none; min-width: 0; }}
-.control > label:not(.tick), legend {{ display: block; padding: 0; margin-bottom: {SPACE["xs"]}px;
-  font-size: {TYPE["small"]}px; font-weight: 500; }}
-.hint {{ color: {muted}; font-size: {TYPE["small"]}px; margin: {SPACE["xs"]}px 0 0; max-width: 60ch; }}
+.control {{ position: relative; margin: 0; padding: 0; border: none; min-width: 0; }}
+.control > label:not(.tick), legend {{ display: block; padding: 0 18px 0 0; margin-bottom: 2px;
+  font-size: {TYPE["small"]}px; line-height: 18px; font-weight: 500; }}
+.hint {{ position: fixed; inset: auto; box-sizing: content-box; margin: 0; padding: {SPACE["s"]}px 10px;
+  border: 1px solid {muted}; border-radius: 6px; background: {surface}; color: {ink}; font-size: {TYPE["small"]}px;
+  box-shadow: 0 4px 14px rgb(0 0 0 / 25%); pointer-events: none; }}
 .hint.wrong {{ color: {_CSS["wrong"]}; }}
+.ask {{ position: absolute; top: 1px; right: 0; width: 16px; height: 16px; border-radius: 50%; text-align: center;
+  font-size: 11px; line-height: 16px; color: {muted}; cursor: help; }}
+.ask.beside {{ top: 7px; }}
+fieldset > .ask {{ top: -19px; }}
+.ask:hover {{ background: {_CSS["rule"]}; color: {ink}; }}
 .frame {{ position: relative; }}
-.frame::after {{ content: ""; position: absolute; right: 14px; top: 13px; width: 7px; height: 7px;
+.frame::after {{ content: ""; position: absolute; right: 12px; top: 10px; width: 7px; height: 7px;
   border: solid {muted}; border-width: 0 2px 2px 0; transform: rotate(45deg); pointer-events: none; }}
 select, summary, textarea, input[type="number"], input[type="text"] {{ appearance: none; box-sizing: border-box;
-  width: 100%; height: 38px; padding: 0 32px 0 12px; font: inherit; color: inherit; background: {surface};
-  border: 1px solid {muted}; border-radius: 6px; white-space: nowrap; overflow: hidden; text-overflow: ellipsis;
+  width: 100%; height: 32px; padding: 0 28px 0 10px; font: inherit; font-size: 14px; color: inherit;
+  background: {surface}; border: 1px solid {muted}; border-radius: 6px; white-space: nowrap; overflow: hidden;
+  text-overflow: ellipsis;
   cursor: pointer; }}
-summary {{ display: block; line-height: 36px; }}
-input[type="number"], input[type="text"], textarea {{ padding-right: 12px; cursor: text;
+summary {{ display: block; line-height: 30px; }}
+input[type="number"], input[type="text"], textarea {{ padding-right: 10px; cursor: text;
   font-variant-numeric: tabular-nums; }}
 textarea {{ height: auto; padding-top: 8px; padding-bottom: 8px; white-space: pre; resize: vertical; }}
 ::placeholder {{ color: {muted}; opacity: 1; }}
-.tick {{ display: flex; align-items: center; gap: 10px; min-height: 38px; cursor: pointer; }}
-.tick input {{ width: 20px; height: 20px; margin: 0; flex: none; accent-color: {primary}; cursor: pointer; }}
+.tick {{ display: flex; align-items: center; gap: 8px; min-height: 30px; cursor: pointer; }}
+.tick input {{ width: 18px; height: 18px; margin: 0; flex: none; accent-color: {primary}; cursor: pointer; }}
 .tick span {{ font-size: 14px; font-weight: 500; }}
-.slide {{ display: flex; align-items: center; gap: {SPACE["s"]}px; height: 38px; }}
-.slide input {{ flex: 1; min-width: 0; height: 24px; margin: 0; accent-color: {primary}; cursor: pointer; }}
-output {{ min-width: 4ch; text-align: right; font-variant-numeric: tabular-nums; }}
+.slide {{ display: flex; align-items: center; gap: {SPACE["s"]}px; height: 32px; }}
+.slide input[type="range"] {{ flex: 1; min-width: 0; height: 24px; margin: 0; accent-color: {primary};
+  cursor: pointer; }}
+.slide input.idle {{ opacity: 0.55; }}
+.slide input[type="number"] {{ flex: none; width: 66px; padding: 0 2px 0 {SPACE["s"]}px; }}
+.slide input[type="number"]::placeholder {{ font-size: 11px; }}
 summary::-webkit-details-marker {{ display: none; }}
 option {{ color: {ink}; background: {surface}; }}
 select:disabled, input:disabled, textarea:disabled, summary[aria-disabled="true"] {{ opacity: 0.6; cursor: default; }}
@@ -362,8 +399,8 @@ select:disabled, input:disabled, textarea:disabled, summary[aria-disabled="true"
 .buttons label {{ position: relative; flex: 1 1 auto; margin: 0 -1px -1px 0; cursor: pointer; }}
 .buttons input {{ position: absolute; inset: 0; width: 100%; height: 100%; margin: 0; opacity: 0;
   pointer-events: none; }}
-.buttons span {{ display: block; box-sizing: border-box; min-height: 38px; padding: 8px 12px; text-align: center;
-  border: 1px solid {muted}; background: {surface}; font-size: 14px; }}
+.buttons span {{ display: block; box-sizing: border-box; min-height: 32px; padding: 6px {SPACE["s"]}px;
+  text-align: center; border: 1px solid {muted}; background: {surface}; font-size: {TYPE["small"]}px; }}
 .buttons label:first-child span {{ border-radius: 6px 0 0 6px; }}
 .buttons label:last-child span {{ border-radius: 0 6px 6px 0; }}
 .buttons input:checked + span {{ background: {primary}; border-color: {primary}; color: {_CSS["on_primary"]}; }}
@@ -381,7 +418,7 @@ def action_css() -> str:
     ink, muted, primary, surface = _CSS["ink"], _CSS["muted"], _CSS["primary"], _CSS["surface"]
     return f"""
 :host {{ font-family: {FONT}; color: {ink}; font-size: 14px; line-height: 1.4; }}
-button, .drop > label {{ display: inline-block; box-sizing: border-box; min-height: 38px; padding: 8px {SPACE["m"]}px;
+button, .drop > label {{ display: inline-block; box-sizing: border-box; min-height: 32px; padding: 5px 14px;
   font: inherit; font-weight: 500; text-align: center; border: 1px solid {muted}; border-radius: 6px;
   background: {surface}; color: {primary}; cursor: pointer; transition: background-color 0.12s, border-color 0.12s; }}
 button:hover:enabled, .drop > label:hover {{ border-color: {primary}; background: {_CSS["ground"]}; }}
@@ -403,10 +440,10 @@ button:disabled {{ opacity: 0.55; cursor: default; }}
 .where {{ padding: 0 {SPACE["s"]}px; white-space: nowrap; font-variant-numeric: tabular-nums; }}
 .fold {{ margin: 0; font-size: {TYPE["h2"]}px; font-weight: 500; }}
 h3.fold {{ font-size: {TYPE["body"]}px; }}
-.fold button {{ position: relative; width: 100%; padding: 10px 0 10px 26px; text-align: left; font-weight: inherit;
+.fold button {{ position: relative; width: 100%; padding: 6px 0 6px 26px; text-align: left; font-weight: inherit;
   border-width: 1px 0 0; border-color: {_CSS["rule"]}; border-radius: 0; background: none; color: {ink}; }}
 .fold button:hover:enabled {{ background: none; border-color: {_CSS["rule"]}; color: {primary}; }}
-.fold button::before {{ content: ""; position: absolute; left: 6px; top: 17px; width: 7px; height: 7px;
+.fold button::before {{ content: ""; position: absolute; left: 6px; top: 13px; width: 7px; height: 7px;
   border: solid {muted}; border-width: 0 2px 2px 0; transform: rotate(-45deg); }}
 .fold button[aria-expanded="true"]::before {{ transform: rotate(45deg); }}
 @media print {{ button, .drop, .turn {{ display: none; }} .fold button {{ display: block; }} }}
@@ -415,12 +452,34 @@ h3.fold {{ font-size: {TYPE["body"]}px; }}
 """
 
 
+#: Heights of what stands above a page's plot: bar, head, sentence, caution, and around the canvas its own head.
+_ABOVE_PX = 218
+
+
+def stage_css() -> str:
+    """Rules of a page's first screen: the plot, whole, and beside it the controls that change it."""
+    return f"""
+:host {{ display: grid !important; grid-template-columns: minmax(0, 1fr) 236px; column-gap: {SPACE["m"]}px;
+  align-items: start; }}
+.plot {{ width: auto; min-width: 0; }}
+.beside {{ width: auto; min-width: 0; }}
+@media (max-width: 899.95px) {{
+  :host {{ grid-template-columns: minmax(0, 1fr); row-gap: {SPACE["m"]}px; }}
+  .plot {{ --most: 60vh; }}
+}}
+"""
+
+
+#: Height of the canvas of a page's main plot.
+PLOT_HEIGHT = f"max(280px, min(var(--most, 100vh), calc(100vh - {_ABOVE_PX}px - var(--more-above, 0px))))"
+
+
 def menu_css() -> str:
     """Rules of the list of pages."""
     return f"""
 :host {{ font-family: {FONT}; color: {_CSS["ink"]}; font-size: 14px; }}
 ul {{ list-style: none; margin: 0; padding: 0 0 {SPACE["s"]}px; border-bottom: 1px solid {_CSS["rule"]}; }}
-a {{ display: flex; align-items: center; gap: 10px; padding: 7px {SPACE["m"]}px 7px 12px; color: inherit;
+a {{ display: flex; align-items: center; gap: 10px; padding: 5px {SPACE["s"]}px 5px 12px; color: inherit;
   text-decoration: none; border-left: 4px solid transparent; }}
 a:hover {{ background: {_CSS["ground"]}; }}
 a[aria-current] {{ font-weight: 600; border-color: {_CSS["primary"]}; background: {_CSS["ground"]}; }}

@@ -32,7 +32,7 @@ def _live(figures: Sequence[Figure], dark: bool) -> list[Any]:
         return []
     from dashboard.plots.canvas import Live  # holoviews takes a second to import: only where something is drawn
 
-    return [Live(figure, dark=dark) for figure in figures]
+    return [Live(figure, dark=dark, main=i == 0) for i, figure in enumerate(figures)]
 
 
 @cache
@@ -69,6 +69,8 @@ class StudyPage(pn.viewable.Viewer):
     EXACT: tuple[str, ...] = ()
     #: Whether the page needs breakdowns at all; the frame then shows the empty state by itself.
     NEEDS_RECORDS = True
+    #: Whether there is a main plot, though :meth:`figures` may name it only later.
+    PICTURE = False
 
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **{**self._from_address(study), **params})
@@ -76,13 +78,14 @@ class StudyPage(pn.viewable.Viewer):
             if name in params:
                 study.put(self.KEY, name, params[name], default=self.param[name].default)
         self._stale = True
-        self._answer = parts.Text("p", "", "answer", live=True)
+        self._answer = parts.Answer()
         self._cautions = parts.raw("", visible=False)
-        self._state = parts.raw("", visible=False)  # instead of numbers; on the page from when it is first needed
+        self._state = parts.raw("", visible=False)  # instead of numbers
         self._figures = _live(self.figures(), self.dark)
         self._tables = parts.column(gap=16)
         self._shown_tables: dict[str, Table] = {}
-        self._body = parts.column(*self._figures, self._tables, gap=16)
+        self._main = parts.column(*self._figures[:1])
+        self._body = parts.column(*self._figures[1:], self._tables, gap=16)
         self._view = self._layout()
         study.param.watch(self._study_changed, ["fingerprint", *self.FOLLOWS])
         study.param.watch(self._inputs_changed, "inputs")
@@ -92,7 +95,15 @@ class StudyPage(pn.viewable.Viewer):
     # ------------------------------------------------------------- what a page gives
 
     def controls(self) -> Sequence[Any]:
-        """The page's own controls."""
+        """The controls that change the main plot: beside it."""
+        return ()
+
+    def folded(self) -> Sequence[tuple[str, Callable[[], Sequence[Any]]]]:
+        """Controls that are used rarely, in groups that are folded under the others: heading, and what makes them."""
+        return ()
+
+    def above(self) -> Sequence[Any]:
+        """What stands directly above the plot: buttons that make it grow."""
         return ()
 
     def result(self) -> Any:
@@ -104,7 +115,7 @@ class StudyPage(pn.viewable.Viewer):
         return ""
 
     def figures(self) -> Sequence[Figure]:
-        """The page's plots."""
+        """The page's plots. The first is the main one: it is seen whole without scrolling."""
         return ()
 
     def tables(self, result: Any) -> Mapping[str, tuple[str, pd.DataFrame]]:
@@ -139,21 +150,26 @@ class StudyPage(pn.viewable.Viewer):
         return self._options(name, label, options, text)
 
     def number(self, name: str, label: str, text: str = "", step: float | None = None, *, sliding: bool = False) -> Any:
-        """A field for a Number or Integer parameter, or where it is ``sliding`` a slider, explained."""
+        """A field for a Number or Integer parameter, or where it is ``sliding`` a slider, explained.
+
+        A parameter that may be None has a field that may be empty: it is not asked.
+        """
         parameter = self.param[name]
         low, high = parameter.bounds or (None, None)
         whole = isinstance(parameter, param.Integer)
+        reach = list(parameter.softbounds or ()) if sliding else []
         field = Amount(
             label, value=getattr(self, name), start=low, end=high, step=1 if whole else step, whole=whole,
-            sliding=sliding,
+            sliding=sliding, reach=reach, optional=bool(parameter.allow_None),
         )  # fmt: skip
         field.param.watch(lambda event: self._number_set(name, event.new, whole), "value")
         self.param.watch(lambda event: setattr(field, "value", event.new), name)
         return parts.explained(field, text or parameter.doc or "")
 
     def _number_set(self, name: str, value: float | None, whole: bool) -> None:
-        if value is not None and getattr(self, name) != value:
-            setattr(self, name, int(value) if whole else float(value))
+        wanted = None if value is None else int(value) if whole else float(value)
+        if (wanted is not None or self.param[name].allow_None) and getattr(self, name) != wanted:
+            setattr(self, name, wanted)
 
     def switch(self, name: str, label: str, text: str = "") -> Any:
         """A box to tick for a Boolean parameter, explained."""
@@ -193,9 +209,7 @@ class StudyPage(pn.viewable.Viewer):
         shown = {options.get(o, o): o for o in parameter.objects} if options else {str(o): o for o in parameter.objects}
         control = Choice(label, shown, value=getattr(self, name), look=look)
         control.link(self, value=name, bidirectional=True)
-        # A row of buttons breaks into lines where the page is narrow.
-        width = max(240, 112 * len(shown)) if look == "buttons" else 240
-        return parts.explained(control, text or parameter.doc or "", width)
+        return parts.explained(control, text or parameter.doc or "")
 
     def stand_alone(self) -> None:
         """Bring the colours of the theme, which are the frame's where there is one."""
@@ -209,13 +223,27 @@ class StudyPage(pn.viewable.Viewer):
         return self._view
 
     def _layout(self) -> Any:
-        controls = list(self.controls())
-        below = [parts.wrap(*controls, margin=(8, 0, 0, 0))] if controls else []
-        head = parts.raw(f'<h1>{parts.escaped(self.TITLE)}</h1><p class="question">{parts.escaped(self.QUESTION)}</p>')
+        """The first screen: sentence, gravest caution, the plot, and beside it its controls. The rest is below."""
+        title, question = parts.escaped(self.TITLE), parts.escaped(self.QUESTION)
+        head = parts.raw(
+            f'<div class="top"><h1>{title}</h1><p class="question" title="{question}">{question}</p></div>'
+        )
+        beside = [*self.controls(), *self._folds()]
+        if self._figures or self.PICTURE:
+            above = self.above()
+            rules = {"--more-above": "40px"} if above else {}
+            plot = parts.column(*above, self._state, self._main, gap=6, css_classes=["plot"], styles=rules)
+            stage = parts.stage(plot, parts.column(*beside, gap=8, css_classes=["beside"]))
+        else:
+            stage = parts.column(self._state, parts.wrap(*beside, margin=(8, 0, 0, 0)), gap=16)
         end = [self._help()] if self.HELP else []
         return parts.column(
-            head, self._answer, self._cautions, *below, self._body, *self.extras(), *end, gap=16,
+            parts.column(head, self._answer, self._cautions, gap=4), stage, self._body, *self.extras(), *end, gap=8,
         )  # fmt: skip
+
+    def _folds(self) -> list[Any]:
+        groups = [(title, lambda make=make: parts.column(*make(), gap=8)) for title, make in self.folded()]
+        return [parts.Folded(*groups, level=3).__panel__()] if groups else []
 
     def _help(self) -> Any:
         # Made at once, so that it is there in a notebook that is read without a kernel too.
@@ -292,13 +320,13 @@ class StudyPage(pn.viewable.Viewer):
 
     def _show(self, result: Any) -> None:
         self._answer.text = self.sentence(result)
-        markup = parts.cautions(self.cautions(result))
+        markup = parts.caution_line(self.cautions(result))
         self._cautions.param.update(object=markup, visible=bool(markup))
         for live in self._figures:
             live.update(result)
         self._lay_tables(self.tables(result))
         self._state.visible = False
-        self._body.visible = True
+        self._main.visible = self._body.visible = True
 
     def _lay_tables(self, wanted: Mapping[str, tuple[str, pd.DataFrame]]) -> None:
         for name, (title, frame) in wanted.items():
@@ -315,7 +343,5 @@ class StudyPage(pn.viewable.Viewer):
 
     def _say(self, what: Any) -> None:
         self._answer.text = ""
-        self._cautions.visible = self._body.visible = False
+        self._cautions.visible = self._main.visible = self._body.visible = False
         self._state.param.update(object=what.object, visible=True)
-        if self._state not in self._view.objects:
-            self._view.insert(self._view.index(self._body), self._state)

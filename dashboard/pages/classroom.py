@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -82,21 +82,29 @@ class Page(StudyPage):
         default="60156 spherical stirred", objects=[*(s.name for s in SETTINGS), _OWN],
         doc="How the oil is tested; or type the oil's figures yourself.",
     )  # fmt: skip
-    water_mg_kg = param.Number(10.0, bounds=(0, 200), doc="Water in a mineral oil, mg/kg.")
+    water_mg_kg = param.Number(10.0, bounds=(0, 200), softbounds=(0, 80), doc="Water in a mineral oil, mg/kg.")
     temperature_c = param.Number(20.0, bounds=(0, 100), doc="Cell temperature; warm oil dissolves more water.")
-    mean_kv = param.Number(60.0, bounds=(1, 200), doc="The true mean that nobody at a bench ever sees.")
-    between = param.Number(5.0, bounds=(0, 60), doc="CoV from one filling to the next, %.")
-    within = param.Number(15.0, bounds=(0, 60), doc="CoV of single breakdowns on one filling, %.")
+    mean_kv = param.Number(
+        60.0, bounds=(1, 200), softbounds=(20, 100), doc="The true mean that nobody at a bench ever sees."
+    )
+    between = param.Number(5.0, bounds=(0, 60), softbounds=(0, 25), doc="CoV from one filling to the next, %.")
+    within = param.Number(15.0, bounds=(0, 60), softbounds=(0, 40), doc="CoV of single breakdowns on one filling, %.")
     correlation = param.Number(0.0, bounds=(-0.8, 0.9), doc="How much a breakdown takes after the one before.")
     trend = param.Number(0.0, bounds=(-10, 10), doc="Change from one breakdown to the next, %: conditioning or ageing.")
     low = param.Number(0.0, bounds=(0, 60), doc="Share of low breakdowns (fibres, particles), %.")
-    ceiling_kv = param.Number(0.0, bounds=(0, 200), doc="Highest voltage of the set, kV; 0 for none.")
+    ceiling_kv = param.Number(None, allow_None=True, bounds=(0, 200), doc="Highest voltage of the set, kV.")
     per_filling = param.Integer(6, bounds=(1, 30), doc="Breakdowns on each filling.")
     taken = param.Integer(0, bounds=(0, MOST_TAKEN), doc="Breakdowns taken so far.")
     seed = param.Integer(1, bounds=(0, _MOST_SEED), doc="Class number: the same number gives the same breakdowns.")
     count = param.Integer(100, bounds=(10, 2000), doc="How many virtual laboratories test the oil.")
-    laboratory = param.Number(0.0, bounds=(0, 50), doc="CoV of the laboratories' own levels, %.")
-    limit_kv = param.Number(0.0, bounds=(0, 200), doc="A limit to pass or fail by, kV; 0 for none.")
+    laboratory = param.Number(0.0, bounds=(0, 50), softbounds=(0, 20), doc="CoV of the laboratories' own levels, %.")
+    limit_kv = param.Number(
+        None,
+        allow_None=True,
+        bounds=(0, 200),
+        softbounds=(10, 100),
+        doc="A limit to pass or fail by, kV; empty: none.",
+    )
     challenge = param.Boolean(False, doc="An oil that nobody knows; guess its mean, then reveal it.")
     number_of_oil = param.Integer(
         1, bounds=(0, _MOST_SEED), doc="Number of the hidden oil; the whole class types the same."
@@ -109,42 +117,38 @@ class Page(StudyPage):
             self._slider("temperature_c", "Temperature (°C)", 1),
         ]
         own = [
-            self.number("mean_kv", "True mean (kV)"), self.number("between", "Between fillings (%)", step=1),
-            self.number("within", "Within a filling (%)", step=1),
-            self.number("correlation", "Lag-1 correlation", step=0.1), self.number("trend", "Trend (%)", step=0.5),
-            self.number("low", "Low breakdowns (%)", step=1), self.number("ceiling_kv", "Ceiling (kV)", step=5),
+            self._slider("mean_kv", "True mean (kV)", 1), self._slider("between", "Between fillings (%)", 0.5),
+            self._slider("within", "Within a filling (%)", 0.5),
         ]  # fmt: skip
         hidden = [self.number("number_of_oil", "Number of the hidden oil")]
-        self._groups = {"water": parts.wrap(*mineral), "own": parts.wrap(*own), "hidden": parts.wrap(*hidden)}
+        self._groups = {name: parts.column(*those, gap=8) for name, those in
+                        (("water", mineral), ("own", own), ("hidden", hidden))}  # fmt: skip
         self._arrange()
         return [
-            self._group(
-                "The oil and its test",
-                self.select("setting", "Tested as"),
-                self.switch("challenge", "Challenge: hide the oil"),
-                *self._groups.values(),
-            ),
-            self._group(
-                "The bench",
-                self.number("per_filling", "Breakdowns per filling"), self.number("seed", "Class number"),
-                self.number("limit_kv", "Limit (kV)", step=5),
-            ),
-            self._group(
-                "Many laboratories",
-                self.number("count", "Virtual laboratories"),
-                self.number("laboratory", "Between laboratories (%)", step=1),
-            ),
+            self.select("setting", "Tested as"),
+            self.switch("challenge", "Challenge: hide the oil"),
+            *self._groups.values(),
+            self._slider("limit_kv", "Limit (kV)", 1),
         ]  # fmt: skip
 
-    def _layout(self) -> Any:
-        """The buttons that draw stand directly above the plot that grows."""
-        buttons = self._buttons()
-        view = super()._layout()
-        view.insert(view.index(self._body), buttons)
-        return view
+    def folded(self) -> Sequence[tuple[str, Callable[[], Sequence[Any]]]]:
+        return [
+            ("The bench", lambda: [
+                self.number("per_filling", "Breakdowns per filling"), self.number("seed", "Class number"),
+            ]),
+            ("Many laboratories", lambda: [
+                self.number("count", "Virtual laboratories"),
+                self._slider("laboratory", "Between laboratories (%)", 0.5),
+            ]),
+            ("Faults of the oil and the set", lambda: [
+                self.number("correlation", "Lag-1 correlation", step=0.1), self.number("trend", "Trend (%)", step=0.5),
+                self.number("low", "Low breakdowns (%)", step=1), self.number("ceiling_kv", "Ceiling (kV)", step=5),
+            ]),
+        ]  # fmt: skip
 
-    def _group(self, title: str, *controls: Any) -> Any:
-        return parts.column(parts.heading(title, 2), parts.wrap(*controls), gap=16)
+    def above(self) -> Sequence[Any]:
+        """The buttons that draw stand directly above the plot that grows."""
+        return [self._buttons()]
 
     def _slider(self, name: str, label: str, step: float) -> Any:
         return self.number(name, label, step=step, sliding=True)
@@ -163,8 +167,7 @@ class Page(StudyPage):
             self._reveal,
             gap=8,
         )
-        text = "Each press takes breakdowns from the invented oil; a new filling starts when the last one is full."
-        return parts.column(row, parts.hint(text), gap=4)
+        return row
 
     def _take(self, more: int) -> None:
         self.taken = min(self.taken + more, MOST_TAKEN)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -50,25 +50,33 @@ class Page(StudyPage):
     COLUMNS = COLUMNS
 
     limit = param.String("", doc="Key of the limit; empty: the first that goes with the records.")
-    limit_kv = param.Number(50.0, bounds=(0.1, 500), doc="The limit, kV.")
+    limit_kv = param.Number(50.0, bounds=(0.1, 500), softbounds=(10, 100), doc="The limit, kV.")
     method = param.String("", doc="Method for which it is written, such as IEC 60156 or ASTM D1816 2 mm.")
     rule = param.Selector(default="simple", objects=list(RULES), doc="When an oil passes.")
-    risk = param.Number(5.0, bounds=(0.1, 49), doc="Accepted chance of a wrong pass, %, for the guard band.")
-    between_kv = param.Number(0.0, bounds=(0, 100), doc="SD between fillings from history, kV; 0: from the records.")
+    risk = param.Number(
+        5.0, bounds=(0.1, 49), softbounds=(0.5, 25), doc="Accepted chance of a wrong pass, %, for the guard band."
+    )
+    between_kv = param.Number(
+        None, allow_None=True, bounds=(0, 100), doc="SD between fillings from history, kV; empty: from the records."
+    )
     instrument_kv = param.Number(0.0, bounds=(0, 50), doc="Standard uncertainty of voltmeter and gap, kV.")
-    within = param.Number(15.0, bounds=(0.1, 100), doc="CoV within a filling, %, for the curves.")
-    between = param.Number(5.0, bounds=(0, 100), doc="CoV between fillings, %, for the curves.")
+    within = param.Number(15.0, bounds=(0.1, 100), softbounds=(1, 40), doc="CoV within a filling, %, for the curves.")
+    between = param.Number(5.0, bounds=(0, 100), softbounds=(0, 25), doc="CoV between fillings, %, for the curves.")
     case = param.String("", doc="The oil and condition whose budget is shown.")
-    voltmeter = param.Number(0.0, bounds=(0, 20), doc="Half-width of the voltmeter's calibration, % of the reading.")
-    gap_tolerance = param.Number(0.0, bounds=(0, 1), doc="Half-width of the gap setting, mm.")
-    exponent = param.Number(0.0, bounds=(0, 2), doc="Exponent of the gap law at this gap, your own; 0 leaves it out.")
+    voltmeter = param.Number(
+        None, allow_None=True, bounds=(0, 20), doc="Half-width of the voltmeter's calibration, % of the reading."
+    )
+    gap_tolerance = param.Number(None, allow_None=True, bounds=(0, 1), doc="Half-width of the gap setting, mm.")
+    exponent = param.Number(
+        None, allow_None=True, bounds=(0, 2), doc="Exponent of the gap law at this gap, your own; empty leaves it out."
+    )
 
     # ------------------------------------------------------------- controls
 
     def controls(self) -> Sequence[Any]:
         self._limits = self.chooser("limit", "Limit", f"By document and edition; {CHECK}.", 330)
         self._own = [
-            self.number("limit_kv", "Limit (kV)", step=1),
+            self.number("limit_kv", "Limit (kV)", step=1, sliding=True),
             self.text_field("method", "Written for method"),
         ]
         self._judge = Runner("Judge the records", self._ask, lambda _: self.refresh(), "A case takes up to a second.")
@@ -79,9 +87,19 @@ class Page(StudyPage):
         return [
             self._limits, *self._own,
             self.select("rule", "Passes if", RULES), self._judging,
-            self.number("risk", "Risk (%)", step=1), self.number("between_kv", "SD between fillings (kV)", step=0.5),
-            self.number("instrument_kv", "Voltmeter and gap (kV)", step=0.1),
-            self.number("within", "Curves: within (%)", step=1), self.number("between", "Curves: between (%)", step=1),
+            self.number("risk", "Risk (%)", step=0.5, sliding=True),
+        ]  # fmt: skip
+
+    def folded(self) -> Sequence[tuple[str, Callable[[], Sequence[Any]]]]:
+        return [
+            ("What the bench adds", lambda: [
+                self.number("between_kv", "SD between fillings (kV)", step=0.5),
+                self.number("instrument_kv", "Voltmeter and gap (kV)", step=0.1),
+            ]),
+            ("Scatter of the curves below", lambda: [
+                self.number("within", "Within a filling (%)", step=0.5, sliding=True),
+                self.number("between", "Between fillings (%)", step=0.5, sliding=True),
+            ]),
         ]  # fmt: skip
 
     def _settle(self, *_: Any) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -57,22 +57,40 @@ class Page(StudyPage):
 
     goal = param.Selector(default="mean", objects=list(GOALS), doc="What the tests are for.")
     source = param.Selector(default=_RECORDS, objects=[_RECORDS, _TYPED], doc="Where the scatter is taken from.")
-    within = param.Number(15.0, bounds=(0.1, 100), doc="CoV of single breakdowns on one filling, %.")
-    between = param.Number(5.0, bounds=(0, 100), doc="CoV from one filling to the next, %.")
-    mean_kv = param.Number(0.0, bounds=(0, 500), doc="Mean expected, kV; 0: that of the records, or 60 kV.")
-    half_width = param.Number(10.0, bounds=(0.1, 100), doc="Wanted: the mean ± so many %.")
-    difference = param.Number(10.0, bounds=(0.1, 100), doc="Smallest difference worth finding, % of the mean.")
+    within = param.Number(
+        15.0, bounds=(0.1, 100), softbounds=(1, 40), doc="CoV of single breakdowns on one filling, %."
+    )
+    between = param.Number(5.0, bounds=(0, 100), softbounds=(0, 25), doc="CoV from one filling to the next, %.")
+    mean_kv = param.Number(
+        None, allow_None=True, bounds=(0, 500), doc="Mean expected, kV; empty: that of the records, or 60 kV."
+    )
+    half_width = param.Number(10.0, bounds=(0.1, 100), softbounds=(1, 30), doc="Wanted: the mean ± so many %.")
+    difference = param.Number(
+        10.0, bounds=(0.1, 100), softbounds=(1, 30), doc="Smallest difference worth finding, % of the mean."
+    )
     p = param.Number(1.0, bounds=(0.01, 50), doc="Percentile, % of the breakdowns that lie below.")
     family = param.Selector(default="normal", objects=list(FAMILIES), doc="Family; with fillings, normal only.")
-    limit_kv = param.Number(50.0, bounds=(0.1, 500), doc="Limit that the oil is judged by, kV.")
+    limit_kv = param.Number(50.0, bounds=(0.1, 500), softbounds=(10, 100), doc="Limit that the oil is judged by, kV.")
     rule = param.Selector(default="simple", objects=list(RULES), doc="When an oil passes.")
-    margin = param.Number(10.0, bounds=(0.1, 100), doc="Largest difference that would not matter, %.")
-    power = param.Number(80.0, bounds=(5, 99.9), doc="Wanted chance of finding it, %.")
+    margin = param.Number(
+        10.0, bounds=(0.1, 100), softbounds=(1, 30), doc="Largest difference that would not matter, %."
+    )
+    power = param.Number(80.0, bounds=(5, 99.9), softbounds=(50, 99), doc="Wanted chance of finding it, %.")
     risk = param.Number(5.0, bounds=(0.1, 49), doc="Accepted chance of the wrong verdict, %.")
-    assurance = param.Number(0.0, bounds=(0, 99.9), doc="Wanted chance of so narrow an interval, %; 0 asks nothing.")
+    assurance = param.Number(
+        None,
+        allow_None=True,
+        bounds=(0, 99.9),
+        softbounds=(50, 99),
+        doc="Wanted chance of so narrow an interval, %; empty: not asked.",
+    )
     interval = param.Selector(default="bench", objects=list(INTERVALS), doc="Which interval has to be so narrow.")
-    fillings = param.Integer(0, bounds=(0, 1000), doc="Fix the number of fillings; 0 leaves it open.")
-    per_filling = param.Integer(0, bounds=(0, 100), doc="Fix the breakdowns on each; 0 leaves it open.")
+    fillings = param.Integer(
+        None, allow_None=True, bounds=(0, 1000), doc="Fix the number of fillings; empty leaves it open."
+    )
+    per_filling = param.Integer(
+        None, allow_None=True, bounds=(0, 100), doc="Fix the breakdowns on each; empty leaves it open."
+    )
     protocol = param.String("", doc="Test method whose times and cell are taken; empty: that of the records.")
     series = param.String("", doc="The oil and condition for which to stop or go on.")
 
@@ -81,19 +99,20 @@ class Page(StudyPage):
     def controls(self) -> Sequence[Any]:
         self._fields = {
             "typed": [
-                self.number("within", "Within a filling (%)", step=1),
-                self.number("between", "Between fillings (%)", step=1),
+                self.number("within", "Within a filling (%)", step=0.5, sliding=True),
+                self.number("between", "Between fillings (%)", step=0.5, sliding=True),
             ],
             "mean": [
-                self.number("half_width", "Half-width (± %)", step=1),
-                self.number("assurance", "Assurance (%)", step=5),
+                self.number("half_width", "Half-width (± %)", step=0.5, sliding=True),
+                self.number("assurance", "Assurance (%)", step=1, sliding=True),
             ],
-            "difference": [self.number("difference", "Difference (%)", step=1)],
+            "difference": [self.number("difference", "Difference (%)", step=0.5, sliding=True)],
             "percentile": [self.number("p", "Percentile (%)", step=1), self.select("family", "Family", FAMILIES)],
-            "decision": [self.number("limit_kv", "Limit (kV)", step=1), self.select("rule", "Passes if", RULES),
+            "decision": [self.number("limit_kv", "Limit (kV)", step=1, sliding=True),
+                         self.select("rule", "Passes if", RULES),
                          self.number("risk", "Risk (%)", step=1)],
-            "equivalence": [self.number("margin", "Margin (± %)", step=1)],
-            "power": [self.number("power", "Found with (%)", step=5)],
+            "equivalence": [self.number("margin", "Margin (± %)", step=0.5, sliding=True)],
+            "power": [self.number("power", "Found with (%)", step=1, sliding=True)],
             "interval": [self.select("interval", "Goes by", INTERVALS)],
         }  # fmt: skip
         self._reader = Runner(
@@ -111,11 +130,14 @@ class Page(StudyPage):
             self.choice("source", "Scatter", {_RECORDS: "from the records", _TYPED: "typed"}),
             *self._fields["typed"], self._reading, *self._fields["mean"], *self._fields["difference"],
             *self._fields["percentile"], *self._fields["decision"], *self._fields["equivalence"],
-            *self._fields["power"], *self._fields["interval"],
-            self.number("mean_kv", "Mean (kV)", step=1),
-            self.number("fillings", "Fillings"), self.number("per_filling", "Breakdowns on each"),
-            self._protocols,
+            *self._fields["power"],
         ]  # fmt: skip
+
+    def folded(self) -> Sequence[tuple[str, Callable[[], Sequence[Any]]]]:
+        return [("Fix a number, bench times …", lambda: [
+            self.number("fillings", "Fillings"), self.number("per_filling", "Breakdowns on each"),
+            self.number("mean_kv", "Mean (kV)", step=1), *self._fields["interval"], self._protocols,
+        ])]  # fmt: skip
 
     def _settle(self, *_: Any) -> None:
         """Show the fields that count for this goal."""

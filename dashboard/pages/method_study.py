@@ -35,6 +35,7 @@ class Page(StudyPage):
     TITLE = "Method study"
     QUESTION = "What do the choices in a test method do? Choose a question."
     HELP = HELP
+    PICTURE = True
     FOLLOWS = ("by", "reference", "confidence")
     COLUMNS = COLUMNS
     INPUTS = (
@@ -53,7 +54,7 @@ class Page(StudyPage):
     )
     own_limit = param.Number(30.0, bounds=(0.1, 500), doc="In % of the mean, or the factor of the range.")
     law = param.String("", doc="Which of the groups is drawn.")
-    at_gap = param.Number(0.0, bounds=(0, 100), doc="Predict at this gap, mm; 0 asks nothing.")
+    at_gap = param.Number(None, allow_None=True, bounds=(0, 100), doc="Predict at this gap, mm; empty: not asked.")
     rate_from = param.Number(2.0, bounds=(0.01, 100), doc="Rate of rise to start from, kV/s.")
     rate_to = param.Number(0.5, bounds=(0.01, 100), doc="Rate of rise to go to, kV/s.")
     geometry_one = param.String("", doc="Electrode and gap to start from.")
@@ -62,7 +63,9 @@ class Page(StudyPage):
     first = param.String("", doc="The method to start from.")
     second = param.String("", doc="The method set beside it.")
     scale = param.Selector(default="kv", objects=["kv", "percent"], doc="Differences in kV, or in % of the first.")
-    reading = param.Number(0.0, bounds=(0, 500), doc="A reading of the first on a new oil, kV; 0 asks nothing.")
+    reading = param.Number(
+        None, allow_None=True, bounds=(0, 500), doc="A reading of the first on a new oil, kV; empty: not asked."
+    )
     counts = param.Selector(default="filling", objects=["filling", "breakdown"], doc="What counts as one result.")
     level = param.String("", doc="The level of the compared factor that is looked at.")
     total = param.Integer(6, bounds=(2, 60), doc="Breakdowns in all, however they are spread over fillings.")
@@ -85,10 +88,9 @@ class Page(StudyPage):
         return self._views[self.question]
 
     def controls(self) -> Sequence[Any]:
-        self._own_controls = parts.wrap()
+        self._own_controls = parts.column(gap=8)
         self._own_extras = parts.column()
         choice = self.select("question", "Question", QUESTIONS, "Each has its own answer, plot and table.")
-        choice.max_width = 400
         return [choice, self._own_controls]
 
     def extras(self) -> Sequence[Any]:
@@ -103,15 +105,16 @@ class Page(StudyPage):
         if key not in self._lives:
             from dashboard.plots.canvas import Live
 
-            self._lives[key] = [Live(figure, dark=self.dark) for figure in view.figures()]
+            self._lives[key] = [Live(figure, dark=self.dark, main=i == 0) for i, figure in enumerate(view.figures())]
             view.shown_controls = list(view.controls())
             view.shown_extras = list(view.extras())
         self._figures = self._lives[key]
         for live in self._figures:
             live.dark = self.dark
-        self._own_controls.objects = [parts.hint(view.QUESTION, width=300, sizing_mode=None), *view.shown_controls]
+        self._own_controls.objects = [parts.hint(view.QUESTION), *view.shown_controls]
         self._own_extras.objects = view.shown_extras
-        self._body.objects = [*self._figures, self._tables]
+        self._main.objects = self._figures[:1]
+        self._body.objects = [*self._figures[1:], self._tables]
         self._arranged = key
 
     # ------------------------------------------------------------- as the frame asks

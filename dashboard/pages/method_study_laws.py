@@ -109,7 +109,7 @@ class GapLaw(_Power):
         return [
             self.chooser("law", "Group", "One electrode, stirring and rate of rise at a time."),
             self.page.number(
-                "at_gap", "Predict at gap (mm)", "0 asks nothing; far beyond the data is refused.", step=0.5
+                "at_gap", "Predict at gap (mm)", "Empty: not asked; far beyond the data is refused.", step=0.5
             ),
         ]
 

@@ -62,7 +62,7 @@ class OilAgreement(View):
             self.chooser("second", "Second", "The method set beside it.", 220),
             page.choice("scale", "Differences in", {"kv": "kV", "percent": "%"}, "% suits differences that grow."),
             results(page),
-            page.number("reading", "First reads (kV)", "On a new oil: what may the second read? 0 asks nothing.",
+            page.number("reading", "First reads (kV)", "On a new oil: what may the second read? Empty: not asked.",
                         step=5),
         ]  # fmt: skip
 

@@ -47,7 +47,11 @@ class Page(StudyPage):
     factors = param.List([], item_type=str, doc="Other factors whose effects the mixed model takes out.")
     ratio = param.Boolean(False, doc="Compare on the logarithm: suits scatter that grows with the voltage.")
     margin = param.Number(
-        0.0, bounds=(0, 50), doc="Largest shift that would not matter, % of the reference; 0 asks nothing."
+        None,
+        allow_None=True,
+        bounds=(0, 50),
+        softbounds=(0, 20),
+        doc="Largest shift that would not matter, % of the reference; empty: not asked.",
     )
     pairs = param.Selector(default="none", objects=list(PAIRS), doc="Every pair of levels, not only the reference.")
     within = param.List([], item_type=str, doc="Compare only tests in which these are equal, as the oil always is.")
@@ -71,15 +75,19 @@ class Page(StudyPage):
         self._settle()
         return [
             self.choice("scale", "Axis in", {"percent": "%", "kv": "kV"}),
-            self.number("margin", "Agreement within ± (%)", "Largest shift that would not matter; 0 asks nothing. "
-                        "Choose it before looking at the results.", step=1),
+            self.number("margin", "Agreement within ± (%)", "Largest shift that would not matter; empty: not asked. "
+                        "Choose it before looking at the results.", step=0.5, sliding=True),
             parts.explained(self._many["within"], "Compare only tests in which these are equal, as the oil always is."),
-            self.select("model", "Computed with", MODELS, "The mixed model can take out the effect of other factors."),
-            self._taken_out,
-            self.select("pairs", "Also every pair", PAIRS, "With a correction for looking at many pairs."),
-            self.switch("ratio", "As a ratio (log kV)", "Suits scatter that grows with the voltage."),
             self._fit,
         ]  # fmt: skip
+
+    def folded(self) -> Sequence[tuple[str, Callable[[], Sequence[Any]]]]:
+        return [("How it is computed", lambda: [
+            self.select("model", "Computed with", MODELS, "The mixed model can take out the effect of other factors."),
+            self._taken_out,
+            self.switch("ratio", "As a ratio (log kV)", "Suits scatter that grows with the voltage."),
+            self.select("pairs", "Also every pair", PAIRS, "With a correction for looking at many pairs."),
+        ])]  # fmt: skip
 
     def _settle(self, *_: Any) -> None:
         others = {words.heading(f): f for f in self.study.factors if f not in (self.study.by, "sample")}

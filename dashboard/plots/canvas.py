@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import OrderedDict
 from collections.abc import Hashable, Sequence
 from typing import Any
@@ -9,7 +10,7 @@ from typing import Any
 import panel as pn
 import param
 
-from dashboard import parts
+from dashboard import parts, theme
 from dashboard.plots.figure import Figure
 from dashboard.plots.layers import Drawing
 from dashboard.plots.patched import Patched
@@ -30,6 +31,7 @@ class Live(pn.viewable.Viewer):
     """
 
     dark = param.Boolean(False, doc="Whether the dark theme is on.")
+    main = param.Boolean(False, constant=True, doc="Whether it is the main plot: as high as there is room.")
 
     def __init__(self, figure: Figure, **params: Any) -> None:
         super().__init__(**params)
@@ -41,7 +43,9 @@ class Live(pn.viewable.Viewer):
         self._drawn: OrderedDict[Hashable, tuple[Patched, Any]] = OrderedDict()
         self._words = parts.raw("")
         # On paper the dark theme is turned round: see theme.frame_css.
-        self._place = parts.column(styles={"position": "relative", "filter": "var(--plots-on-paper, none)"})
+        rules = {"position": "relative", "filter": "var(--plots-on-paper, none)"}
+        self._mode = "stretch_both" if self.main else "stretch_width"
+        self._place = parts.column(styles=rules | ({"height": theme.PLOT_HEIGHT} if self.main else {}))
         self._view = parts.column(self._words, self._place, gap=4)
 
     def __panel__(self) -> Any:
@@ -53,7 +57,12 @@ class Live(pn.viewable.Viewer):
         figure, text = self.figure, parts.unbroken(parts.escaped(self.figure.describe(result)))
         # The words stand beside the canvas as an image of their own, so that the plot's tools stay reachable.
         heading = f"<h2>{parts.escaped(figure.title)}</h2>"
-        self._words.object = f'{heading}<div role="img" aria-label="{text}"></div><p class="hint caption">{text}</p>'
+        image = f'<div role="img" aria-label="{text}"></div>'
+        if self.main:
+            caption = f'<p class="hint caption" title="{text}">{text}</p>'
+            self._words.object = f'<div class="plot-head">{heading}{caption}</div>{image}'
+        else:
+            self._words.object = f'{heading}{image}<p class="hint caption">{text}</p>'
         height = _height(figure, result)
         key = (figure.key(result), self.dark, height)
         if _live(figure, result) and self._pipe is not None and key == self._built:
@@ -72,7 +81,7 @@ class Live(pn.viewable.Viewer):
         import holoviews as hv
 
         if self._pane is None:
-            self._pane = pn.pane.HoloViews(None, sizing_mode="stretch_width", margin=0, linked_axes=False)
+            self._pane = pn.pane.HoloViews(None, sizing_mode=self._mode, margin=0, linked_axes=False)
             self._place.objects = [self._pane]
         first: list[Any] = [drawn]
         if not _live(self.figure, result):
@@ -96,9 +105,10 @@ class Live(pn.viewable.Viewer):
             patched.patch(drawing, dark=self.dark, ticks=ticks)
         else:
             several = len(drawing.plots) > 1
-            patched = Patched(drawing, dark=self.dark, height=max(240, height // 2) if several else height, ticks=ticks)
-            panes = [pn.pane.Bokeh(f, sizing_mode="stretch_width", margin=0) for f in patched.figures]
-            view = _grid(panes) if several else parts.column(*panes)
+            each = None if self.main else max(240, height // 2) if several else height
+            patched = Patched(drawing, dark=self.dark, height=each, ticks=ticks)
+            panes = [pn.pane.Bokeh(f, sizing_mode=self._mode, margin=0) for f in patched.figures]
+            view = self._grid(panes) if several else parts.column(*panes, sizing_mode=self._mode)
             self._drawn[shape] = (patched, view)
             while len(self._drawn) > _SHAPES:
                 self._drawn.popitem(last=False)
@@ -114,20 +124,24 @@ class Live(pn.viewable.Viewer):
         from dashboard.plots.elements import finish  # holoviews takes a second to import: only where it draws
 
         figure = self.figure
-        return finish(drawn, dark=self.dark, height=_height(figure, result), ticks=figure.ticks(result))
+        height = None if self.main else _height(figure, result)
+        return finish(drawn, dark=self.dark, height=height, ticks=figure.ticks(result))
+
+    def _grid(self, panes: Sequence[Any]) -> Any:
+        """Panels beside each other, fewer in a row where the page is narrow."""
+        columns = math.ceil(math.sqrt(len(panes)))
+        narrowest = f"max(180px, {100 / columns:.0f}% - 8px)" if self.main else "min(100%, 400px)"
+        rules = {
+            "display": "grid", "grid-template-columns": f"repeat(auto-fill, minmax({narrowest}, 1fr))", "gap": "4px",
+        }  # fmt: skip
+        if self.main:
+            rules |= {"grid-auto-rows": "minmax(150px, 1fr)", "height": "100%", "overflow": "auto"}
+        return parts.column(*panes, sizing_mode=self._mode, styles=rules)
 
     @param.depends("dark", watch=True)
     def _repaint(self) -> None:
         if self._result is not None:
             self.update(self._result)
-
-
-def _grid(panes: Sequence[Any]) -> Any:
-    """Panels beside each other, fewer in a row where the page is narrow."""
-    rules = {
-        "display": "grid", "grid-template-columns": "repeat(auto-fill, minmax(min(100%, 400px), 1fr))", "gap": "8px",
-    }  # fmt: skip
-    return parts.column(*panes, styles=rules)
 
 
 def _height(figure: Figure, result: Any) -> int:

@@ -17,14 +17,14 @@ MOST_NAMED = 2 * theme.MOST_LEVELS + 2
 
 
 def finish(
-    element: Any, *, dark: bool = False, height: int = 440, ticks: Sequence[tuple[float, str]] | None = None
+    element: Any, *, dark: bool = False, height: int | None = 440, ticks: Sequence[tuple[float, str]] | None = None
 ) -> Any:
     """Give an element, overlay or layout the style that every plot has."""
     if isinstance(element, hv.Layout):
-        panels = [finish(e, dark=dark, height=max(220, height // 2), ticks=ticks) for e in element]
+        panels = [finish(e, dark=dark, height=max(220, (height or 440) // 2), ticks=ticks) for e in element]
         return hv.Layout(panels).opts(shared_axes=True, merge_tools=True).cols(2)
     shared: dict[str, Any] = {
-        "responsive": True, "min_height": height, "show_grid": True, "hooks": [theme.style_plot(dark, ticks)],
+        "responsive": True, "min_height": height or 140, "show_grid": True, "hooks": [theme.style_plot(dark, ticks)],
         "toolbar": "above", "framewise": True,
     }  # fmt: skip
     if isinstance(element, hv.Overlay):
@@ -33,6 +33,7 @@ def finish(
         named = len({layer.label for layer in element if layer.label})
         if named > MOST_NAMED:
             return element.opts(show_legend=False, **shared)
-        shared["min_height"] = height + theme.LEGEND_LINE * named  # the legend stands below and takes nothing away
+        if height is not None:
+            shared["min_height"] = height + theme.LEGEND_LINE * named  # the legend stands below and takes nothing away
         return element.opts(legend_position="bottom", legend_cols=1, **shared)
     return element.opts(**shared)

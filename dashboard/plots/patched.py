@@ -50,7 +50,7 @@ class Patched:
     """
 
     def __init__(
-        self, drawing: Drawing, *, dark: bool, height: int, ticks: Sequence[tuple[float, str]] | None = None
+        self, drawing: Drawing, *, dark: bool, height: int | None, ticks: Sequence[tuple[float, str]] | None = None
     ) -> None:
         x_range, y_range = drawing.ranges()
         self._limits = (x_range, y_range)
@@ -61,10 +61,13 @@ class Patched:
         self.figures = [self._figure(plot, height) for plot in drawing.plots]
         self._restyle()
 
-    def _figure(self, plot: Plot, height: int) -> Any:
+    def _figure(self, plot: Plot, height: int | None) -> Any:
         named = [layer for layer in plot.layers if layer.label]
+        size: dict[str, Any] = {"sizing_mode": "stretch_both", "min_height": 140}
+        if height is not None:
+            size = {"height": height + theme.LEGEND_LINE * len(named), "sizing_mode": "stretch_width"}
         made = figure(
-            height=height + theme.LEGEND_LINE * len(named), sizing_mode="stretch_width", tools=_TOOLS,
+            **size, tools=_TOOLS,
             active_drag="box_zoom", active_scroll=None, x_range=self._x, y_range=self._y,
             x_axis_type="log" if plot.log_x else "linear", x_axis_label=plot.x_label, y_axis_label=plot.y_label,
             toolbar_location="above", title=plot.title,

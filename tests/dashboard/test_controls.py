@@ -8,6 +8,7 @@ import panel as pn
 import pytest
 
 from dashboard import parts
+from dashboard.actions import Fold
 from dashboard.controls import Amount, Choice, Several
 from dashboard.menu import Menu
 from dashboard.pages import entries, page_class
@@ -69,6 +70,8 @@ def test_a_control_brings_its_own_explanation() -> None:
 
 def test_a_number_is_the_page_s_and_whole_where_it_is_to_be() -> None:
     page = page_class("howmany")(Study(), source="typed")
+    for heading in page._view.select(Fold):
+        heading.open = True
     fields = {f.label: f for f in page._view.select(Amount)}
     fillings, width = fields["Fillings"], fields["Half-width (± %)"]
     assert fillings.whole and (fillings.start, fillings.end) == page.param.fillings.bounds
