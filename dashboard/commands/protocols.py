@@ -27,14 +27,15 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _list(args: argparse.Namespace) -> None:
+    from methods.columns import PRESCRIBED
     from methods.protocols import CHECK, load
 
     protocols = list(load(args.folder).values())
-    heads = ["key", "designation", "edition", "electrode", "gap_mm", "rise_kv_s", "stirring", "breakdowns", "fillings"]
+    heads = ["key", "designation", "edition", *PRESCRIBED, "breakdowns", "fillings"]
     rows = [
         [
             p.key, p.designation, p.edition, " or ".join(p.electrode_choices) or None, p.gap_mm.value,
-            p.rise_kv_s.value, " or ".join(p.stirring_choices) or None, p.breakdowns_per_filling.value,
+            " or ".join(p.stirring_choices) or None, p.rise_kv_s.value, p.breakdowns_per_filling.value,
             p.fillings.value,
         ]
         for p in protocols

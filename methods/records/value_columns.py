@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections import Counter
 
-from methods.columns import COLUMNS
+from methods.columns import COLUMNS, OIL, PLACE
 from methods.errors import InputError, UnusableFile
 from methods.records.cells import NO_BREAKDOWN, normalise, parse, unit_of
 from methods.records.headings import Heading, fold, heading, is_label, is_time
 from methods.records.layout import COUNTING, Layout, counts_breakdowns, is_number
 from methods.records.levels import level_columns, shown
+
+#: A number behind these is a name or a measurement, not the number of a breakdown: ``sample 1``.
+_NUMBERED = (*OIL, *PLACE, "method", "filling", "temperature_c", "water_mg_kg")
 
 
 def apply_means(plan: Layout, means: dict[int, str]) -> None:
@@ -177,17 +180,7 @@ def _shots(heads: list[Heading], shares: list[float]) -> list[int]:
         numbers = [heads[i].shot for i in members]
         known = heading(prefix).name if prefix else "kv"
         known = "order" if prefix in COUNTING else known
-        if known in (
-            "sample",
-            "filling",
-            "fluid",
-            "laboratory",
-            "method",
-            "operator",
-            "instrument",
-            "temperature_c",
-            "water_mg_kg",
-        ):
+        if known in _NUMBERED:
             continue
         if numbers == list(range(1, len(numbers) + 1)) and (len(numbers) >= 2 or known in ("kv", "order")):
             good.append(members)

@@ -40,9 +40,9 @@ def test_what_is_derived():
 
 @pytest.mark.parametrize("path", SOURCES, ids=lambda p: str(p.relative_to(ROOT)))
 def test_no_other_module_lists_columns(path):
-    """Four or more columns written one behind the other are a list of columns: it belongs in the registry."""
+    """Five or more columns written one behind the other are a list of columns: it belongs in the registry."""
     factors = set(columns.FACTORS) | {"filling"}
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, (ast.Tuple, ast.List, ast.Set)):
             named = {e.value for e in node.elts if isinstance(e, ast.Constant) and isinstance(e.value, str)}
-            assert len(named & factors) < 4, f"{path.name}:{node.lineno} lists {sorted(named & factors)}"
+            assert len(named & factors) < 5, f"{path.name}:{node.lineno} lists {sorted(named & factors)}"
