@@ -14,15 +14,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 import scipy
 
 from methods.errors import InputError
-
-FAMILIES = ("normal", "weibull", "lognormal")
+from methods.families import DRAWN, weibull_shape_for_cov
 
 
 @dataclass(frozen=True)
@@ -53,7 +51,7 @@ class Bench:
             ("trend", -0.5 < self.trend < 0.5, "between -0.5 and 0.5"),
             ("low_share", 0 <= self.low_share < 1, "from 0 to below 1"),
             ("ceiling_kv", self.ceiling_kv is None or self.ceiling_kv > 0, "above 0, or none"),
-            ("family", self.family in FAMILIES, "one of " + ", ".join(FAMILIES)),
+            ("family", self.family in DRAWN, "one of " + ", ".join(DRAWN)),
         ]
         for name, fine, rule in rules:
             if not fine:
@@ -66,17 +64,6 @@ class Bench:
         return self.mean_kv * (1 - 0.45 * self.low_share)
 
 
-@lru_cache(maxsize=256)
-def _weibull_shape(cov: float) -> float:
-    """The Weibull shape that has this coefficient of variation (solved numerically, from the moments)."""
-
-    def gap(shape: float) -> float:
-        first, second = scipy.special.gammaln(1 + 1 / shape), scipy.special.gammaln(1 + 2 / shape)
-        return float(np.expm1(second - 2 * first) - cov**2)
-
-    return float(scipy.optimize.brentq(gap, 0.2, 5000.0))
-
-
 def _noise(uniform: np.ndarray, cov: float, family: str) -> np.ndarray:
     """Turn uniform numbers into noise of mean one, coefficient of variation ``cov`` and the family's shape."""
     if cov == 0:
@@ -86,7 +73,7 @@ def _noise(uniform: np.ndarray, cov: float, family: str) -> np.ndarray:
     if family == "lognormal":
         log_sd = np.sqrt(np.log1p(cov**2))
         return np.exp(log_sd * scipy.special.ndtri(uniform) - log_sd**2 / 2)
-    shape = _weibull_shape(cov)
+    shape = weibull_shape_for_cov(cov)
     return (-np.log1p(-uniform)) ** (1 / shape) / scipy.special.gamma(1 + 1 / shape)
 
 

@@ -9,6 +9,7 @@ from typing import Any
 
 from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records, probability
 from methods.errors import InputError
+from methods.families import EVERY_FAMILY, FAMILIES
 
 NAME = "fit"
 HELP = "fit distributions to each group: parameters, low percentiles, limits"
@@ -24,7 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument(
         "--family", metavar="NAME", nargs="+", action="extend", default=[],
-        help="normal, lognormal, weibull, weibull3 or gumbel_min (default: all)",
+        help=f"one of {', '.join(EVERY_FAMILY)} (default: {', '.join(FAMILIES)})",
     )  # fmt: skip
     parser.add_argument("--confidence", type=probability, default=0.95, help="of the limits (default: 95%%)")
     parser.add_argument(
@@ -38,7 +39,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from methods.result import as_json
-    from methods.scatter import FAMILIES, fit_groups
+    from methods.scatter import fit_groups
 
     _settle_file(args)
     families = [f.strip() for item in args.family for f in item.split(",") if f.strip()]

@@ -17,6 +17,7 @@ from dashboard.commands.common import (
 )
 from methods.columns import LABELS
 from methods.errors import InputError
+from methods.protocols.assumed import FAMILIES
 
 NAME = "rules"
 HELP = "judge each series of a file by its protocol's consistency rule; without a file, the false-alarm rates"
@@ -39,7 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     rates.add_argument("--cov", type=percentage, action="append", help="true scatter such as 15%%; may be repeated")
     rates.add_argument("--between-cov", type=percentage, default=0.0, help="scatter of the fillings' levels")
     rates.add_argument(
-        "--family", action="append", choices=["normal", "lognormal", "weibull", "contaminated"],
+        "--family", action="append", choices=FAMILIES,
         help="distribution of the breakdowns; may be repeated (normal and weibull)",
     )  # fmt: skip
     rates.add_argument("--effect", action="store_true", help="also what the rule does to the reported mean")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from methods.families import PLANNED, titles
+
 GOALS = {
     "mean": "a mean",
     "difference": "a difference",
@@ -12,7 +14,7 @@ GOALS = {
 INTERVALS = {"bench": "the bench's own interval", "known": "scatter known from history"}
 RULES = {"simple": "mean reaches it", "guarded": "surely above it", "every": "every breakdown reaches it"}
 STOPS = {"two_stage": "decide once, now", "stop_when_narrow": "look after each, stop when narrow"}
-FAMILIES = {"normal": "normal", "lognormal": "lognormal", "weibull": "Weibull", "gumbel_min": "smallest extreme"}
+FAMILIES = titles(PLANNED)
 
 HELP = """
 **Two half-widths.** *The bench's own* interval is computed from the means of its own fillings: with few fillings the

@@ -13,7 +13,7 @@ from dashboard.cache import known, remember
 from dashboard.jobs import Progress, Runner
 from dashboard.pages.base import Figure
 from dashboard.pages.method_study_view import View
-from dashboard.pages.method_study_words import FAMILY_NAMES
+from dashboard.pages.method_study_words import ASSUMED, FAMILY_NAMES
 from methods.result import Caution
 
 OWN_KINDS = {
@@ -50,7 +50,7 @@ class Rules(View):
         page.param.watch(lambda event: setattr(self._limit, "visible", event.new != "none"), "own_kind")
         self._limit.visible = page.own_kind != "none"
         return [
-            page.select("family", "Breakdowns fall", FAMILY_NAMES, "How the breakdowns of an oil are taken to fall."),
+            page.select("family", "Breakdowns fall", ASSUMED, "How the breakdowns of an oil are taken to fall."),
             page.number("between", "Between fillings (%)", "How far fillings of the same oil differ.", step=1),
             page.select("own_kind", "A rule of your own", OWN_KINDS, "Judged beside the known ones, on five."),
             self._limit,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from methods.families import DRAWN, EVERY_FAMILY, titles
+
 QUESTIONS: dict[str, str] = {
     "rules": "What does a consistency rule do?",
     "gap": "Does the gap follow a power law?",
@@ -13,10 +15,9 @@ QUESTIONS: dict[str, str] = {
     "family": "Normal or Weibull: where does it matter?",
 }
 
-FAMILY_NAMES = {
-    "normal": "normal", "lognormal": "lognormal", "weibull": "Weibull", "contaminated": "normal, one in ten low",
-    "weibull3": "Weibull with threshold", "gumbel_min": "smallest extreme (Gumbel)",
-}  # fmt: skip
+#: Scatter of breakdowns as it can be taken to be.
+ASSUMED = {**titles(DRAWN), "contaminated": "normal, one in ten low"}
+FAMILY_NAMES = {**titles(EVERY_FAMILY), **ASSUMED}
 
 HELP = """
 **Consistency rules.** A rule asks for more breakdowns when a series scatters too much. It fires on sound oils too: how

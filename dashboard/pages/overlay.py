@@ -13,16 +13,10 @@ from dashboard import parts, theme, words
 from dashboard.controls import Several
 from dashboard.levels import level_text
 from dashboard.pages.base import Empty, Figure, StudyPage
+from methods.families import EVERY_FAMILY, titles
 from methods.result import Caution
 
-FAMILIES = {
-    "weibull": "Weibull",
-    "normal": "normal",
-    "lognormal": "lognormal",
-    "weibull3": "Weibull with threshold",
-    "gumbel_min": "smallest extreme (Gumbel)",
-    "none": "no fit",
-}
+FAMILIES = {**dict(sorted(titles(EVERY_FAMILY).items(), key=lambda f: f[0] != "weibull")), "none": "no fit"}
 VIEWS = {
     "ecdf": "Steps",
     "density": "Density",

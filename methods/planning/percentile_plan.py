@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from methods.errors import InputError
+from methods.families import PLANNED
 from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.order_statistics import size_one_sided
 from methods.planning.percentile_width import (
-    FAMILIES,
     MOST_SIMULATED,
     Percentile,
     nested_half_width,
@@ -93,9 +93,9 @@ def plan_percentile(
         Impossible numbers, a family without such a plan, too many breakdowns.
     """
     s = inputs.scatter(cov, sd, between_cov=between_cov, between_sd=between_sd, mean=mean)
-    if family not in FAMILIES:
+    if family not in PLANNED:
         raise InputError(
-            f"There is no percentile plan for {family!r}; there are {', '.join(FAMILIES)}.", column="family"
+            f"There is no percentile plan for {family!r}; there are {', '.join(PLANNED)}.", column="family"
         )
     nested = s.between is not None
     if nested and family != "normal":

@@ -13,11 +13,10 @@ import numpy as np
 import scipy
 
 from methods.errors import InputError
+from methods.families import weibull_shape_for_cov
 from methods.planning.inputs import Scatter
 from methods.planning.pivots import DRAWS, weibull_pivots
-from methods.scatter import weibull_shape_for_cov
 
-FAMILIES: tuple[str, ...] = ("normal", "lognormal", "weibull", "gumbel_min")
 #: Weibull and smallest-extreme-value plans are simulated; beyond this many breakdowns they are not.
 MOST_SIMULATED = 2000
 _EULER = 0.5772156649015329

@@ -16,11 +16,10 @@ import scipy
 from numpy.typing import ArrayLike
 
 from methods.errors import InputError
+from methods.families import DRAWN, weibull_shape_for_cov
 from methods.planning import inputs
-from methods.scatter import weibull_shape_for_cov
 
 RULES: tuple[str, ...] = ("simple", "guarded", "every")
-SCATTER_FAMILIES: tuple[str, ...] = ("normal", "lognormal", "weibull")
 
 
 def check_rule(rule: str) -> str:
@@ -102,7 +101,7 @@ def simulated_pass_probability(
     draws: int = 20_000,
     seed: int = 1,
 ) -> float:
-    """The same by seeded simulation, for any of :data:`SCATTER_FAMILIES` within fillings (filling effects normal).
+    """The same by seeded simulation, for any of :data:`methods.families.DRAWN` within fillings (fillings: normal).
 
     A check on the closed forms, and the answer where there is none. Its own error is at most ``0.5 / sqrt(draws)``.
     """
@@ -133,7 +132,7 @@ def _relative(family: str, cov: float, rng: np.random.Generator, shape: tuple[in
     if family == "weibull":
         exponent = weibull_shape_for_cov(cov)
         return np.asarray(rng.weibull(exponent, shape) / scipy.special.gamma(1 + 1 / exponent))
-    raise InputError(f"There is no family {family!r} here; there are {', '.join(SCATTER_FAMILIES)}.", column="family")
+    raise InputError(f"There is no family {family!r} here; there are {', '.join(DRAWN)}.", column="family")
 
 
 def operating_characteristic(

@@ -3,31 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 import scipy
 from numpy.typing import NDArray
 
 from methods.errors import InputError
+from methods.families import DRAWN, weibull_shape_for_cov
 
-FAMILIES: tuple[str, ...] = ("normal", "lognormal", "weibull", "contaminated")
+FAMILIES: tuple[str, ...] = (*DRAWN, "contaminated")
 
 #: Contaminated series: with this probability a breakdown is low, at 0.4 to 0.7 of what it would have been
 #: (from memory of the trade's levels, not a claim).
 LOW_PROBABILITY, LOW_FROM, LOW_TO = 0.1, 0.4, 0.7
-
-
-@lru_cache(maxsize=256)
-def weibull_shape(cov: float) -> float:
-    """The shape of a two-parameter Weibull distribution with this coefficient of variation (a fraction)."""
-
-    def excess(log_shape: float) -> float:
-        shape = np.exp(log_shape)
-        log_ratio = scipy.special.gammaln(1 + 2 / shape) - 2 * scipy.special.gammaln(1 + 1 / shape)
-        return float(np.expm1(log_ratio) - cov**2)
-
-    return float(np.exp(scipy.optimize.brentq(excess, np.log(0.2), np.log(2000.0), xtol=1e-14)))
 
 
 @dataclass(frozen=True)
@@ -83,7 +71,7 @@ class Scatter:
             sigma = np.sqrt(np.log1p(self.cov**2))
             return np.asarray(scipy.stats.lognorm.cdf(x, sigma, scale=np.exp(-(sigma**2) / 2)))
         if self.family == "weibull":
-            shape = weibull_shape(self.cov)
+            shape = weibull_shape_for_cov(self.cov)
             positive = np.maximum(x, 0) * scipy.special.gamma(1 + 1 / shape)
             return np.asarray(-np.expm1(-(positive**shape)))
         scale, weight = self._parts
@@ -97,7 +85,7 @@ class Scatter:
             sigma = np.sqrt(np.log1p(self.cov**2))
             return np.asarray(scipy.stats.lognorm.pdf(x, sigma, scale=np.exp(-(sigma**2) / 2)))
         if self.family == "weibull":
-            shape = weibull_shape(self.cov)
+            shape = weibull_shape_for_cov(self.cov)
             return np.asarray(scipy.stats.weibull_min.pdf(x, shape, scale=1 / scipy.special.gamma(1 + 1 / shape)))
         scale, weight = self._parts
         pairs = zip(scale, weight, strict=True)
@@ -109,7 +97,7 @@ class Scatter:
             sigma = np.sqrt(np.log1p(self.cov**2))
             low, high = scipy.stats.lognorm.ppf(np.array([tail, 1 - tail]), sigma, scale=np.exp(-(sigma**2) / 2))
         elif self.family == "weibull":
-            shape = weibull_shape(self.cov)
+            shape = weibull_shape_for_cov(self.cov)
             low, high = scipy.stats.weibull_min.ppf(
                 np.array([tail, 1 - tail]), shape, scale=1 / scipy.special.gamma(1 + 1 / shape)
             )
@@ -125,7 +113,7 @@ class Scatter:
             sigma = np.sqrt(np.log1p(self.cov**2))
             return np.exp(sigma * rng.standard_normal(shape) - sigma**2 / 2)
         if self.family == "weibull":
-            k = weibull_shape(self.cov)
+            k = weibull_shape_for_cov(self.cov)
             return rng.weibull(k, shape) / scipy.special.gamma(1 + 1 / k)
         x = 1 + self.cov * rng.standard_normal(shape)
         if self.family == "contaminated":

@@ -1,7 +1,7 @@
 """One condition: distributions and their fits, goodness of fit, survival with withstands, scatter."""
 
+from methods.families import FAMILIES, cdf, pdf, quantile, weibull_cov, weibull_shape_for_cov
 from methods.scatter.compare import compare_families
-from methods.scatter.families import FAMILIES, cdf, pdf, quantile, weibull_cov, weibull_shape_for_cov
 from methods.scatter.fitting import Estimate, Fit, Percentile, estimate, fit
 from methods.scatter.goodness import Goodness, anderson_darling, cramer_von_mises, kolmogorov, shapiro_wilk
 from methods.scatter.groups import GroupEstimate, estimate_groups, fit_groups

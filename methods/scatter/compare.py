@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from methods.errors import InputError, NotEstimable
-from methods.scatter.families import FAMILIES, family_of
+from methods.families import FAMILIES, family_of
 from methods.scatter.fitting import fit
 
 

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import scipy
 
-from methods.scatter.families import Family
+from methods.families import Family
 from methods.scatter.many import Arrays
 from methods.scatter.profile import ProfileLikelihood
 from methods.scatter.threshold import AT_ZERO

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 import scipy
 
+from methods import families
 from methods.errors import InputError, NotEstimable
+from methods.families import Family, family_of
 from methods.result import Caution
-from methods.scatter import families
 from methods.scatter.arguments import check_values
-from methods.scatter.families import Family, family_of
 from methods.scatter.fit_limits import FitLimits
 from methods.scatter.many import Arrays, aicc, fit_arrays
 from methods.scatter.threshold import AT_ZERO, LOCAL

@@ -16,6 +16,7 @@ import numpy as np
 import scipy
 
 from methods.errors import InputError, NotEstimable
+from methods.families import NORMAL, SEV, Family, Kernel, family_of
 from methods.result import Caution
 from methods.scatter.arguments import check_values
 from methods.scatter.edf_points import (
@@ -26,7 +27,6 @@ from methods.scatter.edf_points import (
     lilliefors_p_value,
     normal_p_value,
 )
-from methods.scatter.families import NORMAL, SEV, Family, Kernel, family_of
 from methods.scatter.newton import estimable, fit_batch
 
 Array = np.ndarray[Any, Any]

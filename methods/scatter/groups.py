@@ -10,10 +10,10 @@ import numpy as np
 import pandas as pd
 
 from methods.errors import InputError, NotEstimable
+from methods.families import FAMILIES, family_of
 from methods.records.table import as_table, condition_codes, filling_codes, group_codes
 from methods.records.table import withstood as withstood_rows
 from methods.result import Caution, as_json
-from methods.scatter.families import FAMILIES, family_of
 from methods.scatter.fitting import Estimate, estimate
 from methods.scatter.goodness import anderson_darling
 

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from methods.errors import InputError
+from methods.families import Family, family_of
 from methods.scatter.arguments import as_flags, as_numbers
-from methods.scatter.families import Family, family_of
 from methods.scatter.newton import Batch, estimable, fit_batch
 from methods.scatter.threshold import fit_threshold
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from methods.scatter.families import SEV, Kernel
+from methods.families import SEV, Kernel
 
 Array = np.ndarray[Any, Any]
 

@@ -10,8 +10,8 @@ import pandas as pd
 import scipy
 
 from methods.errors import NotEstimable
+from methods.families import Family, family_of
 from methods.scatter.arguments import check_values
-from methods.scatter.families import Family, family_of
 from methods.scatter.fitting import Estimate, estimate
 
 Array = np.ndarray[Any, Any]

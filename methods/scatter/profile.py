@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import scipy
 
-from methods.scatter.families import Kernel
+from methods.families import Kernel
 
 Array = np.ndarray[Any, Any]
 

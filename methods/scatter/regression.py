@@ -14,8 +14,8 @@ import numpy as np
 import scipy
 
 from methods.errors import InputError, NotEstimable
+from methods.families import Family, family_of
 from methods.scatter.arguments import check_values
-from methods.scatter.families import Family, family_of
 from methods.scatter.many import aicc
 
 Array = np.ndarray[Any, Any]

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from methods.scatter.families import SEV
+from methods.families import SEV
 from methods.scatter.newton import fit_batch
 
 Array = np.ndarray[Any, Any]

@@ -12,8 +12,8 @@ import scipy
 
 from methods.columns import name_level
 from methods.errors import InputError, NotEstimable
+from methods.families import EVERY_FAMILY, PLANNED
 from methods.result import Caution
-from methods.scatter import FAMILIES
 from methods.shifts import cautions as say
 from methods.shifts.compare import Comparison, compare
 from methods.shifts.pairing import Layout, choose_reference, layout
@@ -21,9 +21,6 @@ from methods.shifts.percentile_errors import Spread, data_spread, family_spread
 from methods.shifts.resampling import Cancel, Progress
 from methods.shifts.shifts import check_confidence
 from methods.wording import list_words, percent
-
-#: Families tried where none is asked for. The 3-parameter Weibull is left out: its threshold is hardly ever estimable.
-CANDIDATES: tuple[str, ...] = ("normal", "lognormal", "weibull", "gumbel_min")
 
 #: Percentiles of the curve.
 CURVE: tuple[float, ...] = tuple(i / 100 for i in range(1, 100))
@@ -135,8 +132,8 @@ def percentile_shift(
         raise InputError("Percentiles lie between 0 and 1: 0.01 is the 1 % point.")
     if resamples < 100:
         raise InputError("A bootstrap needs at least 100 resamples.")
-    if family is not None and family not in FAMILIES:
-        raise InputError(f"There is no family {family!r}; use one of {', '.join(FAMILIES)}.")
+    if family is not None and family not in EVERY_FAMILY:
+        raise InputError(f"There is no family {family!r}; use one of {', '.join(EVERY_FAMILY)}.")
     lay = layout(data, by, within)
     base = choose_reference(lay, reference)
     found = [compare(lay, i, base) for i in range(len(lay.levels)) if i != base]
@@ -174,7 +171,8 @@ def _level(
     by_p = {r.p: r for r in rows}
     whole = set(CURVE)
     curve = [r for r in rows if r.p in whole and math.isfinite(r.difference_kv)]
-    names = [family] if family else list(CANDIDATES)
+    # The Weibull with threshold is not among them: its threshold is hardly ever estimable.
+    names = [family] if family else list(PLANNED)
     fits = {name: family_spread(c, name, np.array(wanted), rng) for name in names}
     fitted = {name: s for name, s in fits.items() if s is not None and math.isfinite(s.aicc)}
     points: list[PercentilePoint] = []

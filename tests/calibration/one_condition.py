@@ -6,8 +6,8 @@ from functools import partial
 
 import numpy as np
 
+from methods.families import FAMILIES, quantile
 from methods.scatter import anderson_darling, cramer_von_mises, fit, kaplan_meier, kolmogorov, log_rank, shapiro_wilk
-from methods.scatter.families import FAMILIES, quantile
 from methods.scatter.outliers import dixon_critical, dixon_q, grubbs_critical
 from methods.scatter.survival import band_half_width
 from tests.calibration import scenarios

@@ -9,8 +9,9 @@ import pytest
 from scipy import special, stats
 
 from methods.errors import InputError
+from methods.families import weibull_shape_for_cov
 from methods.protocols import load_rules, own_rule, rule_effect, trip_rate
-from methods.protocols.assumed import FAMILIES, Scatter, weibull_shape
+from methods.protocols.assumed import FAMILIES, Scatter
 
 LONG = os.environ.get("GAPSHIFT_LONG") == "1"
 REPETITIONS = 1_000_000 if LONG else 60_000
@@ -44,7 +45,7 @@ def by_extremes(rule: str, limit: float, family: str, cov: float, n: int = 5) ->
     if family == "normal":
         law = stats.norm(1, cov)
     else:
-        shape = weibull_shape(cov)
+        shape = weibull_shape_for_cov(cov)
         law = stats.weibull_min(shape, scale=1 / special.gamma(1 + 1 / shape))
     nodes, weights = np.polynomial.legendre.leggauss(150 if rule == "three_r" else 32)  # the 3R rule has a kink
     low, high = law.ppf(1e-8), law.ppf(1 - 1e-8)
@@ -123,7 +124,7 @@ def test_range_of_five_normals() -> None:
 def test_weibull_shape_of_a_cov(shape: int, cov: float) -> None:
     exact = stats.weibull_min.std(shape) / stats.weibull_min.mean(shape)
     assert 100 * exact == pytest.approx(cov, abs=0.051)
-    assert weibull_shape(float(exact)) == pytest.approx(shape, rel=1e-9)
+    assert weibull_shape_for_cov(float(exact)) == pytest.approx(shape, rel=1e-9)
 
 
 @pytest.mark.parametrize("family", FAMILIES)

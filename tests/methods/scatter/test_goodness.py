@@ -7,9 +7,9 @@ import pytest
 from scipy import stats
 
 from methods.errors import InputError, NotEstimable
+from methods.families import NORMAL, SEV
 from methods.scatter import anderson_darling, cramer_von_mises, kolmogorov, probability_correlation, shapiro_wilk
 from methods.scatter.edf_points import LEVELS, TABLE_EXTREME, TABLE_NORMAL
-from methods.scatter.families import NORMAL, SEV
 from methods.scatter.goodness import edf_statistics, simulated_statistics
 from tests.reference import agrees, data, expected, names
 

@@ -8,8 +8,9 @@ iteration cannot end in a false maximum (Burridge, J. R. Statist. Soc. B 43 (198
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -89,9 +90,12 @@ def _sev_quantile(p: Array) -> Array:
 _EULER = 0.5772156649015329
 _EXTREME_SD = float(np.pi / np.sqrt(6))
 
-NORMAL = Kernel(_normal_density, _normal_survival, scipy.special.ndtri, 0.0, 1.0)
+# Parts of SciPy are named when they are used, so that a command's help does not wait for them.
+NORMAL = Kernel(_normal_density, _normal_survival, lambda p: scipy.special.ndtri(p), 0.0, 1.0)
 SEV = Kernel(_sev_density, _sev_survival, _sev_quantile, -_EULER, _EXTREME_SD)
-LOGISTIC = Kernel(_logistic_density, _logistic_survival, scipy.special.logit, 0.0, float(np.pi / np.sqrt(3)))
+LOGISTIC = Kernel(
+    _logistic_density, _logistic_survival, lambda p: scipy.special.logit(p), 0.0, float(np.pi / np.sqrt(3))
+)
 LEV = Kernel(_lev_density, _lev_survival, lambda p: -np.log(-np.log(p)), _EULER, _EXTREME_SD)
 
 
@@ -99,8 +103,9 @@ LEV = Kernel(_lev_density, _lev_survival, lambda p: -np.log(-np.log(p)), _EULER,
 class Family:
     """One family: its kernel, whether it lives on ln kV, and the names of its parameters.
 
-    ``reciprocal`` marks the Weibull way of writing: ``shape = 1 / sigma`` and ``scale = exp(mu)``, with the
-    shape first.
+    ``title`` is its name for people. ``reciprocal`` marks the Weibull way of writing: ``shape = 1 / sigma`` and
+    ``scale = exp(mu)``, with the shape first. ``uses`` says what it serves without being asked for by name: ``fit``,
+    ``plan`` (percentiles) and ``draw`` (simulated breakdowns).
     """
 
     name: str
@@ -109,6 +114,7 @@ class Family:
     log: bool
     parameters: tuple[str, ...]
     reciprocal: bool = False
+    uses: str = ""
 
     @property
     def positive(self) -> bool:
@@ -134,28 +140,40 @@ class Family:
         return (float(np.log(second)), 1 / first) if self.reciprocal else (first, second)
 
 
-#: The families that are offered: contract names.
-FAMILIES: tuple[str, ...] = ("normal", "lognormal", "weibull", "weibull3", "gumbel_min")
+#: The registry. Everything that names, fits, plans for or draws a family asks here.
+REGISTRY: tuple[Family, ...] = (
+    Family("normal", "normal", NORMAL, False, ("mean", "sd"), uses="fit plan draw"),
+    Family("lognormal", "lognormal", NORMAL, True, ("log_mean", "log_sd"), uses="fit plan draw"),
+    Family("weibull", "Weibull", SEV, True, ("shape", "scale"), True, uses="fit plan draw"),
+    Family("weibull3", "Weibull with threshold", SEV, True, ("shape", "scale", "threshold"), True, uses="fit"),
+    Family("gumbel_min", "smallest extreme (Gumbel)", SEV, False, ("location", "scale"), uses="fit plan"),
+    # Those below are fitted where they are asked for by name.
+    Family("gumbel_max", "largest extreme (Gumbel)", LEV, False, ("location", "scale")),
+    Family("logistic", "logistic", LOGISTIC, False, ("location", "scale")),
+    Family("loglogistic", "log-logistic", LOGISTIC, True, ("log_location", "log_scale")),
+    Family("frechet", "Fréchet (largest extreme of logarithms)", LEV, True, ("log_location", "log_scale")),
+)
 
-_ALL: dict[str, Family] = {
-    f.name: f
-    for f in (
-        Family("normal", "normal", NORMAL, False, ("mean", "sd")),
-        Family("lognormal", "lognormal", NORMAL, True, ("log_mean", "log_sd")),
-        Family("weibull", "Weibull (2 parameters)", SEV, True, ("shape", "scale"), True),
-        Family("weibull3", "Weibull (3 parameters)", SEV, True, ("shape", "scale", "threshold"), True),
-        Family("gumbel_min", "Gumbel (smallest extreme)", SEV, False, ("location", "scale")),
-        # The four below are understood as well, for comparison with published tables of fits.
-        Family("gumbel_max", "Gumbel (largest extreme)", LEV, False, ("location", "scale")),
-        Family("logistic", "logistic", LOGISTIC, False, ("location", "scale")),
-        Family("loglogistic", "log-logistic", LOGISTIC, True, ("log_location", "log_scale")),
-        Family("frechet", "Fréchet", LEV, True, ("log_location", "log_scale")),
-    )
-}
+_BY_NAME: dict[str, Family] = {f.name: f for f in REGISTRY}
+
+#: All that can be asked for by name.
+EVERY_FAMILY: tuple[str, ...] = tuple(_BY_NAME)
+
+
+def _used(use: str) -> tuple[str, ...]:
+    return tuple(f.name for f in REGISTRY if use in f.uses.split())
+
+
+#: Those that are fitted where none is named.
+FAMILIES: tuple[str, ...] = _used("fit")
+#: Those for which a percentile can be planned, and whose low percentiles are averaged.
+PLANNED: tuple[str, ...] = _used("plan")
+#: Those of which breakdowns are drawn: trips of a rule, verdicts, invented benches.
+DRAWN: tuple[str, ...] = _used("draw")
 
 
 def family_of(name: str | Family) -> Family:
-    """Look a family up by its name (``normal``, ``lognormal``, ``weibull``, ``weibull3``, ``gumbel_min``).
+    """Look a family up by its name, one of :data:`EVERY_FAMILY`.
 
     Raises
     ------
@@ -165,10 +183,10 @@ def family_of(name: str | Family) -> Family:
     if isinstance(name, Family):
         return name
     try:
-        return _ALL[name]
+        return _BY_NAME[name]
     except (KeyError, TypeError):
         raise InputError(
-            f"There is no family {name!r}; the families are {', '.join(FAMILIES)}.",
+            f"There is no family {name!r}; the families are {', '.join(EVERY_FAMILY)}.",
             column="family", text=str(name), rule="a known family",
         ) from None  # fmt: skip
 
@@ -216,14 +234,23 @@ def weibull_cov(shape: Any) -> Array:
     return np.sqrt(np.expm1(excess))
 
 
+@lru_cache(maxsize=256)
 def weibull_shape_for_cov(cov: float) -> float:
-    """Weibull shape whose coefficient of variation is ``cov`` (a fraction, 0.001 to 10).
+    """Weibull shape whose coefficient of variation is ``cov`` (a fraction, 0.0001 to 10).
 
     Raises
     ------
     InputError
         ``cov`` outside that range.
     """
-    if not 0.001 <= cov <= 10:
-        raise InputError(f"A coefficient of variation of {cov!r} is outside 0.1 % to 1000 %.", column="cov")
-    return float(scipy.optimize.brentq(lambda m: float(weibull_cov(m)) - cov, 0.2, 1500.0, xtol=1e-12))
+    if not 1e-4 <= cov <= 10:
+        raise InputError(f"A coefficient of variation of {cov!r} is outside 0.01 % to 1000 %.", column="cov")
+    found = scipy.optimize.brentq(
+        lambda m: float(weibull_cov(np.exp(m))) / cov - 1, np.log(0.2), np.log(20_000.0), xtol=1e-14
+    )
+    return float(np.exp(found))
+
+
+def titles(names: Iterable[str]) -> dict[str, str]:
+    """Names of families -> what they are called for people."""
+    return {name: _BY_NAME[name].title for name in names}
