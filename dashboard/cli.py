@@ -5,12 +5,14 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from importlib import import_module
 from importlib.metadata import PackageNotFoundError, version
 from importlib.util import find_spec
+from types import MappingProxyType
 
 from dashboard.commands import COMMANDS
+from dashboard.commands.examples import epilog
 from methods.errors import InputError
 
 # The matrices here are small: threads of the linear algebra only wait for each other, many times longer than they work.
@@ -20,11 +22,14 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 class _Parser(argparse.ArgumentParser):
     """One line on standard error for a wrong call, and exit status 2."""
 
+    #: The parsers of the subcommands by their names.
+    commands: Mapping[str, argparse.ArgumentParser] = MappingProxyType({})
+
     def error(self, message: str) -> None:  # type: ignore[override]
         self.exit(2, f"gapshift: {message} (see '{self.prog} --help')\n")
 
 
-def parser() -> argparse.ArgumentParser:
+def parser() -> _Parser:
     """Build the command line from the modules of ``dashboard.commands``."""
     top = _Parser(
         prog="gapshift",
@@ -38,9 +43,13 @@ def parser() -> argparse.ArgumentParser:
         if find_spec(f"dashboard.commands.{name}") is None:
             continue
         module = import_module(f"dashboard.commands.{name}")
-        sub = commands.add_parser(module.NAME, help=module.HELP, description=module.HELP)
+        sub = commands.add_parser(
+            module.NAME, help=module.HELP, description=module.HELP, epilog=epilog(module.NAME),
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )  # fmt: skip
         module.add_arguments(sub)
         sub.set_defaults(run=module.run)
+    top.commands = commands.choices
     return top
 
 

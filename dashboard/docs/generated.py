@@ -123,6 +123,21 @@ def limits() -> str:
     )
 
 
+def commands() -> str:
+    """The command line, command by command, as its own help tells it."""
+    from dashboard.cli import parser
+
+    out = [
+        "# Reference of the command line\n",
+        "With `--json` a command prints one document and nothing else; its JSON Schema stands in `dashboard/schemas`, "
+        "one file a command.\n",
+    ]
+    for name, sub in parser().commands.items():
+        fence = "`" * 4
+        out.append(f"## gapshift {name}\n\n{fence}text\n{sub.format_help()}\n{fence}\n")
+    return "\n".join(out)
+
+
 def reference() -> dict[str, str]:
     """The names of ``methods``, with signature and docstring as they stand in the code."""
     methods = import_module("methods")

@@ -1,0 +1,55 @@
+"""An example or two of each command: for its help, for the documentation, and run by the tests on the demo data.
+
+Names of files are those of the demo set; what they hold is invented.
+"""
+
+from __future__ import annotations
+
+#: Command -> (arguments, what they ask).
+EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
+    "serve": (("routine_wide.csv --port 5010", "the dashboard with your own file"),),
+    "check": (("messy_sheet.xlsx", "what was read, refused and guessed"),),
+    "fit": (
+        ("programme_long.csv --by electrode --family normal --family weibull", "two families for each electrode"),
+        ("routine_wide.csv --by sample", "each oil by itself; >75 counts as withstood"),
+    ),
+    "shift": (
+        ("programme_long.csv --by electrode", "how far the electrodes read apart on the same oils"),
+        ("bench_studies.csv --by stirring --reference none", "what stirring does"),
+    ),
+    "equivalence": (("programme_long.csv --by laboratory --margin 10%", "do the laboratories agree within 10 %?"),),
+    "confounding": (("programme_long.csv", "what changes together, and which tests would take it apart"),),
+    "plan": (
+        ("mean --cov 15% --between-cov 5% --half-width 10%", "fillings and breakdowns for a mean"),
+        ("difference --cov 15% --difference 10% --power 80%", "to see a difference of 10 %"),
+    ),
+    "decide": (
+        ("routine_wide.csv --limit 30 --limit-method D1816", "does each oil pass 30 kV, and how sure is that?"),
+    ),
+    "budget": (("routine_wide.csv --voltmeter 1%", "where the uncertainty of each mean comes from"),),
+    "components": (("laboratory_round.csv", "laboratory, sample, filling, breakdown"),),
+    "order": (("programme_long.csv", "does the voltage drift along a series?"),),
+    "precision": (("laboratory_round.csv", "repeatability and reproducibility of each oil"),),
+    "gap-law": (("bench_studies.csv --at 2.2", "how the voltage grows with the gap, and what 2.2 mm would give"),),
+    "rate": (("bench_studies.csv --from 0.5 --to 3", "what a faster ramp would read"),),
+    "geometry": (("bench_studies.csv --first spherical@2.5 --second mushroom@2.5", "what the stressed area explains"),),
+    "agreement": (('programme_long.csv --first "ASTM D877 A" --second "IEC 60156"', "two methods on the same oils"),),
+    "sensitivity": (("programme_long.csv", "which method tells the oils apart"),),
+    "rounds": (("laboratory_round.csv --by laboratory --level sample", "rounds that are larger than memory"),),
+    "protocols": (
+        ("", "the methods that it knows"),
+        ("astm_d1816_1mm", "what a method prescribes, value by value with its mark"),
+        ("astm_d877_b", "one result of five fillings"),
+    ),
+    "rules": (("routine_wide.csv", "what the consistency rules say of each series"),),
+    "report": (("programme_long.csv --out report.html", "everything in one file"),),
+}
+
+
+def epilog(command: str) -> str | None:
+    """The examples of a command as the end of its help; None where there are none."""
+    known = EXAMPLES.get(command)
+    if not known:
+        return None
+    lines = [f"  gapshift {command} {words}\n      {asked}" for words, asked in known]
+    return "\n".join(["example:" if len(lines) == 1 else "examples:", *lines])
