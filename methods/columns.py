@@ -94,6 +94,9 @@ REGISTRY: tuple[Column, ...] = (
     Column("note", "Note", "Remark found in the file.", "reading"),
 )  # fmt: skip
 
+#: What stands between the columns in the name of a factor whose levels are combinations.
+JOIN = " × "
+
 _BY_NAME: dict[str, Column] = {c.name: c for c in REGISTRY}
 
 
@@ -143,6 +146,8 @@ def known(name: str) -> Column | None:
 
 def factor_name(column: str) -> str:
     """A column in words: ``gap`` for ``gap_mm``, ``oil age`` for ``oil_age``."""
+    if JOIN in column:
+        return JOIN.join(factor_name(part) for part in column.split(JOIN))
     row = _BY_NAME.get(column)
     return row.words if row is not None and row.words else column.replace("_", " ")
 

@@ -19,6 +19,7 @@ from methods.columns import (
     name_level,
     without,
 )
+from methods.procedures import FIELDS, JOIN, PROCEDURE, parts_of
 from methods.shifts.compare import Comparison
 from methods.shifts.pairing import Layout, plain_level, show_level
 from methods.wording import list_words
@@ -64,7 +65,7 @@ def extra_factors(table: pd.DataFrame, filling: np.ndarray, most: int = 20) -> l
     """Extra columns that can be factors: few levels, one level to a filling."""
     out = []
     for name in table.columns:
-        if name in COLUMNS or str(name).startswith("_"):
+        if name in COLUMNS or str(name).startswith("_") or name == PROCEDURE or JOIN in str(name):
             continue
         column = table[name]
         try:
@@ -116,6 +117,12 @@ def _shares(codes: np.ndarray, oil: np.ndarray, levels: int) -> np.ndarray:
     return (counts / counts.sum(axis=1, keepdims=True)).mean(axis=0)
 
 
+def _of_the_factor(by: str) -> set[str]:
+    """The columns that are the compared factor, or follow from it by definition."""
+    own = {by, *parts_of(by)}
+    return own | set(FIELDS) if PROCEDURE in own else own | {PROCEDURE}
+
+
 def bundles(c: Comparison) -> list[Bundle]:
     """Find the factors that are bundled with the compared one among the rows that are compared."""
     lay: Layout = c.lay
@@ -125,11 +132,12 @@ def bundles(c: Comparison) -> list[Bundle]:
     oil = lay.block[first] if c.pair.shared else np.zeros(len(first), dtype=np.int64)
     names = [n for n in BUNDLED if n in lay.table.columns]
     names += extra_factors(lay.table.loc[used], lay.filling[used])
+    own = _of_the_factor(lay.by) | ({*FIELDS, PROCEDURE} if PROCEDURE in c.held else set())
     out = []
     for name in names:
         if lay.by == "sample" and name in OIL:
             continue  # an oil has its fluid and its state; that is no confusion
-        if name == lay.by or name in lay.within or lay.table[name].iloc[first].isna().all():
+        if name in own or name in lay.within or name in c.held or lay.table[name].iloc[first].isna().all():
             continue
         codes, labels = factor_codes(lay.table[name].iloc[first])
         if len(labels) < 2:

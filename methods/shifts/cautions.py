@@ -16,6 +16,7 @@ from methods.shifts.difference import Difference
 from methods.shifts.oil_cautions import differing_shift, level_names, oil_cautions, signed
 from methods.shifts.pairing import Layout
 from methods.shifts.shift_results import LevelShift
+from methods.shifts.strata import held_words
 from methods.wording import list_words
 
 
@@ -37,6 +38,7 @@ def cautions(
             )
             continue
         out += _one_filling(c, base, confidence)
+        out += _like_with_like(c, base)
         out += oil_cautions(c, base)
         together = [b for b in bundles(c) if b.fully or b.factor not in held]
         if together:
@@ -64,6 +66,24 @@ def one_by_one(lay: Layout, shifts: Sequence[LevelShift], confidence: float) -> 
         f"Seen together, the shift of {names} is not shown (the p-value allows for the number of levels)."
     )
     return [Caution("one_by_one", text)]
+
+
+def _like_with_like(c: Comparison, base: int) -> list[Caution]:
+    """What was held equal because the levels pool it, and what that left out."""
+    if c.strata is None or not c.held:
+        return []
+    one, two = level_names(c, base)
+    gone = c.strata.left_out
+    left = (
+        f" {gone} filling{'s' if gone != 1 else ''} without a counterpart {'take' if gone != 1 else 'takes'} no part."
+    )
+    return [
+        Caution(
+            "like_with_like",
+            f"{one} and {two} pool {'; and '.join(c.strata.pooled)}. Only tests with {held_words(c.held)} are "
+            f"set against each other, each such set with equal weight.{left if gone else ''}",
+        )
+    ]
 
 
 def _one_filling(c: Comparison, base: int, confidence: float) -> list[Caution]:

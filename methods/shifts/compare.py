@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,6 +13,7 @@ from methods.shifts.arms import Arm, arm
 from methods.shifts.difference import Difference, between_arms, between_oils
 from methods.shifts.pairing import Layout, Pair, pair_up
 from methods.shifts.spread import NO_RATIO, SpreadRatio, censored_sd_ratio, scatter, sd_ratio
+from methods.shifts.strata import Strata, like_with_like
 
 METHODS = {
     "filling": "Welch's t on filling means",
@@ -41,6 +43,25 @@ class Comparison:
     difference: Difference | None
     problem: str = ""
     only_withstands: tuple[int, ...] = ()
+    strata: Strata | None = None
+
+    @property
+    def held(self) -> tuple[str, ...]:
+        """The factors that were held equal because the compared levels pool them."""
+        return self.strata.held if self.strata is not None else ()
+
+    @property
+    def oils(self) -> list[str]:
+        """The oils that are compared; empty where the comparison is not within oils."""
+        codes = self.lay.oil[self.pair.rows] if self.pair.shared else []
+        return [self.lay.oils[i] for i in dict.fromkeys(codes)]
+
+    @property
+    def oils_left_out(self) -> list[str]:
+        """The oils that were tested under one of the two only."""
+        rows = np.isin(self.lay.block, self.pair.left_out)
+        used = set(self.oils)
+        return [n for n in (self.lay.oils[i] for i in dict.fromkeys(self.lay.oil[rows])) if n not in used]
 
     @property
     def censored(self) -> bool:
@@ -64,11 +85,19 @@ class Comparison:
         return sd_ratio(inside[0], inside[1], confidence, what)
 
 
-def compare(lay: Layout, level: int, reference: int, *, log: bool = False) -> Comparison:
-    """Compare a level with the reference on the oils that both have."""
+def compare(lay: Layout, level: int, reference: int, *, log: bool = False, taken_out: Sequence[str] = ()) -> Comparison:
+    """Compare a level with the reference on the oils that both have, like with like.
+
+    What the two levels pool (procedures, laboratories) is held equal; see
+    :func:`methods.shifts.strata.like_with_like`. ``taken_out`` are factors that a model takes out instead.
+    """
+    strata = like_with_like(lay, (level, reference), taken_out)
+    lay = strata.layout
     pair, dropped = _without_pure_withstands(lay, pair_up(lay, level, reference))
     oils = max(len(pair.blocks), 1)
-    empty = Comparison(lay, level, pair, log, "filling", "", None, None, None, only_withstands=dropped)
+    empty = Comparison(lay, level, pair, log, "filling", "", None, None, None, only_withstands=dropped, strata=strata)
+    if strata.refused:
+        return replace(empty, problem=strata.refused)
     if dropped and not pair.blocks:
         return replace(
             empty, problem="one level has nothing but withstands on every sample that both levels share: "

@@ -116,7 +116,7 @@ def two_one_sided_ratio(d: Difference, margin: float, confidence: float = 0.95) 
 
 def equivalence(
     data: Any,
-    by: str,
+    by: str | Sequence[str],
     *,
     margin: float | None = None,
     margin_kv: float | None = None,

@@ -41,8 +41,8 @@ def oil_cautions(c: Comparison, base: int) -> list[Caution]:
         )
     if lay.by != "sample" and (lay.by in OIL or not c.pair.shared):
         out += _several_oils(c, base)
-    if c.pair.left_out:
-        names = [lay.blocks[b] for b in c.pair.left_out]
+    if c.oils_left_out:
+        names = c.oils_left_out
         out.append(
             Caution(
                 "samples_left_out",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -11,8 +11,9 @@ import pandas as pd
 
 from methods.columns import OIL
 from methods.errors import InputError, NotEstimable
+from methods.procedures import parts_of, with_factor
 from methods.records import resolve_column
-from methods.records.table import as_table, filling_codes, group_codes, withstood
+from methods.records.table import filling_codes, group_codes, withstood
 
 #: Factors that are the oil itself: between their levels no sample can be shared, and none is asked for.
 
@@ -25,7 +26,8 @@ class Layout:
     """The rows of a comparison, coded. Every array has one entry a row of ``table``.
 
     ``level`` and ``block`` index ``levels`` and ``blocks``; a block is an oil (and the ``within``
-    columns, where given); ``filling`` holds dense codes of the fillings of the cell.
+    columns, where given); ``filling`` holds dense codes of the fillings of the cell. ``oil`` and ``oils`` stay those
+    of the oil where what is held equal makes blocks finer.
     """
 
     by: str
@@ -40,6 +42,8 @@ class Layout:
     withstood: np.ndarray
     left_out: int
     sample_known: bool
+    oil: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    oils: list[str] = field(default_factory=list)
 
     def fillings_of(self, rows: np.ndarray) -> int:
         """Number of fillings among the rows (boolean array)."""
@@ -93,15 +97,16 @@ def _blocks(table: pd.DataFrame, columns: Sequence[str]) -> tuple[np.ndarray, li
     return rank[codes], [labels[i] for i in order]
 
 
-def layout(data: Any, by: str, within: Sequence[str] = ()) -> Layout:
+def layout(data: Any, by: str | Sequence[str], within: Sequence[str] = ()) -> Layout:
     """Code the rows of ``data`` by level, oil and filling.
 
     Parameters
     ----------
     data : Records or DataFrame
         One row a breakdown.
-    by : str
-        The factor: any column but ``kv``, ``order``, ``outcome``.
+    by : str or sequence of str
+        The factor: any column but ``kv``, ``order``, ``outcome``; ``procedure``; or several columns, whose
+        combinations are then the levels.
     within : sequence of str
         Further columns that must be equal, as the sample must, for two tests to be compared.
 
@@ -112,14 +117,13 @@ def layout(data: Any, by: str, within: Sequence[str] = ()) -> Layout:
     NotEstimable
         Fewer than two levels.
     """
-    table = as_table(data)
-    by = find_column(table, by)
+    table, by = with_factor(data, by)
     inside = tuple(find_column(table, w) for w in ([within] if isinstance(within, str) else within))
     if by in ("kv", "outcome", "order", "filling"):
         raise InputError(
             f"The column {by!r} is not a factor that can be compared; name one such as electrode.", column=by
         )
-    if by in inside:
+    if by in inside or set(inside) & set(parts_of(by)):
         raise InputError(f"The column {by!r} cannot be compared and held equal at once.", column=by)
     known = table[by].notna().to_numpy()
     kept = table.loc[known].reset_index(drop=True)
@@ -135,11 +139,13 @@ def layout(data: Any, by: str, within: Sequence[str] = ()) -> Layout:
         )
     oil = [] if by in OIL else _oil_columns(kept)
     block, blocks = _blocks(kept, [*oil, *[w for w in inside if w != "sample"]])
+    alone = _blocks(kept, oil) if inside else (block, blocks)
     return Layout(
         by=by, within=inside, table=kept, levels=levels, level=level, blocks=blocks, block=block,
         filling=filling_codes(kept, by=(by, *inside)), kv=kept["kv"].to_numpy(dtype=float),
         withstood=withstood(kept), left_out=int((~known).sum()),
         sample_known=bool(oil) and bool(kept[oil].notna().to_numpy().any()),
+        oil=alone[0], oils=alone[1],
     )  # fmt: skip
 
 

@@ -18,6 +18,7 @@ from methods.shifts.compare import compare
 from methods.shifts.comparisons import adjust_p, games_howell_from_means, tukey_from_means
 from methods.shifts.pairing import Layout, layout
 from methods.shifts.shifts import check_confidence
+from methods.shifts.strata import held_words, like_with_like
 from methods.wording import list_words
 
 PROCEDURES: tuple[str, ...] = ("games_howell", "tukey", "holm")
@@ -53,7 +54,12 @@ class AllPairs:
 
 
 def all_pairs(
-    data: Any, by: str, *, procedure: str = "games_howell", confidence: float = 0.95, within: Sequence[str] = ()
+    data: Any,
+    by: str | Sequence[str],
+    *,
+    procedure: str = "games_howell",
+    confidence: float = 0.95,
+    within: Sequence[str] = (),
 ) -> AllPairs:
     """Compare every pair of levels.
 
@@ -74,7 +80,13 @@ def all_pairs(
     lay = layout(data, by, within)
     if procedure == "holm":
         return _holm(lay, confidence)
+    strata = like_with_like(lay, range(len(lay.levels)))
+    if strata.refused:
+        raise NotEstimable(f"The levels cannot be compared all at once: {strata.refused}.")
+    lay = strata.layout
     used, cautions = _common_oils(lay)
+    if strata.held:
+        cautions = [*cautions, Caution("like_with_like", f"Only tests with {held_words(strata.held)} are compared.")]
     rows = np.isin(lay.block, used) if used else np.ones(len(lay.level), dtype=bool)
     if lay.withstood[rows].any():
         raise NotEstimable(
@@ -186,5 +198,5 @@ def _holm(lay: Layout, confidence: float) -> AllPairs:
     for i in range(len(lay.levels)):
         cautions += say.cautions(lay, [c for first, _, c in found if first == i], i, confidence, False)
     unique = {(w.code, w.text): w for w in cautions}
-    used = sorted({b for _, _, c in usable for b in c.pair.blocks})
-    return AllPairs(lay.by, "holm", confidence, pairs, list(unique.values()), [lay.blocks[b] for b in used])
+    used = list(dict.fromkeys(n for _, _, c in usable for n in c.oils))
+    return AllPairs(lay.by, "holm", confidence, pairs, list(unique.values()), used)

@@ -83,7 +83,7 @@ class PercentileShift:
 
 def percentile_shift(
     data: Any,
-    by: str,
+    by: str | Sequence[str],
     *,
     reference: Any = None,
     percentiles: Sequence[float] = (0.01, 0.1, 0.5),

@@ -10,14 +10,16 @@ from typing import Any
 import numpy as np
 
 from methods.errors import InputError, NotEstimable
+from methods.columns import factor_name
 from methods.shifts import cautions as say
 from methods.shifts.compare import Comparison, compare, level_mean
 from methods.shifts.comparisons import adjust_p
 from methods.shifts.mixed_shifts import MixedLevel, merge, mixed_levels, percent_limits
-from methods.shifts.pairing import Layout, choose_reference, layout
+from methods.shifts.pairing import OIL_FACTORS, Layout, choose_reference, find_column, layout
 from methods.shifts.shift_results import LevelShift, LevelSummary, SampleShift, Shift
 from methods.shifts.spread import scatter
-from methods.wording import count_words, sentence
+from methods.shifts.strata import held_words
+from methods.wording import count_words, list_words, sentence
 
 MODELS: tuple[str, ...] = ("filling_means", "mixed")
 
@@ -31,7 +33,7 @@ def check_confidence(confidence: float) -> float:
 
 def shift(
     data: Any,
-    by: str,
+    by: str | Sequence[str],
     *,
     reference: Any = None,
     confidence: float = 0.95,
@@ -53,6 +55,10 @@ def shift(
     is shared by all values of one, so a filling of ten is not worth two of five, and the mean stays
     unbiased under any such weights.
 
+    Like is compared with like: where a level pools several procedures or laboratories, only tests with the same of
+    them are compared (``held`` of each level names what was held equal), and where the levels have none in common
+    there is no number.
+
     Withstands enter as right-censored: means and SDs are then those of maximum likelihood for the normal
     law (lognormal with ``log``), errors robust to fillings.
 
@@ -64,8 +70,8 @@ def shift(
     ----------
     data : Records or DataFrame
         One row a breakdown, ``kv`` in kV.
-    by : str
-        The factor: any column.
+    by : str or sequence of str
+        The factor: any column, ``procedure``, or several columns whose combinations are the levels.
     reference : level, optional
         By default the level with most fillings, the first of equals.
     confidence : float
@@ -98,7 +104,10 @@ def shift(
     lay = layout(data, by, within)
     base = choose_reference(lay, reference)
     others = [i for i in range(len(lay.levels)) if i != base]
-    found = [compare(lay, i, base, log=log) for i in others]
+    taken_out = [find_column(lay.table, f) for f in factors]
+    found = [compare(lay, i, base, log=log, taken_out=taken_out) for i in others]
+    if model == "mixed":
+        _no_mixture(found)
     shifts = [_level_shift(lay, c, base, confidence, log) for c in found]
     cautions = say.cautions(lay, found, base, confidence, log, held=factors)
     if model == "mixed":
@@ -112,16 +121,26 @@ def shift(
     shifts = [replace(s, p_value=float(q)) for s, q in zip(shifts, adjusted, strict=True)]
     cautions = [*cautions, *say.one_by_one(lay, shifts, confidence)]
     named = lay.sample_known or bool(lay.within)
-    used = sorted({b for c in found for b in c.pair.blocks}) if named else []
-    left = sorted({b for c in found for b in c.pair.left_out} - set(used))
+    used = list(dict.fromkeys(n for c in found if c.difference is not None for n in c.oils)) if named else []
+    left = list(dict.fromkeys(n for c in found for n in c.oils_left_out if n not in used))
     return Shift(
         by=lay.by, reference=lay.levels[base], confidence=confidence, shifts=shifts,
         cautions=cautions,
         levels=[_summary(lay, i) for i in range(len(lay.levels))],
-        samples_used=[lay.blocks[b] for b in used], samples_left_out=[lay.blocks[b] for b in left],
+        samples_used=used, samples_left_out=left,
         model=model, log=log, adjust=adjust, within=list(lay.within), factors=list(factors),
         sentence=" ".join(s.sentence for s in shifts),
     )  # fmt: skip
+
+
+def _no_mixture(found: Sequence[Comparison]) -> None:
+    """Refuse a model that would leave a pooled factor in: its level means would be those of a mixture."""
+    held = list(dict.fromkeys(h for c in found for h in c.held))
+    if held:
+        raise NotEstimable(
+            f"The compared levels pool several levels of {list_words([factor_name(h) for h in held])}, unlike from level "
+            "to level. Take that out too (factors), hold it equal (within), or compare by procedure."
+        )
 
 
 def _summary(lay: Layout, level: int) -> LevelSummary:
@@ -158,8 +177,10 @@ def _level_shift(lay: Layout, c: Comparison, base: int, confidence: float, log: 
         counts = count_words(int(mine.sum()), int(theirs.sum()), "breakdown") + " on one filling"
         if fillings + reference_fillings > 2:
             counts = count_words(int(mine.sum()), int(theirs.sum()), "breakdown")
-    elif len(c.pair.blocks) > 1:
-        counts += f", {len(c.pair.blocks)} samples"
+    elif len(c.oils) > 1 and lay.by not in OIL_FACTORS:
+        counts += f", {len(c.oils)} samples"
+    if c.held and c.difference is not None:
+        counts += f", {held_words(c.held)}"
     ratio = c.spread(confidence)
     return LevelShift(
         level=lay.levels[c.level], fillings=fillings, breakdowns=int((mine & ~lay.withstood).sum()), mean_kv=mean,
@@ -172,7 +193,7 @@ def _level_shift(lay: Layout, c: Comparison, base: int, confidence: float, log: 
         df=c.difference.df() if c.difference else nan, p_value_unadjusted=raw,
         sd_ratio_of=ratio.what, sd_ratio_robust_low=ratio.robust_low, sd_ratio_robust_high=ratio.robust_high,
         sd_p_value=ratio.p_value, method=c.method, samples=_per_sample(lay, c, log),
-        samples_left_out=[lay.blocks[b] for b in c.pair.left_out],
+        samples_left_out=c.oils_left_out, held=list(c.held),
         sentence=sentence(lay.by, lay.levels[c.level], lay.levels[base], per, low_per, high_per, counts, confidence),
     )  # fmt: skip
 
@@ -208,6 +229,7 @@ def _with_model(
 
 
 def _per_sample(lay: Layout, c: Comparison, log: bool) -> list[SampleShift]:
+    lay = c.lay
     out: list[SampleShift] = []
     if c.difference is None or c.first is None or c.second is None or not (lay.sample_known or lay.within):
         return out

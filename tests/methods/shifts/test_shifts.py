@@ -315,7 +315,9 @@ def test_within_other_columns() -> None:
     frame.loc[frame["gap_mm"] == 1.0, "kv"] /= 2
     plain, held = shift(frame, "electrode"), shift(frame, "electrode", within=["gap_mm"])
     np.testing.assert_allclose(plain.shifts[0].difference_kv, held.shifts[0].difference_kv)
-    assert held.shifts[0].standard_error_kv < plain.shifts[0].standard_error_kv / 3
+    pooled = frame.groupby(["electrode", "filling"])["kv"].mean().groupby(level=0).sem()
+    assert held.shifts[0].standard_error_kv < np.hypot(*pooled) / 3
+    assert plain.shifts[0].held == ["gap_mm"] and plain.shifts[0].low_kv == pytest.approx(held.shifts[0].low_kv)
     assert len(held.shifts[0].samples) == 2
 
 
