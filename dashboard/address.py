@@ -17,6 +17,7 @@ import param
 
 from dashboard import demo
 from dashboard.study import Study
+from methods.procedures import parts_of
 
 #: Says in the address that the numbers were of the user's own files, which an address does not carry.
 OWN = "own"
@@ -72,9 +73,10 @@ def apply(
         study.pending = dict(wanted)
     with param.parameterized.batch_call_watchers(study):
         study.page = wanted["page"] if wanted.get("page") in keys() else study.param.page.default
-        if wanted.get("by") in study.factors:
+        if study.can_compare(wanted.get("by", "")):
             study.by = wanted["by"]
-        study.split = [s for s in _parted(wanted.get("split", "")) if s in study.factors and s != study.by][:2]
+        free = [f for f in study.factors if f not in parts_of(study.by)]
+        study.split = [s for s in _parted(wanted.get("split", "")) if s in free][:2]
         study.reference = wanted.get("ref", "") if wanted.get("ref") in study.levels(study.by) else ""
         study.confidence = _confidence(wanted.get("conf"))
         study.filters = _filters(study, wanted)

@@ -9,10 +9,11 @@ import param
 
 from dashboard import parts, words
 from dashboard.actions import Press
-from dashboard.controls import Choice
+from dashboard.controls import Choice, Several
 from dashboard.menu import Menu
 from dashboard.pages import entries
 from dashboard.study import Study
+from methods.procedures import JOIN, PROCEDURE, parts_of
 
 _CONFIDENCES = {"80 %": 0.80, "90 %": 0.90, "95 %": 0.95, "99 %": 0.99}
 
@@ -26,6 +27,7 @@ class Sidebar(pn.viewable.Viewer):
         super().__init__(study=study, **params)
         self._menu = Menu(entries=[[e.key, e.label, e.sign] for e in entries()], page=study.page)
         self._by, self._reference, self._confidence = Choice("Compare by"), Choice("Reference"), Choice("Confidence")
+        self._with = Several("Together with", none="nothing else", most=2)
         self._data = parts.raw("")
         self._filters = parts.column(width=184, gap=4)
         self._filtered: dict[str, list[str]] = {}
@@ -33,6 +35,7 @@ class Sidebar(pn.viewable.Viewer):
         self._menu.param.watch(lambda event: self._set("page", event.new), "page")
         for widget, name in ((self._by, "by"), (self._reference, "reference"), (self._confidence, "confidence")):
             widget.param.watch(lambda event, name=name: self._set(name, event.new), "value")
+        self._with.param.watch(self._joined, "value")
         shared = ["page", "files", "fingerprint", "by", "reference", "confidence"]
         study.param.watch(lambda *_: parts.after_plots(self._settle), shared)
 
@@ -41,6 +44,7 @@ class Sidebar(pn.viewable.Viewer):
             self._menu,
             parts.column(
                 parts.explained(self._by, "The factor whose levels are set against each other.", width=184),
+                parts.explained(self._with, "Each combination becomes a level: electrode and gap, say.", width=184),
                 parts.explained(self._reference, "The level that the others are measured from.", width=184),
                 parts.explained(self._confidence, "How often intervals made this way hold the true value.", width=184),
                 self._data, self._filters, margin=(0, 12), gap=8, width=184,
@@ -51,6 +55,11 @@ class Sidebar(pn.viewable.Viewer):
     def _set(self, name: str, value: Any) -> None:
         if value is not None and not self._busy and getattr(self.study, name) != value:
             setattr(self.study, name, value)
+
+    def _joined(self, event: Any) -> None:
+        """Several columns make one factor of their combinations."""
+        if not self._busy and self.study.by:
+            self._set("by", JOIN.join([parts_of(self.study.by)[0], *event.new]))
 
     _busy = False
 
@@ -66,7 +75,10 @@ class Sidebar(pn.viewable.Viewer):
             if study.confidence not in confidences.values():
                 confidences[f"{study.confidence:.4g}"] = study.confidence
             with pn.io.hold():
-                self._by.param.update(options=factors, value=study.by or None, disabled=not factors)
+                main, *others = parts_of(study.by) or (None,)
+                self._by.param.update(options=factors, value=main, disabled=not factors)
+                free = {label: f for label, f in factors.items() if f not in (main, PROCEDURE)}
+                self._with.param.update(options={} if main == PROCEDURE else free, value=others)
                 options = {automatic: "", **{v: v for v in levels}}
                 shown = study.reference if study.reference in options.values() else ""
                 self._reference.param.update(options=options, value=shown, disabled=not levels)

@@ -25,6 +25,7 @@ from dashboard.cache import remember
 from dashboard.levels import levels_of, texts
 from methods.columns import COLUMNS, CONDITION, FACTORS
 from methods.errors import InputError
+from methods.procedures import JOIN, PROCEDURE, name_procedures, parts_of, with_factor
 from methods.records.table import filling_codes
 
 #: Columns that describe one reading and never a group of them.
@@ -168,7 +169,7 @@ class Study(param.Parameterized):
             wanted = first.get("filters", {})
             self.param.update(
                 filters={c: [v for v in kept if v in self.levels(c)] for c, kept in wanted.items() if self.levels(c)},
-                by=first.get("by", self.by) if first.get("by") in self.factors else self.by,
+                by=first.get("by", self.by) if self.can_compare(first.get("by", "")) else self.by,
             )
         return opened
 
@@ -191,12 +192,16 @@ class Study(param.Parameterized):
     @property
     def everything(self) -> pd.DataFrame:
         """All rows of all open files, before filters and exclusions, with a ``file`` column."""
-        return remember(("everything", self._content()), lambda: _joined(self.files))
+        whole = remember(("everything", self._content()), lambda: _with_procedures(_joined(self.files)))
+        if self.by in whole.columns or JOIN not in self.by:
+            return whole
+        return remember(("everything", self._content(), self.by), lambda: with_factor(whole, self.by)[0])
 
     @property
     def table(self) -> pd.DataFrame:
         """The rows that filters and exclusions leave. Shared and cached: do not change it."""
-        return remember(("table", self.fingerprint), lambda: self.left_by(self.exclusions))
+        key = ("table", self.fingerprint, self.by if JOIN in self.by else "")
+        return remember(key, lambda: self.left_by(self.exclusions))
 
     @property
     def selection(self) -> Selection:
@@ -207,6 +212,10 @@ class Study(param.Parameterized):
     def factors(self) -> list[str]:
         """The columns whose levels can be compared: those with two levels or more."""
         return remember(("factors", self._content()), lambda: _factors(self.everything))
+
+    def can_compare(self, by: str) -> bool:
+        """Whether this is a factor, or a combination of factors, of the records that are open."""
+        return bool(by) and all(part in self.factors for part in parts_of(by))
 
     def levels(self, column: str) -> tuple[str, ...]:
         """All levels of a column, as text, before filters: what gives a level its colour for good."""
@@ -250,11 +259,12 @@ class Study(param.Parameterized):
     def _settle(self) -> None:
         """After other files: keep what still makes sense, choose a factor where none is chosen."""
         factors = self.factors
-        by = self.by if self.by in factors else next((f for f in ("electrode", "method", *factors) if f in factors), "")
+        first = (PROCEDURE, "electrode", "method", *factors)
+        by = self.by if self.can_compare(self.by) else next((f for f in first if f in factors), "")
         known = {c: [v for v in wanted if v in self.levels(c)] for c, wanted in self.filters.items()}
         with param.parameterized.batch_call_watchers(self):
             self.by = by
-            self.split = [s for s in self.split if s in factors and s != by][:2]
+            self.split = [s for s in self.split if s in factors and s not in parts_of(by)][:2]
             self.reference = self.reference if self.reference in self.levels(by) else ""
             self.filters = {c: v for c, v in known.items() if v and len(v) < len(self.levels(c))}
             self._mark()
@@ -272,7 +282,7 @@ class Study(param.Parameterized):
     @param.depends("by", watch=True)
     def _other_factor(self) -> None:
         with param.parameterized.batch_call_watchers(self):
-            self.split = [s for s in self.split if s != self.by]
+            self.split = [s for s in self.split if s not in parts_of(self.by)]
             if self.reference not in self.levels(self.by):
                 self.reference = ""
 
@@ -321,7 +331,7 @@ def _matches(table: pd.DataFrame, exclusions: Sequence[Exclusion]) -> pd.Series:
 def _factors(table: pd.DataFrame) -> list[str]:
     extra = [c for c in table.columns if c not in COLUMNS]
     candidates = [*CONDITION, *FACTORS, *extra]
-    order = ["electrode", "gap_mm", "stirring", "method"]
+    order = [PROCEDURE, "electrode", "gap_mm", "stirring", "method"]
     ranked = [*order, *[c for c in dict.fromkeys(candidates) if c not in order]]
     out = []
     for name in ranked:
@@ -330,6 +340,16 @@ def _factors(table: pd.DataFrame) -> list[str]:
         if 2 <= table[name].nunique(dropna=False) <= _MOST_FACTOR_LEVELS:
             out.append(name)
     return out
+
+
+def _with_procedures(table: pd.DataFrame) -> pd.DataFrame:
+    """The table with a column of procedures where no single column tells them apart."""
+    if PROCEDURE in table.columns or not len(table):
+        return table
+    found = name_procedures(table)
+    if len(found.names) < 2 or any(found.fields[c].nunique(dropna=False) == len(found.names) for c in found.fields):
+        return table
+    return table.assign(**{PROCEDURE: found.labels().to_numpy()}).astype({PROCEDURE: "str"})
 
 
 def _joined(files: Sequence[Opened]) -> pd.DataFrame:

@@ -7,12 +7,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from methods.columns import REGISTRY, factor_name
+from methods.columns import JOIN, REGISTRY, factor_name
 
 #: Column -> (heading with unit, explanation).
 COLUMNS: dict[str, tuple[str, str]] = {
     **{c.name: (c.heading, c.help) for c in REGISTRY},
     "file": ("File", "The file that the row came from."),
+    "procedure": ("Procedure", "Method, electrode, gap, stirring and rate of rise together, as far as they differ."),
     "n": ("Readings", "Breakdowns and withstands together."),
     "breakdowns": ("Breakdowns", "Number of breakdown voltages."),
     "withstood": ("Withstood", "Ceiling reached without breakdown: known only to be above it."),
@@ -37,6 +38,8 @@ COLUMNS: dict[str, tuple[str, str]] = {
 
 def heading(column: str, own: dict[str, tuple[str, str]] | None = None) -> str:
     """What stands above a column: its name for people, with the unit."""
+    if JOIN in column:
+        return JOIN.join([heading(column.split(JOIN)[0], own), *(factor_name(c) for c in column.split(JOIN)[1:])])
     return {**COLUMNS, **(own or {})}.get(column, (column.replace("_", " ").strip().capitalize(), ""))[0]
 
 

@@ -15,6 +15,7 @@ from dashboard.commands.common import (
     probability,
 )
 from methods.errors import NotEstimable
+from methods.procedures import PROCEDURE
 
 NAME = "agreement"
 HELP = "limits of agreement and lines between two methods on the same oils"
@@ -22,7 +23,9 @@ HELP = "limits of agreement and lines between two methods on the same oils"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_reading_options(parser)
-    parser.add_argument("--by", metavar="COLUMN", default="method", help="the column that separates the methods")
+    parser.add_argument(
+        "--by", metavar="COLUMN", action="append", help="what separates the methods (default: procedure)"
+    )
     parser.add_argument("--first", metavar="LEVEL", help="the method to compare with")
     parser.add_argument("--second", metavar="LEVEL", help="the method that is compared")
     parser.add_argument(
@@ -81,12 +84,11 @@ def _band(found: Any, kv: float, beyond: bool) -> Any:
 
 def run(args: argparse.Namespace) -> int:
     from methods.agreement.agreement import compare_methods
-    from methods.records import resolve_column
     from methods.result import as_json
 
     records = open_records(args)
     found = compare_methods(
-        records, by=resolve_column(records, args.by), first=args.first, second=args.second, result=args.result,
+        records, by=args.by or PROCEDURE, first=args.first, second=args.second, result=args.result,
         confidence=args.confidence,
     )  # fmt: skip
     bands = [_band(found, kv, args.beyond) for kv in args.predict]

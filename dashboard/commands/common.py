@@ -95,6 +95,14 @@ def add_reading_options(parser: argparse.ArgumentParser, *, file: bool = True) -
     group.add_argument("--dates", choices=["day-first", "month-first"], help="how 03/04/2025 is meant")
 
 
+def add_by(parser: argparse.ArgumentParser) -> None:
+    """The factor that is compared: a column, the procedure, or several columns together."""
+    parser.add_argument(
+        "--by", required=True, metavar="COLUMN", action="append",
+        help="the factor, such as electrode or procedure; several make one factor of their combinations",
+    )  # fmt: skip
+
+
 def reading_arguments(args: argparse.Namespace) -> dict[str, Any]:
     """The keyword arguments of :func:`methods.read` that these options stand for."""
     columns: dict[str, str] = {}

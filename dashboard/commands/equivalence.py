@@ -6,6 +6,7 @@ import argparse
 from typing import Any
 
 from dashboard.commands.common import (
+    add_by,
     add_json,
     add_reading_options,
     columns,
@@ -22,7 +23,7 @@ HELP = "test whether the levels of a factor agree within a margin chosen before"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_reading_options(parser)
-    parser.add_argument("--by", required=True, metavar="COLUMN", help="the factor, such as stirring")
+    add_by(parser)
     margin = parser.add_mutually_exclusive_group(required=True)
     margin.add_argument("--margin", type=percentage, metavar="PERCENT", help="of the reference mean, such as 5%%")
     margin.add_argument("--margin-kv", type=kilovolts, metavar="KV", help="in kV")

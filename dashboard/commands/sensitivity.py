@@ -7,6 +7,7 @@ from typing import Any
 
 from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records, probability
 from methods.errors import InputError, NotEstimable
+from methods.procedures import PROCEDURE
 
 NAME = "sensitivity"
 HELP = "which method tells oils apart better: discrimination per result and per bench hour"
@@ -14,7 +15,9 @@ HELP = "which method tells oils apart better: discrimination per result and per 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_reading_options(parser)
-    parser.add_argument("--by", metavar="COLUMN", default="method", help="the column that separates the methods")
+    parser.add_argument(
+        "--by", metavar="COLUMN", action="append", help="what separates the methods (default: procedure)"
+    )
     parser.add_argument(
         "--minutes", metavar="LEVEL=MINUTES", action="append", default=[],
         help="bench time of one result; without it the protocol's own waits and pauses where it is recognised",
@@ -37,19 +40,6 @@ def _given(items: list[str]) -> dict[str, float]:
             out[level.strip()] = 0.0
         if not sign or not 0 < out[level.strip()] < float("inf"):
             raise InputError(f"--minutes {item!r}: write it as LEVEL=MINUTES, such as D1816=25.")
-    return out
-
-
-def bench_minutes(levels: list[str], mean_kv: dict[str, float]) -> dict[str, float]:
-    """Minutes for one filling of each level that is a recognised protocol."""
-    from methods.protocols.bench import bench_time
-
-    out = {}
-    for level in levels:
-        try:
-            out[level] = bench_time(level, fillings=1, mean_kv=mean_kv.get(level)).minutes
-        except InputError:
-            continue
     return out
 
 
@@ -82,14 +72,11 @@ def text(found: Any, ratios: list[Any]) -> str:
 
 def run(args: argparse.Namespace) -> int:
     from methods.agreement.sensitivity import discrimination, sensitivity_ratio
-    from methods.records import resolve_column
+    from methods.procedures import minutes_of, with_factor
     from methods.result import as_json
 
-    records = open_records(args)
-    by = resolve_column(records, args.by)
-    means = records.table.groupby(by)["kv"].mean()
-    levels = [str(v) for v in means.index]
-    minutes = bench_minutes(levels, dict(zip(levels, means.tolist(), strict=True))) if args.result == "filling" else {}
+    records, by = with_factor(open_records(args), args.by or PROCEDURE)
+    minutes = minutes_of(records, by) if args.result == "filling" else {}
     minutes |= _given(args.minutes)
     found = discrimination(records, by=by, minutes=minutes, result=args.result, confidence=args.confidence)
     order, ratios = list(found.methods["method"]), []

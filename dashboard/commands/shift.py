@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records, probability
+from dashboard.commands.common import add_by, add_json, add_reading_options, columns, emit, open_records, probability
 from methods.columns import name_level
 
 NAME = "shift"
@@ -14,7 +14,7 @@ HELP = "compare the levels of a factor: shift of the mean and of the scatter, wi
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_reading_options(parser)
-    parser.add_argument("--by", required=True, metavar="COLUMN", help="the factor, such as electrode")
+    add_by(parser)
     parser.add_argument("--reference", metavar="LEVEL", help="compare with this level (default: most fillings)")
     parser.add_argument("--confidence", type=probability, default=0.95, help="of the limits (default: 95%%)")
     parser.add_argument(

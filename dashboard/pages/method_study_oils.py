@@ -200,15 +200,11 @@ class TellingApart(View):
         return self.page.kept("apart", self._found, self.study.by, self.page.counts, self.study.confidence)
 
     def _found(self) -> Any:
-        from dashboard.commands.sensitivity import bench_minutes
         from methods.agreement import discrimination
+        from methods.procedures import minutes_of
 
-        table, by = self.study.table, self.study.by
-        means = table.groupby(by)["kv"].mean()
-        levels = [str(v) for v in means.index]
-        minutes = {}
-        if self.page.counts == "filling" and by == "method":
-            minutes = bench_minutes(levels, dict(zip(levels, means.tolist(), strict=True)))
+        by = self.study.by
+        minutes = minutes_of(self.study.table, by) if self.page.counts == "filling" else {}
         return discrimination(
             self.study.selection, by=by, minutes=minutes, result=self.page.counts, confidence=self.study.confidence
         )

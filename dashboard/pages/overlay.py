@@ -14,6 +14,7 @@ from dashboard.controls import Several
 from dashboard.levels import level_text
 from dashboard.pages.base import Empty, Figure, StudyPage
 from methods.families import EVERY_FAMILY, titles
+from methods.procedures import parts_of
 from methods.result import Caution
 
 FAMILIES = {**dict(sorted(titles(EVERY_FAMILY).items(), key=lambda f: f[0] != "weibull")), "none": "no fit"}
@@ -86,7 +87,7 @@ class Page(StudyPage):
         ]
 
     def _settle(self, *_: Any) -> None:
-        others = {words.heading(f): f for f in self.study.factors if f != self.study.by}
+        others = {words.heading(f): f for f in self.study.factors if f not in parts_of(self.study.by)}
         self._split.param.update(options=others, value=[s for s in self.study.split if s in others.values()])
 
     def _split_chosen(self, event: Any) -> None:

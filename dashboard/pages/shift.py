@@ -19,6 +19,7 @@ from dashboard.levels import level_text
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.shift_more import RESAMPLES, Design, Whole
 from dashboard.pages.shift_words import COLUMNS, HELP, MODELS, PAIRS, agreement, answer
+from methods.procedures import parts_of
 from methods.result import Caution
 
 
@@ -90,7 +91,7 @@ class Page(StudyPage):
         ])]  # fmt: skip
 
     def _settle(self, *_: Any) -> None:
-        others = {words.heading(f): f for f in self.study.factors if f not in (self.study.by, "sample")}
+        others = {words.heading(f): f for f in self.study.factors if f not in (*parts_of(self.study.by), "sample")}
         for name, widget in self._many.items():
             chosen = [f for f in getattr(self, name) if f in others.values()]
             widget.param.update(options=others, value=chosen)
@@ -103,7 +104,7 @@ class Page(StudyPage):
     # ------------------------------------------------------------- numbers
 
     def _held(self, name: str = "within") -> list[str]:
-        return [w for w in getattr(self, name) if w != self.study.by and w in self.study.table.columns]
+        return [w for w in getattr(self, name) if w not in parts_of(self.study.by) and w in self.study.table.columns]
 
     def _settings(self) -> tuple[Any, ...]:
         return (self.study.by, self.study.reference, self.study.confidence, tuple(self._held()))

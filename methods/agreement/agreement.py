@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -13,7 +14,9 @@ from methods.agreement.limits import Limits, limits_of_agreement, within_varianc
 from methods.agreement.lines import Line, deming, passing_bablok
 from methods.columns import PROCEDURE, factor_name
 from methods.errors import InputError, NotEstimable
-from methods.records.table import as_table, filling_codes, withstood
+from methods.procedures import PROCEDURE as WHOLE
+from methods.procedures import parts_of, with_factor
+from methods.records.table import filling_codes, withstood
 from methods.result import Caution
 from methods.wording import list_words
 
@@ -105,7 +108,7 @@ def results_of(table: pd.DataFrame, by: str, result: str) -> pd.DataFrame:
     frame = pd.DataFrame(
         {
             "sample": table["sample"].astype(str).to_numpy(),
-            "level": table[by].map(lambda v: f"{v:g}" if isinstance(v, float) else str(v)).to_numpy(),
+            "level": level_words(table[by]).to_numpy(),
             "_r": codes,
             "kv": table["kv"].to_numpy(dtype=float),
             "stood": withstood(table),
@@ -115,15 +118,15 @@ def results_of(table: pd.DataFrame, by: str, result: str) -> pd.DataFrame:
     return grouped.agg(kv=("kv", "mean"), n=("kv", "size"), within=("kv", "var"), stood=("stood", "any")).reset_index()
 
 
-def known_rows(data: Any, by: str) -> tuple[pd.DataFrame, list[Caution]]:
-    """The rows that name their oil and their level of ``by``, and a caution for the others.
+def known_rows(data: Any, by: str | Sequence[str]) -> tuple[pd.DataFrame, str, list[Caution]]:
+    """The rows that name their oil and their level of ``by``, its column, and a caution for the others.
 
     Raises
     ------
     InputError
         No column ``by``; no oil named.
     """
-    table = as_table(data)
+    table, by = with_factor(data, by)
     if by not in table.columns or not table[by].notna().any():
         raise InputError(f"There is no column {by!r} that separates the methods.", column=by)
     if not table["sample"].notna().any():
@@ -138,18 +141,33 @@ def known_rows(data: Any, by: str) -> tuple[pd.DataFrame, list[Caution]]:
             )
         )
     table = table[known]
-    mixed = [
-        c for c in PROCEDURE
-        if c != by and table[c].notna().any() and table.groupby(by)[c].nunique(dropna=False).max() > 1
-    ]  # fmt: skip
+    return table, by, notes
+
+
+def refuse_mixture(table: pd.DataFrame, by: str, levels: Sequence[str] | None = None) -> None:
+    """Refuse levels that pool several procedures: what lies between these would count as scatter.
+
+    Raises
+    ------
+    NotEstimable
+        Saying in what the tests of a level differ, and what to compare instead.
+    """
+    if by == WHOLE:
+        return
+    if levels is not None:
+        table = table[level_words(table[by]).isin(levels)]
+    free = [c for c in PROCEDURE if c not in parts_of(by) and table[c].notna().any()]
+    mixed = [factor_name(c) for c in free if table.groupby(by)[c].nunique(dropna=False).max() > 1]
     if mixed:
-        others = list_words([factor_name(m) for m in mixed])
-        text = (
-            f"Within a level of {factor_name(by)} the rows differ in {others}; that difference counts as scatter here. "
-            "Take one procedure at a time, or compare by one of those."
+        raise NotEstimable(
+            f"Within a level of {factor_name(by)} the tests differ in {list_words(mixed)}; that difference would count "
+            "as scatter. Compare by procedure, or filter to one of them."
         )
-        notes.append(Caution("mixed_procedure", text))
-    return table, notes
+
+
+def level_words(column: pd.Series) -> pd.Series:
+    """The levels of a column as they are named: whole numbers without their ``.0``."""
+    return column.map(lambda v: f"{v:g}" if isinstance(v, float) else str(v))
 
 
 def _repeat_variance(rows: pd.DataFrame) -> tuple[float, float]:
@@ -168,7 +186,7 @@ def _repeat_variance(rows: pd.DataFrame) -> tuple[float, float]:
 def compare_methods(
     data: Any,
     *,
-    by: str = "method",
+    by: str | Sequence[str] = WHOLE,
     first: str | None = None,
     second: str | None = None,
     result: Result = "filling",
@@ -180,9 +198,9 @@ def compare_methods(
     ----------
     data : Records or DataFrame
         The record table, with ``sample`` naming the oil.
-    by : str
-        The column that separates the two methods; ``first`` and ``second`` are its levels (in the order of
-        the file when there are just two).
+    by : str or sequence of str
+        What separates the two: the procedure, a column, or several together; ``first`` and ``second`` are its levels
+        (in the order of the file when there are just two).
     result : {"filling", "breakdown"}
         What is one result: the mean of a filling (as reported), or each breakdown.
     confidence : float
@@ -197,9 +215,10 @@ def compare_methods(
     """
     if result not in ("filling", "breakdown"):
         raise InputError(f"result must be 'filling' or 'breakdown', not {result!r}.")
-    table, notes = known_rows(data, by)
+    table, by, notes = known_rows(data, by)
     rows = results_of(table, by, result)
     first, second = _two_levels(list(dict.fromkeys(rows["level"])), by, first, second)
+    refuse_mixture(table, by, (first, second))
     rows = rows[rows["level"].isin([first, second])]
     rows, more = _pairable(rows, first, second)
     notes += more

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,10 +10,11 @@ import numpy as np
 import pandas as pd
 import scipy
 
-from methods.agreement.agreement import Result, known_rows, results_of
+from methods.agreement.agreement import Result, known_rows, refuse_mixture, results_of
 from methods.agreement.limits import within_variance
 from methods.agreement.lines import deming
 from methods.errors import InputError, NotEstimable
+from methods.procedures import PROCEDURE
 from methods.result import Caution
 
 
@@ -71,7 +72,13 @@ def _mandel(first: pd.DataFrame, second: pd.DataFrame) -> tuple[float, float, fl
 
 
 def sensitivity_ratio(
-    data: Any, *, by: str = "method", first: str, second: str, result: Result = "filling", confidence: float = 0.95
+    data: Any,
+    *,
+    by: str | Sequence[str] = PROCEDURE,
+    first: str,
+    second: str,
+    result: Result = "filling",
+    confidence: float = 0.95,
 ) -> Sensitivity:
     """Mandel's sensitivity ratio of two methods from results on the same oils.
 
@@ -83,7 +90,8 @@ def sensitivity_ratio(
     InputError
         No such level. NotEstimable with fewer than four shared oils or nothing repeated.
     """
-    table, notes = known_rows(data, by)
+    table, by, notes = known_rows(data, by)
+    refuse_mixture(table, by, (first, second))
     rows, more = _shared(results_of(table, by, result), [first, second], by)
     one, two = rows[rows["level"] == first], rows[rows["level"] == second]
     oils = list(dict.fromkeys(one["sample"]))
@@ -148,7 +156,7 @@ class Discrimination:
 def discrimination(
     data: Any,
     *,
-    by: str = "method",
+    by: str | Sequence[str] = PROCEDURE,
     minutes: Mapping[str, float] | None = None,
     result: Result = "filling",
     confidence: float = 0.95,
@@ -169,7 +177,8 @@ def discrimination(
     NotEstimable
         Fewer than three shared oils, or no method repeated.
     """
-    table, notes = known_rows(data, by)
+    table, by, notes = known_rows(data, by)
+    refuse_mixture(table, by)
     rows = results_of(table, by, result)
     rows, more = _shared(rows, list(dict.fromkeys(rows["level"])), by)
     notes += more

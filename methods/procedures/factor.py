@@ -8,17 +8,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.columns import JOIN, UNITS, factor_name, with_unit
 from methods.errors import InputError
-from methods.columns import UNITS, factor_name, with_unit
 from methods.procedures.naming import name_procedures
 from methods.records.headings import resolve_column
 from methods.records.table import as_table, first_rows, group_codes
 
 #: The factor whose levels are whole procedures.
 PROCEDURE = "procedure"
-
-#: What stands between the columns in the name of a factor of combinations.
-JOIN = " × "
 
 
 def parts_of(by: str) -> tuple[str, ...]:

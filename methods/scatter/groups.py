@@ -94,12 +94,15 @@ class GroupEstimate:
 
 def estimate_groups(data: Any, by: Sequence[str] = (), families: Sequence[str] = FAMILIES) -> list[GroupEstimate]:
     """Every family at every group, without limits yet; arguments, order and errors as for :func:`fit_groups`."""
-    from methods.records.headings import resolve_column
+    from methods.procedures import with_factor
 
     table = as_table(data)
     if table.empty:
         raise InputError("There are no breakdowns to fit.")
-    names = list(dict.fromkeys(resolve_column(table, column) for column in by))
+    names = []
+    for column in by:
+        table, name = with_factor(table, column)
+        names += [name] if name not in names else []
     chosen = [family_of(name).name for name in dict.fromkeys(families)]
     makeup = _MakeUp(table)
     codes = group_codes(table, names)

@@ -45,8 +45,8 @@ class LevelShift:
     ``fillings``, ``breakdowns``, ``withstood`` and ``mean_kv`` are those of the rows compared, the
     oils weighing equally. ``p_value`` is adjusted over the levels (the intervals are not: each holds at
     the stated confidence by itself); ``p_value_unadjusted`` < 1 - confidence exactly where the interval
-    leaves out zero. ``sd_ratio`` is SD of the level over SD of the reference, ``sd_ratio_of`` says of what. ``held`` names
-    what was held equal because the levels pool several of it (procedures, laboratories).
+    leaves out zero. ``sd_ratio`` is SD of the level over SD of the reference, ``sd_ratio_of`` says of what.
+    ``held`` names what was held equal because the levels pool several of it (procedures, laboratories).
     """
 
     level: Any

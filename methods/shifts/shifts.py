@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from methods.errors import InputError, NotEstimable
 from methods.columns import factor_name
+from methods.errors import InputError, NotEstimable
 from methods.shifts import cautions as say
 from methods.shifts.compare import Comparison, compare, level_mean
 from methods.shifts.comparisons import adjust_p
@@ -138,8 +138,8 @@ def _no_mixture(found: Sequence[Comparison]) -> None:
     held = list(dict.fromkeys(h for c in found for h in c.held))
     if held:
         raise NotEstimable(
-            f"The compared levels pool several levels of {list_words([factor_name(h) for h in held])}, unlike from level "
-            "to level. Take that out too (factors), hold it equal (within), or compare by procedure."
+            f"The compared levels pool several levels of {list_words([factor_name(h) for h in held])}, unlike from "
+            "level to level. Take that out too (factors), hold it equal (within), or compare by procedure."
         )
 
 

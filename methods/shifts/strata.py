@@ -181,8 +181,8 @@ def _pair(lay: Layout, levels: Sequence[int]) -> str:
 def _no_common_oil(lay: Layout, levels: Sequence[int]) -> str:
     equal = f" with equal {list_words([factor_name(w) for w in lay.within])}" if lay.within else ""
     return (
-        f"no oil was tested under {_pair(lay, levels)}{equal}, so that the oils and the {factor_name(lay.by)} cannot be "
-        f"told apart: test the same oils under {'both' if len(levels) == 2 else 'all'}"
+        f"no oil was tested under {_pair(lay, levels)}{equal}, so that the oils and the {factor_name(lay.by)} cannot "
+        f"be told apart: test the same oils under {'both' if len(levels) == 2 else 'all'}"
         + (", or hold less equal" if lay.within else "")
     )
 
@@ -196,13 +196,13 @@ def _nothing_in_common(
     ]
     way = "filter to one of them" if lay.by == PROCEDURE else "compare by procedure, filter to one of them"
     return (
-        f"{_pair(lay, levels)} pool different {_plural(name)} ({'; '.join(parts)}) and have none in common, so one number "
-        f"would be the mixture's: {way}, or test both with the same {factor_name(name)}"
+        f"{_pair(lay, levels)} pool different {_plural(name)} ({'; '.join(parts)}) and have none in common, so one "
+        f"number would be the mixture's: {way}, or test both with the same {factor_name(name)}"
     )
 
 
 def _relaid(lay: Layout, block: np.ndarray, keep: np.ndarray, held: Sequence[str], unnamed: bool) -> Layout:
-    """The layout with the held factors in its blocks, blocks named and numbered as they first appear among kept rows."""
+    """The layout with the held factors in its blocks, blocks numbered as they first appear."""
     codes, index = np.unique(block, return_inverse=True)
     first = np.full(len(codes), len(block))
     np.minimum.at(first, index, np.arange(len(block)))

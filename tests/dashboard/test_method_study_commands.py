@@ -100,21 +100,25 @@ def test_geometry(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_agreement(capsys: pytest.CaptureFixture[str]) -> None:
-    argv = ("agreement", DEMO / "programme_long.csv", "--first", "ASTM D877 A", "--second", "IEC 60156")
+    argv = ("agreement", DEMO / "programme_long.csv", "--first", "ASTM D877 A")
+    argv += ("--second", "IEC 60156 mushroom, stirred")
     found = document(capsys, *argv, "--predict", 40)
     assert found["statement"] == "association in these data, not a conversion"
     assert found["absolute"]["lower"] < found["absolute"]["bias"] < found["absolute"]["upper"]
     assert len(found["predictions"]) == 1
-    assert "IEC 60156 minus ASTM D877 A" in words(capsys, *argv)
+    assert "IEC 60156 mushroom, stirred minus ASTM D877 A" in words(capsys, *argv)
     assert main(["agreement", str(DEMO / "programme_long.csv")]) == 2
     assert "say which two" in capsys.readouterr().err
+    pooled = ("--by", "method", "--first", "ASTM D877 A", "--second", "IEC 60156")
+    assert main(["agreement", str(DEMO / "programme_long.csv"), *pooled]) == 2
+    assert "Compare by procedure" in capsys.readouterr().err
 
 
 def test_sensitivity(capsys: pytest.CaptureFixture[str]) -> None:
     argv = ("sensitivity", DEMO / "programme_long.csv")
-    found = document(capsys, *argv, "--minutes", "IEC 60156=30")
+    found = document(capsys, *argv, "--minutes", "ASTM D877 A=30")
     rows = {m["method"]: m for m in found["methods"]}
-    assert rows["IEC 60156"]["minutes"] == 30 and len(found["ratios"]) == len(rows) - 1
+    assert rows["ASTM D877 A"]["minutes"] == 30 and len(rows) == 8 and len(found["ratios"]) == len(rows) - 1
     rated = [m["per_hour"] for m in found["methods"] if m["per_hour"] is not None]
     assert rated == sorted(rated, reverse=True)
     assert "Ranked by" in words(capsys, *argv)

@@ -96,7 +96,7 @@ def test_agreement_is_an_association_and_names_its_limits() -> None:
 
 
 def test_methods_are_ranked_by_bench_hour() -> None:
-    _, page = opened("programme", by="method", question="apart")
+    _, page = opened("programme", by="procedure", question="apart")
     rows = frame(page, "apart_discrimination")
     assert rows["per_hour"].is_monotonic_decreasing and rows["minutes"].notna().all()
     assert page._answer.text.startswith(rows["method"].iloc[0])
