@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from methods.columns import factor_name, with_unit
+from methods.columns import REGISTRY, factor_name, with_unit
 from methods.records.table import as_table, first_rows, group_codes
 
 #: What makes a procedure, in the order in which a name says it.
-FIELDS: tuple[str, ...] = ("method", "edition", "electrode", "gap_mm", "stirring", "rise_kv_s")
+FIELDS: tuple[str, ...] = tuple(c.name for c in REGISTRY if c.describes == "procedure")
 
 #: What tells procedures apart where none of the fields does: where the rows came from.
 ORIGINS: tuple[str, ...] = ("file", "sheet")

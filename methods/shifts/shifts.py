@@ -9,13 +9,13 @@ from typing import Any
 
 import numpy as np
 
-from methods.columns import factor_name
+from methods.columns import OIL, factor_name
 from methods.errors import InputError, NotEstimable
 from methods.shifts import cautions as say
 from methods.shifts.compare import Comparison, compare, level_mean
 from methods.shifts.comparisons import adjust_p
 from methods.shifts.mixed_shifts import MixedLevel, merge, mixed_levels, percent_limits
-from methods.shifts.pairing import OIL_FACTORS, Layout, choose_reference, find_column, layout
+from methods.shifts.pairing import Layout, choose_reference, find_column, layout
 from methods.shifts.shift_results import LevelShift, LevelSummary, SampleShift, Shift
 from methods.shifts.spread import scatter
 from methods.shifts.strata import held_words
@@ -177,7 +177,7 @@ def _level_shift(lay: Layout, c: Comparison, base: int, confidence: float, log: 
         counts = count_words(int(mine.sum()), int(theirs.sum()), "breakdown") + " on one filling"
         if fillings + reference_fillings > 2:
             counts = count_words(int(mine.sum()), int(theirs.sum()), "breakdown")
-    elif len(c.oils) > 1 and lay.by not in OIL_FACTORS:
+    elif len(c.oils) > 1 and lay.by not in OIL:
         counts += f", {len(c.oils)} samples"
     if c.held and c.difference is not None:
         counts += f", {held_words(c.held)}"

@@ -7,14 +7,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from methods.columns import factor_name, name_level, with_unit
-from methods.procedures import PROCEDURE, name_procedures, parts_of
-from methods.shifts.pairing import OIL_FACTORS, Layout, plain_level
+from methods.columns import OIL, PRESCRIBED, factor_name, name_level, with_unit
+from methods.procedures import FIELDS, PROCEDURE, name_procedures, parts_of
+from methods.shifts.pairing import Layout, plain_level
 from methods.wording import list_words
 
 #: What the result of a test hangs on beside the oil. The method's name says no more where all of these are given.
-CONDITIONS: tuple[str, ...] = ("electrode", "gap_mm", "stirring", "rise_kv_s")
-NAMES: tuple[str, ...] = ("method", "edition")
+CONDITIONS: tuple[str, ...] = PRESCRIBED
+NAMES: tuple[str, ...] = tuple(f for f in FIELDS if f not in PRESCRIBED)
 PLACE = "laboratory"
 
 #: Gaps that differ by less than this share are one gap of two methods, such as 2.5 and 2.54 mm.
@@ -60,7 +60,7 @@ def like_with_like(lay: Layout, levels: Sequence[int], taken_out: Sequence[str] 
     nothing_shared = not keep.any()
     if nothing_shared:
         keep = inside
-        if lay.by not in OIL_FACTORS and (lay.within or _several_oils(lay, levels)):
+        if lay.by not in OIL and (lay.within or _several_oils(lay, levels)):
             return Strata(lay, refused=_no_common_oil(lay, levels))
         block = np.zeros_like(block)
     while True:
