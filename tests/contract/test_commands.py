@@ -417,7 +417,7 @@ def test_precision_document(run: Any) -> None:
 @pytest.mark.parametrize(
     "words",
     [
-        ["agreement", DEMO / "programme_long.csv", "--first", "IEC 60156", "--second", "ASTM D1816 2 mm"],
+        ["agreement", DEMO / "programme_long.csv", "--first", "ASTM D1816 1 mm", "--second", "ASTM D1816 2 mm"],
         ["gap-law", DEMO / "bench_studies.csv"],
         ["rate", DEMO / "bench_studies.csv"],
         ["order", DEMO / "routine_wide.csv"],
