@@ -23,6 +23,7 @@ def write_all(folder: Path) -> None:
         "calibration": calibration(),
         "limits": limits(),
         **reference(),
+        "commands": commands(),
     }
     for name, text in pages.items():
         path = out / f"{name}.md"
