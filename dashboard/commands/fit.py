@@ -32,8 +32,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--percentile", metavar="P", type=probability, action="append", default=[],
         help="such as 1%%; may be repeated (default: 1%%, 10%%, 50%%)",
     )  # fmt: skip
-    parser.add_argument("--interval", choices=["wald", "profile"], default="wald",
-                        help="how the limits are made (default: wald, the normal approximation)")  # fmt: skip
+    parser.add_argument(
+        "--interval", choices=["pivot", "wald", "profile"], default="pivot",
+        help="how the limits are made (default: pivot, which holds with few values and knows of fillings)",
+    )  # fmt: skip
     add_json(parser)
 
 
@@ -75,11 +77,10 @@ def text(fits: list[dict[str, Any]]) -> str:
     for group, rows in groupby(fits, key=lambda f: f["group"]):
         lines += _group_text(group, list(rows)) + [""]
     made = {(f["confidence"], f["interval"]) for f in fits if "error" not in f}
-    lines += [f"Limits: {100 * c:g} % confidence, {_METHOD[i]}." for c, i in sorted(made)]
+    from methods.scatter.fitting import INTERVALS
+
+    lines += [f"Limits: {100 * c:g} % confidence, {INTERVALS[i]}." for c, i in sorted(made)]
     return "\n".join(lines).rstrip()
-
-
-_METHOD = {"wald": "normal approximation", "profile": "profile likelihood"}
 
 
 def _group_text(group: dict[str, Any], rows: list[dict[str, Any]]) -> list[str]:
@@ -93,12 +94,40 @@ def _group_text(group: dict[str, Any], rows: list[dict[str, Any]]) -> list[str]:
         heads = ["family", "parameters", "AICc", "A-D p", *[f"{p} kV (limits)" for p in points]]
         lines.append(columns([_family_row(r) for r in fitted], heads))
     lines += [f"{r['family']}: {r['error']}" for r in rows if "error" in r]
+    oil = next((r["oil"] for r in rows if r.get("oil")), None)
+    lines += [] if oil is None else _oil_lines(oil)
     seen: dict[str, list[str]] = {}
     for row in fitted:
         for caution in row["cautions"]:
             seen.setdefault(caution["text"], []).append(row["family"])
     for words, named in seen.items():  # what concerns some families only names them
         lines.append(f"- {words}" if len(named) == len(fitted) else f"- {', '.join(named)}: {words}")
+    return lines
+
+
+def _oil_lines(oil: dict[str, Any]) -> list[str]:
+    """Mean, SDs and what most breakdowns lie above, whatever the family of the table."""
+    sure = f"{100 * oil['confidence']:g} %"
+
+    def given(value: float | None, limits: list[float | None], unit: str) -> str:
+        return f"{_kv(value)} {unit} ({_kv(limits[0])} to {_kv(limits[1])})"
+
+    lines = [
+        f"Mean {given(oil['mean_kv'], [oil['mean_low_kv'], oil['mean_high_kv']], 'kV')} for {oil['holds_for']}; "
+        f"SD of one result {given(oil['sd_kv'], oil['sd_limits_kv'], 'kV')}, CoV "
+        f"{given(oil['cov_percent'], oil['cov_limits_percent'], '%')}."
+    ]
+    if oil["between_sd_kv"] is not None:
+        lines.append(
+            f"SD within fillings {given(oil['within_sd_kv'], oil['within_sd_limits_kv'], 'kV')}, between fillings "
+            f"{given(oil['between_sd_kv'], oil['between_sd_limits_kv'], 'kV')}."
+        )
+    above = [q for q in oil["percentiles"] if q["p"] < 0.5 and q["surely_above_kv"] is not None]
+    lines += [
+        f"At least {100 * (1 - q['p']):g} % of the breakdowns lie above {_kv(max(q['surely_above_kv'], 0.0))} kV, with "
+        f"a one-sided confidence of {sure} (normal law)."
+        for q in above
+    ]
     return lines
 
 

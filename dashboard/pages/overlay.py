@@ -35,8 +35,9 @@ estimate: a withstand counts as *above its ceiling* and is drawn as a star, neve
 **Normal and Weibull scale**: the same shares on an axis on which that family is a straight line. A bend at the low end
 is what matters for the voltage that must not be undercut.
 
-**Band**: at each share, the limits of the voltage at the chosen confidence, taking the fitted family as true and the
-readings as independent. With few fillings the true uncertainty is larger.
+**Band**: at each share, the limits of the voltage at the chosen confidence, taking the fitted family as true. They know
+of the fillings and hold with few readings; with one filling they hold for that filling. The limits in the tables and on
+the other pages are the same ones.
 
 **AICc**: smaller is better among families on the same readings; differences below 2 mean nothing.
 **Anderson–Darling p**: small values speak against the family; with few readings large ones say little in its favour.

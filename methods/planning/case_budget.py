@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import Any
 
@@ -9,21 +10,17 @@ import numpy as np
 
 from methods.errors import NotEstimable
 from methods.planning.standing import Series
-from methods.planning.uncertainty import Budget, mean_budget
-from methods.result import Caution
-
-_ONE_FILLING = Caution(
-    "one_filling",
-    "All breakdowns are from one filling: what differs from filling to filling is in no line of this budget, so the "
-    "true uncertainty is larger. Give the scatter between fillings from history, or test a second filling.",
-)
+from methods.planning.uncertainty import Budget, mean_budget, source
+from methods.scatter.nested_pivots import Prior
+from methods.scatter.one_oil import one_oil
 
 
 def budget_of(series: Series, *, between_sd: float | None = None, **bench: Any) -> Budget:
     """Budget of the mean of one oil under one condition.
 
-    With two fillings or more the scatter is the SD of their means (k - 1 degrees of freedom); with one it is that of
-    its breakdowns, and ``between_sd`` (kV, from history) stands for what another filling would differ by.
+    The mean and its uncertainty are those of :func:`methods.scatter.one_oil`: with two fillings or more the SD of their
+    means (k - 1 degrees of freedom), unless they agree by luck; with one that of its breakdowns, and ``between_sd``
+    (kV, from history) stands for what another filling would differ by.
 
     Parameters
     ----------
@@ -45,25 +42,24 @@ def budget_of(series: Series, *, between_sd: float | None = None, **bench: Any) 
             f"{series.label}: {series.withstood} of {len(series.kv)} were withstood. A ceiling is no value, so the "
             "mean has no budget of this kind; its uncertainty by maximum likelihood is in the table of verdicts."
         )
-    codes = np.unique(series.filling, return_inverse=True)[1]
-    sizes = np.bincount(codes)
-    means = np.bincount(codes, series.kv) / sizes
-    k, n = len(sizes), max(int(np.median(sizes)), 1)
     if len(series.kv) < 2:
         raise NotEstimable(f"{series.label}: one breakdown shows no scatter.")
-    mean = float(series.kv.mean())
-    if k > 1:
-        spread = float(means.std(ddof=1))
-        if spread == 0:
-            raise NotEstimable(f"{series.label}: all filling means are equal; copied or rounded values look like this.")
-        return mean_budget(mean, fillings=k, breakdowns_per_filling=n, filling_means_sd=spread, **bench)
-    inside = float(series.kv.std(ddof=1))
-    if inside == 0:
-        raise NotEstimable(f"{series.label}: all values are equal; copied or rounded values look like this.")
-    if between_sd is not None:
+    sizes = np.unique(series.filling, return_counts=True)[1]
+    k, n = len(sizes), max(int(np.median(sizes)), 1)
+    confidence = bench.get("confidence", 0.95)
+    known = Prior(0.0, 0.0, between_sd, math.inf) if between_sd is not None and k == 1 else None
+    oil = one_oil(series.kv, fillings=series.filling, confidence=confidence, percentiles=(), known=known)
+    if oil.standard_error_kv == 0:
+        what = "filling means" if k > 1 else "values"
+        raise NotEstimable(f"{series.label}: all {what} are equal; copied or rounded values look like this.")
+    design: dict[str, Any] = {"fillings": k, "breakdowns_per_filling": n}
+    if known is not None:
+        inside = float(series.kv.std(ddof=1))
         return mean_budget(
-            mean, fillings=1, breakdowns_per_filling=n, within_sd=inside, between_sd=between_sd,
-            between_df=float("inf"), **bench,
-        )  # fmt: skip
-    found = mean_budget(mean, fillings=1, breakdowns_per_filling=n, within_sd=inside, **bench)
-    return replace(found, cautions=(*found.cautions, _ONE_FILLING))
+            oil.mean_kv, **design, within_sd=inside, between_sd=between_sd, between_df=float("inf"), **bench
+        )
+    what = {"filling means": "scatter of filling means"}.get(oil.basis, "scatter within fillings")
+    line = source(what, oil.standard_error_kv, kind="A", df=oil.df)
+    return replace(
+        found := mean_budget(oil.mean_kv, **design, scatter=line, **bench), cautions=(*found.cautions, *oil.cautions)
+    )

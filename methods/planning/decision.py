@@ -15,12 +15,13 @@ from methods.columns import CONDITION
 from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
 from methods.planning.limit_check import LimitGiven, limit_given
-from methods.planning.mean_uncertainty import MeanUncertainty, mean_uncertainty
+from methods.planning.mean_uncertainty import HISTORY_WORDS, PRIOR_WORDS, MeanUncertainty, mean_uncertainty
 from methods.planning.verdicts import check_rule
 from methods.protocols.protocol import Protocol
 from methods.protocols.recognition import recognise
 from methods.records.table import as_table, filling_codes, group_codes, withstood
 from methods.result import Caution
+from methods.scatter import Prior
 
 
 @dataclass(frozen=True)
@@ -29,10 +30,12 @@ class Decision:
 
     ``verdict``: ``pass``, ``fail`` or ``undecided``. ``mean_kv`` with ``standard_uncertainty_kv`` and ``df``;
     ``low_kv`` its one-sided lower ``confidence`` limit, ``expanded_uncertainty_kv`` the two-sided half-width at the
-    same confidence. ``probability_above``: how probable it is that the true mean reaches the limit (t about the mean
-    found, no earlier knowledge; ISO/IEC Guide 98-4), ``wrong_verdict_probability`` the probability that the verdict is
-    wrong about the true mean. ``guard_band_kv``: what the mean has to lie above the limit for a ``risk`` of a wrong
-    pass.
+    same confidence; ``mean_low_kv, mean_high_kv`` the two-sided limits and ``holds_for`` what they hold for (``this
+    oil``, or ``this filling`` where there is one). ``probability_above``: how probable it is that the true mean of the
+    oil reaches the limit (ISO/IEC Guide 98-4), given what is taken as known beforehand (``prior``, in words);
+    ``wrong_verdict_probability`` the probability that the verdict is wrong about the true mean. ``guard_band_kv``: what
+    the mean has to lie above the limit for a ``risk`` of a wrong pass. With one filling and no history, ``low_kv`` and
+    the guard band are the oil's by the same prior, because the filling alone cannot tell how others differ.
     ``basis``: what the uncertainty was taken from. Anything that cannot be had is None.
     """
 
@@ -58,6 +61,11 @@ class Decision:
     basis: str
     sentence: str
     cautions: tuple[Caution, ...]
+    mean_low_kv: float | None = None
+    mean_high_kv: float | None = None
+    holds_for: str = ""
+    prior: str = ""
+    sd_kv: float | None = None
 
 
 @dataclass(frozen=True)
@@ -79,6 +87,12 @@ class _Case:
     risk: float
     between_sd: float | None
     instrument_kv: float
+    known: Prior | None = None
+
+    @property
+    def borrowed(self) -> Any:
+        """What is known of the scatter from history; None: nothing."""
+        return self.known if self.known is not None else self.between_sd
 
 
 def guard_band(standard_uncertainty_kv: float, risk: float = 0.05, df: float = math.inf) -> float:
@@ -260,18 +274,26 @@ def _judge(
     if kv.size == 0 or not np.all(np.isfinite(kv) & (kv > 0)) or gone.shape != kv.shape or labels.shape != kv.shape:
         raise InputError("Voltages must be numbers above zero, with one mark and one filling each.", column="kv")
     limit = case.limit.kv
-    mean = mean_uncertainty(kv, gone, labels, between_sd=case.between_sd, instrument_kv=case.instrument_kv)
+    mean = mean_uncertainty(
+        kv, gone, labels, between_sd=case.between_sd, instrument_kv=case.instrument_kv, confidence=case.confidence,
+        known=case.known,
+    )  # fmt: skip
     found = [*found, *mean.cautions]
     if not known:
         found.append(Caution("fillings_unknown", "Which filling each breakdown is from is not known: taken as one."))
     low = reach = above = band = None
+    ends: tuple[float | None, float | None] = (None, None)
     if mean.mean_kv is not None and mean.standard_uncertainty_kv is not None and mean.df is not None:
         u, df = mean.standard_uncertainty_kv, mean.df
         low = mean.mean_kv - float(scipy.stats.t.ppf(case.confidence, df)) * u
         reach = float(scipy.stats.t.ppf(0.5 + case.confidence / 2, df)) * u
+        ends = _ends(mean, reach, case.instrument_kv)
         if u > 0:
-            above = conformance_probability(mean.mean_kv, limit, u, df)
+            above = _above(mean, limit, case)
             band = guard_band(u, case.risk, df)
+            sure, risky = mean.surely_above(case.confidence), mean.surely_above(1 - case.risk)
+            if _one_filling_only(mean, case) and sure is not None and risky is not None:
+                low, band = sure, mean.mean_kv - risky
     verdict = _verdict(kv, gone, case, mean, low)
     wrong = None if above is None or verdict == "undecided" else (1 - above if verdict == "pass" else above)
     if mean.mean_kv is None and verdict == "pass":
@@ -299,7 +321,36 @@ def _judge(
         basis=mean.basis,
         sentence=_sentence(case, verdict, mean, low, above, kv),
         cautions=tuple(found),
+        mean_low_kv=ends[0],
+        mean_high_kv=ends[1],
+        holds_for="" if mean.oil is None else mean.oil.holds_for,
+        prior="" if above is None else (PRIOR_WORDS if case.borrowed is None else HISTORY_WORDS),
+        sd_kv=None if mean.oil is None else mean.oil.sd_kv,
     )
+
+
+def _one_filling_only(mean: MeanUncertainty, case: _Case) -> bool:
+    return mean.oil is not None and mean.oil.fillings == 1 and case.borrowed is None
+
+
+def _above(mean: MeanUncertainty, limit: float, case: _Case) -> float | None:
+    """Where each filling has one value there is nothing to know beforehand: Student's t, exactly."""
+    oil = mean.oil
+    assert mean.mean_kv is not None and mean.standard_uncertainty_kv is not None and mean.df is not None
+    if oil is not None and oil.fillings == oil.n > 1 and not oil.withstood and case.borrowed is None:
+        return conformance_probability(mean.mean_kv, limit, mean.standard_uncertainty_kv, mean.df)
+    return mean.probability_at_least(limit)
+
+
+def _ends(mean: MeanUncertainty, reach: float, instrument_kv: float) -> tuple[float, float]:
+    """Two-sided limits of the mean; under a ceiling they are not symmetric."""
+    assert mean.mean_kv is not None
+    oil = mean.oil
+    if oil is None or not oil.withstood:
+        return mean.mean_kv - reach, mean.mean_kv + reach
+    more = scipy.special.ndtri(0.5 + oil.confidence / 2) * instrument_kv
+    low, high = (math.hypot(v - oil.mean_kv, more) for v in (oil.mean_low_kv, oil.mean_high_kv))
+    return oil.mean_kv - low, oil.mean_kv + high
 
 
 def _verdict(kv: np.ndarray, gone: np.ndarray, case: _Case, mean: MeanUncertainty, low: float | None) -> str:
@@ -328,7 +379,7 @@ def _sentence(
         "simple": f"the mean is {mean.mean_kv:.1f} kV",
         "guarded": "the mean has no lower confidence limit"
         if low is None
-        else f"the mean is surely above {low:.1f} kV",
+        else f"the mean of the oil lies above {low:.1f} kV with a one-sided confidence of {100 * case.confidence:g} %",
         "every": f"the lowest is {kv.min():g} kV",
     }[case.rule]
     text = f"{word} by the {case.rule} rule: {said}, the limit {limit}."

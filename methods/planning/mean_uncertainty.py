@@ -1,35 +1,58 @@
-"""The mean of one oil under one condition and its standard uncertainty, fillings and withstands respected."""
+"""The mean of one oil under one condition, its uncertainty, and how probable it is that it reaches a limit."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-import pandas as pd
 
 from methods.errors import NotEstimable
+from methods.families import NORMAL
 from methods.result import Caution
-from methods.scatter import components, fit
+from methods.scatter.family_pivots import draws_of
+from methods.scatter.nested_pivots import MOST_RATIO, Draws, Prior, flat_ratio, posterior, summarise
+from methods.scatter.one_oil import OneOil, one_oil
+
+#: What is taken as known beforehand where a probability is given, in words.
+PRIOR_WORDS = (
+    "Beforehand every mean counts as equally likely, and the SD between fillings as lying anywhere between none and "
+    f"{'twice' if MOST_RATIO == 2 else f'{MOST_RATIO:g} times'} that within a filling."
+)
+HISTORY_WORDS = "Beforehand every mean counts as equally likely; the scatter between fillings is the one from history."
 
 
 @dataclass(frozen=True)
 class MeanUncertainty:
-    """Mean, kV; standard uncertainty, kV; degrees of freedom; what they were taken from. None: cannot be had."""
+    """Mean, kV; standard uncertainty, kV; degrees of freedom; what they were taken from. None: cannot be had.
+
+    ``oil`` is the :class:`methods.scatter.OneOil` behind it, ``belief`` the draws of the true mean (kV) with their
+    weights, from which probabilities are read.
+    """
 
     mean_kv: float | None
     standard_uncertainty_kv: float | None
     df: float | None
     basis: str
     cautions: tuple[Caution, ...]
+    oil: OneOil | None = None
+    belief: tuple[np.ndarray, np.ndarray | None] | None = None
 
+    def probability_at_least(self, limit_kv: float) -> float | None:
+        """How probable it is that the true mean reaches a limit; None where nothing tells."""
+        if self.belief is None:
+            return None
+        values, weights = self.belief
+        return float(np.average(values >= limit_kv, weights=weights))
 
-_ONE_FILLING = Caution(
-    "one_filling",
-    "All breakdowns are from one filling: how much another filling of the same oil would differ is not in the "
-    "uncertainty, so the verdict is less sure than it looks. A second filling, or the scatter between fillings known "
-    "from history, mends it.",
-)
+    def surely_above(self, confidence: float) -> float | None:
+        """What the true mean of the oil lies above with this probability, kV."""
+        if self.belief is None:
+            return None
+        values, weights = self.belief
+        order = np.argsort(values)
+        w = np.ones(len(values)) if weights is None else weights[order]
+        return float(np.interp(1 - confidence, (np.cumsum(w) - w / 2) / w.sum(), values[order]))
 
 
 def mean_uncertainty(
@@ -39,95 +62,91 @@ def mean_uncertainty(
     *,
     between_sd: float | None = None,
     instrument_kv: float = 0.0,
+    confidence: float = 0.95,
+    known: Prior | None = None,
 ) -> MeanUncertainty:
-    """Estimate the mean of breakdowns (n,) with their fillings' labels (n,).
+    """Estimate the mean of breakdowns (n,) with their fillings' labels (n,), as :func:`methods.scatter.one_oil` does.
 
-    With two or more fillings the uncertainty is that of the filling means (k - 1 degrees of freedom); with one it is
-    that of the breakdowns, plus ``between_sd`` (kV, from history) where given. Withstands are right-censored: the mean
-    is then the maximum-likelihood one of the normal family. ``instrument_kv`` is added in quadrature; degrees of
-    freedom after Welch and Satterthwaite (JCGM 100:2008, G.4).
+    With two or more fillings the uncertainty is that of the filling means (k - 1 degrees of freedom), unless they agree
+    by luck; with one it is that of the breakdowns, plus ``between_sd`` (kV, from history, taken as certain) or what
+    ``known`` says. Withstands are right-censored: the mean is then the maximum-likelihood one of the normal family.
+    ``instrument_kv`` is added in quadrature; degrees of freedom after Welch and Satterthwaite (JCGM 100:2008, G.4).
     """
-    labels = np.unique(fillings, return_inverse=True)[1]
-    k, n = int(labels.max()) + 1, len(kv)
     if withstood.all():
         return MeanUncertainty(None, None, None, "withstood only", ())
-    if withstood.any():
-        return _censored(kv, withstood, labels, k, between_sd, instrument_kv)
-    mean, found = float(kv.mean()), []
-    sizes = np.bincount(labels)
-    means = np.bincount(labels, kv) / sizes
-    within = float(np.sum((kv - means[labels]) ** 2))
-    if k > 1 and between_sd is None:
-        share = sizes / n
-        variance, df = k / (k - 1) * float(np.sum(share**2 * (means - mean) ** 2)), float(k - 1)
-        basis = "filling means"
-    elif n - k < 1:
-        return MeanUncertainty(
-            mean, None, None, "one value", (Caution("few", "One breakdown alone has no uncertainty."),)
-        )
-    else:
-        scatter = within / (n - k) / n
-        history = (between_sd or 0.0) ** 2 * float(np.sum((sizes / n) ** 2))
-        variance, basis = scatter + history, "breakdowns of one filling"
-        df = (n - k) * (variance / scatter) ** 2 if scatter > 0 else math.inf
-        if between_sd is not None:
-            basis = "breakdowns, and scatter between fillings from history"
-        else:
-            found.append(_ONE_FILLING)
-    if (k if basis == "filling means" else n) < 3:
+    if known is None and between_sd is not None:
+        known = Prior(0.0, 0.0, between_sd, math.inf)
+    try:
+        oil = one_oil(kv, withstood, fillings, confidence=confidence, percentiles=(), known=known)
+    except NotEstimable as error:
+        return MeanUncertainty(None, None, None, "not estimable", (Caution("not_estimable", str(error)),))
+    if not oil.df > 0:
+        few = Caution("few", "One breakdown alone has no uncertainty.")
+        return MeanUncertainty(oil.mean_kv, None, None, "one value", (few,), oil)
+    found = list(oil.cautions)
+    units = oil.fillings if oil.basis == "filling means" else oil.n - oil.withstood
+    if units is not None and units < 3:
         found.append(Caution("few", "The uncertainty rests on two values only and is itself hardly known."))
-    return _with_instrument(mean, variance, df, basis, instrument_kv, found)
+    belief = _belief(kv, withstood, fillings, known, instrument_kv)
+    made = MeanUncertainty(oil.mean_kv, oil.standard_error_kv, oil.df, oil.basis, tuple(found), oil, belief)
+    return _with_instrument(made, instrument_kv)
 
 
-def _with_instrument(
-    mean: float, variance: float, df: float, basis: str, instrument_kv: float, found: list[Caution]
-) -> MeanUncertainty:
-    total = variance + instrument_kv**2
-    if instrument_kv > 0 and variance > 0:
-        df = df * (total / variance) ** 2
-    elif variance == 0:
+def _with_instrument(made: MeanUncertainty, instrument_kv: float) -> MeanUncertainty:
+    assert made.standard_uncertainty_kv is not None and made.df is not None
+    variance, df, found = made.standard_uncertainty_kv**2, made.df, list(made.cautions)
+    if variance == 0:
         df = math.inf
         found.append(
             Caution(
                 "no_scatter",
-                f"All {'filling means' if basis == 'filling means' else 'values'} are equal; copied or rounded values "
-                "look like this. The uncertainty is understated.",
+                f"All {'filling means' if made.basis == 'filling means' else 'values'} are equal; copied or rounded "
+                "values look like this. The uncertainty is understated.",
             )
         )
-    return MeanUncertainty(mean, math.sqrt(total), df, basis, tuple(found))
+    elif instrument_kv > 0:
+        df *= ((variance + instrument_kv**2) / variance) ** 2
+    total = math.sqrt(variance + instrument_kv**2)
+    return replace(made, standard_uncertainty_kv=total, df=df, cautions=tuple(found))
 
 
-def _censored(
-    kv: np.ndarray, withstood: np.ndarray, labels: np.ndarray, k: int, between_sd: float | None, instrument_kv: float
-) -> MeanUncertainty:
-    """Maximum likelihood with the ceilings right-censored."""
-    found = [
-        Caution(
-            "withstood",
-            f"{int(withstood.sum())} of {len(kv)} reached the ceiling without a breakdown; the mean is the "
-            "maximum-likelihood one of the normal family, in which a ceiling counts as 'higher than that'.",
-        )
-    ]
-    try:
-        if k > 1 and between_sd is None:
-            table = pd.DataFrame(
-                {"kv": kv, "outcome": np.where(withstood, "withstood", "breakdown"), "filling": labels.astype(str)}
-            )
-            whole = components(table, fixed=(), factors=["filling"])
-            mean, error, df = whole.mean_kv, whole.standard_error_kv, whole.df
-            basis = "filling means, censored maximum likelihood"
-        else:
-            one = fit(kv, withstood, family="normal")
-            mean, error, df = one.parameters["mean"], one.standard_errors["mean"], float(max((~withstood).sum() - 1, 1))
-            basis = "censored maximum likelihood"
-            sizes = np.bincount(labels) / len(kv)
-            history = (between_sd or 0.0) ** 2 * float(np.sum(sizes**2))
-            if between_sd is None:
-                found.append(_ONE_FILLING)
-            elif error > 0:
-                df *= (1 + history / error**2) ** 2
-            error = math.sqrt(error**2 + history)
-    except NotEstimable as error_text:
-        found.append(Caution("not_estimable", str(error_text)))
-        return MeanUncertainty(None, None, None, "not estimable", tuple(found))
-    return _with_instrument(float(mean), float(error) ** 2, float(df), basis, instrument_kv, found)
+def _belief(
+    kv: np.ndarray, withstood: np.ndarray, fillings: np.ndarray, known: Prior | None, instrument_kv: float
+) -> tuple[np.ndarray, np.ndarray | None] | None:
+    """Draws of the true mean of the oil with what is known beforehand said by :data:`PRIOR_WORDS`."""
+    code = np.unique(fillings, return_inverse=True)[1]
+    if withstood.any():
+        values, weights = _censored_belief(kv, withstood, code, known)
+    else:
+        s = summarise(kv, code)
+        if s.n < 2 or (s.within_ss == 0 and s.between_ss == 0 and known is None):
+            return None
+        draws: Draws = flat_ratio(s) if known is None else posterior(s, known)
+        values, weights = draws.mean, draws.weights
+    if instrument_kv > 0:
+        values = values + instrument_kv * _deviates(len(values))
+    return values, weights
+
+
+def _deviates(size: int) -> np.ndarray:
+    return np.random.default_rng(20250101).standard_normal(size)
+
+
+def _censored_belief(
+    kv: np.ndarray, gone: np.ndarray, code: np.ndarray, known: Prior | None
+) -> tuple[np.ndarray, np.ndarray | None]:
+    """Under a ceiling: draws of the mean; with one filling, what another would differ by is added."""
+    from methods.scatter.newton import fit_batch
+
+    batch = fit_batch(NORMAL, kv[None], ~gone[None], np.ones((1, len(kv)), bool))
+    draws = draws_of(NORMAL, kv, gone, code, float(batch.mu[0]), float(batch.sigma[0]))
+    values = draws.mu
+    sizes = np.bincount(code) / len(kv)
+    if known is not None:
+        t = _deviates(len(values)) if not math.isfinite(known.between_df) else (
+            np.random.default_rng(20250101).standard_t(known.between_df, len(values)))  # fmt: skip
+        values = values + known.between_sd * math.sqrt(float(np.sum(sizes**2))) * t
+    elif len(sizes) == 1:
+        ratio = MOST_RATIO * np.random.default_rng(20250102).random(len(values))
+        values = values + ratio * draws.sigma * _deviates(len(values))
+    return values, None

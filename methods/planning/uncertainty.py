@@ -162,12 +162,14 @@ def mean_budget(
     exponent: float | None = None,
     temperature_half_width_k: float | None = None,
     kv_per_kelvin: float | None = None,
+    scatter: Source | None = None,
     more: Sequence[Source] = (),
     confidence: float = 0.95,
 ) -> Budget:
     """Budget of a mean of ``breakdowns_per_filling`` on each of ``fillings``.
 
-    Scatter comes in one of two ways. ``filling_means_sd``: the SD of the bench's own filling means, kV, which holds
+    Scatter comes in one of three ways. ``scatter``: a line made before.
+    ``filling_means_sd``: the SD of the bench's own filling means, kV, which holds
     both parts (k - 1 degrees of freedom). Or ``within_sd`` and ``between_sd``, kV, each a line of its own; with
     ``history`` they are certain unless ``within_df``/``between_df`` are given, otherwise they have k * (n - 1) and
     k - 1 degrees of freedom.
@@ -191,7 +193,11 @@ def mean_budget(
     """
     mean = inputs.positive(mean_kv, "mean_kv")
     k, n = inputs.count(fillings, "fillings"), inputs.count(breakdowns_per_filling, "breakdowns_per_filling")
-    lines = _scatter_lines(k, n, within_sd, between_sd, filling_means_sd, history, within_df, between_df)
+    lines = (
+        [scatter]
+        if scatter is not None
+        else _scatter_lines(k, n, within_sd, between_sd, filling_means_sd, history, within_df, between_df)
+    )
     if voltmeter_percent is not None:
         lines.append(
             source(

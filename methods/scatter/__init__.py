@@ -6,6 +6,8 @@ from methods.scatter.fitting import Estimate, Fit, Percentile, estimate, fit
 from methods.scatter.goodness import Goodness, anderson_darling, cramer_von_mises, kolmogorov, shapiro_wilk
 from methods.scatter.groups import GroupEstimate, estimate_groups, fit_groups
 from methods.scatter.many import fit_many, quantile_many
+from methods.scatter.nested_pivots import Prior
+from methods.scatter.one_oil import OilPercentile, OneOil, one_oil
 from methods.scatter.probability import (
     curve_of,
     fitted_curve,
@@ -34,7 +36,10 @@ __all__ = [
     "Fit",
     "Goodness",
     "GroupEstimate",
+    "OilPercentile",
+    "OneOil",
     "Percentile",
+    "Prior",
     "RankTest",
     "Regression",
     "anderson_darling",
@@ -55,6 +60,7 @@ __all__ = [
     "location_scale_regression",
     "log_rank",
     "log_voltage",
+    "one_oil",
     "pdf",
     "plotting_positions",
     "power_law",

@@ -20,7 +20,7 @@ def compare_families(
     *,
     p: float = 0.01,
     confidence: float = 0.95,
-    interval: str = "wald",
+    interval: str = "pivot",
 ) -> pd.DataFrame:
     """Fit several families to the same values and rank them by AICc.
 

@@ -1,14 +1,23 @@
-"""Confidence limits of the percentiles and parameters of one fitted family: normal approximation or profile."""
+"""Confidence limits of the percentiles and parameters of one fitted family.
+
+By pivotal quantities (the default: they hold with few values and know of fillings), by normal approximation, or from
+the profile likelihood.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import numpy as np
 import scipy
 
-from methods.families import Family
-from methods.scatter.many import Arrays
+from methods.families import Family, family_of
+from methods.scatter.family_pivots import SIMULATED, FamilyDraws, draws_of
+from methods.scatter.many import Arrays, fit_arrays
+from methods.scatter.nested_pivots import Summary, mean_error, pivots, student, summarise
+from methods.scatter.one_oil import normal_percentiles, sd_limits_of
 from methods.scatter.profile import ProfileLikelihood
 from methods.scatter.threshold import AT_ZERO
 
@@ -16,23 +25,77 @@ Array = np.ndarray[Any, Any]
 
 
 class FitLimits:
-    """Estimates and limits of percentiles and parameters of one fitted group."""
+    """Estimates and limits of percentiles and parameters of one fitted group.
 
-    def __init__(self, fam: Family, x: Array, gone: Array, found: Arrays, confidence: float, interval: str) -> None:
+    ``interval`` is how the limits were made in the end: ``pivot``, ``robust`` (normal approximation with errors robust
+    to fillings, for many values), ``wald``, ``profile``, or ``wider`` (three parameters: the wider of the limits by
+    normal approximation and those by pivots of the family without a threshold).
+    """
+
+    def __init__(
+        self, fam: Family, x: Array, gone: Array, found: Arrays, confidence: float, interval: str,
+        filling: Array | None = None, draws: Callable[[], FamilyDraws] | None = None,
+    ) -> None:  # fmt: skip
         self.fam, self.confidence = fam, confidence
         self.mu, self.sigma = float(found.mu[0]), float(found.sigma[0])
+        self.n = len(x)
         self.three = len(fam.parameters) == 3
         self.threshold = float(found.parameters[0, 2]) if self.three else 0.0
         self.work = found.covariance[0]  # of (mu, ln sigma[, threshold])
         self.at_zero = found.note[0] == AT_ZERO
         self.z = float(scipy.special.ndtri(0.5 + confidence / 2))
-        self.interval = "wald" if self.three else interval
+        self.interval = interval
+        self.two: FitLimits | None = None
+        self.nested = filling is not None and 1 < len(np.unique(filling)) < len(x)
+        y = np.log(x) if fam.log else x
+        self.oil: Summary | None = None
+        self.draws: FamilyDraws | None = None
+        if self.three:
+            self.interval = "wald"
+            if interval == "pivot" and len(x) <= SIMULATED:
+                self._two_parameters(x, gone, filling)
+        elif interval == "pivot":
+            self._pivot(y, gone, filling, draws)
         self.covariance = self._public()
         if self.interval == "profile":
-            y = np.log(x) if fam.log else x
             jump = y[~gone].sum() if fam.log else 0.0
             peak = float(found.log_likelihood[0]) + float(jump)
             self.profile = ProfileLikelihood(fam.kernel, y, ~gone, self.mu, self.sigma, peak)
+
+    def _pivot(self, y: Array, gone: Array, filling: Array | None, draws: Callable[[], FamilyDraws] | None) -> None:
+        """Draws; the normal law's are closed, the others' simulated up to a size, and beyond it errors are robust."""
+        code = np.zeros(len(y), int) if filling is None else filling
+        if self.fam.kernel.mean == 0.0 and self.fam.name in ("normal", "lognormal") and not gone.any():
+            self.oil = summarise(y, code)
+            self.oil_draws, self.lucky = pivots(self.oil), mean_error(self.oil, self.confidence)[2]
+        elif len(y) <= SIMULATED:
+            made = draws or partial(draws_of, self.fam.kernel, y, gone, filling, self.mu, self.sigma)
+            self.draws = made()
+        else:
+            self.interval = "robust"
+            if self.nested:
+                self.work = self._sandwich(y, gone, code)
+                self.z = student(float(len(np.unique(code)) - 1), self.confidence)
+
+    def _two_parameters(self, x: Array, gone: Array, filling: Array | None) -> None:
+        """The same values by the family without a threshold, whose limits are made by pivots."""
+        two = family_of("weibull")
+        found = fit_arrays(two, x[None], np.ones((1, len(x)), bool), gone[None])
+        if not found.reason[0]:
+            self.two = FitLimits(two, x, gone, found, self.confidence, "pivot", filling)
+            self.interval = "wider"
+
+    def _sandwich(self, y: Array, gone: Array, code: Array) -> Array:
+        """Covariance of (mu, ln sigma) from the scores of whole fillings (Huber; White; Liang & Zeger 1986)."""
+        z = (y - self.mu) / self.sigma
+        kernel = self.fam.kernel
+        slope = np.where(gone, kernel.survival(z)[1], kernel.density(z)[1])
+        score = np.column_stack([-slope / self.sigma, -slope * z - np.where(gone, 0.0, 1.0)])
+        dense = np.unique(code, return_inverse=True)[1]
+        sums = np.column_stack([np.bincount(dense, column) for column in score.T])
+        k = len(sums)
+        bread = self.work[:2, :2]
+        return np.asarray(bread @ (sums.T @ sums) @ bread * k / (k - 1))
 
     def _public(self) -> Array:
         k = len(self.fam.parameters)
@@ -46,12 +109,25 @@ class FitLimits:
 
     def percentile(self, p: float) -> tuple[float, float, float]:
         """Estimate and limits, kV."""
+        centre, low, high = self._own_percentile(p)
+        if self.two is None:
+            return centre, low, high
+        _, other_low, other_high = self.two.percentile(p)
+        return centre, float(np.fmin(low, min(other_low, centre))), float(np.fmax(high, max(other_high, centre)))
+
+    def _own_percentile(self, p: float) -> tuple[float, float, float]:
+        if self.oil is not None:
+            row = normal_percentiles(self.oil, [p], self.confidence, self.oil_draws, self.lucky)[0]
+            with np.errstate(over="ignore"):
+                return tuple(float(v) for v in (np.exp(row) if self.fam.log else row))  # type: ignore[return-value]
         z_p = float(self.fam.kernel.quantile(np.array(p)))
         centre = self.mu + self.sigma * z_p
         grad = np.array([1.0, self.sigma * z_p])
         se = float(np.sqrt(grad @ self.work[:2, :2] @ grad))
         if self.interval == "profile":
             low, high = self.profile.quantile_limits(z_p, se, self.confidence)
+        elif self.draws is not None:
+            low, high = self.draws.limits(lambda m, s: m + z_p * s, self.confidence)
         elif self.three and not self.at_zero:
             return self._shifted(centre, grad)
         else:
@@ -72,7 +148,15 @@ class FitLimits:
     def parameters(self) -> dict[str, tuple[float, float]]:
         """Limits by parameter name; location-like plain, scale-like on the logarithm."""
         se = np.sqrt(np.diag(self.work))
-        if self.interval == "profile":
+        if self.oil is not None:
+            error, df, _ = mean_error(self.oil, self.confidence)
+            half = student(df, self.confidence) * error
+            mu = (self.oil.mean - half, self.oil.mean + half)
+            sigma = sd_limits_of(self.oil, None, self.oil_draws, self.confidence)[2]
+        elif self.draws is not None:
+            mu = self.draws.limits(lambda m, s: m, self.confidence)
+            sigma = self.draws.limits(lambda m, s: s, self.confidence)
+        elif self.interval == "profile":
             mu = self.profile.quantile_limits(0.0, float(se[0]), self.confidence)
             sigma = self.profile.sigma_limits(float(se[1]), self.confidence)
         else:

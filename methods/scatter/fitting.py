@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from methods.errors import InputError, NotEstimable
 from methods.families import Family, family_of
 from methods.result import Caution
 from methods.scatter.arguments import check_values
+from methods.scatter.family_pivots import FamilyDraws, draws_of
 from methods.scatter.fit_limits import FitLimits
 from methods.scatter.many import Arrays, aicc, fit_arrays
 from methods.scatter.threshold import AT_ZERO, LOCAL
@@ -21,9 +23,15 @@ from methods.scatter.threshold import AT_ZERO, LOCAL
 Array = np.ndarray[Any, Any]
 
 INTERVALS = {
+    "pivot": "pivotal quantities, exact or simulated for these numbers of values and fillings",
+    "robust": "normal approximation with errors robust to fillings, as there are many values",
+    "wider": "the wider of the normal approximation and the limits of the family without a threshold by pivots",
     "wald": "normal approximation (observed information), on ln kV for families of positive voltages",
     "profile": "profile likelihood",
 }
+
+#: Those that can be asked for.
+ASKED = ("pivot", "wald", "profile")
 
 #: Fewest values with which a test can begin to tell families apart (common practice, no source).
 SEPARABLE = 30
@@ -62,7 +70,7 @@ class Fit:
     confidence : float
         Of all limits, two-sided.
     interval : str
-        ``wald`` or ``profile``: how the limits were made.
+        ``pivot``, ``robust``, ``wald``, ``profile`` or ``wider``: how the limits were made.
     parameter_limits : dict of (low, high)
         Confidence limits of each parameter, kV or ln kV or none; scale-like ones on their logarithm.
     covariance : list of list
@@ -127,7 +135,8 @@ def fit(
     *,
     confidence: float = 0.95,
     percentiles: Sequence[float] = (0.01, 0.1, 0.5),
-    interval: str = "wald",
+    interval: str = "pivot",
+    fillings: Any = None,
 ) -> Fit:
     """Fit a family by maximum likelihood, withstands right-censored.
 
@@ -143,10 +152,16 @@ def fit(
         Of the limits, two-sided, between 0 and 1.
     percentiles : sequence of float
         Fractions between 0 and 1.
-    interval : ``wald`` or ``profile``
-        Normal approximation from the observed information (on ln kV for families of positive voltages, on kV
-        otherwise), or profile likelihood (not for ``weibull3``). Profile limits keep their confidence better
-        with few values.
+    interval : ``pivot``, ``wald`` or ``profile``
+        Pivotal quantities, which hold with few values and know of fillings (exact for the normal family, simulated for
+        the others, bootstrapped under ceilings; for ``weibull3`` the wider of those of the two-parameter
+        family and the normal approximation);
+        normal approximation from the observed information (on ln kV for families of positive voltages, on kV
+        otherwise), or profile likelihood (not for ``weibull3``): these two take the values as independent.
+    fillings : array (n,), optional
+        Which filling each value is from; None: independent. Limits by pivotal quantities respect it. For the normal
+        and lognormal families the percentiles are then those of :func:`methods.scatter.one_oil`: fillings count
+        equally, and the SD is that of one result. The parameters stay those of maximum likelihood.
 
     Raises
     ------
@@ -161,7 +176,8 @@ def fit(
     Definitions of likelihood, Wald and profile limits: Meeker & Escobar, Statistical Methods for Reliability
     Data (1998), chapters 7 and 8; Lawless (2003), chapters 4 and 5.
     """
-    return estimate(kv, withstood, family).fit(confidence=confidence, percentiles=percentiles, interval=interval)
+    found = estimate(kv, withstood, family, fillings)
+    return found.fit(confidence=confidence, percentiles=percentiles, interval=interval)
 
 
 @dataclass(frozen=True)
@@ -173,18 +189,30 @@ class Estimate:
     kv: Array = field(repr=False)
     withstood: Array = field(repr=False)
     found: Arrays = field(repr=False)
+    fillings: Array | None = field(default=None, repr=False)
+
+    @cached_property
+    def draws(self) -> FamilyDraws:
+        """Draws of location and scale that every limit by pivots is read from; made once."""
+        fam = family_of(self.family)
+        y = np.log(self.kv) if fam.log else self.kv
+        return draws_of(
+            fam.kernel, y, self.withstood, self.fillings, float(self.found.mu[0]), float(self.found.sigma[0])
+        )
 
     def fit(
-        self, *, confidence: float = 0.95, percentiles: Sequence[float] = (0.01, 0.1, 0.5), interval: str = "wald"
+        self, *, confidence: float = 0.95, percentiles: Sequence[float] = (0.01, 0.1, 0.5), interval: str = "pivot"
     ) -> Fit:
         """Estimates with their limits; arguments, errors and formulas as for :func:`fit`."""
         if not 0 < confidence < 1:
             raise InputError(f"Confidence {confidence!r} must lie between 0 and 1.", column="confidence")
-        if interval not in INTERVALS:
-            raise InputError(f"Interval {interval!r}: choose wald or profile.", column="interval")
+        if interval not in ASKED:
+            raise InputError(
+                f"Interval {interval!r}: choose {', '.join(ASKED[:-1])} or {ASKED[-1]}.", column="interval"
+            )
         points = _fractions(percentiles)
         fam, x, gone, found = family_of(self.family), self.kv, self.withstood, self.found
-        limits = FitLimits(fam, x, gone, found, confidence, interval)
+        limits = FitLimits(fam, x, gone, found, confidence, interval, self.fillings, lambda: self.draws)
         rows = [Percentile(p, *limits.percentile(p)) for p in points]
         return Fit(
             family=fam.name, n=len(x), withstood=int(gone.sum()),
@@ -197,7 +225,7 @@ class Estimate:
         )  # fmt: skip
 
 
-def estimate(kv: Any, withstood: Any = None, family: str = "weibull") -> Estimate:
+def estimate(kv: Any, withstood: Any = None, family: str = "weibull", fillings: Any = None) -> Estimate:
     """Maximise the likelihood of a family, withstands right-censored; arguments and errors as for :func:`fit`."""
     fam = family_of(family)
     x, gone = check_values(kv, withstood, positive=fam.log)
@@ -206,7 +234,14 @@ def estimate(kv: Any, withstood: Any = None, family: str = "weibull") -> Estimat
         raise NotEstimable(
             f"The {fam.title} family cannot be fitted: {found.reason[0]}.", column="kv", rule=str(found.reason[0])
         )
-    return Estimate(fam.name, x, gone, found)
+    code = None
+    if fillings is not None:
+        code = np.unique(np.asarray(fillings), return_inverse=True)[1]
+        if code.shape != x.shape:
+            raise InputError(
+                f"kv holds {len(x)} values and fillings {code.size}; they must be as many.", column="fillings"
+            )
+    return Estimate(fam.name, x, gone, found, code)
 
 
 def _fractions(percentiles: Sequence[float]) -> list[float]:

@@ -16,6 +16,7 @@ from methods.records.table import withstood as withstood_rows
 from methods.result import Caution, as_json
 from methods.scatter.fitting import Estimate, estimate
 from methods.scatter.goodness import anderson_darling
+from methods.scatter.one_oil import OneOil, one_oil
 
 Array = np.ndarray[Any, Any]
 
@@ -27,7 +28,7 @@ def fit_groups(
     *,
     confidence: float = 0.95,
     percentiles: Sequence[float] = (0.01, 0.1, 0.5),
-    interval: str = "wald",
+    interval: str = "pivot",
 ) -> list[dict[str, Any]]:
     """Fit every family to every group of a record table.
 
@@ -46,7 +47,8 @@ def fit_groups(
     list of dict
         One per group and family, groups in order of first appearance: ``group`` (column to level), then the
         fields of :class:`methods.scatter.Fit`, and ``fillings`` (how many are known of), ``anderson_darling``
-        (``statistic, modified, p_value, p_method`` or None). A family that cannot be fitted has ``error``
+        (``statistic, modified, p_value, p_method`` or None), ``oil`` (a :class:`methods.scatter.OneOil` of the group,
+        the same for all its families: mean, SDs, tolerance limits). A family that cannot be fitted has ``error``
         instead of what it would have found.
 
     Raises
@@ -55,7 +57,23 @@ def fit_groups(
         Unknown column or family, no rows.
     """
     estimates = estimate_groups(data, by, families)
-    return [e.row(confidence=confidence, percentiles=percentiles, interval=interval) for e in estimates]
+    rows = [e.row(confidence=confidence, percentiles=percentiles, interval=interval) for e in estimates]
+    oils: dict[str, OneOil | None] = {}
+    for e, row in zip(estimates, rows, strict=True):
+        if e.estimate is None:
+            continue
+        key = repr(e.group)
+        if key not in oils:
+            oils[key] = _oil(e.estimate, confidence, percentiles)
+        row["oil"] = oils[key]
+    return rows
+
+
+def _oil(found: Estimate, confidence: float, percentiles: Sequence[float]) -> OneOil | None:
+    try:
+        return one_oil(found.kv, found.withstood, found.fillings, confidence=confidence, percentiles=percentiles)
+    except NotEstimable:
+        return None
 
 
 @dataclass(frozen=True)
@@ -80,14 +98,15 @@ class GroupEstimate:
     cautions: Sequence[Caution] = ()
 
     def row(
-        self, *, confidence: float = 0.95, percentiles: Sequence[float] = (0.01, 0.1, 0.5), interval: str = "wald"
+        self, *, confidence: float = 0.95, percentiles: Sequence[float] = (0.01, 0.1, 0.5), interval: str = "pivot"
     ) -> dict[str, Any]:
         """One entry of :func:`fit_groups`, with limits at this confidence."""
         if self.estimate is None:
             return {"group": dict(self.group), **self.head, "error": self.error}
         found = self.estimate.fit(confidence=confidence, percentiles=percentiles, interval=interval)
         fields = {name: getattr(found, name) for name in found.__dataclass_fields__}
-        fields["cautions"] = [*self.cautions, *found.cautions]
+        ignored = found.interval in ("wald", "profile")
+        fields["cautions"] = [*(c for c in self.cautions if ignored or c.code != "fillings"), *found.cautions]
         rest = {"anderson_darling": self.anderson_darling, "fillings": self.head["fillings"]}
         return {"group": dict(self.group), **fields, **rest}
 
@@ -112,16 +131,18 @@ def estimate_groups(data: Any, by: Sequence[str] = (), families: Sequence[str] =
         group = {name: as_json(table[name].iloc[rows[0]]) for name in names}
         fillings = makeup.fillings(rows)
         extra = makeup.cautions(rows, fillings)
-        out += [_one(makeup.kv[rows], makeup.gone[rows], name, group, fillings, extra) for name in chosen]
+        filled = None if fillings is None else makeup.filling[rows]
+        out += [_one(makeup.kv[rows], makeup.gone[rows], name, group, fillings, filled, extra) for name in chosen]
     return out
 
 
 def _one(
-    kv: Array, gone: Array, family: str, group: Mapping[str, Any], fillings: int | None, extra: Sequence[Caution]
-) -> GroupEstimate:
+    kv: Array, gone: Array, family: str, group: Mapping[str, Any], fillings: int | None, filled: Array | None,
+    extra: Sequence[Caution],
+) -> GroupEstimate:  # fmt: skip
     head = {"family": family, "n": len(kv), "withstood": int(gone.sum()), "fillings": fillings}
     try:
-        found = estimate(kv, gone, family)
+        found = estimate(kv, gone, family, filled)
     except NotEstimable as error:
         return GroupEstimate(group, head, None, str(error))
     try:
@@ -138,12 +159,12 @@ class _MakeUp:
     def __init__(self, table: pd.DataFrame) -> None:
         self.kv, self.gone = table["kv"].to_numpy(dtype=float), withstood_rows(table)
         self._known = table["filling"].notna().to_numpy()
-        self._filling, self._condition = filling_codes(table), condition_codes(table)
+        self.filling, self._condition = filling_codes(table), condition_codes(table)
         self._sample = pd.factorize(table["sample"], use_na_sentinel=True)[0]
 
     def fillings(self, rows: Array) -> int | None:
         """How many fillings these rows come from; None where one does not say."""
-        return len(pd.unique(self._filling[rows])) if self._known[rows].all() else None
+        return len(pd.unique(self.filling[rows])) if self._known[rows].all() else None
 
     def cautions(self, rows: Array, fillings: int | None) -> list[Caution]:
         """What the make-up of the group does to a fit that takes its values as independent and alike."""
@@ -178,6 +199,10 @@ class _MakeUp:
             )
         elif fillings == 1:
             out.append(
-                Caution("one_filling", "All values come from one filling: how fillings differ is not in these limits.")
+                Caution(
+                    "one_filling",
+                    "All values come from one filling: the limits hold for this filling, and how another filling of "
+                    "the same oil would differ is not in them.",
+                )
             )
         return out

@@ -10,7 +10,7 @@ import pandas as pd
 import scipy
 
 from methods.errors import NotEstimable
-from methods.families import Family, family_of
+from methods.families import NORMAL, Family, family_of
 from methods.scatter.arguments import check_values
 from methods.scatter.fitting import Estimate, estimate
 
@@ -120,7 +120,8 @@ def fitted_curve(
     *,
     probabilities: Sequence[float] | None = None,
     confidence: float = 0.95,
-    interval: str = "wald",
+    interval: str = "pivot",
+    fillings: Any = None,
 ) -> pd.DataFrame:
     """The fitted distribution with pointwise limits, to draw over the values.
 
@@ -136,14 +137,18 @@ def fitted_curve(
         As :func:`methods.fit`.
     """
     return curve_of(
-        estimate(kv, withstood, family), probabilities=probabilities, confidence=confidence, interval=interval
-    )
+        estimate(kv, withstood, family, fillings), probabilities=probabilities, confidence=confidence,
+        interval=interval,
+    )  # fmt: skip
 
 
 def curve_of(
-    found: Estimate, *, probabilities: Sequence[float] | None = None, confidence: float = 0.95, interval: str = "wald"
+    found: Estimate, *, probabilities: Sequence[float] | None = None, confidence: float = 0.95, interval: str = "pivot"
 ) -> pd.DataFrame:
-    """The same from an estimate that is there already."""
+    """The same from an estimate that is there already.
+
+    Limits of a whole curve are made at every fourth point and drawn smoothly between.
+    """
     fam: Family = family_of(found.family)
     if probabilities is None:
         ends = fam.kernel.quantile(np.array([0.001, 0.999]))
@@ -151,12 +156,31 @@ def curve_of(
         p = -np.expm1(fam.kernel.survival(z)[0])
     else:
         p = np.asarray(probabilities, dtype=float)
-    fitted = found.fit(confidence=confidence, percentiles=p.tolist(), interval=interval)
-    rows = fitted.percentiles
-    at = np.array([r.kv for r in rows])
+    every = slice(None, None, 4) if len(p) > 40 and len(p) % 4 == 1 and np.all(np.diff(p) > 0) else slice(None)
+    fitted = found.fit(confidence=confidence, percentiles=p[every].tolist(), interval=interval)
+    position = np.asarray(fam.kernel.quantile(p), dtype=float)
+    low, high = (
+        _smooth(position[every], [getattr(r, name) for r in fitted.percentiles], position, fam.log)
+        for name in ("low", "high")
+    )
+    if fam.kernel is NORMAL:  # with fillings its percentiles are not those of the parameters
+        ends = np.array([fitted.percentiles[i].kv for i in (0, -1)])
+        ends = np.log(ends) if fam.log else ends
+        at = ends[0] + (position - position[0]) * np.ptp(ends) / np.ptp(position) if len(p) > 1 else ends[:1]
+        at = np.exp(at) if fam.log else at
+    else:
+        at = fitted.quantile(p)
     return pd.DataFrame(
-        {
-            "probability": p, "position": fam.kernel.quantile(p), "kv": at, "low": [r.low for r in rows],
-            "high": [r.high for r in rows], "density": fitted.pdf(at),
-        }
-    )  # fmt: skip
+        {"probability": p, "position": position, "kv": at, "low": low, "high": high, "density": fitted.pdf(at)}
+    )
+
+
+def _smooth(x: Array, kv: Sequence[float], at: Array, log: bool) -> Array:
+    """``kv`` (given at ``x``) at the places ``at``: a smooth curve through all of them."""
+    y = np.asarray(kv, dtype=float)
+    if len(x) == len(at):
+        return y
+    if not np.isfinite(y).all() or log and y.min() <= 0:
+        return np.interp(at, x, y)
+    found = scipy.interpolate.PchipInterpolator(x, np.log(y) if log else y)(at)
+    return np.asarray(np.exp(found) if log else found)

@@ -13,12 +13,13 @@ from numpy.typing import NDArray
 
 from methods.columns import factor_name
 from methods.errors import InputError, NotEstimable
-from methods.records.table import as_table, group_codes, withstood
+from methods.records.table import as_table, filling_codes, group_codes, withstood
 from methods.result import Caution
 from methods.scatter.component_table import Component, Components, percent
 from methods.scatter.degrees import Precision, precision
 from methods.scatter.limits import component_limits
 from methods.scatter.nesting import estimable, fixed_columns, random_factors
+from methods.scatter.one_oil import one_oil
 from methods.scatter.reml import Criterion, Estimate, collapse
 from methods.scatter.search import minimise
 from methods.scatter.withstood_components import censored_components
@@ -36,7 +37,7 @@ def components(
     confidence: float = 0.95,
     factors: Sequence[str] | None = None,
     residual_by: Sequence[str] = (),
-    method: str = "reml",
+    method: str | None = None,
     limits: str = "auto",
 ) -> Components:
     """Divide the scatter of breakdown voltages among laboratory, sample, filling and breakdown.
@@ -56,8 +57,9 @@ def components(
         ``"laboratory:sample"`` means samples within laboratories.
     residual_by : columns
         Let the scatter within fillings differ between the levels of these columns.
-    method : {"reml", "ml"}
-        Restricted or full maximum likelihood.
+    method : {"reml", "ml"}, optional
+        Restricted (unless said) or full maximum likelihood. Where it is said, the mean and its standard error are the
+        likelihood's own for one oil too.
     limits : {"auto", "mls", "profile", "wald"}
         See :func:`methods.scatter.limits.component_limits`.
 
@@ -71,10 +73,14 @@ def components(
 
     Notes
     -----
+    The mean of one oil under one condition is that of :func:`methods.scatter.one_oil`, with its limits; with several
+    oils, conditions or named factors it is the generalised least-squares one.
     Restricted maximum likelihood: Searle, Casella & McCulloch, Variance Components, Wiley 1992. Degrees of freedom
     after Satterthwaite. Withstood ceilings are right-censored: such tables go to maximum likelihood
     (:func:`methods.scatter.censored.fit_censored`) and say so.
     """
+    plain = factors is None and fixed is None and not residual_by and method is None
+    method = "reml" if method is None else method
     if method not in ("reml", "ml") or limits not in ("auto", "mls", "profile", "wald"):
         raise InputError("The method is 'reml' or 'ml' and the limits are 'auto', 'mls', 'profile' or 'wald'.")
     if not 0 < confidence < 1:
@@ -87,17 +93,37 @@ def components(
         "fixed": fixed, "confidence": confidence, "factors": factors, "residual_by": tuple(residual_by),
         "method": method, "limits": limits,
     }  # fmt: skip
-    whole = _one(table, **options)
+    whole = _with_mean(_one(table, **options), table, plain)
     if not by:
         return whole
     groups: list[Any] = []
     for key, part in table.groupby(list(by), sort=True, dropna=False):
         label = {name: _level(level) for name, level in zip(by, key, strict=True)}
         try:
-            groups.append(_replace(_one(part.reset_index(drop=True), **options), group=label))
+            rows = part.reset_index(drop=True)
+            groups.append(_replace(_with_mean(_one(rows, **options), rows, plain), group=label))
         except NotEstimable as error:
             groups.append({"group": label, "error": str(error)})
     return _replace(whole, groups=groups)
+
+
+def _with_mean(found: Components, table: pd.DataFrame, plain: bool) -> Components:
+    """The mean of one oil under one condition, with the limits that every other surface gives it."""
+    if not plain or found.fixed or not {c.factor for c in found.components} <= {"filling", "breakdown"}:
+        return found
+    if table["sample"].nunique(dropna=False) > 1 or table["laboratory"].nunique(dropna=False) > 1:
+        return found
+    code = filling_codes(table)
+    oil = one_oil(table["kv"], withstood(table), code, confidence=found.confidence, percentiles=())
+    if not oil.df > 0:
+        return found
+    total = found.components[-1].sd ** 2 + sum(c.sd**2 for c in found.components[:-1])
+    known = total / oil.standard_error_kv**2 if oil.standard_error_kv > 0 else float(len(table))
+    return _replace(
+        found, mean_kv=oil.mean_kv, standard_error_kv=oil.standard_error_kv, df=oil.df, low_kv=oil.mean_low_kv,
+        high_kv=oil.mean_high_kv, effective_breakdowns=min(known, float(len(table))),
+        cautions=[*found.cautions, *(c for c in oil.cautions if c.code == "lucky_fillings")],
+    )  # fmt: skip
 
 
 def _level(value: Any) -> Any:

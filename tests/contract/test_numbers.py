@@ -245,7 +245,7 @@ def numeric_hessian(function, at: np.ndarray) -> np.ndarray:  # type: ignore[no-
 def test_censored_normal_fit(ceiling: float) -> None:
     """scipy.stats.norm.fit on CensoredData; limits of percentiles by the delta method from a numerical Hessian."""
     kv, gone = censored_sample(21, ceiling)
-    found = fit(kv, gone, "normal")
+    found = fit(kv, gone, "normal", interval="wald")
     mean, sd = stats.norm.fit(stats.CensoredData(uncensored=kv[~gone], right=kv[gone]))
     assert (found.parameters["mean"], found.parameters["sd"]) == pytest.approx((mean, sd), rel=1e-4)
 
@@ -265,7 +265,7 @@ def test_censored_normal_fit(ceiling: float) -> None:
 def test_censored_weibull_fit(ceiling: float) -> None:
     """scipy.stats.weibull_min.fit; limits of percentiles symmetric in log kV, by the delta method."""
     kv, gone = censored_sample(22, ceiling)
-    found = fit(kv, gone, "weibull")
+    found = fit(kv, gone, "weibull", interval="wald")
     shape, _, scale = stats.weibull_min.fit(stats.CensoredData(uncensored=kv[~gone], right=kv[gone]), floc=0)
     assert found.parameters["shape"] == pytest.approx(shape, rel=1e-3)
     assert found.parameters["scale"] == pytest.approx(scale, rel=1e-4)

@@ -11,6 +11,7 @@ import pytest
 from dashboard.cli import main
 from methods import fit
 from methods.records import read
+from methods.records.table import filling_codes
 from methods.scatter import FAMILIES, fit_groups
 
 VALUES = {
@@ -53,7 +54,8 @@ def test_the_contract_keys_and_the_api_agree(file, capsys):
     ]
     table = read(file).table
     part = table[table["electrode"] == "mushroom"]
-    one = fit(part["kv"].to_numpy(), (part["outcome"] == "withstood").to_numpy(), "weibull")
+    gone = (part["outcome"] == "withstood").to_numpy()
+    one = fit(part["kv"].to_numpy(), gone, "weibull", fillings=filling_codes(part))
     row = fits[2]
     assert (row["n"], row["withstood"]) == (12, 3)
     assert row["parameters"] == pytest.approx(one.parameters)
@@ -62,15 +64,18 @@ def test_the_contract_keys_and_the_api_agree(file, capsys):
     for got, want in zip(row["percentiles"], one.percentiles, strict=True):
         assert set(got) == {"p", "kv", "low", "high"}
         assert list(got.values()) == pytest.approx([want.p, want.kv, want.low, want.high])
-    assert row["interval"] == "wald" and row["confidence"] == 0.95
+    assert row["interval"] == "pivot" and row["confidence"] == 0.95
     assert row["anderson_darling"] is None  # withstands: no test
     assert 0 < fits[0]["anderson_darling"]["p_value"] <= 1
-    assert {"withstood", "fillings"} <= {c["code"] for c in row["cautions"]}
+    codes = {c["code"] for c in row["cautions"]}
+    assert "withstood" in codes and "fillings" not in codes  # the limits know of the fillings
+    words = ["--by", "electrode", "--family", "weibull", "--interval", "wald"]
+    assert {"withstood", "fillings"} <= {c["code"] for c in document(capsys, file, *words)[1]["cautions"]}
 
 
 def test_options(file, capsys):
     words = ["--family", "weibull", "--percentile", "5%", "--percentile", "0.2", "--confidence", "90%"]
-    wald = document(capsys, file, *words)[0]
+    wald = document(capsys, file, *words, "--interval", "wald")[0]
     profile = document(capsys, file, *words, "--interval", "profile")[0]
     assert [q["p"] for q in wald["percentiles"]] == [0.05, 0.2]
     assert (wald["confidence"], profile["interval"]) == (0.9, "profile")

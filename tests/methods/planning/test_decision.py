@@ -32,16 +32,23 @@ def test_one_filling_by_hand():
     assert found.verdict == "pass" and found.fillings == 1
     assert found.mean_kv == pytest.approx(mean)
     assert found.standard_uncertainty_kv == pytest.approx(error)
-    assert found.low_kv == pytest.approx(stats.ttest_1samp(SIX, 0, alternative="greater").confidence_interval(0.95).low)
-    assert found.probability_above == pytest.approx(1 - stats.ttest_1samp(SIX, 50, alternative="greater").pvalue)
+    ends = stats.ttest_1samp(SIX, 0).confidence_interval(0.95)
+    assert (found.mean_low_kv, found.mean_high_kv) == pytest.approx((ends.low, ends.high))
+    assert found.holds_for == "this filling" and "twice" in found.prior
+    # the oil: any ratio of the SD between to that within from 0 to 2, by plain simulation
+    rng = np.random.default_rng(1)
+    within = np.var(SIX, ddof=1) * 5 / rng.chisquare(5, 400_000)
+    true = mean + rng.standard_normal(400_000) * np.sqrt(within * (1 / 6 + (2 * rng.random(400_000)) ** 2))
+    assert found.probability_above == pytest.approx((true >= 50).mean(), abs=0.004)
+    assert found.low_kv == pytest.approx(np.quantile(true, 0.05), abs=0.15)
     assert found.wrong_verdict_probability == pytest.approx(1 - found.probability_above)
     assert "one_filling" in [w.code for w in found.cautions]
 
 
 def test_the_three_rules_differ():
     verdicts = {rule: decide(SIX, 50, rule).verdict for rule in ("simple", "guarded", "every")}
-    assert verdicts == {"simple": "pass", "guarded": "pass", "every": "fail"}
-    assert decide(SIX, 52, "guarded").verdict == "fail"
+    assert verdicts == {"simple": "pass", "guarded": "fail", "every": "fail"}
+    assert decide(SIX, 40, "guarded").verdict == "pass"
     assert decide(SIX, 48, "every").verdict == "pass"
     assert decide([50.0, 50.0, 50.0], 50).verdict == "pass"
     with pytest.raises(InputError, match="no rule"):

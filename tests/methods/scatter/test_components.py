@@ -272,7 +272,8 @@ def test_a_component_at_zero_has_an_upper_limit():
     assert (filling.sd, filling.low) == (0.0, 0.0)
     assert 0 < filling.high < 15
     assert "at_zero" in {w.code for w in found.cautions}
-    assert found.df == pytest.approx(4, rel=1e-6)  # fillings - 1, not breakdowns - 1
+    assert components(d, method="reml").df == pytest.approx(4, rel=1e-6)  # fillings - 1, not breakdowns - 1
+    assert found.df == 5 and "lucky_fillings" in {w.code for w in found.cautions}
 
 
 def test_what_the_file_cannot_tell_is_said():
@@ -376,7 +377,7 @@ def test_the_batch_equals_single_fits(gaps):
     found = components_many(y)
     for i in range(len(y)):
         rows = pd.DataFrame({"kv": y[i].ravel(), "filling": np.repeat(list("abcde"), 6)}).dropna()
-        single = components(rows)
+        single = components(rows, method="reml")
         assert found["filling_sd"][i] == pytest.approx(sd(single, "filling"), rel=1e-4, abs=1e-3)
         assert found["breakdown_sd"][i] == pytest.approx(sd(single, "breakdown"), rel=1e-4)
         assert found["mean_kv"][i] == pytest.approx(single.mean_kv, rel=1e-7)
