@@ -32,6 +32,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--samples", choices=["fixed", "random"], default="fixed", help="for the mixed model (default: fixed)"
     )  # fmt: skip
+    parser.add_argument(
+        "--history", metavar="FILE",
+        help="earlier tests of the laboratory: their scatter between fillings serves a level with one filling",
+    )  # fmt: skip
     parser.add_argument("--log", action="store_true", help="analyse log kV: geometric means, the shift as a ratio")
     parser.add_argument(
         "--adjust", choices=["holm", "bonferroni", "none"], default="holm",
@@ -63,7 +67,7 @@ def run(args: argparse.Namespace) -> int:
     result = shift(
         records, args.by, reference=args.reference, confidence=args.confidence,
         log=args.log, adjust=args.adjust, within=args.within, model=args.model, factors=args.factors,
-        samples=args.samples,
+        samples=args.samples, history=read_history(args.history),
     )  # fmt: skip
     document = as_json(result)
     if args.percentiles or args.p:
@@ -82,9 +86,21 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
+def read_history(path: str | None) -> Any:
+    """The records of the history file, or None."""
+    if path is None:
+        return None
+    from methods import read
+
+    return read(path)
+
+
 def text(document: dict[str, Any]) -> str:
     """The sentences first, then the table, then the cautions."""
-    lines = [s["sentence"] for s in document["shifts"]]
+    lines = []
+    for s in document["shifts"]:
+        more = s["these_oils"]["sentence"] if s["these_oils"] else ""
+        lines.append(f"{s['sentence']} {more}".strip())
     heads = ["level", "fillings", "breakdowns", "mean kV", "shift kV", "from", "to", "shift %", "from", "to", "p",
              "SD ratio", "from", "to"]  # fmt: skip
     keys = ["level", "fillings", "breakdowns", "mean_kv", "difference_kv", "low_kv", "high_kv", "difference_percent",

@@ -18,7 +18,7 @@ from dashboard.jobs import Progress, Runner
 from dashboard.levels import level_text
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.shift_more import RESAMPLES, Design, Whole
-from dashboard.pages.shift_words import COLUMNS, HELP, MODELS, PAIRS, agreement, answer
+from dashboard.pages.shift_words import COLUMNS, HELP, MODELS, PAIRS, agreement, answer, these_oils
 from methods.procedures import parts_of
 from methods.result import Caution
 
@@ -305,6 +305,9 @@ class Page(StudyPage):
             out["shift_agreement"] = (title, _frame(result.equivalence.levels, _AGREE))
         if result.pairs is not None:
             out["shift_pairs"] = (f"Every pair: {PAIRS[result.pairs.procedure]}", _frame(result.pairs.pairs, _PAIR))
+        these = these_oils(r.shifts)
+        if len(these):
+            out["shift_these_oils"] = ("The same for exactly these oils", these)
         out["shift_scatter"] = ("Scatter against the reference", _frame(r.shifts, _SCATTER))
         out["shift_levels"] = ("All levels, over all of their tests", _frame(r.levels, _LEVEL))
         samples = [
@@ -319,7 +322,8 @@ class Page(StudyPage):
 
 _SHIFT = (
     "level", "fillings", "breakdowns", "withstood", "mean_kv", "difference_percent", "low_percent", "high_percent",
-    "difference_kv", "low_kv", "high_kv", "p_value", "reference_fillings", "reference_mean_kv", "df", "method",
+    "difference_kv", "low_kv", "high_kv", "p_value", "holds_for", "reference_fillings", "reference_mean_kv", "df",
+    "method",
 )  # fmt: skip
 _SCATTER = (
     "level", "sd_ratio", "sd_ratio_low", "sd_ratio_high", "sd_ratio_robust_low", "sd_ratio_robust_high", "sd_p_value",

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from dashboard import words
 from dashboard.levels import level_text
@@ -25,6 +26,10 @@ HELP = """
 **Unit of replication.** What counts is the number of *fillings*: breakdowns on one filling share its water, particles
 and handling, so sixty breakdowns on one filling still are one filling. Where the same oils were tested under both
 levels the shift is taken oil by oil and averaged.
+
+**Which oils.** With three oils or more the limits are for *oils like these*: the shift may differ from oil to oil, and
+the oils are the unit. The limits *for exactly these oils* stand beside. With one or two oils there are only the
+latter. A level with one filling borrows its scatter from the rest of the file; with nothing to borrow it has no limits.
 
 **Limits** hold the true shift as often as the confidence says, each level by itself. **p** is adjusted for the number
 of levels (Holm), so that a comparison of many does not find something by luck.
@@ -48,6 +53,7 @@ COLUMNS = {
     "high_percent": ("to (%)", "Upper confidence limit of the shift in %."),
     "low_kv": ("from (kV)", "Lower confidence limit of the shift in kV."),
     "high_kv": ("to (kV)", "Upper confidence limit of the shift in kV."),
+    "holds_for": ("Hold for", "Whether the limits speak of all oils like these, or of these alone."),
     "reference_fillings": ("Ref. fillings", "Fillings of the reference that were compared."),
     "reference_mean_kv": ("Ref. mean (kV)", "Mean of the reference over the oils compared."),
     "reference_kv": ("Ref. (kV)", "The same percentile of the reference."),
@@ -77,8 +83,21 @@ COLUMNS = {
 }
 
 
+def these_oils(shifts: Sequence[Any]) -> pd.DataFrame:
+    """Limits for exactly the oils tested, a row a level whose own limits are for oils like these."""
+    names = ("low_percent", "high_percent", "low_kv", "high_kv", "p_value", "df", "sentence")
+    rows = [
+        {"level": level_text(s.level), **{n: getattr(s.these_oils, n) for n in names}}
+        for s in shifts
+        if s.these_oils is not None and s.these_oils.sentence
+    ]
+    return pd.DataFrame(rows)
+
+
 def answer(shift: Any) -> str:
     """The shifts in a sentence or two; of many levels the furthest on either side."""
+    if len(shift.shifts) == 1 and shift.shifts[0].these_oils is not None:
+        return f"{told(shift.shifts)} {shift.shifts[0].these_oils.sentence}".strip()
     if len(shift.shifts) <= MOST_TOLD:
         return told(shift.shifts)
     there = sorted((s for s in shift.shifts if np.isfinite(s.difference_percent)), key=lambda s: s.difference_percent)

@@ -9,6 +9,7 @@ import pandas as pd
 
 from dashboard import words
 from dashboard.levels import level_text
+from dashboard.pages.shift_words import these_oils
 from dashboard.report import figures
 from dashboard.report.asked import Asked, answered, filled, frame, parts, plain, texts_of
 from dashboard.report.document import Picture, Section, Table
@@ -60,6 +61,9 @@ def _shift(asked: Asked) -> Section:
         Table("spread", f"Ratio of the scatter to that of {reference}", frame(found.shifts, spread)),
         Table("levels", "All levels, over all of their rows", frame(found.levels)),
     ]  # fmt: skip
+    these = these_oils(found.shifts)
+    if len(these):
+        tables.append(Table("shift_these_oils", "The same for exactly these oils", these))
     oils = [frame(s.samples).assign(level=s.level) for s in found.shifts if s.samples]
     if oils:
         whole = pd.concat(oils, ignore_index=True)

@@ -13,74 +13,119 @@ from methods.scatter.censored import hazard
 
 @dataclass(frozen=True)
 class Arm:
-    """The mean of one level, oil by oil.
+    """The mean of one level, oil by oil (or block by block, where more than the oil is held equal).
 
     Attributes
     ----------
     means : array, shape (oils,)
         Mean of each oil under this level, kV (or log kV).
     variances : array, shape (oils,)
-        Variance of each of these means, from the scatter between units pooled over the oils; nan where
-        no oil has two units.
-    df : float
-        Degrees of freedom of that scatter; 0 where there are none.
+        Variance of each of these means, from the scatter between the units of this oil alone; nan with one unit.
+    dfs : array, shape (oils,)
+        Degrees of freedom of each of these variances; 0 with one unit.
+    weights : array, shape (oils,)
+        Weights of the oils in :attr:`mean`; they add up to 1.
+    units : array, shape (oils,)
+        Number of units of each oil.
+    scatter, scatter_df : float
+        Variance of single units pooled over the oils, and its degrees of freedom (nan and 0 without any).
     sigma : float
         SD of single values by likelihood, where there are withstands; otherwise nan.
     log_sigma_se : float
         Its standard error on the log scale, robust to the grouping in units.
-    units : array, shape (oils,), optional
-        Number of units of each oil; not given with withstands.
+    censored : bool
+        Whether there are withstands; ``variances`` then share one SD and their degrees of freedom are ``scatter_df``.
     """
 
     means: np.ndarray
     variances: np.ndarray
-    df: float
+    dfs: np.ndarray
+    weights: np.ndarray
+    units: np.ndarray
+    scatter: float = float("nan")
+    scatter_df: float = 0.0
     sigma: float = float("nan")
     log_sigma_se: float = float("nan")
-    units: np.ndarray | None = None
+    censored: bool = False
 
     @property
     def mean(self) -> float:
-        """Mean over the oils, each with equal weight."""
-        return float(np.mean(self.means))
+        """Mean over the oils."""
+        return float(self.weights @ self.means)
+
+    @property
+    def parts(self) -> np.ndarray:
+        """What each oil adds to the variance of :attr:`mean`, shape (oils,)."""
+        return self.weights**2 * self.variances
 
     @property
     def variance(self) -> float:
-        """Variance of :attr:`mean`."""
-        return float(np.sum(self.variances)) / len(self.means) ** 2
+        """Variance of :attr:`mean`; nan where an oil has one unit."""
+        return float(self.parts.sum())
+
+    @property
+    def df(self) -> float:
+        """Degrees of freedom of that variance (Satterthwaite 1946); 0 where an oil has one unit."""
+        if self.censored:
+            return self.scatter_df
+        if not (self.dfs > 0).all():
+            return 0.0
+        parts, total = self.parts, self.variance
+        return float(total**2 / np.sum(parts**2 / self.dfs)) if total > 0 else float(self.dfs.sum())
+
+    @property
+    def replicated(self) -> bool:
+        """Whether every oil has two units or more."""
+        return bool((self.units > 1).all())
+
+    @property
+    def pooled_variance(self) -> float:
+        """Variance of :attr:`mean` if the units of all oils scatter alike."""
+        return self.scatter * float(np.sum(self.weights**2 / self.units))
 
 
-def arm(values: np.ndarray, censored: np.ndarray, oil: np.ndarray, unit: np.ndarray, oils: int) -> Arm:
+def arm(
+    values: np.ndarray, censored: np.ndarray, oil: np.ndarray, unit: np.ndarray, oils: int,
+    weights: np.ndarray | None = None,
+) -> Arm:  # fmt: skip
     """Summarise one level.
 
     Parameters
     ----------
     values, censored, oil, unit : arrays, shape (n,)
         Values (kV or log kV), whether each is a withstand, the index of its oil, the code of its unit of
-        replication (filling; or the row itself where there is one filling).
+        replication (filling; or the row itself where fillings are not told apart).
     oils : int
         Number of oils; each must occur.
+    weights : array, shape (oils,), optional
+        Weights of the oils; equal by default.
 
-    Without withstands: the mean of unit means, oil by oil, and the pooled variance of unit means. This
-    is what makes a comparison of two such arms Welch's test on filling means.
+    Without withstands: the mean of unit means, oil by oil, each with the variance of its own unit means. This
+    is what makes a comparison of two such arms of one oil Welch's test on filling means.
     """
+    share = np.full(oils, 1 / oils) if weights is None else weights
     if censored.any():
-        return _censored_arm(values, censored, oil, unit, oils)
+        return _censored_arm(values, censored, oil, unit, oils, share)
     units, inverse = np.unique(unit, return_inverse=True)
     counts = np.bincount(inverse)
-    unit_means = np.bincount(inverse, weights=values) / counts
+    start = float(values[0]) if len(values) else 0.0  # keeps digits where all values lie close together
+    unit_means = start + np.bincount(inverse, weights=values - start) / counts
     unit_oil = np.zeros(len(units), dtype=np.int64)
     unit_oil[inverse] = oil
     fillings = np.bincount(unit_oil, minlength=oils)
-    means = np.bincount(unit_oil, weights=unit_means, minlength=oils) / fillings
-    df = int(len(units) - oils)
-    if df < 1:
-        return Arm(means, np.full(oils, np.nan), 0.0, units=fillings)
-    scatter = float(np.sum((unit_means - means[unit_oil]) ** 2)) / df
-    return Arm(means, scatter / fillings, float(df), units=fillings)
+    means = start + np.bincount(unit_oil, weights=unit_means - start, minlength=oils) / fillings
+    squares = np.bincount(unit_oil, weights=(unit_means - means[unit_oil]) ** 2, minlength=oils)
+    dfs = (fillings - 1).astype(float)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        variances = squares / dfs / fillings
+    df = float(dfs.sum())
+    scatter = float(squares.sum()) / df if df > 0 else float("nan")
+    return Arm(means, variances, dfs, share, fillings, scatter, df)
 
 
-def _censored_arm(values: np.ndarray, censored: np.ndarray, oil: np.ndarray, unit: np.ndarray, oils: int) -> Arm:
+def _censored_arm(
+    values: np.ndarray, censored: np.ndarray, oil: np.ndarray, unit: np.ndarray, oils: int, weights: np.ndarray
+) -> Arm:
     """Means by maximum likelihood of a normal law with withstands right-censored, one SD for all oils.
 
     The standard errors come from the sandwich over units (Huber 1967; White 1982; clusters as in Liang
@@ -105,16 +150,22 @@ def _censored_arm(values: np.ndarray, censored: np.ndarray, oil: np.ndarray, uni
     change[np.arange(oils), np.arange(oils)] = 1.0 / gamma
     change[:oils, oils] = -delta / gamma**2
     change[oils, oils] = -1.0 / gamma
+    fillings = np.bincount(oil[np.unique(inverse, return_index=True)[1]], minlength=oils)
+    nothing = np.full(oils, np.nan)
     if df < 1:
-        return Arm(means, np.full(oils, np.nan), 0.0, sigma)
+        return Arm(means, nothing, np.zeros(oils), weights, fillings, sigma=sigma, censored=True)
     meat = grouped.T @ grouped * (len(units) / df)
     covariance = change @ bread @ meat @ bread @ change.T
     # The means of the oils share one SD and are therefore correlated: their covariance is spread over the oils so
     # that the variance of the average comes out right.
-    whole = float(covariance[:oils, :oils].sum())
+    whole = float(weights @ covariance[:oils, :oils] @ weights)
     own = np.diag(covariance)[:oils]
-    variances = own * (whole / own.sum()) if own.sum() > 0 else own
-    return Arm(means, variances, float(df), sigma, float(np.sqrt(covariance[oils, oils])))
+    parts = weights**2 * own
+    variances = own * (whole / parts.sum()) if parts.sum() > 0 else own
+    return Arm(
+        means, variances, np.full(oils, float(df)), weights, fillings,
+        whole / float(np.sum(weights**2 / fillings)), float(df), sigma, float(np.sqrt(covariance[oils, oils])), True,
+    )  # fmt: skip
 
 
 def _fit_normal(

@@ -9,10 +9,9 @@ import numpy as np
 
 from methods.columns import OIL, factor_name, name_level
 from methods.result import Caution
-from methods.shifts.arms import arm
+from methods.shifts.borrowed import prior
 from methods.shifts.bundles import bundles, describe
-from methods.shifts.compare import Comparison
-from methods.shifts.difference import Difference
+from methods.shifts.compare import Comparison, by_rows
 from methods.shifts.oil_cautions import differing_shift, level_names, oil_cautions, signed
 from methods.shifts.pairing import Layout
 from methods.shifts.shift_results import LevelShift
@@ -27,26 +26,33 @@ def cautions(
     confidence: float,
     log: bool,
     held: Sequence[str] = (),
+    modelled: Sequence[int] | None = None,
 ) -> list[Caution]:
-    """Every warning that the comparisons call for, equal texts once; ``held`` are factors that a model takes out."""
+    """Every warning that the comparisons call for, equal texts once.
+
+    ``held`` are factors that a model takes out; ``modelled`` the levels to which it gives a shift (None: no model,
+    the limits are those of the comparisons).
+    """
     out: list[Caution] = []
     reference = lay.levels[base]
     for c in found:
         if c.difference is None:
-            out.append(
-                Caution("not_estimable", f"{name_level(lay.by, lay.levels[c.level])} cannot be compared: {c.problem}.")
-            )
+            if modelled is None or c.level not in modelled:
+                name = name_level(lay.by, lay.levels[c.level])
+                out.append(Caution("not_estimable", f"{name} cannot be compared: {c.problem}."))
             continue
-        out += _one_filling(c, base, confidence)
+        if modelled is None:
+            out += _one_filling(c, base, confidence)
         out += _like_with_like(c, base)
         out += oil_cautions(c, base)
         together = [b for b in bundles(c) if b.fully or b.factor not in held]
         if together:
             out.append(Caution("confounded", describe(together, lay.by, lay.levels[c.level], reference)))
         out += _days(c, base)
-        out += differing_shift(c, base, confidence)
-        out += _few(c, base)
-        out += _no_limit(c, base, confidence)
+        if modelled is None:
+            out += differing_shift(c, base)
+            out += _few(c, base)
+            out += _no_limit(c, base, confidence)
     out += _withstands(lay, found, log)
     out += _whole(lay, found)
     seen: dict[tuple[str, str], Caution] = {}
@@ -87,40 +93,49 @@ def _like_with_like(c: Comparison, base: int) -> list[Caution]:
 
 
 def _one_filling(c: Comparison, base: int, confidence: float) -> list[Caution]:
-    if c.unit != "breakdown":
-        return []
+    """What a level with one filling means for the limits: borrowed scatter, none, or rows that may be fillings."""
     one, two = level_names(c, base)
+    if c.unit == "breakdown":
+        return [
+            Caution(
+                "one_filling",
+                f"The file does not say which filling a breakdown of {one} and {two} came from. The limits count each "
+                "breakdown as a filling of its own; if several came from one filling, the true uncertainty is larger.",
+            )
+        ]
+    if c.unit != "none" and c.lent is None:
+        return []
     k1, k2 = c.lay.fillings_of(c.pair.rows), c.lay.fillings_of(c.pair.reference_rows)
     known = bool(c.lay.table.loc[c.pair.rows | c.pair.reference_rows, "filling"].notna().all())
     which = f"{one} and {two} have" if k1 == k2 == 1 else f"{one if k1 == 1 else two} has"
     text = f"{which} one filling only" + ("" if known else " (the file does not say which filling)")
+    if c.lent is not None:
+        return [Caution("one_filling", f"{text}. {_lent(c)}")]
     text += (
-        ": the limits count breakdowns as if they were fillings. What differs from filling to filling is not in them, "
-        "so the true uncertainty is larger."
+        ", and no level or oil shows how fillings scatter, so no limits can be given: test a second filling, or name "
+        "earlier tests of the laboratory as history."
     )
-    borrowed = _borrowed(c, k1, k2)
-    if borrowed is not None:
-        low, high = borrowed.limits(confidence)
-        text += (
-            f" If fillings scatter under both as they did under {two if k1 == 1 else one}, the shift lies between "
-            f"{signed(low, c)} and {signed(high, c)}."
+    alone = by_rows(c)
+    if alone is not None:
+        low, high = alone.limits(confidence)
+        text += f" Only if fillings did not differ at all would the shift lie between {signed(low, c)} and " + (
+            f"{signed(high, c)}."
         )
     return [Caution("one_filling", text)]
 
 
-def _borrowed(c: Comparison, k1: int, k2: int) -> Difference | None:
-    """The shift with the filling scatter of the level that has several fillings used for both."""
-    if (k1 > 1) == (k2 > 1) or c.first is None or c.second is None or c.censored:
-        return None
-    lay = c.lay
-    rows = c.pair.rows if k1 > 1 else c.pair.reference_rows
-    k = max(k1, k2)
-    values = np.log(lay.kv[rows]) if c.log else lay.kv[rows]
-    several = arm(values, lay.withstood[rows], np.zeros(int(rows.sum()), dtype=np.int64), lay.filling[rows], 1)
-    if not several.variance > 0:
-        return None
-    means = (several.mean, c.second.mean) if k1 > 1 else (c.first.mean, several.mean)
-    return Difference(*means, several.variance, several.variance * k, k - 1, k - 1, df_joint=float(k - 1))
+def _lent(c: Comparison) -> str:
+    """Where the borrowed scatter came from, how much it is, and what the limits hang on."""
+    assert c.lent is not None
+    square, df = prior(c.lent)
+    cells, past = len(c.lent.df), int((c.lent.label < 0).sum())
+    where = f"{c.lent.fillings} fillings in {cells} {'cells' if cells > 1 else 'cell'} of one oil under one condition"
+    if past:
+        where += " of the history" if past == cells else f", {past} of them from the history"
+    return (
+        f"Its limits borrow the scatter between fillings from {where} ({100 * math.sqrt(square):.2g} % of the mean, "
+        f"{df:.2g} degrees of freedom): they hold if the one filling is such as those, and a second one would tell."
+    )
 
 
 def _days(c: Comparison, base: int) -> list[Caution]:
@@ -168,22 +183,26 @@ def _withstands(lay: Layout, found: Sequence[Comparison], log: bool) -> list[Cau
 
 
 def _few(c: Comparison, base: int) -> list[Caution]:
+    if c.unit == "none" or c.difference is None:
+        return []
     one, two = level_names(c, base)
     lay = c.lay
     counts = [lay.fillings_of(rows) for rows in (c.pair.rows, c.pair.reference_rows)]
     sizes = [int((rows & ~lay.withstood).sum()) for rows in (c.pair.rows, c.pair.reference_rows)]
-    if c.unit == "sample" and len(c.pair.blocks) < 3:
-        what = f"only {len(c.pair.blocks)} samples, one filling each"
-    elif c.unit == "filling" and len(c.pair.blocks) < 2 and min(counts) < 3:
-        what = f"only {min(counts)} fillings of {one if counts[0] <= counts[1] else two}"
-    elif c.difference is not None and c.difference.df() < 3:
-        fewer = one if counts[0] <= counts[1] else two
-        what = f"only {min(counts)} fillings of {fewer} on {len(c.pair.blocks)} samples"
+    df = c.difference.df()
+    fewer = one if counts[0] <= counts[1] else two
+    if c.unit == "sample" and df < 3:
+        what = f"only {int(df) + 1} {'samples' if c.oil_count == df + 1 else 'sets of like tests'}"
+    elif c.unit == "filling" and len(c.pair.blocks) < 2 and c.lent is None and min(counts) < 3:
+        what = f"only {min(counts)} fillings of {fewer}"
+    elif c.unit == "filling" and df < 3:
+        what = f"only {min(counts)} fillings of {fewer} on {max(len(c.pair.blocks), 1)} samples"
+        if c.lent is not None:
+            what = "the scatter that is borrowed is hardly known itself"
     elif min(sizes) < 5:
         what = f"only {min(sizes)} breakdown{'s' if min(sizes) > 1 else ''} of {one if sizes[0] <= sizes[1] else two}"
     else:
         return []
-    df = c.difference.df() if c.difference else float("nan")
     tail = f" ({df:.2g} degrees of freedom)" if math.isfinite(df) else ""
     return [
         Caution(
@@ -199,7 +218,9 @@ def _no_limit(c: Comparison, base: int, confidence: float) -> list[Caution]:
     one, two = level_names(c, base)
     error = c.difference.standard_error
     if not math.isfinite(error):
-        return [Caution("no_limits", f"{one} against {two}: one breakdown has no scatter, so no limits can be given.")]
+        return [
+            Caution("no_limits", f"{one} against {two}: no scatter between fillings is known, so there are no limits.")
+        ]
     if error == 0:
         return [
             Caution(
@@ -209,7 +230,7 @@ def _no_limit(c: Comparison, base: int, confidence: float) -> list[Caution]:
             )
         ]
     still = [name for name, a in ((one, c.first), (two, c.second)) if a is not None and not np.any(a.variances > 0)]
-    if len(still) == 1 and not c.censored and c.unit != "sample" and not np.isnan(error):
+    if len(still) == 1 and not c.censored and c.unit in ("filling", "breakdown") and c.lent is None:
         return [
             Caution(
                 "no_scatter",
@@ -243,7 +264,7 @@ def _whole(lay: Layout, found: Sequence[Comparison]) -> list[Caution]:
     for c in found:
         used |= c.pair.rows | c.pair.reference_rows
     unknown = int(lay.table.loc[used, "filling"].isna().sum())
-    if unknown and not any(c.unit == "breakdown" for c in found):
+    if unknown and not any(c.unit in ("breakdown", "none") or c.lent for c in found):
         out.append(
             Caution(
                 "filling_unknown",
@@ -271,7 +292,7 @@ def _whole(lay: Layout, found: Sequence[Comparison]) -> list[Caution]:
                 Caution("sample_unknown", f"{empty} rows name no sample; they are taken to be of one oil of their own.")
             )
     sizes = lay.table.loc[used].groupby(lay.filling[used])["kv"].size()
-    if len(sizes) and sizes.min() != sizes.max() and any(c.unit != "breakdown" for c in found):
+    if len(sizes) and sizes.min() != sizes.max() and any(c.unit not in ("breakdown", "none") for c in found):
         out.append(
             Caution(
                 "unequal_fillings",

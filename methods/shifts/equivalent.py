@@ -7,8 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-import scipy
-
 from methods.columns import name_level
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution
@@ -89,8 +87,7 @@ def two_one_sided(d: Difference, low_margin: float, high_margin: float, confiden
     error = d.standard_error
     if not (error > 0 and math.isfinite(error)):
         raise NotEstimable("Without scatter between units there is nothing to test agreement against.")
-    lower = float(scipy.stats.t.sf((d.value - low_margin) / error, d.df()))
-    upper = float(scipy.stats.t.cdf((d.value - high_margin) / error, d.df()))
+    lower, upper = d.one_sided(null=low_margin), d.one_sided(null=high_margin, above=True)
     low, high = d.limits(2 * confidence - 1)
     return TwoOneSided(d.value, lower, upper, max(lower, upper), low, high, d.df())
 
@@ -103,13 +100,7 @@ def two_one_sided_ratio(d: Difference, margin: float, confidence: float = 0.95) 
     """
     if not (d.standard_error > 0 and math.isfinite(d.standard_error)):
         raise NotEstimable("Without scatter between units there is nothing to test agreement against.")
-
-    def tail(ratio: float) -> tuple[float, float]:
-        return (d.first - ratio * d.second) / math.sqrt(d.variance(ratio)), d.df(ratio)
-
-    t_low, df_low = tail(1 - margin)
-    t_high, df_high = tail(1 + margin)
-    lower, upper = float(scipy.stats.t.sf(t_low, df_low)), float(scipy.stats.t.cdf(t_high, df_high))
+    lower, upper = d.one_sided(1 - margin), d.one_sided(1 + margin, above=True)
     low, high = d.ratio_limits(2 * confidence - 1)
     return TwoOneSided(d.first / d.second - 1, lower, upper, max(lower, upper), low - 1, high - 1, d.df())
 

@@ -10,8 +10,8 @@ import scipy
 from methods.columns import OIL, name_level
 from methods.result import Caution
 from methods.shifts.arms import Arm, arm
-from methods.shifts.compare import Comparison, compare
-from methods.shifts.difference import between_arms, between_oils
+from methods.shifts.compare import LIKE_THESE, Comparison, compare
+from methods.shifts.difference import between_arms
 from methods.wording import list_words
 
 
@@ -67,7 +67,7 @@ def _several_oils(c: Comparison, base: int) -> list[Caution]:
     lay = c.lay
     oils = lay.table["sample"].fillna("").to_numpy()
     sides = [np.unique(oils[rows]) for rows in (c.pair.rows, c.pair.reference_rows)]
-    if max(map(len, sides)) < 2:
+    if max(map(len, sides)) < 2 or c.unit == "own_sample":
         return []
     one, two = level_names(c, base)
     text = (
@@ -94,34 +94,39 @@ def _over_oils(values: np.ndarray, oils: np.ndarray, filling: np.ndarray) -> Arm
 
 
 def heterogeneity(c: Comparison) -> tuple[float, float]:
-    """F and p of the hypothesis that the shift is the same on every oil; nan where it cannot be tested."""
+    """F and p of the hypothesis that the shift is the same on every oil; nan where fillings cannot tell."""
     nan = (float("nan"), float("nan"))
-    if c.first is None or c.second is None or len(c.pair.blocks) < 2 or c.unit != "filling":
+    these = c.these or c.difference
+    if c.first is None or c.second is None or these is None or len(c.pair.blocks) < 2:
+        return nan
+    if not (c.first.replicated and c.second.replicated):
         return nan
     expected = float(np.mean(c.first.variances + c.second.variances))
     if not expected > 0:
         return nan
     shifts = c.first.means - c.second.means
     f = float(np.var(shifts, ddof=1)) / expected
-    assert c.difference is not None
-    return f, float(scipy.stats.f.sf(f, len(shifts) - 1, c.difference.df()))
+    return f, float(scipy.stats.f.sf(f, len(shifts) - 1, these.df()))
 
 
-def differing_shift(c: Comparison, base: int, confidence: float) -> list[Caution]:
-    """Whether the shift differs from oil to oil more than its fillings explain."""
+def differing_shift(c: Comparison, base: int) -> list[Caution]:
+    """Whether the shift differs from oil to oil more than its fillings explain: told, and nothing hangs on it."""
     f, p = heterogeneity(c)
     if not p < 0.05 or c.first is None or c.second is None:
         return []
     one, two = level_names(c, base)
     shifts = c.first.means - c.second.means
-    low, high = between_oils(c.first, c.second).limits(confidence)
+    last = (
+        "The limits allow for that: they hold for the average over oils like these, not for each oil."
+        if c.holds_for == LIKE_THESE
+        else "The limits are those of the average over these samples; another oil may shift otherwise; how far takes "
+        "three oils or more to say."
+    )
     return [
         Caution(
             "shift_differs_by_sample",
             f"The shift between {one} and {two} is not the same on every sample: from {signed(shifts.min(), c)} to "
-            f"{signed(shifts.max(), c)}, more than fillings explain (p = {p:.2g}). The limits are those of the "
-            f"average over these samples; for other oils take {signed(low, c)} to {signed(high, c)}."
-            + _in_percent(c, base),
+            f"{signed(shifts.max(), c)}, more than fillings explain (p = {p:.2g}). {last}{_in_percent(c, base)}",
         )
     ]
 

@@ -45,6 +45,11 @@ class Layout:
     oil: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     oils: list[str] = field(default_factory=list)
 
+    @property
+    def fillings_named(self) -> bool:
+        """Whether any row says which filling it came from."""
+        return len(self.table) == 0 or bool(self.table["filling"].notna().any())
+
     def fillings_of(self, rows: np.ndarray) -> int:
         """Number of fillings among the rows (boolean array)."""
         return len(np.unique(self.filling[rows]))

@@ -97,9 +97,9 @@ def all_pairs(
     means = [a.mean for a in arms]
     if procedure == "tukey":
         table = _tukey(lay, arms, confidence)
-    elif min(a.df for a in arms) > 0:
+    elif min(a.scatter_df for a in arms) > 0:
         table = games_howell_from_means(
-            lay.levels, means, [a.variance for a in arms], [a.df for a in arms], confidence=confidence
+            lay.levels, means, [a.pooled_variance for a in arms], [a.scatter_df for a in arms], confidence=confidence
         )
     else:
         raise NotEstimable(
@@ -154,13 +154,12 @@ def _arms(lay: Layout, rows: np.ndarray, used: list[int]) -> tuple[list[Arm], li
 def _tukey(lay: Layout, arms: list[Arm], confidence: float) -> Any:
     """Tukey on the level means; residual scatter within cells, or that of oil + level where cells have one filling."""
     means, oils = [a.mean for a in arms], len(arms[0].means)
-    good = [a for a in arms if a.df > 0]
-    df = sum(a.df for a in good)
+    good = [a for a in arms if a.scatter_df > 0]
+    df = sum(a.scatter_df for a in good)
     if df > 0 and len(good) == len(arms):
-        # variances = scatter / fillings, oil by oil; common scatter = pooled over levels
-        sizes = [_counts(a) for a in arms]
-        square = sum(a.df * s for a, (s, _) in zip(arms, sizes, strict=True)) / df
-        return tukey_from_means(lay.levels, means, [n for _, n in sizes], square, df, confidence=confidence)
+        square = sum(a.scatter_df * a.scatter for a in arms) / df
+        number = [1 / float(np.sum(a.weights**2 / a.units)) for a in arms]
+        return tukey_from_means(lay.levels, means, number, square, df, confidence=confidence)
     if oils < 2:
         raise NotEstimable("One value of a level and no second oil: there is no scatter to compare with.")
     table = np.vstack([a.means for a in arms])
@@ -168,14 +167,6 @@ def _tukey(lay: Layout, arms: list[Arm], confidence: float) -> Any:
     freedom = (oils - 1) * (len(arms) - 1)
     square = float(np.sum(rest**2)) / freedom
     return tukey_from_means(lay.levels, means, [oils] * len(arms), square, freedom, confidence=confidence)
-
-
-def _counts(a: Arm) -> tuple[float, float]:
-    """Scatter of single units and the number that, dividing it, gives the variance of the mean."""
-    assert a.units is not None
-    per_oil = a.units
-    number = len(per_oil) ** 2 / float(np.sum(1 / per_oil))
-    return a.variance * number, number
 
 
 def _holm(lay: Layout, confidence: float) -> AllPairs:

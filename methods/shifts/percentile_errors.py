@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy
 
 from methods.errors import NotEstimable
 from methods.scatter import fit_many, quantile_many
-from methods.shifts.compare import Comparison
+from methods.shifts.compare import ENOUGH_OILS, Comparison
 from methods.shifts.resampling import (
     CHUNK,
     Cancel,
@@ -18,6 +18,7 @@ from methods.shifts.resampling import (
     leave_one_out,
     weighted_percentiles,
 )
+from methods.shifts.widening import NONE, Widening
 
 #: Most groups that the jackknife leaves out one by one; beyond, fillings are left out in groups.
 MOST_GROUPS = 60
@@ -31,7 +32,8 @@ class Spread:
     """Percentiles of both levels (averaged over the oils) and their errors; arrays over the percentiles.
 
     ``error``: of first - second, kV; ``log_error``: of log(first / second); ``df``: degrees of freedom;
-    ``draws`` and ``log_draws``: deviations of the bootstrap, shape (R, P), for the simultaneous band.
+    ``draws`` and ``log_draws``: deviations of the bootstrap, shape (R, P), for the simultaneous band; ``widen``:
+    the factors on t of the comparison of means.
     """
 
     first: np.ndarray
@@ -42,6 +44,11 @@ class Spread:
     draws: np.ndarray | None = None
     log_draws: np.ndarray | None = None
     aicc: float = float("nan")
+    widen: Widening = NONE
+
+    def critical(self, confidence: float) -> np.ndarray:
+        """Quantiles of the two-sided limits, shape (P,)."""
+        return np.asarray(self.widen.at(confidence) * scipy.stats.t.ppf(0.5 + confidence / 2, self.df))
 
     def band(self, confidence: float, *, log: bool) -> np.ndarray:
         """Half-width of the simultaneous band at each percentile, kV or log ratio."""
@@ -53,7 +60,7 @@ class Spread:
             return np.full(len(self.first), np.nan)
         largest = np.nanmax(np.abs(draws[:, good]) / error[good], axis=1)
         factor = float(np.quantile(largest, confidence))
-        widened = scipy.stats.t.ppf(0.5 + confidence / 2, self.df) / scipy.special.ndtri(0.5 + confidence / 2)
+        widened = self.critical(confidence) / scipy.special.ndtri(0.5 + confidence / 2)
         return np.where(good, np.maximum(factor, scipy.special.ndtri(0.5 + confidence / 2)) * widened * error, np.nan)
 
 
@@ -78,7 +85,7 @@ def cells(c: Comparison, rows: np.ndarray) -> list[Cell]:
     order = np.argsort(oil, kind="stable")
     index = index[order]
     parts = np.split(index, np.flatnonzero(np.diff(oil[order])) + 1)
-    unit = np.arange(len(lay.level)) if c.unit == "breakdown" else lay.filling
+    unit = np.arange(len(lay.level)) if c.unit in ("breakdown", "none") or c.lent is not None else lay.filling
     return [Cell(lay.kv[i], lay.withstood[i], unit[i]) for i in parts]
 
 
@@ -90,7 +97,7 @@ def data_spread(
     sides = [cells(c, rows) for rows in (c.pair.rows, c.pair.reference_rows)]
     estimates = [np.vstack([_percentiles(cell, p) for cell in side]) for side in sides]
     if c.unit == "sample":
-        return _between_oils(estimates[0], estimates[1], resamples, rng), resamples
+        return _between_oils(_by_oil(c, estimates[0]), _by_oil(c, estimates[1]), resamples, rng), resamples
     collected: list[list[np.ndarray]] = [[], []]
     streams = [
         [bootstrap_percentiles(cell.values, cell.withstood, cell.unit, p, resamples, rng) for cell in side]
@@ -115,7 +122,21 @@ def data_spread(
         raise NotEstimable("Stopped before 100 resamples: there are no limits to show.")
     first, second = (np.vstack(d) for d in collected)
     spread = _combine(estimates[0].mean(axis=0), estimates[1].mean(axis=0), first, second, [_df(s) for s in sides])
-    return spread, done
+    return replace(spread, widen=_widen(c)), done
+
+
+def _widen(c: Comparison) -> Widening:
+    return c.difference.widen if c.difference is not None else NONE
+
+
+def _by_oil(c: Comparison, estimates: np.ndarray) -> np.ndarray:
+    """Percentiles (blocks, P) averaged over the blocks of each oil; of each block where there are fewer than three."""
+    if c.oil_count < ENOUGH_OILS:
+        return estimates
+    code = np.unique(c.oil_of_block, return_inverse=True)[1]
+    total = np.zeros((int(code.max()) + 1, estimates.shape[1]))
+    np.add.at(total, code, estimates)
+    return total / np.bincount(code)[:, None]
 
 
 def _percentiles(cell: Cell, p: np.ndarray) -> np.ndarray:
@@ -187,14 +208,14 @@ def family_spread(c: Comparison, family: str, p: np.ndarray, rng: np.random.Gene
         return None
     (q1, v1, a1), (q2, v2, a2) = (r for r in results if r is not None)
     if c.unit == "sample":
-        spread = _between_oils(q1, q2, 1, rng)
+        spread = _between_oils(_by_oil(c, q1), _by_oil(c, q2), 1, rng)
         return Spread(spread.first, spread.second, spread.error, spread.log_error, spread.df, aicc=a1 + a2)
     first, second = q1.mean(axis=0), q2.mean(axis=0)
     df = [_df(side) for side in sides]
     with np.errstate(invalid="ignore", divide="ignore"):
         freedom = (v1 + v2) ** 2 / (v1**2 / df[0] + v2**2 / df[1])
         log_error = np.sqrt(v1 / first**2 + v2 / second**2)
-    return Spread(first, second, np.sqrt(v1 + v2), log_error, freedom, aicc=a1 + a2)
+    return Spread(first, second, np.sqrt(v1 + v2), log_error, freedom, aicc=a1 + a2, widen=_widen(c))
 
 
 def _family_side(

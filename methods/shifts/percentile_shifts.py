@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-import scipy
 
 from methods.columns import name_level
 from methods.errors import InputError, NotEstimable
@@ -196,7 +195,7 @@ def _level(
 def _points(p: np.ndarray, s: Spread, confidence: float, *, band: bool) -> list[PercentilePoint]:
     """Limits from estimates, standard errors and degrees of freedom; nan where something is not estimable."""
     with np.errstate(invalid="ignore", divide="ignore"):
-        t = scipy.stats.t.ppf(0.5 + confidence / 2, s.df)
+        t = s.critical(confidence)
         difference = s.first - s.second
         low, high = difference - t * s.error, difference + t * s.error
         positive = (s.first > 0) & (s.second > 0)

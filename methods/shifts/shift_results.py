@@ -22,6 +22,29 @@ class SampleShift:
 
 
 @dataclass(frozen=True)
+class TheseOils:
+    """Limits of the shift for exactly the oils that were tested, their fillings alone being drawn by chance.
+
+    ``low_kv`` to ``high_percent`` are limits, ``df`` the degrees of freedom. In JSON ``low`` and ``high`` stand for
+    those in kV as well. ``own``: False where the oils do not have two fillings each, so that these limits are those
+    for oils like these, which hold here too.
+    """
+
+    low_kv: float
+    high_kv: float
+    low_percent: float
+    high_percent: float
+    p_value: float
+    df: float
+    own: bool
+    sentence: str = ""
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields, and ``low`` and ``high`` in kV."""
+        return {"low": self.low_kv, "high": self.high_kv, **vars(self)}
+
+
+@dataclass(frozen=True)
 class LevelSummary:
     """One level over all of its rows, whether or not they can be compared.
 
@@ -45,7 +68,9 @@ class LevelShift:
     ``fillings``, ``breakdowns``, ``withstood`` and ``mean_kv`` are those of the rows compared, the
     oils weighing equally. ``p_value`` is adjusted over the levels (the intervals are not: each holds at
     the stated confidence by itself); ``p_value_unadjusted`` < 1 - confidence exactly where the interval
-    leaves out zero. ``sd_ratio`` is SD of the level over SD of the reference, ``sd_ratio_of`` says of what.
+    leaves out zero. ``holds_for`` says of what the limits speak: ``oils like these`` (the average shift of all oils of
+    which these are a sample) or ``these oils``; ``these_oils`` are the limits for exactly these. ``sd_ratio`` is SD of
+    the level over SD of the reference, ``sd_ratio_of`` says of what.
     ``held`` names what was held equal because the levels pool several of it (procedures, laboratories).
     """
 
@@ -79,6 +104,8 @@ class LevelShift:
     samples_left_out: list[str] = field(default_factory=list)
     sentence: str = ""
     held: list[str] = field(default_factory=list)
+    holds_for: str = ""
+    these_oils: TheseOils | None = None
 
 
 @dataclass(frozen=True)

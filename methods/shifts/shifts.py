@@ -9,17 +9,18 @@ from typing import Any
 
 import numpy as np
 
-from methods.columns import OIL, factor_name
+from methods.columns import OIL, factor_name, name_level
 from methods.errors import InputError, NotEstimable
 from methods.shifts import cautions as say
-from methods.shifts.compare import Comparison, compare, level_mean
+from methods.shifts.borrowed import history_cells
+from methods.shifts.compare import LIKE_THESE, Comparison, compare, level_mean
 from methods.shifts.comparisons import adjust_p
 from methods.shifts.mixed_shifts import MixedLevel, merge, mixed_levels, percent_limits
 from methods.shifts.pairing import Layout, choose_reference, find_column, layout
-from methods.shifts.shift_results import LevelShift, LevelSummary, SampleShift, Shift
+from methods.shifts.shift_results import LevelShift, LevelSummary, SampleShift, Shift, TheseOils
 from methods.shifts.spread import scatter
 from methods.shifts.strata import held_words
-from methods.wording import count_words, list_words, sentence
+from methods.wording import between, count_words, list_words, sentence
 
 MODELS: tuple[str, ...] = ("filling_means", "mixed")
 
@@ -43,17 +44,21 @@ def shift(
     within: Sequence[str] = (),
     factors: Sequence[str] = (),
     samples: str = "fixed",
+    history: Any = None,
 ) -> Shift:
     """Shift of the mean, in kV and percent, and of the scatter between the levels of a factor.
 
-    The filling mean is the unit of replication: Welch's t (Biometrika 34 (1947) 28). Where several
-    oils were tested under both levels, the shift is taken oil by oil and averaged with equal weights; the
-    scatter of filling means within oil and level gives the error (each level its own, Satterthwaite's
-    degrees of freedom). Where an oil has one filling a level, the oils are the unit (paired t). With one
-    filling a level in all, the breakdowns are the unit and the caution ``one_filling`` says what that
-    leaves out. Fillings weigh equally whatever their number of breakdowns: the scatter between fillings
-    is shared by all values of one, so a filling of ten is not worth two of five, and the mean stays
-    unbiased under any such weights.
+    Where several oils were tested under both levels, the shift is taken oil by oil and averaged with equal weights,
+    so that an oil tested under one level alone never counts as a shift. Which limits are given follows from the
+    design (see :func:`methods.shifts.compare.compare`), never from a test on the data. With three oils or more the
+    limits are for oils like these (t on the shifts of the oils, which holds whatever the scatter of each and whether
+    or not the shift differs by oil), and ``these_oils`` are those for exactly these: filling means, every oil and
+    level with its own scatter (Welch, Biometrika 34 (1947) 28; Satterthwaite), widened where few fillings ask for it
+    (:func:`methods.shifts.widening.widening`). With one or two oils the limits are for these oils alone. A level
+    with one filling of one oil borrows its scatter between fillings from the rest of the file and from ``history``;
+    with nothing to borrow there are no limits. Fillings weigh equally whatever their number of breakdowns: the
+    scatter between fillings is shared by all values of one, so a filling of ten is not worth two of five, and the
+    mean stays unbiased under any such weights.
 
     Like is compared with like: where a level pools several procedures or laboratories, only tests with the same of
     them are compared (``held`` of each level names what was held equal), and where the levels have none in common
@@ -88,6 +93,9 @@ def shift(
         For ``mixed``: other factors whose effects are taken out, such as ``["gap_mm", "stirring"]``.
     samples : str
         For ``mixed``: ``fixed`` (each oil a block) or ``random``.
+    history : Records or DataFrame, optional
+        Earlier tests of the laboratory, with fillings: their scatter between fillings, as a share of the mean, serves
+        a level with one filling.
 
     Raises
     ------
@@ -104,19 +112,23 @@ def shift(
     lay = layout(data, by, within)
     base = choose_reference(lay, reference)
     others = [i for i in range(len(lay.levels)) if i != base]
+    past = None if history is None else history_cells(history, log=log)
     taken_out = [find_column(lay.table, f) for f in factors]
-    found = [compare(lay, i, base, log=log, taken_out=taken_out) for i in others]
+    found = [compare(lay, i, base, log=log, history=past, taken_out=taken_out) for i in others]
     if model == "mixed":
         _no_mixture(found)
     shifts = [_level_shift(lay, c, base, confidence, log) for c in found]
-    cautions = say.cautions(lay, found, base, confidence, log, held=factors)
+    modelled: list[int] | None = None
     if model == "mixed":
         fitted = mixed_levels(lay, base, factors, log=log, confidence=confidence, samples=samples)
         shifts = [_with_model(lay, s, v, base, fitted.method, log, confidence)
                   for s, v in zip(shifts, fitted.levels, strict=True)]  # fmt: skip
-        cautions = merge(fitted.cautions, cautions)
+        modelled = [v.level for v in fitted.levels if v.difference is not None]
     elif all(c.difference is None for c in found):
         raise NotEstimable("; ".join(dict.fromkeys(c.problem for c in found)))
+    cautions = say.cautions(lay, found, base, confidence, log, held=factors, modelled=modelled)
+    if model == "mixed":
+        cautions = merge(fitted.cautions, cautions)
     adjusted = adjust_p([s.p_value for s in shifts], adjust)
     shifts = [replace(s, p_value=float(q)) for s, q in zip(shifts, adjusted, strict=True)]
     cautions = [*cautions, *say.one_by_one(lay, shifts, confidence)]
@@ -172,15 +184,7 @@ def _level_shift(lay: Layout, c: Comparison, base: int, confidence: float, log: 
             low, high = d.limits(confidence)
             low_per, high_per = (100 * (v - 1) for v in d.ratio_limits(confidence))
         value, per = mean - reference_mean, 100 * (mean / reference_mean - 1)
-    counts = count_words(fillings, reference_fillings)
-    if c.unit == "breakdown":
-        counts = count_words(int(mine.sum()), int(theirs.sum()), "breakdown") + " on one filling"
-        if fillings + reference_fillings > 2:
-            counts = count_words(int(mine.sum()), int(theirs.sum()), "breakdown")
-    elif len(c.oils) > 1 and lay.by not in OIL:
-        counts += f", {len(c.oils)} samples"
-    if c.held and c.difference is not None:
-        counts += f", {held_words(c.held)}"
+    counts = _counts(lay, c, fillings, reference_fillings)
     ratio = c.spread(confidence)
     return LevelShift(
         level=lay.levels[c.level], fillings=fillings, breakdowns=int((mine & ~lay.withstood).sum()), mean_kv=mean,
@@ -195,7 +199,53 @@ def _level_shift(lay: Layout, c: Comparison, base: int, confidence: float, log: 
         sd_p_value=ratio.p_value, method=c.method, samples=_per_sample(lay, c, log),
         samples_left_out=c.oils_left_out, held=list(c.held),
         sentence=sentence(lay.by, lay.levels[c.level], lay.levels[base], per, low_per, high_per, counts, confidence),
+        holds_for=c.holds_for if c.difference is not None else "", these_oils=_these(lay, c, base, confidence, log),
     )  # fmt: skip
+
+
+def _counts(lay: Layout, c: Comparison, fillings: int, reference_fillings: int) -> str:
+    """What the limits rest on and for what they hold, as the end of the sentence."""
+    mine, theirs = c.pair.rows, c.pair.reference_rows
+    counts = count_words(fillings, reference_fillings)
+    if c.unit == "breakdown":
+        counts = count_words(int(mine.sum()), int(theirs.sum()), "breakdown") + " on one filling"
+    elif c.unit == "own_sample" and c.first is not None and c.second is not None:
+        counts += f", {count_words(len(c.first.means), len(c.second.means), 'sample')}"
+    elif c.holds_for == LIKE_THESE:
+        counts += f", {c.oil_count} samples"
+    elif lay.by not in OIL and c.pair.shared and lay.sample_known and c.oil_count > 1:
+        counts += f", {c.oil_count} samples"
+    if c.held and c.difference is not None:
+        counts += f", {held_words(c.held)}"
+    if c.holds_for == LIKE_THESE:
+        counts += "; for oils like these"
+    elif lay.by not in OIL and c.pair.shared and lay.sample_known:
+        counts += "; for this oil" if c.oil_count == 1 else "; for these oils alone"
+    return counts
+
+
+def _these(lay: Layout, c: Comparison, base: int, confidence: float, log: bool) -> TheseOils | None:
+    """Limits for exactly these oils; those for oils like these where the fillings cannot give any of their own."""
+    d = c.these or c.difference
+    if d is None or not (d.standard_error > 0 and math.isfinite(d.standard_error)):
+        return None
+    nan = float("nan")
+    if log:
+        low, high = nan, nan
+        low_per, high_per = (100 * math.expm1(v) for v in d.limits(confidence))
+    else:
+        low, high = d.limits(confidence)
+        low_per, high_per = (100 * (v - 1) for v in d.ratio_limits(confidence))
+    own = c.these is not None or c.holds_for != LIKE_THESE
+    words = ""
+    if c.holds_for == LIKE_THESE:
+        one, two = name_level(lay.by, lay.levels[c.level]), name_level(lay.by, lay.levels[base])
+        words = (
+            f"On exactly these oils: {between(low_per, high_per, one, two)}."
+            if own
+            else "These limits hold for exactly these oils too; two fillings of each under both may narrow them."
+        )
+    return TheseOils(low, high, low_per, high_per, d.p_value(), d.df(), own, words)
 
 
 def _with_model(
@@ -209,6 +259,7 @@ def _with_model(
             ["mean_kv", "difference_kv", "low_kv", "high_kv", "difference_percent", "low_percent", "high_percent",
              "p_value", "p_value_unadjusted", "reference_mean_kv", "standard_error_kv", "df"], nan
         )  # fmt: skip
+        blank |= {"holds_for": "", "these_oils": None}
         counts = count_words(s.fillings, s.reference_fillings)
         text = sentence(lay.by, s.level, lay.levels[base], nan, nan, nan, counts, confidence)
         return replace(s, **blank, method=method, sentence=text)
@@ -232,6 +283,8 @@ def _per_sample(lay: Layout, c: Comparison, log: bool) -> list[SampleShift]:
     lay = c.lay
     out: list[SampleShift] = []
     if c.difference is None or c.first is None or c.second is None or not (lay.sample_known or lay.within):
+        return out
+    if c.unit == "own_sample":
         return out
     counts = [_fillings_by_block(lay, rows) for rows in (c.pair.rows, c.pair.reference_rows)]
     for i, block in enumerate(c.pair.blocks):

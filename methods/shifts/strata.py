@@ -53,6 +53,8 @@ def like_with_like(lay: Layout, levels: Sequence[int], taken_out: Sequence[str] 
     taken_out : sequence of str
         Factors that a model takes out.
     """
+    if not len(lay.table.columns):  # a layout made of codes alone has no further factors
+        return Strata(lay)
     inside = np.isin(lay.level, levels)
     factors = {f: c for f, c in _codes(lay).items() if f not in taken_out}
     block, held, pooled = lay.block.copy(), [], []

@@ -221,7 +221,21 @@ def codes(found: Any) -> set[str]:
 
 def test_one_filling_a_level(run: Any, tmp_path: Path) -> None:
     _, found = run("shift", save(tmp_path / "t.csv", bench(4, fillings=(1, 1))), "--by", "electrode")
-    assert "one_filling" in codes(found) and found["shifts"][0]["low_kv"] is not None
+    assert "one_filling" in codes(found) and found["shifts"][0]["difference_kv"] is not None
+    assert found["shifts"][0]["low_kv"] is None  # one filling shows no scatter between fillings
+    past = save(tmp_path / "past.csv", bench(5, fillings=(4, 4)))
+    _, found = run("shift", tmp_path / "t.csv", "--by", "electrode", "--history", past)
+    (level,) = found["shifts"]
+    assert "one_filling" in codes(found) and level["low_kv"] < level["difference_kv"] < level["high_kv"]
+    assert level["holds_for"] == "these oils" and level["these_oils"]["low"] == level["low_kv"]
+
+
+def test_three_oils_speak_of_oils_like_these(run: Any, tmp_path: Path) -> None:
+    table = pd.concat([bench(i).assign(sample=name) for i, name in enumerate("ABC")])
+    _, found = run("shift", save(tmp_path / "t.csv", table), "--by", "electrode")
+    (level,) = found["shifts"]
+    assert level["holds_for"] == "oils like these"
+    assert level["these_oils"]["low"] < level["difference_kv"] < level["these_oils"]["high"]
 
 
 def test_full_aliasing_is_always_said(run: Any, tmp_path: Path) -> None:

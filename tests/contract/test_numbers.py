@@ -62,8 +62,8 @@ def filling_means(table: pd.DataFrame) -> pd.DataFrame:
 
 @pytest.mark.parametrize("seed", [1, 2])
 def test_shift_of_one_oil_is_welch_on_filling_means(seed: int) -> None:
-    """SciPy's Welch test on the filling means."""
-    table = bench(seed)
+    """SciPy's Welch test on the filling means (with five fillings and more a level, or equal numbers, not widened)."""
+    table = bench(seed, fillings=(6, 5))
     found = shift(table, "electrode", reference="mushroom").shifts[0]
     m = filling_means(table)
     x, y = (m.loc[m["electrode"] == v, "kv"].to_numpy() for v in ("disk", "mushroom"))
@@ -76,7 +76,7 @@ def test_shift_of_one_oil_is_welch_on_filling_means(seed: int) -> None:
 
 def test_percent_limits_are_the_ratios_that_welch_does_not_reject() -> None:
     """Fieller (1954): at each limit r, the test of mean(x) = r mean(y) has p = 1 - confidence."""
-    table = bench(3)
+    table = bench(3, fillings=(4, 4))
     m = filling_means(table)
     x, y = (m.loc[m["electrode"] == v, "kv"].to_numpy() for v in ("disk", "mushroom"))
     for confidence in (0.90, 0.95):
@@ -87,22 +87,22 @@ def test_percent_limits_are_the_ratios_that_welch_does_not_reject() -> None:
 
 
 def test_shift_over_oils_from_the_definition() -> None:
-    """Equal weights an oil; scatter of filling means pooled within oil and level; Satterthwaite (1946)."""
-    table = bench(4, samples=("A", "B", "C"), fillings=(2, 4))
+    """Oils like these: t over the oils' shifts. These oils: each cell's own scatter, Satterthwaite (1946)."""
+    table = bench(4, samples=("A", "B", "C"), fillings=(3, 3))
     found = shift(table, "electrode", reference="mushroom").shifts[0]
     m = filling_means(table)
-    estimate, parts = 0.0, []
-    for sign, level in ((1, "disk"), (-1, "mushroom")):
-        groups = [g["kv"].to_numpy() for _, g in m[m["electrode"] == level].groupby("sample")]
-        df = sum(len(g) - 1 for g in groups)
-        pooled = sum(((g - g.mean()) ** 2).sum() for g in groups) / df
-        estimate += sign * np.mean([g.mean() for g in groups])
-        parts.append((pooled * sum(1 / len(g) for g in groups) / len(groups) ** 2, df))
-    variance = sum(v for v, _ in parts)
-    df = variance**2 / sum(v**2 / d for v, d in parts)
-    half = stats.t.ppf(0.975, df) * math.sqrt(variance)
+    cells = m.groupby(["sample", "electrode"])["kv"].agg(["mean", "var", "size"])
+    wide = cells["mean"].unstack()
+    paired = stats.ttest_rel(wide["disk"], wide["mushroom"])
+    low, high = paired.confidence_interval(0.95)
+    assert found.holds_for == "oils like these"
+    assert (found.low_kv, found.high_kv, found.p_value) == pytest.approx((low, high, paired.pvalue), rel=1e-8)
+    parts = cells["var"] / cells["size"] / 9
+    df = parts.sum() ** 2 / (parts**2 / (cells["size"] - 1)).sum()
+    estimate, half = (wide["disk"] - wide["mushroom"]).mean(), stats.t.ppf(0.975, df) * math.sqrt(parts.sum())
     assert found.difference_kv == pytest.approx(estimate, rel=1e-9)
-    assert (found.low_kv, found.high_kv) == pytest.approx((estimate - half, estimate + half), rel=1e-8)
+    these = found.these_oils
+    assert (these.low_kv, these.high_kv) == pytest.approx((estimate - half, estimate + half), rel=1e-8)
 
 
 def test_one_filling_an_oil_is_the_paired_t() -> None:

@@ -11,6 +11,9 @@ from methods.errors import InputError, NotEstimable
 from methods.scatter import fit
 from methods.shifts import Shift, shift
 from methods.shifts.arms import _censored_arm, arm
+from methods.shifts.compare import compare
+from methods.shifts.widening import widening
+from tests.calibration.shift_designs import SHIFT_KV, Design, draw
 from tests.reference import agrees, data, expected
 
 
@@ -83,38 +86,118 @@ def test_filling_means_against_scipy() -> None:
     live = stats.ttest_ind(means["mushroom"], means["spherical"], equal_var=False)
     assert found.reference == "spherical"  # most fillings
     level = found.shifts[0]
-    limits = live.confidence_interval(0.9)
-    np.testing.assert_allclose([level.low_kv, level.high_kv, level.p_value], [*limits, live.pvalue])
+    low, high = live.confidence_interval(0.9)
+    factor = widening((3,), (5,)).at(0.9)  # Welch's half-width, widened for unequal scatters
+    assert 1.03 < factor < 1.1
+    middle, half = (low + high) / 2, (high - low) / 2
+    np.testing.assert_allclose([level.low_kv, level.high_kv], [middle - factor * half, middle + factor * half])
+    assert level.p_value > live.pvalue
+    assert (level.holds_for, level.these_oils.low_kv) == ("these oils", level.low_kv)
     assert (level.fillings, level.breakdowns) == (3, 18)
     assert codes(found) == []
     assert level.sentence.startswith("mushroom reads") and "lower than spherical" in level.sentence
 
 
-def test_one_filling_is_welch_on_breakdowns_and_says_so() -> None:
+def test_one_filling_and_nothing_to_borrow_gives_no_limits() -> None:
     frame = bench({("A", "spherical"): (50, 1), ("A", "disk"): (40, 1)}, breakdowns=8)
+    result = shift(frame, "electrode", reference="spherical")
+    found = result.shifts[0]
+    assert np.isfinite(found.difference_kv) and np.isnan([found.low_kv, found.high_kv, found.p_value]).all()
+    assert found.these_oils is None
+    text = next(w.text for w in result.cautions if w.code == "one_filling")
+    assert "no limits can be given" in text and "history" in text
+    # what single breakdowns would say is told as that, with its condition
+    groups = [frame.loc[frame["electrode"] == e, "kv"] for e in ("disk", "spherical")]
+    low, high = stats.ttest_ind(*groups, equal_var=False).confidence_interval(0.95)
+    assert f"{low:+.3g} kV and {high:+.3g} kV" in text and "Only if fillings did not differ" in text
+
+
+def test_rows_without_fillings_count_as_fillings() -> None:
+    """The file tells no fillings apart: Welch's t on rows (SciPy), and the caution says what that takes."""
+    frame = bench({("A", "spherical"): (50, 3), ("A", "disk"): (40, 3)}).drop(columns="filling")
     result = shift(frame, "electrode", reference="spherical")
     groups = [frame.loc[frame["electrode"] == e, "kv"] for e in ("disk", "spherical")]
     live = stats.ttest_ind(*groups, equal_var=False)
     np.testing.assert_allclose([result.shifts[0].low_kv, result.shifts[0].high_kv], live.confidence_interval(0.95))
-    assert "one_filling" in codes(result)
-
-
-def test_unknown_fillings_count_as_one() -> None:
-    frame = bench({("A", "spherical"): (50, 3), ("A", "disk"): (40, 3)}).drop(columns="filling")
-    result = shift(frame, "electrode")
-    assert "one_filling" in codes(result)
     assert result.shifts[0].fillings == 1
-    assert "does not say which filling" in result.cautions[0].text
+    assert "does not say which filling" in next(w.text for w in result.cautions if w.code == "one_filling")
 
 
-def test_one_filling_against_several_borrows_in_words() -> None:
+def test_one_filling_borrows_from_the_other_level() -> None:
+    """With one cell to borrow from: t with its degrees of freedom, its SD (or CoV) for both levels, by hand."""
     frame = bench({("A", "spherical"): (50, 4), ("A", "disk"): (40, 1)})
     result = shift(frame, "electrode")
-    text = next(w.text for w in result.cautions if w.code == "one_filling")
     means = frame.groupby(["electrode", "filling"])["kv"].mean()
     value = means["disk"].iloc[0] - means["spherical"].mean()
     half = stats.t.ppf(0.975, 3) * means["spherical"].std() * np.sqrt(1 + 1 / 4)
-    assert f"{value - half:+.3g} kV and {value + half:+.3g} kV" in text
+    found = result.shifts[0]
+    np.testing.assert_allclose([found.low_kv, found.high_kv, found.df], [value - half, value + half, 3])
+    text = next(w.text for w in result.cautions if w.code == "one_filling")
+    assert "disk has one filling only" in text and "4 fillings in 1 cell" in text
+
+
+def test_one_filling_borrows_from_history() -> None:
+    frame = bench({("A", "spherical"): (50, 1), ("A", "disk"): (40, 1)})
+    past = bench({(o, "spherical"): (50, 4) for o in "PQRSTU"}, seed=5)
+    result = shift(frame, "electrode", reference="spherical", history=past)
+    found = result.shifts[0]
+    means = past.groupby(["sample", "filling"])["kv"].mean().unstack()
+    assert found.low_kv < found.difference_kv < found.high_kv and 5 < found.df <= 18
+    share = (means.var(axis=1, ddof=1) / means.mean(axis=1) ** 2).mean()
+    one, two = (frame.loc[frame["electrode"] == e, "kv"].mean() for e in ("disk", "spherical"))
+    if found.df == 18:  # all cells scatter alike: their variances are pooled
+        base = max(one, means.to_numpy().mean()) ** 2 + max(two, means.to_numpy().mean()) ** 2
+        np.testing.assert_allclose(found.high_kv - found.low_kv, 2 * stats.t.ppf(0.975, 18) * np.sqrt(share * base))
+    assert "of the history" in next(w.text for w in result.cautions if w.code == "one_filling")
+    with pytest.raises(InputError, match="which filling"):
+        shift(frame, "electrode", history=past.drop(columns="filling"))
+    with pytest.raises(NotEstimable, match="scatter to borrow"):
+        shift(frame, "electrode", history=past[past["filling"] == "1"])
+
+
+def test_three_oils_speak_of_oils_like_these() -> None:
+    """t over the oils (SciPy's one-sample test), and a second line from filling means for exactly these."""
+    means = {"A": 40, "B": 50, "C": 60, "D": 70}
+    cells = {(o, e): (m - (4 if e == "m" else 0), 3) for o, m in means.items() for e in "sm"}
+    frame = bench(cells, seed=4)
+    result = shift(frame, "electrode", reference="s")
+    found = result.shifts[0]
+    means = frame.groupby(["sample", "electrode", "filling"])["kv"].mean().groupby(["sample", "electrode"]).mean()
+    shifts = means.unstack()["m"] - means.unstack()["s"]
+    live = stats.ttest_1samp(shifts, 0)
+    low, high = live.confidence_interval(0.95)
+    np.testing.assert_allclose([found.low_kv, found.high_kv, found.p_value, found.df], [low, high, live.pvalue, 3])
+    assert found.holds_for == "oils like these" and found.these_oils.own
+    assert found.these_oils.low_kv != found.low_kv and "oils like these" in found.sentence
+    assert found.these_oils.sentence.startswith("On exactly these oils")
+    one = shift(frame[frame["filling"] == "1"], "electrode", reference="s").shifts[0]
+    assert not one.these_oils.own and one.these_oils.low_kv == one.low_kv
+
+
+def test_blocks_of_one_oil_are_not_oils() -> None:
+    """Three oils at two gaps each: six sets of like tests, but the unit is the oil."""
+    cells = {(o, e): (50, 4) for o in "ABC" for e in "sm"}
+    frame = bench(cells)
+    frame["gap_mm"] = np.where(frame["filling"].astype(int) % 2 == 0, 1.0, 2.0)
+    found = shift(frame, "electrode", reference="s", within=["gap_mm"]).shifts[0]
+    assert found.df == 2 and len(found.samples) == 6
+
+
+def test_a_wild_oil_and_unequal_fillings_hold() -> None:
+    """Coverage in a small run: 6, 6 and 2 fillings, SDs as 3 to 4 to 12, shift that differs by oil."""
+    rng, hits = np.random.default_rng(0), 0
+    design = Design([(6, 6), (6, 6), (2, 2)], sd=(3, 4, 12), within=1.0, interaction=5.0)
+    for _ in range(200):
+        d = compare(draw(rng, design).lay, 1, 0).difference
+        low, high = d.limits(0.95)
+        hits += low <= SHIFT_KV <= high
+    assert hits >= 0.95 * 200 - 3 * np.sqrt(200 * 0.95 * 0.05)
+
+
+def test_a_lower_limit_never_passes_what_voltages_can_do() -> None:
+    frame = bench({("A", "s"): (20, 2), ("A", "m"): (18, 2)}, between=6, within=2, seed=3)
+    found = shift(frame, "electrode", reference="s").shifts[0]
+    assert not found.low_percent < -100
 
 
 @pytest.mark.parametrize("seed", range(40))
@@ -151,7 +234,7 @@ def test_percent_limits_are_fiellers_for_pairs() -> None:
 
 
 def test_within_the_same_oil() -> None:
-    """Hand-written formula: equal weights over the shared oils, scatter pooled within oil and level."""
+    """Hand-written formula: equal weights over two oils, scatter of each oil and level by itself."""
     frame = bench(
         {("A", "s"): (60, 3), ("A", "m"): (54, 2), ("B", "s"): (30, 2), ("B", "m"): (27, 4), ("C", "m"): (90, 3)},
         seed=8,
@@ -162,12 +245,10 @@ def test_within_the_same_oil() -> None:
     difference = np.mean([means[o, "m"].mean() - means[o, "s"].mean() for o in "AB"])
     parts = []
     for level in "ms":
-        df = sum(len(means[o, level]) - 1 for o in "AB")
-        square = sum(((means[o, level] - means[o, level].mean()) ** 2).sum() for o in "AB") / df
-        parts.append((square * sum(1 / len(means[o, level]) for o in "AB") / 4, df))
+        parts += [(means[o, level].var() / len(means[o, level]) / 4, len(means[o, level]) - 1) for o in "AB"]
     variance = sum(v for v, _ in parts)
     df = variance**2 / sum(v**2 / n for v, n in parts)
-    half = stats.t.ppf(0.975, df) * np.sqrt(variance)
+    half = widening((3, 2), (2, 4)).at(0.95) * stats.t.ppf(0.975, df) * np.sqrt(variance)
     np.testing.assert_allclose(
         [found.difference_kv, found.low_kv, found.high_kv, found.df],
         [difference, difference - half, difference + half, df],
@@ -228,7 +309,7 @@ def test_levels_of_a_number_stay_numbers() -> None:
 
 
 def test_log_is_the_ratio() -> None:
-    frame = bench({("A", "s"): (50, 4), ("A", "m"): (40, 4)})
+    frame = bench({("A", "s"): (50, 10), ("A", "m"): (40, 10)})  # ten fillings need no widening
     found = shift(frame, "electrode", reference="s", log=True).shifts[0]
     frame["kv"] = np.log(frame["kv"])
     means = frame.groupby(["electrode", "filling"])["kv"].mean()
@@ -278,10 +359,10 @@ def test_censored_likelihood_without_withstands_is_filling_means() -> None:
     oil = (frame["sample"] == "B").to_numpy().astype(int)
     unit = oil * 10 + frame["filling"].astype(int).to_numpy()
     kv, none = frame["kv"].to_numpy(), np.zeros(len(frame), dtype=bool)
-    plain, likely = arm(kv, none, oil, unit, 2), _censored_arm(kv, none, oil, unit, 2)
+    plain, likely = arm(kv, none, oil, unit, 2), _censored_arm(kv, none, oil, unit, 2, np.full(2, 0.5))
     np.testing.assert_allclose(likely.means, plain.means, rtol=1e-8)
-    np.testing.assert_allclose(likely.variance, plain.variance, rtol=1e-6)
-    assert likely.df == plain.df
+    np.testing.assert_allclose(likely.variance, plain.pooled_variance, rtol=1e-6)
+    assert likely.df == plain.scatter_df
 
 
 def test_nothing_but_withstands() -> None:
