@@ -26,7 +26,7 @@ from dashboard.levels import levels_of, texts
 from methods.columns import COLUMNS, CONDITION, FACTORS
 from methods.errors import InputError
 from methods.procedures import JOIN, PROCEDURE, name_procedures, parts_of, with_factor
-from methods.records.table import filling_codes
+from methods.records.joining import join_tables
 
 #: Columns that describe one reading and never a group of them.
 _MOST_FACTOR_LEVELS = 60
@@ -357,19 +357,7 @@ def _joined(files: Sequence[Opened]) -> pd.DataFrame:
         columns: dict[str, Any] = {n: pd.Series(dtype="str") for n in (*COLUMNS, "file")}
         columns["kv"] = pd.Series(dtype=float)
         return pd.DataFrame(columns)
-    parts = [f.records.table.assign(file=f.name) for f in files]
-    joined = pd.concat(parts, ignore_index=True)
-    if len(files) > 1 and _labels_clash(parts):
-        # Filling 1 of one file is not filling 1 of another.
-        label = joined["file"] + ": " + texts(joined["filling"])
-        joined["filling"] = label.where(joined["filling"].notna(), joined["filling"])
-    return joined
-
-
-def _labels_clash(parts: Sequence[pd.DataFrame]) -> bool:
-    whole = pd.concat(parts, ignore_index=True)
-    apart = len(set(filling_codes(whole, by=["file"])))
-    return len(set(filling_codes(whole))) < apart
+    return join_tables([f.records.table.assign(file=f.name) for f in files])
 
 
 def _read(data: bytes, name: str, digest: str, options: Mapping[str, Any], source: Any, demo_name: str) -> Opened:

@@ -17,6 +17,7 @@ _HOME = {
     "InputError": "methods.errors",
     "NotEstimable": "methods.errors",
     "read": "methods.records",
+    "read_all": "methods.records",
     "Records": "methods.records",
     "fit": "methods.scatter",
     "fit_many": "methods.scatter",

@@ -76,7 +76,12 @@ def whole(text: str) -> int:
 def add_reading_options(parser: argparse.ArgumentParser, *, file: bool = True) -> None:
     """Options that overrule what the reader guesses; the same for every command that reads a file."""
     if file:
-        parser.add_argument("file", metavar="FILE", help="CSV, TSV or semicolon text, XLSX or Parquet")
+        parser.add_argument(
+            "file",
+            metavar="FILE",
+            nargs="+",
+            help="CSV, TSV or semicolon text, XLSX or Parquet; several are taken together",
+        )
     group = parser.add_argument_group("reading", "each overrules a guess of the reader")
     group.add_argument("--value", metavar="COLUMN", help="the column that holds the breakdown voltages")
     group.add_argument(
@@ -136,11 +141,16 @@ def _recipe(path: str | None) -> str | None:
     return Recipe.of(path).to_toml()
 
 
-def open_records(args: argparse.Namespace) -> Any:
-    """Read the file that the command line names; :func:`emit` then says on standard error what was refused."""
-    from methods.records import read
+def files(args: argparse.Namespace) -> list[str]:
+    """The files that the command line names."""
+    return args.file if isinstance(args.file, list) else [args.file]
 
-    records = read(args.file, **reading_arguments(args))
+
+def open_records(args: argparse.Namespace) -> Any:
+    """Read what the command line names; :func:`emit` then says on standard error what was refused."""
+    from methods.records import read_all
+
+    records = read_all(files(args), **reading_arguments(args))
     note_reading(args, records)
     return records
 

@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
     """Write the report, print where it is and its first sentences."""
     from dashboard.report import Asked, check_target, ending_of, write
 
-    check_target(args.out, [args.file])  # before anything is computed
+    check_target(args.out, args.file)  # before anything is computed
     study = _study(args)
     asked = Asked(study, args.title, args.limit, args.limit_method, args.half_width, args.seed)
     report = write(asked, args.out)
@@ -60,7 +60,8 @@ def _study(args: argparse.Namespace) -> Any:
     from methods.records import resolve_column
 
     study = Study()
-    study.open(args.file, **reading_arguments(args))
+    for file in args.file:
+        study.open(file, **reading_arguments(args))
     study.confidence = args.confidence
     if args.by is not None:
         study.by = resolve_column(study.table, args.by)

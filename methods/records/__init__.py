@@ -7,6 +7,7 @@ from methods.records.account import CELL_KEYS, CELL_ROLES
 from methods.records.areas import ROLES, TYPED, Area
 from methods.records.export import safe_csv
 from methods.records.headings import resolve_column
+from methods.records.joining import read_all
 from methods.records.kept import Records, Source
 from methods.records.reading import open_sheets, read
 from methods.records.recipe import Recipe
@@ -31,6 +32,7 @@ __all__ = [
     "group_codes",
     "open_sheets",
     "read",
+    "read_all",
     "resolve_column",
     "safe_csv",
     "withstood",

@@ -1,0 +1,97 @@
+"""Several files read as one set of records: one method, one laboratory or one week may stand in each."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+
+from methods.errors import InputError
+from methods.records.account import Account
+from methods.records.kept import Records, Source
+from methods.records.table import filling_codes
+
+
+@dataclass
+class _Accounts(Account):
+    """The accounts of several files, one under another."""
+
+    files: list[tuple[str, Records]] = field(default_factory=list)
+
+    def frame(self) -> pd.DataFrame:
+        """A row a cell, with the ``file`` in front."""
+        frames = [records.cells.assign(file=name) for name, records in self.files]
+        whole = pd.concat(frames, ignore_index=True)
+        return whole[["file", *[c for c in whole.columns if c != "file"]]]
+
+
+def read_all(sources: Sequence[Any], **options: Any) -> Records:
+    """Read one file or several; several become one table with a ``file`` column.
+
+    Parameters
+    ----------
+    sources : sequence of whatever :func:`methods.read` takes
+    **options
+        Those of :func:`methods.read`, the same for every file.
+
+    Raises
+    ------
+    InputError
+        No file is named, one is unusable, or one is named twice (its content is the same, byte for byte).
+    """
+    from methods.records.reading import read
+
+    if not sources:
+        raise InputError("No file is named.")
+    return join([read(source, **options) for source in sources])
+
+
+def join(parts: Sequence[Records]) -> Records:
+    """One :class:`Records` of several; its tables say in ``file`` where each row came from.
+
+    A filling that is called 1 in two files is two fillings: where labels clash they get the file's name in front.
+    """
+    if len(parts) == 1:
+        return parts[0]
+    names = _names(parts)
+    tables = [p.table.assign(file=n) for p, n in zip(parts, names, strict=True)]
+    return Records(
+        table=join_tables(tables),
+        problems=_under(names, [p.problems for p in parts]),
+        guesses=_under(names, [p.guesses for p in parts]),
+        rows_read=sum(p.rows_read for p in parts),
+        source=Source(", ".join(names), hashlib.sha256("".join(p.source.sha256 for p in parts).encode()).hexdigest()),
+        origin=_under(names, [p.origin for p in parts]),
+        account=_Accounts(files=list(zip(names, parts, strict=True))),
+    )
+
+
+def join_tables(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Record tables with a ``file`` column under each other, the fillings of each kept apart."""
+    whole = pd.concat(tables, ignore_index=True)
+    if len(tables) > 1 and len(set(filling_codes(whole))) < len(set(filling_codes(whole, by=["file"]))):
+        written = whole["filling"].map(lambda v: f"{v:g}" if isinstance(v, float) else str(v), na_action="ignore")
+        whole["filling"] = (whole["file"] + ": " + written).where(whole["filling"].notna(), whole["filling"])
+    return whole
+
+
+def _names(parts: Sequence[Records]) -> list[str]:
+    seen: dict[str, str] = {}
+    names: list[str] = []
+    for part in parts:
+        if part.source.sha256 in seen:
+            raise InputError(
+                f"{part.source.name} and {seen[part.source.sha256]} are the same, byte for byte: name it once.",
+                text=part.source.name,
+            )
+        seen[part.source.sha256] = part.source.name
+        same = sum(n == part.source.name or n.startswith(f"{part.source.name} (") for n in names)
+        names.append(f"{part.source.name} ({same + 1})" if same else part.source.name)
+    return names
+
+
+def _under(names: Sequence[str], frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    return pd.concat([f.assign(file=n) for n, f in zip(names, frames, strict=True)], ignore_index=True)
