@@ -33,7 +33,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "gap-law": (("bench_studies.csv --at 2.2", "how the voltage grows with the gap, and what 2.2 mm would give"),),
     "rate": (("bench_studies.csv --from 0.5 --to 3", "what a faster ramp would read"),),
     "geometry": (("bench_studies.csv --first spherical@2.5 --second mushroom@2.5", "what the stressed area explains"),),
-    "agreement": (('programme_long.csv --first "ASTM D877 A" --second "ASTM D1816 2 mm"', "two procedures on the same oils"),),
+    "agreement": (('programme_long.csv --first "ASTM D877 A" --second "ASTM D1816 2 mm"', "two of them, same oils"),),
     "sensitivity": (("programme_long.csv", "which method tells the oils apart"),),
     "rounds": (("laboratory_round.csv --by laboratory --level sample", "rounds that are larger than memory"),),
     "protocols": (
