@@ -45,6 +45,18 @@ class Opened:
 
 
 @dataclass(frozen=True)
+class Refused:
+    """A file that could not be read as it was given: its sheet can still be looked at and put right."""
+
+    name: str
+    sha256: str
+    options: Mapping[str, Any]
+    source: Any = field(repr=False, compare=False)
+    why: str = ""
+    alone: bool = False
+
+
+@dataclass(frozen=True)
 class Exclusion:
     """Rows left out on purpose: the cells that name them, as text, and the reason."""
 
@@ -69,6 +81,7 @@ class Study(param.Parameterized):
     page = param.String("records", doc="Key of the page that is shown.")
     dataset = param.String("", doc="Name of the demo set that is open; empty for the user's own files.")
     files = param.List([], item_type=Opened, doc="The files that are open.")
+    refused = param.List([], item_type=Refused, doc="Files that could not be read: to be put right on their sheet.")
     filters = param.Dict({}, doc="Column -> the levels that are kept, as text. A column that is absent keeps all.")
     exclusions = param.List([], item_type=Exclusion, doc="Breakdowns and fillings left out, with reasons.")
     by = param.String("", doc="The factor whose levels are compared.")
@@ -125,9 +138,22 @@ class Study(param.Parameterized):
         if waiting is not None:
             options = {**waiting.get("options", {}), **options}
             name = waiting["name"]  # by which the study's exclusions know it, whatever it is called now
-        opened = _read(data, name, digest, options, source if not isinstance(source, bytes) else data, demo_name)
+        try:
+            opened = _read(data, name, digest, options, source if not isinstance(source, bytes) else data, demo_name)
+        except InputError as error:
+            self._turned_away(Refused(name, digest, dict(options), data, str(error), alone))
+            raise
+        self._turned_away(None, digest)
         self._arrived(opened, waiting, alone)
         return opened
+
+    def _turned_away(self, refused: Refused | None, digest: str = "") -> None:
+        """Keep a file that was refused in place of what was known of it; None: it is refused no more."""
+        digest = refused.sha256 if refused is not None else digest
+        kept = [r for r in self.refused if r.sha256 != digest]
+        wanted = [*kept, refused] if refused is not None else kept
+        if wanted != self.refused:
+            self.refused = wanted
 
     def _arrived(self, opened: Opened, waiting: Mapping[str, Any] | None, alone: bool) -> None:
         remarks, awaited = list(self.remarks), [w for w in self.awaited if w is not waiting]
@@ -175,17 +201,34 @@ class Study(param.Parameterized):
 
     def close(self, name: str) -> None:
         """Close the file of this name."""
+        self.refused = [r for r in self.refused if r.name != name]
         left = [f for f in self.files if f.name != name]
         self.param.update(files=left, dataset=left[0].demo if left else "")
 
     def reread(self, name: str, **options: Any) -> Opened:
-        """Read an open file again with other options; ``None`` takes an option back."""
-        old = next(f for f in self.files if f.name == name)
-        merged = {k: v for k, v in {**old.options, **options}.items() if v is not None}
-        data = old.source if isinstance(old.source, bytes) else Path(old.source).read_bytes()
-        new = _read(data, old.name, hashlib.sha256(data).hexdigest(), merged, old.source, old.demo)
+        """Read an open file, or one that was refused, again with other options; ``None`` takes an option back.
+
+        Raises
+        ------
+        InputError
+            It cannot be read so. An open file stays as it was; a refused one keeps the options for the next try.
+        """
+        old = next((f for f in self.files if f.name == name), None)
+        turned = next((r for r in self.refused if r.name == name), None) if old is None else None
+        known: Any = old or turned
+        merged = {k: v for k, v in {**known.options, **options}.items() if v is not None}
+        if turned is not None:
+            return self.open(turned.source, name, alone=turned.alone, **merged)
+        data = known.source if isinstance(known.source, bytes) else Path(known.source).read_bytes()
+        new = _read(data, name, hashlib.sha256(data).hexdigest(), merged, known.source, known.demo)
         self.files = [new if f is old else f for f in self.files]
         return new
+
+    def recipes(self) -> dict[str, str]:
+        """The recipes of the files that are open or waited for: name of the file -> text."""
+        held = {w["name"]: (w.get("options") or {}).get("recipe") for w in self.awaited}
+        held |= {f.name: f.options.get("recipe") for f in self.files}
+        return {name: text for name, text in held.items() if text}
 
     # ------------------------------------------------------------------ what is derived
 

@@ -160,7 +160,9 @@ def _style_legend(legend: Any, colours: Palette) -> None:
 
 #: Colours in style sheets: custom properties that the page frame sets for each theme. A part that is shown alone, as in
 #: a cell of a notebook, has those of the light one.
-_NAMES = ("ink", "muted", "primary", "on_primary", "rule", "surface", "ground", "caution", "wrong", "bar", "on_bar")
+_NAMES = (
+    "ink", "muted", "primary", "on_primary", "rule", "surface", "ground", "good", "caution", "wrong", "bar", "on_bar",
+)  # fmt: skip
 _CSS = {name: f"var(--{name.replace('_', '-')}, {getattr(LIGHT, name)})" for name in _NAMES}
 
 #: Where the keyboard is.
@@ -486,4 +488,48 @@ a[aria-current] {{ font-weight: 600; border-color: {_CSS["primary"]}; background
 a:focus-visible {{ outline: 3px solid {_CSS["primary"]}; outline-offset: -3px; }}
 svg {{ width: 22px; height: 22px; flex: none; fill: none; stroke: currentColor; stroke-width: 1.7;
   stroke-linecap: round; stroke-linejoin: round; }}
+"""
+
+
+def _tint(name: str, percent: int) -> str:
+    return f"color-mix(in srgb, {_CSS[name]} {percent}%, {_CSS['surface']})"
+
+
+def grid_css() -> str:
+    """Rules of a sheet that is shown as it stands in its file: what a cell was taken for is a tint and a letter."""
+    ink, muted, primary, surface = _CSS["ink"], _CSS["muted"], _CSS["primary"], _CSS["surface"]
+    return f"""
+:host {{ font-family: {FONT}; color: {ink}; font-size: {TYPE["small"]}px; line-height: 1.35; }}
+.sheet {{ overflow: auto; max-height: 460px; border: 1px solid {_CSS["rule"]}; border-radius: 6px;
+  background: {surface}; }}
+table {{ border-collapse: separate; border-spacing: 0; font-variant-numeric: tabular-nums; user-select: none; }}
+th, td {{ padding: 0; border: solid {_CSS["rule"]}; border-width: 0 1px 1px 0; }}
+td {{ position: relative; box-sizing: border-box; min-width: 62px; max-width: 190px; height: 27px;
+  padding: 3px 8px 3px 20px; white-space: nowrap; overflow: hidden; text-overflow: ellipsis; cursor: cell; }}
+td i {{ position: absolute; left: 5px; top: 4px; font-style: normal; font-size: 10px; font-weight: 600;
+  color: {muted}; }}
+th {{ position: sticky; z-index: 1; background: {_CSS["ground"]}; }}
+thead th {{ top: 0; z-index: 2; }}
+th:first-child {{ left: 0; }}
+thead th:first-child {{ z-index: 3; }}
+th button {{ display: block; box-sizing: border-box; width: 100%; min-width: 40px; min-height: 27px; padding: 2px 8px;
+  font: inherit; font-weight: 600; color: {muted}; background: none; border: none; cursor: pointer; }}
+th button:hover {{ color: {primary}; text-decoration: underline; }}
+[data-hue="primary"] {{ background: {_tint("primary", 20)}; }}
+[data-hue="good"] {{ background: {_tint("good", 16)}; }}
+[data-hue="caution"] {{ background: {_tint("caution", 20)}; }}
+[data-hue="wrong"] {{ background: {_tint("wrong", 22)}; }}
+[data-hue="ink"] {{ background: {_tint("ink", 10)}; font-weight: 600; }}
+[data-hue="none"] {{ color: {muted}; }}
+[data-hue="out"] {{ color: {muted}; text-decoration: line-through; }}
+td i, [data-hue="out"] i {{ text-decoration: none; }}
+td[aria-selected="true"] {{ box-shadow: inset 0 0 0 2px {primary}; }}
+th.in button {{ color: {_CSS["on_primary"]}; background: {primary}; }}
+td:focus-visible, th button:focus-visible {{ outline: 3px solid {primary}; outline-offset: -3px; }}
+.legend {{ display: flex; flex-wrap: wrap; gap: {SPACE["xs"]}px {SPACE["m"]}px; margin: 0 0 {SPACE["s"]}px; padding: 0;
+  list-style: none; }}
+.legend b {{ display: inline-block; min-width: 18px; margin-right: 6px; padding: 1px 3px; text-align: center;
+  font-size: 11px; border: 1px solid {_CSS["rule"]}; border-radius: 3px; text-decoration: none; }}
+@media print {{ .sheet {{ max-height: none; overflow: visible; }} }}
+{FOCUS}
 """

@@ -6,12 +6,14 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pandas as pd
+import param
 
 from dashboard import parts, words
 from dashboard.pages.base import Empty, StudyPage
 from dashboard.pages.records_filters import Exclude, Filters
 from dashboard.pages.records_open import FileCard, Opener
 from dashboard.pages.records_report import StudyReport
+from dashboard.pages.records_sheet import SheetByHand
 from methods.columns import LABELS
 from methods.records.table import WITHSTOOD
 
@@ -35,14 +37,21 @@ class Page(StudyPage):
     TITLE = "Records"
     QUESTION = "What was read from the files, and can it be trusted?"
     HELP = HELP
-    FOLLOWS = ("files", "awaited", "remarks")
+    FOLLOWS = ("files", "awaited", "remarks", "refused")
+    INPUTS = ("sheet",)
     NEEDS_RECORDS = False
     EXACT = ("readings",)
+
+    sheet = param.Boolean(False, doc="Whether the sheet is shown as it stands in the file.")
 
     def _layout(self) -> Any:
         self._cards = parts.column(gap=16)
         self._card_of: dict[tuple[Any, ...], FileCard] = {}
         view = super()._layout()
+        self._by_hand = parts.Folded(
+            ("The sheet as it stands, to be put right by hand", lambda: SheetByHand(self.study).__panel__())
+        )
+        view.insert(view.index(self._body), self._by_hand.__panel__())
         view.insert(view.index(self._body), self._cards)
         self._choose = parts.Folded(
             ("Filter by level", lambda: Filters(self.study).__panel__()),
@@ -58,9 +67,15 @@ class Page(StudyPage):
     def result(self) -> pd.DataFrame:
         self._lay_cards()
         self._choose.visible = bool(self.study.files)
+        self._by_hand.__panel__().visible = bool(self.study.files or self.study.refused)
+        if self.study.refused or self.sheet:
+            self._by_hand.open()
         if not self.study.files and self.study.awaited:
             names = words.listed(w["name"] for w in self.study.awaited)
             raise Empty("The study is open, but its files are not.", f"Drop {names} above to see its numbers.")
+        if not self.study.files and self.study.refused:
+            names = words.listed(r.name for r in self.study.refused)
+            raise Empty(f"{names} could not be read as it stands.", "Say on the sheet what stands where.")
         if not self.study.files:
             raise Empty("No file is open.", "Drop a file above, or choose a demo set to look around.")
         if not len(self.study.table):

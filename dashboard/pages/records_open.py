@@ -11,6 +11,7 @@ import param
 from dashboard import demo, parts, studyfile, words
 from dashboard.actions import Press, Save, Upload
 from dashboard.controls import Choice, Tick, Words
+from dashboard.pages.records_words import for_the_page
 from dashboard.study import Opened, Study
 from dashboard.tables import Table
 from methods.errors import InputError
@@ -18,6 +19,11 @@ from methods.errors import InputError
 #: Largest upload, MB: what a browser tab and this process carry without trouble.
 MOST_MB = 200
 _AS_GUESSED = "as guessed"
+#: How the breakdowns stand: what is shown -> the reader's word.
+_LAYOUTS = {
+    _AS_GUESSED: "", "one row a breakdown": "long", "one row a filling": "wide", "two rows a filling": "two-block",
+    "one column a filling": "transposed",
+}  # fmt: skip
 _UNITS = ("kV", "V", "kVp", "Vp", "kV/mm", "kV/cm")
 
 
@@ -73,7 +79,7 @@ class Opener(pn.viewable.Viewer):
                 told.append(f"{name}: {words.plural(len(opened.records.table), 'reading')}.")
                 add = True
             except InputError as error:
-                refused.append(f"{name} was not opened. {error}")
+                refused.append(f"{name} was not read. {for_the_page(str(error))} Its sheet is shown below.")
         self._say(" ".join(told), " ".join(refused))
 
     def _say(self, text: str = "", wrong: str = "") -> None:
@@ -171,6 +177,7 @@ class FileCard(pn.viewable.Viewer):
         orders = {_AS_GUESSED: "", "day first": "day", "month first": "month"}
         first = {None: "", True: "day", False: "month"}[given.get("day_first")]
         self._dates = Choice("Dates such as 03/04/2025", options=orders, value=first)
+        self._layout_is = Choice("Layout", options=_LAYOUTS, value=given.get("layout", ""))
         self._value = Words("Voltage column", example=_AS_GUESSED, value=(given.get("columns") or {}).get("kv", ""))
         button = Press("Read again", self._again, look="main")
         return parts.column(
@@ -179,6 +186,7 @@ class FileCard(pn.viewable.Viewer):
                 parts.explained(self._unit, "Peak values are divided by √2."),
                 parts.explained(self._ceiling, "Values at it withstood. Write none where all are breakdowns."),
                 parts.explained(self._dates, "Which number is the day."),
+                parts.explained(self._layout_is, "How the breakdowns stand in the file."),
                 parts.explained(self._value, "Its heading, as it stands in the file."),
             ),
             parts.row(button, self._word, gap=12), gap=12,
@@ -191,11 +199,11 @@ class FileCard(pn.viewable.Viewer):
         try:
             self.study.reread(
                 self._file.name, decimal=self._decimal.value or None, unit=self._unit.value or None,
-                ceiling_kv=_ceiling(self._ceiling.value),
+                ceiling_kv=_ceiling(self._ceiling.value), layout=self._layout_is.value or None,
                 day_first={"day": True, "month": False}.get(self._dates.value), columns=columns or None,
             )  # fmt: skip
         except InputError as error:
-            self._word.text = str(error)
+            self._word.text = for_the_page(str(error))
 
 
 _GUESS_COLUMNS = {

@@ -45,7 +45,7 @@ def areas_said(recipe: Recipe, sheets: list[Sheet]) -> list[Area]:
             within = part.cells or Place()
             for role, texts in (("summary", part.summary), ("leave_out", part.leave_out)):
                 for text in texts:
-                    out += [_area(sheet, p, role=role) for p in _rows_saying(text, sheet, within)]
+                    out += [_area(sheet, p, role=role) for p in rows_saying(text, sheet, within)]
             if part.context:
                 out.append(_area(sheet, within, context=part.context))
     return out
@@ -58,7 +58,7 @@ def _area(sheet: Sheet, place: Place, **said: object) -> Area:
     return Area(sheet.name, rows, columns, **said)  # type: ignore[arg-type]
 
 
-def _rows_saying(text: str, sheet: Sheet, within: Place) -> list[Place]:
+def rows_saying(text: str, sheet: Sheet, within: Place) -> list[Place]:
     """The place that the text names, or the rows of which a cell says it."""
     try:
         return [Place.parse(text)]
@@ -93,7 +93,7 @@ def _table(part: Part, sheet: Sheet) -> Sheet:
     cells = [[r[c] if c < len(r) else "" for c in columns] for r in lines]
     rows = [sheet.rows[i] for i in keep]
     head = _head(part, cells, rows)
-    if head is None:  # a row of empty headings above the first one
+    if head is None and (part.heading_row == 0 or part.values or part.means):  # empty headings above the first row
         cells.insert(0, [""] * len(columns))
         rows.insert(0, 0)
         head = 0

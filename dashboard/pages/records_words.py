@@ -1,0 +1,26 @@
+"""The reader's remedies in the words of the page: it names options of the command line, the page names its controls."""
+
+from __future__ import annotations
+
+import re
+
+_INSTEAD: tuple[tuple[str, str], ...] = (
+    (r"Say which with --value\.?", "Select them on the sheet and press Readings."),
+    (r"name it with --value", "select it on the sheet and press Readings"),
+    (r"--value(?: or --layout \w+)?", "Readings, on the sheet"),
+    (r"--column (\w+)=HEADING(?:, or --column \w+=- for none)?", r"“Its heading means”, on the sheet"),
+    (r"--column(?: \w+=\S*)?(?: or a sheet of its own)?", "“Its heading means”, on the sheet"),
+    (r"--sheet(?: \S+)?", "“Sheet”, and whether it is read"),
+    (r"--layout(?: \w+(?:-\w+)?)?", "“Layout”, under “Read it otherwise”"),
+    (r"--unit(?: \S+)?", "“Unit of the voltages”, under “Read it otherwise”"),
+    (r"--(?:no-)?ceiling(?: \S+)?", "“Ceiling”, under “Read it otherwise”"),
+    (r"--decimal(?: \S+)?", "“Decimal mark”, under “Read it otherwise”"),
+    (r"--dates(?: \S+)?", "“Dates”, under “Read it otherwise”"),
+)
+
+
+def for_the_page(text: str) -> str:
+    """A message of the reader, naming controls where it names options."""
+    for option, control in _INSTEAD:
+        text = re.sub(option, control, text)
+    return text
