@@ -58,7 +58,7 @@ export function render({model}) {
   }
 
   const focus = (r, c) => {
-    cells[at[0]]?.[at[1]]?.setAttribute("tabindex", "-1")
+    for (const cell of table.querySelectorAll('td[tabindex="0"]')) { cell.setAttribute("tabindex", "-1") }
     at = [r, c]
     cells[r]?.[c]?.setAttribute("tabindex", "0")
     cells[r]?.[c]?.focus()
@@ -92,6 +92,7 @@ export function render({model}) {
     const steps = {ArrowUp: [-1, 0], ArrowDown: [1, 0], ArrowLeft: [0, -1], ArrowRight: [0, 1]}
     const step = steps[event.key], spot = spot_of(event)
     if (!spot || spot[0] === null || spot[1] === null) { return }
+    at = spot
     if (step) {
       event.preventDefault()
       const r = Math.min(Math.max(at[0] + step[0], 0), cells.length - 1)

@@ -87,9 +87,9 @@ class Hand:
         return self._with(place, replace(self._settled(place), heads=name))
 
     def out(self, place: Place, kind: str) -> Recipe:
-        """The cells sum up (``summary``) or are left out (``leave_out``); a row is known by its label where it can be.
+        """The cells sum up (``summary``) or are left out (``leave_out``).
 
-        A row with a label is stored by it, so that the next sheet may have the row elsewhere.
+        A row with a label of its own is stored by it, so that the next sheet may have the row elsewhere.
         """
         said = self._label(place) or str(place)
         part = self._part(Place())
@@ -201,11 +201,13 @@ class Hand:
         return tuple(texts)
 
     def _label(self, place: Place) -> str:
-        """The label of a row: its first cell that is no number, where a whole single row is meant."""
+        """The label of a row that no other row has: its first cell that is no number, where one whole row is meant."""
         if place.by_columns or place.top is None or place.bottom not in (None, place.top):
             return ""
         texts = [c.strip() for c in row_of(self.sheet, place.top) if c.strip()]
         label = texts[0] if texts and not is_number(texts[0]) else ""
+        if sum(any(fold(c) == fold(label) for c in row if c.strip()) for row in self.sheet.cells) != 1:
+            return ""
         try:
             Place.parse(label)
         except InputError:

@@ -133,3 +133,11 @@ def test_what_is_said_of_a_sheet_that_cannot_be_read_is_shown() -> None:
     found = cells_said(table.recipe, table.sheet)
     roles = {(c.row, c.column): c.role for c in found.itertuples()}
     assert roles[2, 1] == "heading" and roles[3, 1] == "sample" and roles[7, 1] == "left_out"
+
+
+def test_a_row_is_not_known_by_a_label_that_others_have() -> None:
+    table = Table(b"oil,kV\nA,40\nA,41\nA,42\n").say("out", P("3:3"), "leave_out")
+    assert table.recipe.sheet("").whole.leave_out == ("3:3",)
+    assert table.kv() == [40, 42]
+    table.say("of_the_file", "stirring", "none")
+    assert table.read().table["stirring"].tolist() == ["none", "none"]
