@@ -13,6 +13,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
+
 class Bench:
     """A visitor who opens a file and puts its sheet right."""
 
