@@ -39,6 +39,7 @@ _HOME = {
     "compare_methods": "methods.agreement",
     "discrimination": "methods.agreement",
     "sensitivity_ratio": "methods.agreement",
+    "choose": "methods.choosing.choice",
     "plan": "methods.planning",
     "decide": "methods.planning",
     "decide_all": "methods.planning",

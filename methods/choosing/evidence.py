@@ -1,0 +1,157 @@
+"""What the records say of each procedure on the oils that all of them tested: filling means and their scatter."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from methods.columns import PLACE
+from methods.errors import NotEstimable
+from methods.procedures import PROCEDURE, with_factor
+from methods.records.table import as_table, filling_codes, withstood
+from methods.result import Caution
+from methods.wording import list_words
+
+LABORATORY = PLACE[0]
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """The fillings of every procedure on every common oil.
+
+    ``table`` holds the rows compared, with the column ``procedure``; ``methods`` the method that each procedure
+    names (empty: none or several). ``scatter_oils`` are the common oils on which no filling was withstood; for
+    each procedure and each of these, ``means[p][o]`` are the filling means in kV, ``squares[p][o]`` the sums of
+    squares about them and ``counts[p][o]`` the numbers of breakdowns, one entry a filling.
+    """
+
+    table: pd.DataFrame
+    procedures: list[str]
+    methods: list[str]
+    oils: list[str]
+    scatter_oils: list[str]
+    means: list[list[np.ndarray]]
+    squares: list[list[np.ndarray]]
+    counts: list[list[np.ndarray]]
+    withstood_share: list[float]
+    fillings: list[int]
+    named: bool
+    cautions: tuple[Caution, ...]
+
+
+def gather(data: object, only: Sequence[str] = ()) -> Evidence:
+    """Take the rows of the oils (and the laboratories) that every procedure has.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+    only : sequence of str
+        The procedures to compare, by name; by default all.
+
+    Raises
+    ------
+    NotEstimable
+        Fewer than two procedures, or no oil that all tested.
+    """
+    table, _ = with_factor(as_table(data), PROCEDURE)
+    if only:
+        table = table[table[PROCEDURE].isin(list(only))].reset_index(drop=True)
+    names = list(dict.fromkeys(table[PROCEDURE].dropna()))
+    if len(names) < 2:
+        found = f"only {names[0]}" if names else "none"
+        raise NotEstimable(
+            f"There are no two procedures to choose between: {found}. Open the file of another method beside this one, "
+            "or one in which electrode, gap, stirring or method differ."
+        )
+    notes: list[Caution] = []
+    table = _same_laboratories(table, names, notes)
+    named = bool(table["sample"].notna().any())
+    table = _same_oils(table, names, notes) if named else table
+    if not named:
+        notes.append(
+            Caution("sample_unknown", "The file names no samples: all tests count as of one and the same oil.")
+        )
+    oils = list(dict.fromkeys(table["sample"].fillna("")))
+    codes, stood = filling_codes(table, by=(PROCEDURE,)), withstood(table)
+    frame = pd.DataFrame(
+        {
+            "p": table[PROCEDURE].to_numpy(), "o": table["sample"].fillna("").to_numpy(), "f": codes,
+            "kv": table["kv"].to_numpy(dtype=float), "stood": stood,
+        }
+    )  # fmt: skip
+    shares = frame.groupby("p")["stood"].mean()
+    topped = set(frame.loc[frame["stood"], "o"])
+    scatter_oils = [o for o in oils if o not in topped]
+    if topped and scatter_oils:
+        notes.append(
+            Caution(
+                "withstood",
+                f"On {list_words(sorted(topped))} some tests were withstood: these oils count for mean and shift (as "
+                "'at least the ceiling') but not for scatter, time and telling oils apart.",
+            )
+        )
+    if not scatter_oils:
+        raise NotEstimable(
+            "Every common oil has withstood tests, so the scatter of no procedure can be compared; test weaker oils, "
+            "or at a smaller gap."
+        )
+    groups = frame.groupby(["p", "o", "f"], sort=False)["kv"]
+    cell = groups.agg(["mean", "size"]).assign(ss=groups.var(ddof=0) * groups.size()).reset_index()
+    parts = {key: part for key, part in cell.groupby(["p", "o"], sort=False)}
+    pick = [[parts[(p, o)] for o in scatter_oils] for p in names]
+    methods = [_one_method(table.loc[table[PROCEDURE] == p, "method"]) for p in names]
+    return Evidence(
+        table, names, methods, oils,
+        scatter_oils,
+        [[c["mean"].to_numpy() for c in row] for row in pick], [[c["ss"].to_numpy() for c in row] for row in pick],
+        [[c["size"].to_numpy() for c in row] for row in pick], [float(shares[p]) for p in names],
+        [int(frame.loc[frame["p"] == p, "f"].nunique()) for p in names], named, tuple(notes),
+    )  # fmt: skip
+
+
+def _one_method(column: pd.Series) -> str:
+    """The method that all rows name; empty where they name none or several."""
+    return str(column.iloc[0]) if column.notna().all() and column.nunique() == 1 else ""
+
+
+def _same_laboratories(table: pd.DataFrame, names: Sequence[str], notes: list[Caution]) -> pd.DataFrame:
+    """The rows of the laboratories that ran every procedure, where not all did."""
+    if table[LABORATORY].nunique(dropna=False) < 2:
+        return table
+    sets = [set(table.loc[table[PROCEDURE] == p, LABORATORY].fillna("not said")) for p in names]
+    common = set.intersection(*sets)
+    if all(s == sets[0] for s in sets):
+        return table
+    if not common:
+        text = "No laboratory ran every procedure: what differs between laboratories is part of what is compared here."
+        notes.append(Caution("laboratories_differ", text))
+        return table
+    kept = sorted(common)
+    gone = int((~table[LABORATORY].fillna("not said").isin(common)).sum())
+    notes.append(
+        Caution(
+            "like_with_like",
+            f"Only {list_words(kept)} ran every procedure; the {gone} readings of the other laboratories take no part.",
+        )
+    )
+    return table[table[LABORATORY].fillna("not said").isin(common)].reset_index(drop=True)
+
+
+def _same_oils(table: pd.DataFrame, names: Sequence[str], notes: list[Caution]) -> pd.DataFrame:
+    known = table[table["sample"].notna()]
+    sets = {p: set(known.loc[known[PROCEDURE] == p, "sample"]) for p in names}
+    common = set.intersection(*sets.values())
+    if not common:
+        most = max(set.union(*sets.values()), key=lambda o: sum(o in s for s in sets.values()))
+        lacking = [p for p in names if most not in sets[p]]
+        raise NotEstimable(
+            f"No oil was tested by all of {list_words(list(names))}, so they cannot be compared. Test {most} by "
+            f"{list_words(lacking)} too, or leave out (filter) the procedures that tested other oils."
+        )
+    left = sorted(set.union(*sets.values()) - common)
+    if left:
+        notes.append(Caution("samples_left_out", f"{list_words(left)}: not tested by every procedure, and left out."))
+    return known[known["sample"].isin(common)].reset_index(drop=True)
