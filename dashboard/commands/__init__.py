@@ -8,6 +8,7 @@ from __future__ import annotations
 
 #: Module names in the order in which the help lists them.
 COMMANDS: tuple[str, ...] = (
-    "serve", "check", "fit", "shift", "equivalence", "confounding", "plan", "decide", "budget", "components", "order",
-    "precision", "gap_law", "rate", "geometry", "agreement", "sensitivity", "rounds", "protocols", "rules", "report",
+    "serve", "check", "choose", "fit", "shift", "equivalence", "confounding", "plan", "decide", "budget", "components",
+    "order", "precision", "gap_law", "rate", "geometry", "agreement", "sensitivity", "rounds", "protocols", "rules",
+    "report",
 )  # fmt: skip

@@ -9,6 +9,10 @@ from __future__ import annotations
 EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "serve": (("routine_wide.csv --port 5010", "the dashboard with your own file"),),
     "check": (("messy_sheet.xlsx", "what was read, refused and guessed"),),
+    "choose": (
+        ("programme_long.csv", "which of eight procedures to choose, and how sure that is"),
+        ("routine_wide.csv --half-width 8% --weight oil=1", "with the oil that it takes"),
+    ),
     "fit": (
         ("programme_long.csv --by electrode --family normal --family weibull", "two families for each electrode"),
         ("routine_wide.csv --by sample", "each oil by itself; >75 counts as withstood"),

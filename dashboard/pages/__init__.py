@@ -92,6 +92,7 @@ class Entry:
 #: The pages in the order of the menu. A module that is not there yet is left out.
 PAGES: tuple[Entry, ...] = (
     Entry("records", "Records", "M4 5h16v14H4zM4 10h16M4 14.5h16M10 10v9", "dashboard.pages.records"),
+    Entry("choose", "Which method", "M4 6h10M4 12h7M4 18h4M15 13l3 3 4-7", "dashboard.pages.choose"),
     Entry("overlay", "Overlay", "M2 19c4 0 4-12 7-12s3 12 7 12M8 19c4 0 4-9 7-9s3 9 7 9", "dashboard.pages.overlay"),
     Entry("shift", "Shift", "M5 4v16M19 4v16M8.5 12h7M13 9l3 3-3 3", "dashboard.pages.shift"),
     Entry("howmany", "How many", "M5 5v14M9 5v14M13 5v14M17 5v14M2.5 16.5 20 7.5", "dashboard.pages.howmany"),

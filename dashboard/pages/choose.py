@@ -1,0 +1,139 @@
+"""Which method: whole procedures beside each other on the same oils, and how surely one is the best."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+import param
+
+from dashboard import theme, words
+from dashboard.pages.base import Figure, StudyPage
+from dashboard.pages.choose_words import COLUMNS, HELP
+from methods.result import Caution
+
+#: Criterion -> (label, what a higher weight asks for).
+_WEIGHTS = {
+    "precision": ("Precision weighs", "Small scatter of one reported result."),
+    "time": ("Time weighs", "Few bench minutes for the half-width wanted."),
+    "oil": ("Oil weighs", "Little oil for the half-width wanted."),
+    "discrimination": ("Telling oils apart weighs", "One result tells these oils apart."),
+    "history": ("Link to history weighs", "The procedure that past results were taken by."),
+}
+_FIRST = (
+    "procedure", "probability_best", "mean_kv", "shift_percent", "low_percent", "high_percent", "fillings",
+    "breakdowns_per_filling", "bench_minutes", "oil_litres", "half_width_percent", "half_width_low_percent",
+    "half_width_high_percent",
+)  # fmt: skip
+_SECOND = (
+    "procedure", "oils", "results", "cov_within_percent", "cov_between_percent", "cov_result_percent",
+    "discrimination_per_result", "discrimination_per_result_low", "discrimination_per_result_high",
+    "discrimination_per_hour", "withstood_percent", "false_alarm_percent", "wrong_verdict_percent",
+)  # fmt: skip
+
+
+class Page(StudyPage):
+    """Which procedure to choose."""
+
+    TITLE = "Which method"
+    QUESTION = "Which procedure gives most for its bench time on these oils, and how sure is that?"
+    HELP = HELP
+    FOLLOWS = ("confidence",)
+    INPUTS = ("half_width", "precision", "time", "oil", "discrimination", "history", "link")
+    COLUMNS = COLUMNS
+
+    half_width = param.Number(10.0, bounds=(0.5, 90), doc="Half-width wanted for an oil's mean, %.")
+    precision = param.Number(1.0, bounds=(0, 10), doc=_WEIGHTS["precision"][1])
+    time = param.Number(1.0, bounds=(0, 10), doc=_WEIGHTS["time"][1])
+    oil = param.Number(0.0, bounds=(0, 10), doc=_WEIGHTS["oil"][1])
+    discrimination = param.Number(1.0, bounds=(0, 10), doc=_WEIGHTS["discrimination"][1])
+    link = param.Number(1.0, bounds=(0, 10), doc="Weight of the link to history, where a procedure is named for it.")
+    history = param.String("", doc="The procedure that past results were taken by; empty: none.")
+
+    def controls(self) -> Sequence[Any]:
+        self._history = self.chooser(
+            "history", "Past results by", "Keeps the link to history; none counts for nothing."
+        )
+        self.study.param.watch(self._settle, ["files", "fingerprint"])
+        self._settle()
+        fields = [
+            self.number(name, label, text, step=0.5)
+            for name, (label, text) in _WEIGHTS.items() if name != "history"
+        ]  # fmt: skip
+        wanted = self.number("half_width", "Half-width wanted (± %)", "For the mean of one oil.", step=1)
+        return [wanted, *fields, self._history, self.number("link", *_WEIGHTS["history"], step=0.5)]
+
+    def _settle(self, *_: Any) -> None:
+        names = self._names()
+        self.offer(self._history, {"none": "", **{n: n for n in names}}, self.history if self.history in names else "")
+
+    def _names(self) -> list[str]:
+        from methods.procedures import name_procedures
+
+        table = self.study.table
+        if not len(table):
+            return []
+        return self.kept("names", lambda: sorted(set(name_procedures(table).names)))
+
+    def result(self) -> Any:
+        weights = {
+            "precision": self.precision, "time": self.time, "oil": self.oil, "discrimination": self.discrimination,
+            "history": self.link if self.history in self._names() else 0.0,
+        }  # fmt: skip
+        history = self.history if self.history in self._names() else None
+        settings = (self.half_width, self.study.confidence, history, *weights.values())
+        return self.kept("choice", lambda: self._compute(weights, history), *settings)
+
+    def _compute(self, weights: Mapping[str, float], history: str | None) -> Any:
+        from methods.choosing import choose
+
+        return choose(
+            self.study.selection, half_width=self.half_width / 100, confidence=self.study.confidence, weights=weights,
+            history=history,
+        )  # fmt: skip
+
+    def sentence(self, result: Any) -> str:
+        return str(result.sentence)
+
+    def cautions(self, result: Any) -> Sequence[Caution]:
+        return list(result.cautions)
+
+    def figures(self) -> Sequence[Figure]:
+        return [Figure("What bench minutes buy", self.draw, self.describe, key=self._shape)]
+
+    def _shape(self, result: Any) -> Hashable:
+        return tuple(r.procedure for r in result.procedures)
+
+    def draw(self, result: Any) -> Any:
+        from dashboard.plots import choose as plots
+
+        looks = self.looks("procedure")
+        names = [r.procedure for r in result.procedures]
+        if not set(names) <= set(looks):
+            looks = theme.cues(names, self.dark)
+        return plots.minutes_against_width(result.procedures, result.plans, result.half_width_percent, looks, self.dark)
+
+    def describe(self, result: Any) -> str:
+        best = next(r for r in result.procedures if r.procedure == result.best)
+        return (
+            "Each line is a procedure, from two fillings on; its mark is the plan that meets the half-width wanted, "
+            f"with {100 * result.confidence:g} % limits from the uncertainty of its scatter. {best.procedure} takes "
+            f"{words.number(best.bench_minutes)} minutes."
+        )
+
+    def tables(self, result: Any) -> Mapping[str, tuple[str, pd.DataFrame]]:
+        rows = [{n: getattr(r, n) for n in (*_FIRST, *_SECOND)} for r in result.procedures]
+        frame = pd.DataFrame(rows)
+        frame["probability_best"] = 100 * frame["probability_best"]
+        frame = frame.sort_values("probability_best", ascending=False, ignore_index=True)
+        out = {
+            "choose": ("Procedures, the likeliest best first", frame[list(_FIRST)]),
+            "choose_scatter": ("Their scatter, and how they tell oils apart", frame[list(_SECOND)]),
+        }
+        if result.would_settle:
+            out["choose_settle"] = ("Further tests that would settle it", pd.DataFrame(result.would_settle))
+        notes = [{"procedure": r.procedure, "note": n} for r in result.procedures for n in r.notes]
+        if notes:
+            out["choose_published"] = ("What is published of their sensitivity", pd.DataFrame(notes))
+        return out
