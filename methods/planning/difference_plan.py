@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,8 +15,11 @@ from methods.planning.bench_cost import assumed, design_cost
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS, Scatter
 from methods.planning.mean_plan import MOST_PER_FILLING
 from methods.planning.nested import filling_variance
-from methods.planning.power import power_one_sample, power_two_sample
+from methods.planning.power import power_one_sample, power_two_sample, power_welch
 from methods.result import Caution
+
+#: From so many independent breakdowns a side on, Welch's power is the noncentral t's to two tenths of a point.
+ALIKE = 12
 
 
 @dataclass(frozen=True)
@@ -23,8 +27,8 @@ class DifferencePlan:
     """A plan for the difference of two conditions.
 
     ``breakdowns_per_condition`` is ``fillings_per_condition`` times ``breakdowns_per_filling``; ``power`` the
-    probability that the planned test (t, on filling means where there is scatter between fillings) finds the
-    difference; ``power_known`` the same for scatter known from history (normal). ``difference`` is in kV,
+    probability that the limits of the shift, as :func:`methods.shift` will compute them, leave out zero;
+    ``power_known`` the same for scatter known from history (normal). ``difference`` is in kV,
     ``difference_percent`` in per cent of the mean, None where that needs a mean. ``bench_minutes`` counts both
     conditions. ``designs`` lists alternatives as dictionaries. When ``paired``, a unit is a sample (or oil) that is
     filled and tested once under each condition.
@@ -56,6 +60,7 @@ class _Question:
     paired: bool
     disagreement: float
     protocol: Any
+    independent: bool = False
 
     def unit_sd(self, n: int) -> float:
         """SD of one unit: a breakdown, a filling's mean, or the difference within one pair."""
@@ -68,7 +73,10 @@ class _Question:
         if k < 2:
             return 0.0
         effect = self.difference / self.unit_sd(n)
-        test = power_one_sample if self.paired else power_two_sample
+        if self.paired:
+            test: Callable[..., float] = power_one_sample
+        else:
+            test = power_two_sample if self.independent and k >= ALIKE else power_welch
         return test(effect, k, alpha=1 - self.confidence, sides=self.sides)
 
     def power_known(self, k: int, n: int) -> float:
@@ -124,9 +132,10 @@ def plan_difference(
 ) -> DifferencePlan:
     """Plan the breakdowns for each of two conditions.
 
-    The power is the noncentral t's: on single breakdowns when they count as independent, on the filling means
-    (``2 * (k - 1)`` degrees of freedom) when there is scatter between fillings, on the pairs' differences when
-    ``paired``. Equal scatter under both conditions is taken; Welch's test then has practically the same power.
+    The power is that of the test which the shift will be judged by: Welch's on filling means wherever there are
+    several fillings (with three each it is well below that of the pooled t-test), Welch's on single breakdowns where
+    they count as independent, t on the oils' differences when ``paired``. Equal scatter under both conditions is
+    taken. A single series on one filling each cannot be judged by filling means at all; the caution says so.
 
     Parameters
     ----------
@@ -170,20 +179,16 @@ def plan_difference(
     )
     k = None if fillings is None else inputs.count(fillings, "fillings", most=MOST_FILLINGS)
     n = None if breakdowns_per_filling is None else inputs.count(breakdowns_per_filling, "breakdowns_per_filling")
-    units = s.between is not None or ask.paired
-    k, n = _nested(ask, k, n) if units else _independent(ask, k, n)
+    several = (k or 1) > 1 or n is not None  # fillings are asked for: the shift will be taken from their means
+    units = s.between is not None or ask.paired or several
+    ask = replace(ask, independent=not units)
+    k, n = _nested(ask, k, n) if units else _independent(ask)
     return _result(ask, k, n, units)
 
 
-def _independent(ask: _Question, k: int | None, n: int | None) -> tuple[int, int]:
-    """Independent breakdowns: every one is a unit; fillings only share them out."""
-    if k is not None and n is not None:
-        return k, n
+def _independent(ask: _Question) -> tuple[int, int]:
+    """Independent breakdowns: every one is a unit."""
     total = ask.units(1, MOST_BREAKDOWNS)
-    if k is not None:
-        return k, math.ceil(total / k)
-    if n is not None:
-        return math.ceil(total / n), n
     return 1, total
 
 
@@ -257,8 +262,9 @@ def _cautions(ask: _Question, k: int, units: bool, power: float) -> tuple[Cautio
         found.append(
             Caution(
                 "independent",
-                "Breakdowns are counted as independent. If fillings differ, a series on one filling each compares two "
-                "fillings, not two conditions: give the scatter between fillings.",
+                "Breakdowns are counted as independent. A series on one filling each compares two fillings, not two "
+                "conditions, and its shift gets no limits of its own: give the scatter between fillings, or ask for "
+                "several fillings.",
             )
         )
     elif k < 2:

@@ -14,7 +14,11 @@ from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.nested import filling_variance
+from methods.planning.power import welch_nodes
 from methods.result import Caution
+
+#: From so many fillings a side on, Welch's and the pooled test have the same power to a thousandth.
+ALIKE = 30
 
 _NODES = np.polynomial.legendre.leggauss(120)
 
@@ -43,17 +47,18 @@ class EquivalencePlan:
 
 
 def power_equivalence(
-    margin_low: float, margin_high: float, difference: float, standard_error: float, df: float, alpha: float = 0.05
-) -> float:
+    margin_low: float, margin_high: float, difference: float, standard_error: float, df: float, alpha: float = 0.05,
+    critical: float | None = None,
+) -> float:  # fmt: skip
     """Exact power of the two one-sided tests at a true ``difference``, with ``df`` degrees of freedom.
 
     The estimate and its standard error are independent: the probability that the interval lies inside the margins is
     integrated over the chi distribution of the latter (what Owen's Q function does; D. B. Owen, *Biometrika* 52
-    (1965) 437-446).
+    (1965) 437-446). ``critical`` replaces the quantile of Student's t.
     """
     if not margin_low < margin_high:
         raise InputError("The lower margin must lie below the upper one.", column="margin")
-    critical = float(scipy.stats.t.ppf(1 - alpha, df))
+    critical = float(scipy.stats.t.ppf(1 - alpha, df)) if critical is None else critical
     widest = (margin_high - margin_low) / (2 * critical * standard_error)  # SD ratio beyond which no estimate passes
     low, high = np.sqrt(scipy.stats.chi2.ppf([1e-15, 1 - 1e-15], df) / df)
     if widest <= low:
@@ -66,6 +71,14 @@ def power_equivalence(
         (margin_low - difference) / standard_error + critical * u
     )
     return float((top - low) / 2 * np.sum(weights * density * np.maximum(passes, 0.0)))
+
+
+def power_equivalence_welch(margin: float, difference: float, sd: float, n: int, alpha: float = 0.05) -> float:
+    """Power in Welch's form, as agreement is judged: ``n`` values of SD ``sd`` on each side, margins ``±margin``."""
+    critical, weight = welch_nodes(n, alpha, 1, 24)
+    error = sd * math.sqrt(2 / n)
+    chances = [power_equivalence(-margin, margin, difference, error, 2 * (n - 1), alpha, float(c)) for c in critical]
+    return float(weight @ np.array(chances))
 
 
 def power_equivalence_parallel(total: int, margin: float, difference: float = 0.0, alpha: float = 0.05) -> float:
@@ -101,6 +114,10 @@ def plan_equivalence(
     serial_correlation: float | None = None,
 ) -> EquivalencePlan:
     """Plan the breakdowns for showing that two conditions agree within ``±margin``, chosen beforehand.
+
+    With scatter between fillings the power is that of the tests in Welch's form on filling means, as
+    :func:`methods.equivalence` makes them; for independent breakdowns, of which there are more, that of the pooled
+    tests.
 
     Parameters
     ----------
@@ -141,9 +158,11 @@ def plan_equivalence(
 
     def chance(k: int, per: int) -> float:
         variance = float(filling_variance(s.within, s.between or 0.0, per, s.serial_correlation))
-        return (
-            power_equivalence(-room, room, expected, math.sqrt(2 * variance / k), 2 * (k - 1), risk) if k > 1 else 0.0
-        )
+        if k < 2:
+            return 0.0
+        if nested and k < ALIKE:
+            return power_equivalence_welch(room, expected, math.sqrt(variance), k, risk)
+        return power_equivalence(-room, room, expected, math.sqrt(2 * variance / k), 2 * (k - 1), risk)
 
     most = MOST_FILLINGS if nested else MOST_BREAKDOWNS
     refusal = f"More than {most} would be needed for ±{s.say(room)}; widen the margin."

@@ -7,9 +7,12 @@ Effects are in units of the SD. A two-sided power counts both tails.
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import scipy
+from numpy.typing import NDArray
 
 from methods.errors import InputError
 from methods.planning.inputs import MOST_BREAKDOWNS, positive, probability
@@ -43,6 +46,38 @@ def power_two_sample(effect: float, n1: float, n2: float | None = None, alpha: f
     """Power of the two-sample t test with ``n1`` and ``n2`` values (equal SDs) to see a shift of ``effect`` SDs."""
     second = n1 if n2 is None else n2
     return power_t(effect / np.sqrt(1 / n1 + 1 / second), n1 + second - 2, alpha, sides)
+
+
+@lru_cache(maxsize=512)
+def welch_nodes(n: int, alpha: float, sides: int, points: int = 80) -> tuple[NDArray[Any], NDArray[Any]]:
+    """Critical values of Welch's test with ``n`` values on each side over the shares of the two variances; weights.
+
+    The share of the first sample's variance in the sum of both follows a beta law, whatever their sum is.
+    """
+    x, w = np.polynomial.legendre.leggauss(points)
+    u = (1 - np.cos(np.pi * (x + 1) / 2)) / 2  # nodes crowd at both ends, where the law of two values lies
+    weight = w * np.pi / 4 * np.sin(np.pi * (x + 1) / 2) * scipy.stats.beta.pdf(u, (n - 1) / 2, (n - 1) / 2)
+    df = (n - 1) / (u**2 + (1 - u) ** 2)
+    return scipy.special.stdtrit(df, 1 - alpha / sides), weight / weight.sum()
+
+
+def power_welch(effect: float, n: int, alpha: float = 0.05, sides: int = 2) -> float:
+    """Power of Welch's test, as a shift is tested, with ``n`` values on each side and equal SDs.
+
+    With equal numbers Welch's statistic is the pooled one; only its degrees of freedom vary with the share of the two
+    variances in their sum, which is independent of that sum: the noncentral t's power is averaged over the shares.
+    """
+    if sides not in (1, 2):
+        raise InputError(f"sides is {sides!r}; a test has 1 or 2.", column="sides", text=str(sides))
+    critical, weight = welch_nodes(int(n), float(alpha), sides)
+    noncentrality, df = effect * np.sqrt(n / 2), 2 * (n - 1)
+    if noncentrality - critical.max() > 40:
+        return 1.0
+    seen = scipy.stats.nct.sf(critical, df, noncentrality)
+    seen = np.where(noncentrality - critical > 40, 1.0, seen)
+    if sides == 2 and noncentrality <= 20:
+        seen = seen + np.nan_to_num(scipy.stats.nct.cdf(-critical, df, noncentrality))
+    return float(min(weight @ seen, 1.0))
 
 
 def power_one_sample(effect: float, n: float, alpha: float = 0.05, sides: int = 2) -> float:

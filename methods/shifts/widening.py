@@ -88,6 +88,8 @@ def widening(first: tuple[int, ...], second: tuple[int, ...]) -> Widening:
     if len(one) == len(two) and len(one) > 1:  # the order of the oils does not matter
         pairs = sorted(zip(one, two, strict=True))
         one, two = tuple(a for a, _ in pairs), tuple(b for _, b in pairs)
+    if len(one) == len(two) == 1 and one == two:  # equal numbers on one oil: no factor is above 1
+        return NONE
     if min(one + two) >= ENOUGH or len(one) + len(two) > MOST_CELLS:
         return NONE
     return _widening(one, two)

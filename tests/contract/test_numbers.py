@@ -378,12 +378,14 @@ def test_two_half_widths_with_fillings(k: int, n: int, own: float, known: float)
 
 @pytest.mark.parametrize(("difference", "power"), [(0.10, 0.8), (0.05, 0.9), (0.4, 0.8)])
 def test_plan_for_a_difference(difference: float, power: float) -> None:
-    """statsmodels' TTestIndPower (noncentral t)."""
+    """statsmodels' TTestIndPower (noncentral t); with fewer than twelve, Welch's test, which finds a little less."""
     found = plan("difference", cov=0.15, difference=difference, power=power)
     theirs = TTestIndPower().solve_power(difference / 0.15, alpha=0.05, power=power)
-    assert found.breakdowns_per_condition == max(2, math.ceil(theirs))
+    assert max(2, math.ceil(theirs)) <= found.breakdowns_per_condition <= math.ceil(theirs) + (theirs < 12)
     n = found.breakdowns_per_condition
-    assert found.power == pytest.approx(TTestIndPower().power(difference / 0.15, n, 0.05), rel=1e-5)
+    pooled = TTestIndPower().power(difference / 0.15, n, 0.05)
+    assert found.power == pytest.approx(pooled, rel=1e-5 if n >= 12 else 0.06)
+    assert power <= found.power
 
 
 def test_plan_for_a_percentile() -> None:

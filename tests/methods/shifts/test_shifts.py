@@ -12,7 +12,7 @@ from methods.scatter import fit
 from methods.shifts import Shift, shift
 from methods.shifts.arms import _censored_arm, arm
 from methods.shifts.compare import compare
-from methods.shifts.widening import widening
+from methods.shifts.widening import _widening, widening
 from tests.calibration.shift_designs import SHIFT_KV, Design, draw
 from tests.reference import agrees, data, expected
 
@@ -192,6 +192,26 @@ def test_a_wild_oil_and_unequal_fillings_hold() -> None:
         low, high = d.limits(0.95)
         hits += low <= SHIFT_KV <= high
     assert hits >= 0.95 * 200 - 3 * np.sqrt(200 * 0.95 * 0.05)
+
+
+@pytest.mark.parametrize("n", [2, 3, 5, 11])
+def test_equal_numbers_need_no_widening(n: int) -> None:
+    assert max(_widening((n,), (n,)).factors) == 1.0
+
+
+def test_widened_limits_hold_at_the_worst_ratio() -> None:
+    """Two fillings against five, the two scattering three times as much: Welch's hold 89.5 %, these 94.5 or more."""
+    rng = np.random.default_rng(2)
+    a, b = rng.normal(0, 3, (20000, 2)), rng.normal(0, 1, (20000, 5))
+    v = a.var(axis=1, ddof=1) / 2, b.var(axis=1, ddof=1) / 5
+    df = (v[0] + v[1]) ** 2 / (v[0] ** 2 + v[1] ** 2 / 4)
+    t = np.abs(a.mean(axis=1) - b.mean(axis=1)) / np.sqrt(v[0] + v[1])
+    plain = stats.t.ppf(0.975, df)
+    assert (t < plain).mean() < 0.905
+    w = widening((2,), (5,))
+    assert (t < w.at(0.95) * plain).mean() == pytest.approx(0.945, abs=0.005)
+    for size in (0.5, 2.0, 4.0, 15.0):
+        assert w.critical(1 - w.p_value(size, 2.5), 2.5) == pytest.approx(size, rel=1e-6)
 
 
 def test_a_lower_limit_never_passes_what_voltages_can_do() -> None:
