@@ -2,23 +2,12 @@
 
 from __future__ import annotations
 
-import math
 import re
 from typing import Any
 
 import pandas as pd
 
-#: What an empty cell is called when it is a level.
-NOT_GIVEN = "not given"
-
-
-def level_text(value: Any) -> str:
-    """Write one level as people read it: ``2`` and not ``2.0``, :data:`NOT_GIVEN` for an empty cell."""
-    if value is None or value is pd.NA or value is pd.NaT or (isinstance(value, float) and math.isnan(value)):
-        return NOT_GIVEN
-    if isinstance(value, float):
-        return f"{value:g}"
-    return str(value)
+from methods.columns import NOT_GIVEN, level_text
 
 
 def texts(column: pd.Series) -> pd.Series:

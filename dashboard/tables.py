@@ -119,11 +119,11 @@ class Table(pn.viewable.Viewer):
         for name, column in part.items():
             values = column.tolist()
             if pd.api.types.is_bool_dtype(column.dtype):
-                out[name] = ["yes" if v else "no" for v in values]
+                out[name] = [words.cell(str(name), v) for v in values]
             elif pd.api.types.is_float_dtype(column.dtype):
                 out[name] = ["–" if v is pd.NA else self._number(str(name), v) for v in values]
             else:
-                out[name] = ["–" if v is None or v is pd.NA or v != v else str(v) for v in values]
+                out[name] = [words.cell(str(name), v) for v in values]
         return out
 
     def _number(self, name: str, value: float) -> str:
@@ -131,8 +131,7 @@ class Table(pn.viewable.Viewer):
             return "–"
         if self._exact or (name == "order" and value == int(value)):
             return f"{value:.10g}"
-        chance = name == "p" or name.startswith("p_") or name.endswith("_p") or "probability" in name
-        return words.p_value(value) if chance else words.number(value, self._digits)
+        return words.cell(name, value, self._digits)
 
     def _glossary(self) -> str:
         rows = [(h, words.explanation(c, self._own)) for c, h in self._headings().items()]

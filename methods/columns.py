@@ -130,6 +130,8 @@ BUNDLED = (*CONDITION, *(c for c in OIL if c not in CONDITION and c != "sample")
 NESTED = ("laboratory", "sample", "filling")
 #: What names a filling among others.
 LABELS = _names(c for c in REGISTRY if c.label)
+#: What an empty cell is called when it is a level.
+NOT_GIVEN = "not given"
 #: Units of the numbers in a column.
 UNITS: dict[str, str] = {c.name: c.unit for c in REGISTRY if c.unit}
 
@@ -142,6 +144,13 @@ def without(columns: Iterable[str], *names: str) -> tuple[str, ...]:
 def known(name: str) -> Column | None:
     """The row of the registry for a column; None for one that a file brings besides."""
     return _BY_NAME.get(name)
+
+
+def level_text(value: Any) -> str:
+    """Write one level as people read it: ``2`` and not ``2.0``, :data:`NOT_GIVEN` for an empty cell."""
+    if value is None or str(value) in ("<NA>", "NaT") or (isinstance(value, float) and value != value):
+        return NOT_GIVEN
+    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def factor_name(column: str) -> str:

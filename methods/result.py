@@ -24,6 +24,54 @@ class Caution:
     text: str
 
 
+class Shown:
+    """What a result does in a notebook and at a prompt: it shows its answer (:mod:`methods.answers`)."""
+
+    def answer(self) -> Any:
+        """Sentence, cautions, tables and the names of the plots: a :class:`methods.answers.Answer`."""
+        from methods.answers import answer
+
+        return answer(self)
+
+    def to_frame(self, table: str | None = None) -> pd.DataFrame:
+        """One of its tables as a DataFrame, the main one by default.
+
+        Raises
+        ------
+        KeyError
+            There is no table of this name.
+        """
+        made = self.answer()
+        return (made.table(table) if table else made.tables[0]).frame
+
+    def plot(self, name: str | None = None, **options: Any) -> Any:
+        """A HoloViews element that shows it; ``options`` go to that plot.
+
+        Raises
+        ------
+        methods.InputError
+            It has no plot of this name, or nothing is installed that draws it.
+        """
+        from methods.answers.plots import plot
+
+        return plot(self.answer(), name, **options)
+
+    def __repr__(self) -> str:
+        made = self.answer()
+        tables = ", ".join(f"{t.name} ({len(t.frame)})" for t in made.tables)
+        lines = [
+            type(self).__name__,
+            f"  {made.sentence}" if made.sentence else "",
+            f"  cautions: {', '.join(dict.fromkeys(c.code for c in made.cautions))}" if made.cautions else "",
+            f"  tables: {tables}" if tables else "",
+            f"  plots: {', '.join(made.plots)}" if made.plots else "",
+        ]
+        return "\n".join(line for line in lines if line)
+
+    def _repr_html_(self) -> str:
+        return str(self.answer().html())
+
+
 def as_json(value: Any) -> Any:
     """Turn a result (dataclass, table, array, number) into what :mod:`json` can write.
 

@@ -213,3 +213,15 @@ def columns(rows: Sequence[Sequence[Any]], heads: Sequence[str], digits: int = 4
         ).rstrip()
 
     return "\n".join([line(list(heads)), line(["-" * w for w in widths]), *(line(r) for r in cells)])
+
+
+def told(results: Sequence[Any]) -> list[str]:
+    """The answers of results as text; a caution that an earlier one has is not said again."""
+    from methods.answers import answer
+
+    out, said = [], set()
+    for made in map(answer, results):
+        new = [c for c in made.cautions if c not in said]
+        said |= set(new)
+        out.append(made.with_cautions(new).text())
+    return out

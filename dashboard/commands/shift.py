@@ -5,8 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from dashboard.commands.common import add_by, add_json, add_reading_options, columns, emit, open_records, probability
-from methods.columns import name_level
+from dashboard.commands.common import add_by, add_json, add_reading_options, emit, open_records, probability, told
 
 NAME = "shift"
 HELP = "compare the levels of a factor: shift of the mean and of the scatter, with limits"
@@ -69,7 +68,7 @@ def run(args: argparse.Namespace) -> int:
         log=args.log, adjust=args.adjust, within=args.within, model=args.model, factors=args.factors,
         samples=args.samples, history=read_history(args.history),
     )  # fmt: skip
-    document = as_json(result)
+    document, asked = as_json(result), [result]
     if args.percentiles or args.p:
         found = percentile_shift(
             records, args.by, reference=args.reference, percentiles=args.p or (0.01, 0.1, 0.5),
@@ -77,12 +76,14 @@ def run(args: argparse.Namespace) -> int:
             within=args.within,
         )  # fmt: skip
         document["percentiles"] = as_json(found)
+        asked.append(found)
     if args.all_pairs:
         pairs = all_pairs(
             records, args.by, procedure=args.all_pairs, confidence=args.confidence, within=args.within
         )  # fmt: skip
         document["all_pairs"] = as_json(pairs)
-    emit(args, document, text(document))
+        asked.append(pairs)
+    emit(args, document, "\n\n".join(told(asked)))
     return 0
 
 
@@ -93,55 +94,3 @@ def read_history(path: str | None) -> Any:
     from methods import read
 
     return read(path)
-
-
-def text(document: dict[str, Any]) -> str:
-    """The sentences first, then the table, then the cautions."""
-    lines = []
-    for s in document["shifts"]:
-        more = s["these_oils"]["sentence"] if s["these_oils"] else ""
-        lines.append(f"{s['sentence']} {more}".strip())
-    heads = ["level", "fillings", "breakdowns", "mean kV", "shift kV", "from", "to", "shift %", "from", "to", "p",
-             "SD ratio", "from", "to"]  # fmt: skip
-    keys = ["level", "fillings", "breakdowns", "mean_kv", "difference_kv", "low_kv", "high_kv", "difference_percent",
-            "low_percent", "high_percent", "p_value", "sd_ratio", "sd_ratio_low", "sd_ratio_high"]  # fmt: skip
-    lines += ["", columns([[s[k] for k in keys] for s in document["shifts"]], heads, digits=3)]
-    reference = name_level(document["by"], document["reference"])
-    lines += ["", f"Reference: {reference}; limits at {document['confidence'] * 100:g} % confidence."]
-    methods = sorted({s["method"] for s in document["shifts"] if s["method"]})
-    if methods:
-        lines[-1] += f" Method: {'; '.join(methods)}."
-    heads = ["level", "fillings", "breakdowns", "withstood", "samples", "mean kV", "SD kV"]
-    keys = ["level", "fillings", "breakdowns", "withstood", "samples", "mean_kv", "sd_kv"]
-    lines += ["", "All levels, over all of their rows:", ""]
-    lines += [columns([[v[k] for k in keys] for v in document["levels"]], heads, digits=3)]
-    cautions = list(document["cautions"])
-    for part, show in (("percentiles", _percentiles), ("all_pairs", _pairs)):
-        if part in document:
-            lines += show(document[part])
-            cautions += [w for w in document[part]["cautions"] if w not in cautions]
-    if cautions:
-        lines += ["", "Warnings:"]
-        lines += [f"- {w['code']}: {w['text']}" for w in cautions]
-    return "\n".join(lines)
-
-
-def _percentiles(document: dict[str, Any]) -> list[str]:
-    lines = ["", "Percentiles:"]
-    heads = ["level", "by", "p", "kV", "reference kV", "shift kV", "from", "to", "shift %", "from", "to"]
-    keys = ["p", "kv", "reference_kv", "difference_kv", "low_kv", "high_kv", "difference_percent", "low_percent",
-            "high_percent"]  # fmt: skip
-    rows = []
-    for level in document["levels"]:
-        lines.append(level["sentence"])
-        for kind, by in (("points", level["family"]), ("points_from_data", "data")):
-            rows += [[level["level"], by, *[r[k] for k in keys]] for r in level[kind]]
-    return [*lines, "", columns(rows, heads, digits=3)]
-
-
-def _pairs(document: dict[str, Any]) -> list[str]:
-    heads = ["level", "against", "shift kV", "from", "to", "shift %", "p"]
-    keys = ["second", "first", "difference_kv", "low_kv", "high_kv", "difference_percent", "p_value"]
-    names = {"games_howell": "Games-Howell", "tukey": "Tukey", "holm": "Holm (limits pair by pair)"}
-    table = columns([[pair[k] for k in keys] for pair in document["pairs"]], heads, digits=3)
-    return ["", f"All pairs, {names[document['procedure']]}:", "", table]

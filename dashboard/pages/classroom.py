@@ -13,6 +13,7 @@ from dashboard import parts, words
 from dashboard.actions import Press
 from dashboard.pages.base import Figure, StudyPage
 from dashboard.plots import classroom as plots
+from methods.answers.heads import OWN
 from methods.classroom import MOST_TAKEN, Class, VirtualTest, hidden_oil, laboratories, virtual_test, wetness_at
 from methods.protocols import recognise
 from methods.result import Caution
@@ -56,27 +57,7 @@ class Page(StudyPage):
         "temperature. The fall of the voltage with it is an illustration (from memory), not a law.\n"
         "* A **ceiling** reached without breakdown is not a value. Once it happens there is no mean to show."
     )
-    COLUMNS: Mapping[str, tuple[str, str]] = {
-        "design": ("Fillings × breakdowns", "Fillings of the cell times breakdowns on each."),
-        "laboratories": ("Laboratories", "Virtual laboratories that have a mean to report."),
-        "no_mean": ("No mean", "Laboratories that reached the ceiling: a ceiling is no value."),
-        "mean_of_means_kv": ("Mean of means (kV)", "Average over the laboratories."),
-        "sd_of_means_kv": ("SD of means (kV)", "How far the reported means scatter from one laboratory to the next."),
-        "spread_percent": ("SD of means (%)", "The same in % of the true mean."),
-        "lowest_kv": ("Lowest (kV)", "The lowest mean that a laboratory reports."),
-        "highest_kv": ("Highest (kV)", "The highest mean that a laboratory reports."),
-        "pooled_covers": ("Pooled covers", "Share of intervals on breakdowns that hold the true mean."),
-        "fillings_covers": ("Fillings cover", "Share of intervals on filling means that hold the true mean."),
-        "passes": ("Passes", "Share of laboratories whose mean reaches the limit."),
-        "pooled_low_kv": ("Pooled from (kV)", "Lower end of the laboratory's interval, all breakdowns as independent."),
-        "pooled_high_kv": ("Pooled to (kV)", "Its upper end."),
-        "fillings_low_kv": ("Fillings from (kV)", "Lower end of the interval on filling means; none with one filling."),
-        "fillings_high_kv": ("Fillings to (kV)", "Its upper end."),
-        "step": ("Rule says", "What the consistency rule of the method asks for."),
-        "sentence": ("In words", "The verdict of the rule."),
-        "value": ("Value", "What the rule looks at, in its own unit."),
-        "limit": ("Limit", "What the rule allows, in its own unit."),
-    }
+    COLUMNS: Mapping[str, tuple[str, str]] = OWN["classroom"]
 
     setting = param.Selector(
         default="60156 spherical stirred", objects=[*(s.name for s in SETTINGS), _OWN],

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from methods.answers.heads import OWN
+
 TYPED = "typed"
 RULES = {
     "simple": "simple: the mean reaches it",
@@ -32,34 +34,4 @@ Every limit shipped carries its edition and how well it is known; before anythin
 own copy of the standard.
 """
 
-COLUMNS = {
-    "verdict": ("Verdict", "pass, fail, or undecided where the records cannot say."),
-    "expanded_uncertainty_kv": ("± (kV)", "Half-width of the interval of the mean, at the confidence chosen."),
-    "low_kv": ("Surely above (kV)", "One-sided lower confidence limit of the mean."),
-    "minimum_kv": ("Lowest (kV)", "The lowest value of the series."),
-    "probability_above": ("True mean reaches it", "Probability that the true mean reaches the limit."),
-    "wrong_verdict_probability": ("Verdict wrong", "Probability that the verdict is not that of the true mean."),
-    "guard_band_kv": ("Guard band (kV)", "What the mean must lie above the limit for the risk chosen."),
-    "basis": ("Uncertainty from", "What the uncertainty of the mean rests on."),
-    "case": ("Oil and condition", "One oil under one condition."),
-    "reason": ("Not compared because", "A limit holds for its own method, gap and edition only."),
-    "source": ("Source", "What adds to the uncertainty."),
-    "kind": ("Type", "A: from repeated values; B: from anything else."),
-    "value": ("Value", "SD, or half-width of the distribution, in its unit."),
-    "unit": ("Unit", "Of the value."),
-    "distribution": ("Distribution", "What shape the value is the half-width of."),
-    "standard_uncertainty": ("Standard uncertainty", "In its own unit."),
-    "sensitivity": ("kV per unit", "What one unit does to the mean."),
-    "contribution_kv": ("Contributes (kV)", "Standard uncertainty times sensitivity."),
-    "df": ("df", "Degrees of freedom; – where taken as certain."),
-    "share_percent": ("Share (%)", "Of the combined variance."),
-    "design": ("Fillings × breakdowns", "Fillings times breakdowns on each, and the methods that prescribe it."),
-    "true_mean_kv": ("True mean (kV)", "Of an oil that is tested."),
-    "pass_probability": ("Passes", "Chance that an oil of this true mean passes."),
-    "document": ("Document", "Where the limit is from."),
-    "stage": ("Stage", "For which oil."),
-    "equipment": ("Equipment", "For which equipment."),
-    "mark": ("Known from", "How well the value is known: published, memory, own copy …"),
-    "boundary": ("Exactly on it", "Whether a result exactly on the limit passes."),
-    "key": ("Key", "How the command line and the Python interface call it."),
-}
+COLUMNS = OWN.get("decision", {})

@@ -13,6 +13,7 @@ from dashboard import parts, theme, words
 from dashboard.controls import Several
 from dashboard.levels import level_text
 from dashboard.pages.base import Empty, Figure, StudyPage
+from methods.answers.heads import OWN
 from methods.families import EVERY_FAMILY, titles
 from methods.procedures import parts_of
 from methods.result import Caution
@@ -52,26 +53,7 @@ class Page(StudyPage):
     HELP = HELP
     FOLLOWS = ("by", "split", "confidence")
     INPUTS = ("view", "family")
-    COLUMNS = {
-        "aicc": ("AICc", "Akaike's criterion for small samples: smaller is better on the same readings."),
-        "ad": ("Anderson–Darling", "Distance of the readings from the fitted curve, modified for the sample size."),
-        "ad_p": ("AD p", "Chance of a distance as large if the family holds."),
-        "log_likelihood": ("Log-likelihood", "Of the fit; only differences on the same readings mean something."),
-        "mean": ("Mean (kV)", "Of the fitted normal distribution."),
-        "sd": ("SD (kV)", "Of the fitted normal distribution (divided by n)."),
-        "shape": ("Shape", "Weibull: the larger, the narrower."),
-        "scale": ("Scale (kV)", "Width, or for Weibull the voltage at which 63 % have broken down."),
-        "threshold": ("Threshold (kV)", "Voltage below which nothing breaks down, if the family holds."),
-        "location": ("Location (kV)", "Voltage at which 63 % have broken down."),
-        "log_mean": ("Mean of ln kV", "Of the fitted lognormal distribution."),
-        "log_sd": ("SD of ln kV", "About the coefficient of variation."),
-        **{f"{n}_se": ("± SE", f"Standard error of the {n.replace('_', ' ')}.") for n in
-           ("mean", "sd", "shape", "scale", "threshold", "location", "log_mean", "log_sd")},
-        **{f"kv_{p}": (f"{p} % (kV)", f"Voltage below which {p} % break down, from the fit.") for p in (1, 10, 50)},
-        **{f"low_{p}": ("low", f"Lower limit of the {p} % point (kV).") for p in (1, 10, 50)},
-        **{f"high_{p}": ("high", f"Upper limit of the {p} % point (kV).") for p in (1, 10, 50)},
-        "error": ("Not fitted", "Why this family could not be fitted here."),
-    }  # fmt: skip
+    COLUMNS = OWN.get("overlay", {})
 
     view = param.Selector(default="ecdf", objects=list(VIEWS), doc="How the distributions are drawn.")
     family = param.Selector(default="weibull", objects=list(FAMILIES), doc="The curve that is fitted to each level.")

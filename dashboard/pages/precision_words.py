@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from methods.answers.heads import OWN
+
 HELP = """
 **s_r** (repeatability) is the spread of one laboratory's results on one oil; **s_R** (reproducibility) that of results
 from different laboratories, **s_L** what the laboratories' own levels add. **r** and **R** are 2.8 times s_r and s_R:
@@ -33,51 +35,4 @@ standard gives no such figure, or it was not read: the source says which.
 of the chart from your own copy to see the cells against it.
 """
 
-COLUMNS: dict[str, tuple[str, str]] = {
-    "laboratories": ("Laboratories", "Laboratories at this level, or those that are flagged."),
-    "n": ("Results", "Results at this level or in this cell."),
-    "mean": ("Mean (kV)", "Average of the results."),
-    "s_r": ("s_r (kV)", "Repeatability standard deviation."),
-    "s_r_low": ("from", "Lower limit of s_r (kV)."),
-    "s_r_high": ("to", "Upper limit of s_r (kV)."),
-    "s_L": ("s_L (kV)", "Standard deviation between laboratories."),
-    "s_L_low": ("from", "Lower limit of s_L (kV)."),
-    "s_L_high": ("to", "Upper limit of s_L (kV)."),
-    "s_R": ("s_R (kV)", "Reproducibility standard deviation."),
-    "s_R_low": ("from", "Lower limit of s_R (kV)."),
-    "s_R_high": ("to", "Upper limit of s_R (kV)."),
-    "r": ("r (kV)", "Repeatability limit: 2.8 s_r."),
-    "R": ("R (kV)", "Reproducibility limit: 2.8 s_R."),
-    "r_percent": ("r (%)", "r in per cent of the mean."),
-    "R_percent": ("R (%)", "R in per cent of the mean."),
-    "cov_same_percent": ("CoV, same operator (%)", "Published scatter of one reported result."),
-    "cov_between_percent": ("CoV, laboratories (%)", "Published scatter between laboratories."),
-    "source": ("Source", "Where the figure was read, or why it is empty."),
-    "note": ("Remark", "What else is known of the statement."),
-    "error": ("No figures", "Why this level has none."),
-    "test": ("Test", "Cochran: too much scatter. Grubbs: a mean that stands apart."),
-    "statistic": ("Statistic", "Value of the test's statistic."),
-    "p_value": ("p", "Chance of so much if all laboratories were alike."),
-    "verdict": ("Verdict", "Straggler: below 5 %. Outlier: below 1 %. For z-scores: satisfactory up to 2."),
-    "assigned": ("Assigned (kV)", "Robust mean of the laboratories."),
-    "sigma": ("σ (kV)", "Robust standard deviation of their means."),
-    "z": ("z", "Distance from the assigned value in σ."),
-    "score": ("Score", "z, or z′ where the assigned value is itself uncertain."),
-    "h": ("h", "Mandel's h: how far this laboratory's mean lies from the others'."),
-    "k": ("k", "Mandel's k: its scatter against the others'."),
-    "sd": ("SD (kV)", "Spread of the results in this cell."),
-    "cov_percent": ("SD (% of mean)", "The same in per cent of the cell's mean."),
-    "place": ("In your band", "Where the cell lies in the band that you typed."),
-    "kind": ("Spread", "Which one the form describes."),
-    "reads": ("Form", "s: spread, m: mean of the level."),
-    "a": ("a", "Parameter of the form."),
-    "b": ("b", "Parameter of the form."),
-    "aic": ("AIC", "Smaller describes better; differences below 2 decide nothing."),
-    "lack_of_fit_p": ("Lack of fit p", "Small: the form does not describe these levels."),
-    "chosen": ("Chosen", "The simplest form among the best."),
-    "s_means": ("SD of means (kV)", "Robust spread of the laboratories' means."),
-    "robust_s_r": ("Robust s_r (kV)", "Algorithm S."),
-    "robust_s_R": ("Robust s_R (kV)", "From algorithms A and S."),
-    "robust_mean": ("Robust mean (kV)", "Algorithm A."),
-    "mean_uncertainty": ("Its uncertainty (kV)", "Standard uncertainty of the robust mean."),
-}
+COLUMNS = OWN.get("precision", {})

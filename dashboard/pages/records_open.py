@@ -133,7 +133,7 @@ class FileCard(pn.viewable.Viewer):
             found.append(Table(f"{name}_problems", "Refused and noticed", problems.astype("str"), page_size=10))
         if len(guesses):
             shown = guesses[["what", "guess", "evidence"]].astype("str")
-            table = Table(f"{name}_guesses", "Guessed: check these", shown, _GUESS_COLUMNS, page_size=10)
+            table = Table(f"{name}_guesses", "Guessed: check these", shown, page_size=10)
             found.append(table)
         found.append(parts.Folded(("Read it otherwise", self._overrule), level=3))
         close = Press(f"Close {name}", lambda _: self.study.close(name))
@@ -204,13 +204,6 @@ class FileCard(pn.viewable.Viewer):
             )  # fmt: skip
         except InputError as error:
             self._word.text = for_the_page(str(error))
-
-
-_GUESS_COLUMNS = {
-    "what": ("What", "What the file does not say outright."),
-    "guess": ("Taken as", "How it was read."),
-    "evidence": ("Because", "What pointed to it."),
-}
 
 
 def _ceiling(text: str) -> float | bool | None:

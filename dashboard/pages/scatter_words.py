@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from dashboard import words
+from methods.answers.heads import OWN
 
 HELP = """
 **Sources of scatter.** The standard deviation that each source adds: between laboratories, between oils (samples),
@@ -27,38 +28,7 @@ out. A low breakdown is as a rule the oil speaking (a fibre, a droplet).
 **Consistency rule**: what the test method itself asks of the spread of a series before its mean may be reported.
 """
 
-COLUMNS: dict[str, tuple[str, str]] = {
-    "source": ("Source", "What makes results differ."),
-    "sd": ("SD (kV)", "Standard deviation that this source adds."),
-    "low": ("Low (kV)", "Lower confidence limit."),
-    "high": ("High (kV)", "Upper confidence limit; – where the records set none."),
-    "percent": ("% of mean", "The standard deviation in per cent of the mean."),
-    "levels": ("Levels", "How many of them the estimate rests on."),
-    "effect": ("Effect", "What the place in the series does."),
-    "estimate": ("Estimate", "In the unit beside it."),
-    "unit": ("Unit", "Of the estimate and its limits."),
-    "name": ("Test", "Each pools the fillings; none supposes a distribution of the oil's level."),
-    "statistic": ("Found", "Value of the statistic."),
-    "expected": ("Expected", "Its value when the order does not matter."),
-    "z": ("z", "Distance of the two in standard deviations."),
-    "p_value": ("p", "Chance of so much if the order did not matter, or if all breakdowns were normal."),
-    "test": ("Test", "Grubbs: distance from the mean. Dixon: gap to the next value."),
-    "side": ("Side", "Which end of the series."),
-    "critical": ("Critical", "What the statistic must exceed to be flagged."),
-    "protocol": ("Protocol", "Recognised from method, edition and gap."),
-    "rule": ("Rule", "The consistency rule of the protocol."),
-    "series": ("Series", "Series that the rule is meant for: fillings, or one test over several fillings."),
-    "judged": ("Judged", "Series long enough and without a withstood value."),
-    "fired": ("Asked for more", "Series whose spread the rule does not accept."),
-    "rate_percent": ("Rate (%)", "Share of the judged series; sound oils make the rule fire too."),
-    "rate_low": ("from (%)", "Lower limit of the rate."),
-    "rate_high": ("to (%)", "Upper limit of the rate."),
-    "short": ("Too short", "Series with too few breakdowns to be judged."),
-    "step": ("What to do", "What the rule asks for next."),
-    "sentence": ("In words", "The verdict of the rule."),
-    "value": ("Spread", "What the rule looks at."),
-    "limit": ("Allowed", "What the rule allows."),
-}
+COLUMNS = OWN.get("scatter", {})
 
 NAMES = {
     "laboratory": ("Laboratory to laboratory", "laboratories"),

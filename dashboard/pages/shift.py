@@ -18,7 +18,8 @@ from dashboard.jobs import Progress, Runner
 from dashboard.levels import level_text
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.shift_more import RESAMPLES, Design, Whole
-from dashboard.pages.shift_words import COLUMNS, HELP, MODELS, PAIRS, agreement, answer, these_oils
+from dashboard.pages.shift_words import COLUMNS, HELP, MODELS, PAIRS
+from methods.answers import answer
 from methods.procedures import parts_of
 from methods.result import Caution
 
@@ -230,8 +231,8 @@ class Page(StudyPage):
     # ------------------------------------------------------------- what is shown
 
     def sentence(self, result: Answer) -> str:
-        found = answer(result.shift)
-        return f"{found} {agreement(result.equivalence)}" if result.equivalence is not None else found
+        asked = [result.shift, *([result.equivalence] if result.equivalence is not None else [])]
+        return " ".join(answer(r).sentence for r in asked)
 
     def cautions(self, result: Answer) -> Sequence[Caution]:
         found = list(result.shift.cautions)
@@ -298,49 +299,7 @@ class Page(StudyPage):
         return text + (f" Not comparable: {words.listed(missing)}." if missing else "")
 
     def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
-        r = result.shift
-        out = {"shift": ("Shift of the mean", _frame(r.shifts, _SHIFT))}
-        if result.equivalence is not None:
-            title = f"Agreement within ± {self.margin:g} %"
-            out["shift_agreement"] = (title, _frame(result.equivalence.levels, _AGREE))
-        if result.pairs is not None:
-            out["shift_pairs"] = (f"Every pair: {PAIRS[result.pairs.procedure]}", _frame(result.pairs.pairs, _PAIR))
-        these = these_oils(r.shifts)
-        if len(these):
-            out["shift_these_oils"] = ("The same for exactly these oils", these)
-        out["shift_scatter"] = ("Scatter against the reference", _frame(r.shifts, _SCATTER))
-        out["shift_levels"] = ("All levels, over all of their tests", _frame(r.levels, _LEVEL))
-        samples = [
-            {"level": level_text(s.level), **{n: getattr(one, n) for n in _SAMPLE}}
-            for s in r.shifts
-            for one in s.samples
-        ]
-        if samples:
-            out["shift_samples"] = ("Sample by sample", pd.DataFrame(samples))
-        return out
-
-
-_SHIFT = (
-    "level", "fillings", "breakdowns", "withstood", "mean_kv", "difference_percent", "low_percent", "high_percent",
-    "difference_kv", "low_kv", "high_kv", "p_value", "holds_for", "reference_fillings", "reference_mean_kv", "df",
-    "method",
-)  # fmt: skip
-_SCATTER = (
-    "level", "sd_ratio", "sd_ratio_low", "sd_ratio_high", "sd_ratio_robust_low", "sd_ratio_robust_high", "sd_p_value",
-    "sd_ratio_of",
-)  # fmt: skip
-_AGREE = ("level", "verdict", "difference_percent", "low_percent", "high_percent", "p_value", "fillings")
-_PAIR = ("second", "first", "difference_kv", "low_kv", "high_kv", "difference_percent", "p_value")
-_LEVEL = ("level", "samples", "fillings", "breakdowns", "withstood", "mean_kv", "sd_kv")
-_SAMPLE = (
-    "sample", "fillings", "reference_fillings", "mean_kv", "reference_mean_kv", "difference_kv", "difference_percent",
-)  # fmt: skip
-_LEVELS = ("level", "first", "second")
-
-
-def _frame(rows: Sequence[Any], names: Sequence[str]) -> pd.DataFrame:
-    """The named fields of results as a table, levels as text."""
-    return pd.DataFrame(
-        [{n: level_text(getattr(r, n)) if n in _LEVELS else getattr(r, n) for n in names} for r in rows],
-        columns=[*names],
-    )
+        asked = [r for r in (result.equivalence, result.pairs) if r is not None]
+        first, *rest = answer(result.shift).tables
+        made = [first, *(t for r in asked for t in answer(r).tables), *rest]
+        return {t.name: (t.title, t.frame) for t in made}

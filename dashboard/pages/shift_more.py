@@ -13,9 +13,10 @@ from dashboard import parts, words
 from dashboard.cache import known, remember
 from dashboard.jobs import Progress, Runner
 from dashboard.levels import level_text
-from dashboard.pages.shift_words import COLUMNS, told
+from dashboard.pages.shift_words import COLUMNS
 from dashboard.plots.figure import Figure
 from dashboard.tables import Table
+from methods.answers import answer
 from methods.result import Caution
 
 #: Resamples of whole fillings behind the band.
@@ -131,32 +132,13 @@ class Whole(Section):
 
     def show(self, found: Any) -> None:
         self._live.update(found)
-        already = self._already()
-        points: list[dict[str, Any]] = []
-        curve: list[dict[str, Any]] = []
-        for level in found.levels:
-            name = level_text(level.level)
-            family = level.family.replace("_", " ")
-            points += [{"level": name, "by": family, **_point(p)} for p in level.points]
-            points += [{"level": name, "by": "the data alone", **_point(p)} for p in level.points_from_data]
-            curve += [{"level": name, **_point(p, band=True)} for p in level.curve]
+        made, already = answer(found), self._already()
         self.say(
-            told(found.levels[:3]),
-            [w for w in found.cautions if w.text not in already],
-            {
-                "shift_percentiles": ("Shift of the 1, 10 and 50 % points", pd.DataFrame(points)),
-                "shift_curve": ("Shift at every percentile", pd.DataFrame(curve)),
-            },
+            made.sentence,
+            [w for w in made.cautions if w.text not in already],
+            {t.name: (t.title, t.frame) for t in made.tables},
             dict(COLUMNS),
         )
-
-
-def _point(point: Any, *, band: bool = False) -> dict[str, Any]:
-    names = ["kv", "reference_kv", "difference_percent", "low_percent", "high_percent", "difference_kv", "low_kv",
-             "high_kv"]  # fmt: skip
-    if band:
-        names += ["band_low_percent", "band_high_percent"]
-    return {"p": f"{100 * point.p:g} %", **{n: getattr(point, n) for n in names}}
 
 
 class Design(Section):

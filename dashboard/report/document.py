@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from methods import answers
+
 
 @dataclass(frozen=True)
 class Table:
@@ -17,6 +19,12 @@ class Table:
     frame: pd.DataFrame
     note: str = ""
     headings: Mapping[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, table: answers.Table) -> Table:
+        """A table of an answer, as the pages show it."""
+        own = {column: head for column, (head, _) in table.own.items()}
+        return cls(table.name, table.title, table.frame, table.note, own)
 
 
 @dataclass(frozen=True)

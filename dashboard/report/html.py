@@ -7,7 +7,6 @@ from dataclasses import asdict
 from functools import cache
 from typing import Any
 
-import numpy as np
 import pandas as pd
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
@@ -22,8 +21,6 @@ from methods.records import safe_csv
 MOST_ROWS, MOST_ROWS_PRINTED = 1000, 300
 #: Rows up to which a table carries its own download.
 MOST_ROWS_CSV = 20_000
-_P_VALUES = ("p_value", "p_value_unadjusted", "sd_p_value", "anderson_darling_p", "lack_of_fit_p", "slope_p")
-_SHARES = ("p", "rate", "probability_above", "wrong_verdict_probability")
 
 
 def render(report: Report, most_rows: int = MOST_ROWS) -> str:
@@ -51,7 +48,7 @@ def _table(table: Table, most_rows: int) -> dict[str, Any]:
         values = [plain(v) for v in shown[name].tolist()]
         numeric = all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in values if v is not None)
         numeric = numeric and any(v is not None for v in values)
-        columns.append((name, numeric, [cell(str(name), v) for v in values]))
+        columns.append((name, numeric, [words.cell(str(name), v) for v in values]))
     return {
         "title": table.title, "note": table.note, "name": table.name,
         "heads": [(heading(str(n), table.headings), numeric) for n, numeric, _ in columns],
@@ -60,21 +57,6 @@ def _table(table: Table, most_rows: int) -> dict[str, Any]:
         "more": len(table.frame) - len(shown),
         "csv": _csv(table.frame) if len(table.frame) <= MOST_ROWS_CSV else "",
     }  # fmt: skip
-
-
-def cell(column: str, value: Any) -> str:
-    """One value as it is read in a table."""
-    if isinstance(value, str):
-        return value
-    if column in _P_VALUES:
-        return words.p_value(value)
-    if column in _SHARES and value is not None:
-        return f"{100 * value:.3g}\u202f%"
-    if isinstance(value, float) and (column.endswith(("_mm", "_kv_s")) or value == int(value)) and abs(value) < 1e6:
-        return f"{value:g}".replace("-", "\u2212")
-    if isinstance(value, (int, float, np.number)) or value is None or value is pd.NA:
-        return words.number(value)
-    return str(value)
 
 
 def _csv(frame: pd.DataFrame) -> str:

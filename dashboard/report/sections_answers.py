@@ -9,11 +9,11 @@ import pandas as pd
 
 from dashboard import words
 from dashboard.levels import level_text
-from dashboard.pages.shift_words import these_oils
 from dashboard.report import figures
 from dashboard.report.asked import Asked, answered, filled, frame, parts, plain, texts_of
 from dashboard.report.document import Picture, Section, Table
 from dashboard.report.names import heading
+from methods.answers import answer
 from methods.columns import FACTORS, LABELS
 from methods.errors import InputError, NotEstimable
 
@@ -52,24 +52,8 @@ def _shift(asked: Asked) -> Section:
         "; ".join(s.sentence for s in found.shifts) or "No level can be compared.",
         f"Each line: limits at {100 * found.confidence:g} % confidence.",
     )
-    main = ["level", "fillings", "breakdowns", "withstood", "mean_kv", "reference_mean_kv", "difference_kv", "low_kv",
-            "high_kv", "difference_percent", "low_percent", "high_percent", "p_value"]  # fmt: skip
-    spread = ["level", "sd_ratio", "sd_ratio_low", "sd_ratio_high", "sd_p_value", "sd_ratio_of"]
-    tables = [
-        Table("shift", f"Shift of the mean against {reference}", frame(found.shifts, main),
-              "Method: " + "; ".join(sorted({s.method for s in found.shifts if s.method})) + "."),
-        Table("spread", f"Ratio of the scatter to that of {reference}", frame(found.shifts, spread)),
-        Table("levels", "All levels, over all of their rows", frame(found.levels)),
-    ]  # fmt: skip
-    these = these_oils(found.shifts)
-    if len(these):
-        tables.append(Table("shift_these_oils", "The same for exactly these oils", these))
-    oils = [frame(s.samples).assign(level=s.level) for s in found.shifts if s.samples]
-    if oils:
-        whole = pd.concat(oils, ignore_index=True)
-        tables.append(
-            Table("shift_by_sample", "Shift oil by oil", whole[["level", *[c for c in whole.columns if c != "level"]]])
-        )
+    made = answer(found)
+    tables = [Table.of(t) for t in made.tables]
     notices = list(texts_of(found.cautions))
     notices += _percentiles(asked, tables)
     try:
@@ -96,19 +80,7 @@ def _percentiles(asked: Asked, tables: list[Table]) -> list[str]:
         )
     except InputError as error:
         return [f"Shift of low percentiles: {error}"]
-    columns = ["p", "kv", "reference_kv", "difference_kv", "low_kv", "high_kv", "difference_percent", "low_percent",
-               "high_percent"]  # fmt: skip
-    pieces = []
-    for level in found.levels:
-        for by, points in ((level.family, level.points), ("data", level.points_from_data)):
-            if points:
-                pieces.append(frame(points, columns).assign(level=level.level, source=by))
-    if pieces:
-        whole = pd.concat(pieces, ignore_index=True)[["level", "source", *columns]]
-        note = f"Limits from {found.resamples} resamples, seed {found.seed}."
-        tables.append(
-            Table("percentile_shift", "Shift of percentiles", whole, note, {"source": "By", "p": "Percentile"})
-        )
+    tables += [Table.of(t) for t in answer(found).tables]
     return list(texts_of(found.cautions))
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from methods.columns import name_level
 from methods.errors import InputError, NotEstimable
-from methods.result import Caution
+from methods.result import Caution, Shown
 from methods.shifts import cautions as say
 from methods.shifts.compare import Comparison, compare
 from methods.shifts.difference import Difference
@@ -68,8 +68,8 @@ class LevelEquivalence:
     method: str = ""
 
 
-@dataclass(frozen=True)
-class Equivalence:
+@dataclass(frozen=True, repr=False)
+class Equivalence(Shown):
     """The result of :func:`equivalence`; one of ``margin_percent`` and ``margin_kv`` is given, the other nan."""
 
     by: str

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from methods.errors import InputError, NotEstimable
-from methods.result import Caution
+from methods.result import Caution, Shown
 from methods.shifts import cautions as say
 from methods.shifts.arms import Arm, arm
 from methods.shifts.compare import compare
@@ -41,8 +41,8 @@ class PairShift:
     df: float
 
 
-@dataclass(frozen=True)
-class AllPairs:
+@dataclass(frozen=True, repr=False)
+class AllPairs(Shown):
     """The result of :func:`all_pairs`. ``samples_used`` are the oils tested under every level (empty: not needed)."""
 
     by: str

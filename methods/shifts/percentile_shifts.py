@@ -12,7 +12,7 @@ import numpy as np
 from methods.columns import name_level
 from methods.errors import InputError, NotEstimable
 from methods.families import EVERY_FAMILY, PLANNED
-from methods.result import Caution
+from methods.result import Caution, Shown
 from methods.shifts import cautions as say
 from methods.shifts.compare import Comparison, compare
 from methods.shifts.pairing import Layout, choose_reference, layout
@@ -66,8 +66,8 @@ class LevelPercentiles:
     sentence: str
 
 
-@dataclass(frozen=True)
-class PercentileShift:
+@dataclass(frozen=True, repr=False)
+class PercentileShift(Shown):
     """The result of :func:`percentile_shift`."""
 
     by: str

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from methods.result import Caution
+from methods.result import Caution, Shown
 
 
 @dataclass(frozen=True)
@@ -108,8 +108,8 @@ class LevelShift:
     these_oils: TheseOils | None = None
 
 
-@dataclass(frozen=True)
-class Shift:
+@dataclass(frozen=True, repr=False)
+class Shift(Shown):
     """The result of :func:`shift`: ``shifts`` holds the levels other than the reference."""
 
     by: str

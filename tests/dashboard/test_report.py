@@ -14,8 +14,8 @@ import pytest
 from dashboard import cli, safety
 from dashboard.report import Asked, check_target, content, writing
 from dashboard.report.gather import gather
-from dashboard.report.html import cell
 from dashboard.study import Study
+from dashboard.words import cell
 from methods import components, shift
 from methods.errors import InputError, MissingExtra
 from methods.protocols import CHECK
@@ -232,7 +232,7 @@ def test_a_write_that_fails_leaves_nothing(monkeypatch, tmp_path):
 @pytest.mark.parametrize(
     ("column", "value", "text"),
     [("p_value", 0.0001, "< 0.001"), ("p", 0.01, "1\u202f%"), ("gap_mm", 2.5, "2.5"), ("kv", 45.678, "45.7"),
-     ("kv", None, "–"), ("n", 12, "12"), ("difference_kv", -2.0, "\u22122")],
+     ("kv", None, "–"), ("n", 12, "12"), ("difference_kv", -2.0, "\u22122.00")],
 )  # fmt: skip
 def test_cells_read_well(column, value, text):
     assert cell(column, value) == text

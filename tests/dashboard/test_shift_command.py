@@ -55,9 +55,9 @@ def test_document_is_the_result_of_the_function(file: str, capsys: pytest.Captur
 def test_text_begins_with_the_sentence(file: str, capsys: pytest.CaptureFixture[str]) -> None:
     _, out, _ = run(capsys, "shift", file, "--by", "electrode", "--reference", "spherical")
     first = out.splitlines()[0]
-    assert first.startswith("mushroom reads ") and " % lower than spherical: between " in first
+    assert first.startswith("Mushroom reads ") and " % lower than spherical: between " in first
     assert "3 fillings against 4" in first
-    assert "Warnings:" in out and "gap (disk: 2.54 mm, spherical: 2.5 mm)" in out
+    assert "Cautions:" in out and "gap (disk: 2.54 mm, spherical: 2.5 mm)" in out
 
 
 def test_percentiles_and_all_pairs(file: str, capsys: pytest.CaptureFixture[str]) -> None:
@@ -67,7 +67,7 @@ def test_percentiles_and_all_pairs(file: str, capsys: pytest.CaptureFixture[str]
     assert document["percentiles"]["levels"][0]["points"][0]["p"] == 0.1
     assert len(document["all_pairs"]["pairs"]) == 3
     _, text, _ = run(capsys, *words)
-    assert "All pairs, Games-Howell" in text and "Percentiles:" in text
+    assert "Every pair: Games–Howell" in text and "Shift of the 10 % points:" in text
 
 
 def test_mixed_model(file: str, capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,0 +1,45 @@
+"""One answer for every surface: from a result to its sentence, cautions, tables and the names of its plots.
+
+The page, the command's text, the report and the notebook show an :class:`~methods.answers.model.Answer`; none of them
+words anything or chooses columns by itself. There is one module for each question, and :func:`answer` finds it by the
+type of the result::
+
+    from methods import read, shift
+    from methods.answers import answer
+
+    print(answer(shift(read("series.csv"), "electrode")).text())
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Any
+
+from methods.answers.model import Answer, Table
+
+#: Type of the result -> module and function that make its answer.
+MAKERS: dict[str, tuple[str, str]] = {
+    "Shift": ("shift", "shift"),
+    "Equivalence": ("shift", "equivalence"),
+    "AllPairs": ("shift", "pairs"),
+    "PercentileShift": ("shift", "percentiles"),
+}
+
+
+def answer(result: Any) -> Answer:
+    """The answer that a result gives.
+
+    Raises
+    ------
+    TypeError
+        There is no question that a result of this type answers.
+    """
+    name = type(result).__name__
+    if name not in MAKERS:
+        raise TypeError(f"There is no answer for a {name}; there are answers for {', '.join(MAKERS)}.")
+    module, function = MAKERS[name]
+    made: Answer = getattr(import_module(f"methods.answers.{module}"), function)(result)
+    return made
+
+
+__all__ = ["MAKERS", "Answer", "Table", "answer"]

@@ -1,0 +1,174 @@
+"""One answer on every surface: equal headings and equal cells on page, command, report, workbook and notebook."""
+
+from __future__ import annotations
+
+import html
+import io
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import openpyxl
+import pandas as pd
+import pytest
+
+import dashboard.plots.results  # noqa: F401  (says what can be drawn)
+from dashboard import cli
+from dashboard.pages import page_class
+from dashboard.report import Asked, content
+from dashboard.report.gather import gather
+from dashboard.study import Study
+from methods import shift
+from methods.answers import MAKERS, answer
+from methods.answers.heads import HEADS, OWN
+from methods.errors import InputError
+from methods.result import as_json
+
+#: Invented: two electrodes, three fillings each, one oil.
+ROWS = "\n".join(
+    ["sample,laboratory,method,electrode,gap_mm,filling,order,kv"]
+    + [
+        f"A,Aster,ASTM D877 A,{electrode},2.54,{filling},{order},{level + 2 * filling + (7 * order) % 5}"
+        for electrode, level in (("disk", 30), ("spherical", 45))
+        for filling in (1, 2, 3)
+        for order in (1, 2, 3, 4, 5)
+    ]
+)
+
+
+@dataclass(frozen=True)
+class Case:
+    """One question: its result, and where each surface shows its tables (page, arguments, tables of the report)."""
+
+    result: Callable[[Study], Any]
+    page: tuple[str, dict[str, Any]] | None = None
+    command: tuple[str, ...] | None = None
+    report: tuple[str, ...] = ()
+    shared: tuple[str, ...] = ()  # tables that page and answer have in common; all where empty
+    settings: dict[str, Any] = field(default_factory=dict)
+
+
+CASES = {
+    "shift": Case(
+        lambda s: shift(s.selection, s.by, reference=s.reference_value, confidence=s.confidence),
+        ("shift", {}), ("shift", "--by", "electrode"),
+        ("shift", "shift_scatter", "shift_levels", "shift_samples"),
+    ),
+}  # fmt: skip
+
+
+@pytest.fixture
+def study() -> Study:
+    made = Study()
+    made.open(ROWS.encode(), "invented.csv")
+    made.by = "electrode"
+    return made
+
+
+@pytest.fixture(params=CASES)
+def case(request: pytest.FixtureRequest) -> Case:
+    return CASES[request.param]
+
+
+def markup_rows(text: str) -> list[list[str]]:
+    rows = re.findall(r"<tr[^>]*>(.*?)</tr>", text, flags=re.S)
+    cells = [re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row, flags=re.S) for row in rows]
+    return [[plain(c) for c in row] for row in cells]
+
+
+def plain(text: str) -> str:
+    """A cell without markup and without the marks that keep it in one line."""
+    bare = html.unescape(re.sub(r"<[^>]+>", "", text))
+    return " ".join(bare.replace("\u00a0", " ").replace("\u2060", "").replace("\u202f", " ").split())
+
+
+def expected(table: Any) -> list[list[str]]:
+    return [[plain(html.escape(t)) for t in row] for row in [table.headings, *table.cells()]]
+
+
+def test_the_page_shows_the_answer(study: Study, case: Case) -> None:
+    if case.page is None:
+        pytest.fail("every question has a page")
+    key, inputs = case.page
+    page, made = page_class(key)(study), answer(case.result(study))
+    page.param.update(**inputs)
+    page.shown = True
+    for table in made.tables:
+        if case.shared and table.name not in case.shared:
+            continue
+        shown = page._shown_tables[table.name]
+        assert markup_rows(shown._text.object) == expected(table), table.name
+
+
+def test_the_command_prints_the_answer(study: Study, case: Case, tmp_path: Any, capsys: Any) -> None:
+    file = tmp_path / "invented.csv"
+    file.write_text(ROWS)
+    assert case.command is not None
+    name, *options = case.command
+    assert cli.main([name, str(file), *options]) == 0
+    printed, made = capsys.readouterr().out, answer(case.result(study))
+    lines = [plain(html.escape(line)) for line in printed.splitlines()]
+    for table in made.tables:
+        for row in expected(table):
+            assert " ".join(t for t in row if t) in lines, (table.name, row)
+    for sentence in made.sentences:
+        assert sentence[1:] in printed
+    for caution in made.cautions:
+        assert caution.text in printed
+
+
+def test_the_report_and_the_workbook_show_the_answer(study: Study, case: Case) -> None:
+    report, made = gather(Asked(study)), answer(case.result(study))
+    page = content(report, ".html").decode()
+    book = openpyxl.load_workbook(io.BytesIO(content(report, ".xlsx")))
+    sheets = [[[c for c in row] for row in sheet.iter_rows(values_only=True)] for sheet in book]
+    written = [markup_rows(t) for t in re.findall(r"<table.*?</table>", page, flags=re.S)]
+    for name in case.report:
+        table = made.table(name)
+        assert expected(table) in written, name
+        values = [[as_json(v) for v in row] for row in table.frame.astype(object).to_numpy().tolist()]
+        width = len(table.headings)
+        tables = [[list(row[:width]) for row in sheet[3 : 4 + len(values)]] for sheet in sheets]
+        heads = [t for t in tables if t and t[0] == table.headings]
+        assert any(_close(t[1:], values) for t in heads), name
+
+
+def _close(found: list[list[Any]], wanted: list[list[Any]]) -> bool:
+    return len(found) == len(wanted) and all(
+        a == b or (isinstance(b, (int, float)) and a == pytest.approx(b))
+        for one, other in zip(found, wanted, strict=True)
+        for a, b in zip(one, other, strict=True)
+    )
+
+
+def test_a_notebook_shows_the_answer(study: Study, case: Case) -> None:
+    result = case.result(study)
+    made = answer(result)
+    shown = result._repr_html_()
+    assert html.escape(made.sentence) in shown
+    assert markup_rows(shown) == expected(made.tables[0])
+    pd.testing.assert_frame_equal(result.to_frame(), made.tables[0].frame)
+    assert len(repr(result).splitlines()) <= 5
+    for name in made.plots:
+        assert type(result.plot(name)).__module__.startswith("holoviews"), name
+
+
+def test_every_question_is_walked_through() -> None:
+    """A result that has an answer has its case above, or is part of one."""
+    assert set(OWN) >= {"shift"} and MAKERS.keys() >= {"Shift"}
+
+
+def test_a_column_has_one_heading() -> None:
+    for column, (heading, _) in HEADS.items():
+        assert heading and heading == heading.strip(), column
+    for question, own in OWN.items():
+        for column, head in own.items():
+            assert HEADS.get(column) != head, f"{question} repeats the heading of {column}"
+
+
+def test_a_plot_that_there_is_not(study: Study) -> None:
+    with pytest.raises(InputError, match="it has shift"):
+        CASES["shift"].result(study).plot("no such plot")
+    with pytest.raises(TypeError, match="no answer for a int"):
+        answer(3)
