@@ -16,6 +16,7 @@ from dashboard.frame import Frame, dress
 from dashboard.pages import entries, keys, page_class
 from dashboard.sidebar import Sidebar
 from dashboard.study import Study
+from dashboard.tray import Tray
 
 #: Sessions that are alive, for the test that closed ones are not.
 alive: weakref.WeakSet[Any] = weakref.WeakSet()
@@ -41,7 +42,9 @@ class App(pn.viewable.Viewer):
         self._pages: dict[str, Any] = {}
         self._bar = AddressBar(visible=False, width=0, height=0, margin=0)
         styles = {"max-width": "1640px", "box-sizing": "border-box"}
-        self._main = parts.column(parts.column(), footer.footer(), self._bar, gap=40, styles=styles)
+        self._main = parts.column(
+            parts.column(), footer.footer(), self._bar, Tray(self.study).__panel__(), gap=24, styles=styles
+        )
         self._sidebar = Sidebar(self.study)
         self.page = Frame(side=self._sidebar, main=self._main, dark=dark)
         self._restore(query, first=True)

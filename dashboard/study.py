@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import param
 
@@ -88,6 +89,7 @@ class Study(param.Parameterized):
     split = param.List([], item_type=str, doc="Up to two more factors by which curves are split.")
     reference = param.String("", doc="The level that others are compared with; empty for the one with most fillings.")
     confidence = param.Number(0.95, bounds=(0.5, 0.9999), doc="Confidence of every interval.")
+    selected = param.List([], doc="Rows of :attr:`everything` that the reader marked on a plot or in a table.")
     inputs = param.Dict({}, doc="The pages' own inputs: 'page.name' -> value.")
     fingerprint = param.String("", constant=True, doc="Changes whenever the selected table does.")
     awaited = param.List([], doc="Files that a reopened study needs: dicts with name, sha256, options.")
@@ -291,12 +293,21 @@ class Study(param.Parameterized):
 
     def left_by(self, exclusions: Sequence[Exclusion]) -> pd.DataFrame:
         """The rows that the filters and these exclusions alone leave, whatever else is left out."""
+        whole, keep = self.everything, self._kept_by(exclusions)
+        return whole if bool(keep.all()) else whole[keep].reset_index(drop=True)
+
+    def _kept_by(self, exclusions: Sequence[Exclusion]) -> pd.Series:
         whole = self.everything
         keep = ~_matches(whole, exclusions)
         for column, wanted in self.filters.items():
             if column in whole.columns:
                 keep &= texts(whole[column]).isin(list(wanted))
-        return whole if bool(keep.all()) else whole[keep].reset_index(drop=True)
+        return keep
+
+    @property
+    def places(self) -> np.ndarray:
+        """For each row of :attr:`table` its row of :attr:`everything`: it stays what it is when filters change."""
+        return remember(("places", self.fingerprint), lambda: np.flatnonzero(self._kept_by(self.exclusions)))
 
     @param.depends("files", watch=True)
     def _settle(self) -> None:
@@ -309,6 +320,7 @@ class Study(param.Parameterized):
             self.by = by
             self.split = [s for s in self.split if s in factors and s not in parts_of(by)][:2]
             self.reference = self.reference if self.reference in self.levels(by) else ""
+            self.selected = []
             self.filters = {c: v for c, v in known.items() if v and len(v) < len(self.levels(c))}
             self._mark()
 
@@ -342,6 +354,28 @@ class Study(param.Parameterized):
     def exclude(self, where: Mapping[str, str], reason: str) -> None:
         """Leave out the rows whose cells, as text, are those of ``where``; the reason is kept with them."""
         self.exclusions = [*self.exclusions, Exclusion(dict(where), reason)]
+
+    def leave_out(self, rows: Sequence[int], reason: str) -> int:
+        """Leave out these rows of :attr:`everything`, whole fillings as one exclusion each; give how many rows went.
+
+        Rows that no cell tells from another go with it.
+        """
+        before, whole = len(self.table), self.everything
+        codes = filling_codes(whole, by=["file"] if "file" in whole else ())
+        made = []
+        for code in dict.fromkeys(codes[list(rows)]):
+            all_of_it = np.flatnonzero(codes == code)
+            mine = [r for r in rows if codes[r] == code]
+            key = filling_key(whole.iloc[mine[0]].to_dict())
+            if set(mine) >= set(all_of_it.tolist()):
+                made.append(Exclusion(key, reason))
+                continue
+            for row in mine:
+                cells = whole.iloc[[row]]
+                own = {c: texts(cells[c]).iloc[0] for c in ("order", "kv") if not cells[c].isna().iloc[0]}
+                made.append(Exclusion(key | own, reason))
+        self.param.update(exclusions=[*self.exclusions, *made], selected=[])
+        return before - len(self.table)
 
     def take_back(self, index: int) -> None:
         """Take an exclusion back."""

@@ -51,6 +51,9 @@ DARK = Palette(
 #: Beyond this many levels in one plot, colours and dashes no longer tell them apart: use small multiples.
 MOST_LEVELS = len(LIGHT.marks)
 
+#: A legend of more lines names nothing that one could find in the plot again; the table does.
+MOST_NAMED = 2 * MOST_LEVELS + 12
+
 DASHES: tuple[str, ...] = ("solid", "dashed", "dotdash", "dotted", "dashdot", "solid")
 MARKERS: tuple[str, ...] = ("circle", "square", "triangle", "diamond", "inverted_triangle", "plus")
 
@@ -306,6 +309,7 @@ a {{ color: {_CSS["primary"]}; }}
   max-width: none; }}
 .hint {{ color: {_CSS["muted"]}; font-size: {TYPE["small"]}px; line-height: 1.4; margin: 0; max-width: 60ch; }}
 footer .hint, .hint.caption {{ max-width: 110ch; }}
+.rows {{ list-style: none; padding: 0; max-width: none; font-size: 14px; line-height: 1.35; }}
 .silent {{ position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }}
 .notice {{ max-width: 120ch; font-size: 14px; border-left: 4px solid {_CSS["caution"]};
   padding: {SPACE["xs"]}px {SPACE["m"]}px; }}
@@ -454,8 +458,24 @@ h3.fold {{ font-size: {TYPE["body"]}px; }}
 """
 
 
+def legend_css() -> str:
+    """Rules of the legend of a plot."""
+    return f"""
+:host {{ font-family: {FONT}; color: {_CSS["ink"]}; font-size: {TYPE["small"]}px; }}
+.legend {{ display: flex; flex-wrap: wrap; gap: 0 {SPACE["s"]}px; max-height: 50px; overflow-y: auto; }}
+button {{ display: inline-flex; align-items: center; gap: 5px; height: 24px; padding: 0 6px 0 2px; border: none;
+  border-radius: 4px; background: none; color: inherit; font: inherit; cursor: pointer; white-space: nowrap; }}
+button:hover {{ background: {_CSS["rule"]}; }}
+button[aria-pressed="true"] {{ font-weight: 600; background: {_CSS["rule"]}; }}
+button.away {{ color: {_CSS["muted"]}; }}
+button.away svg {{ opacity: 0.4; }}
+svg {{ width: 28px; height: 16px; flex: none; }}
+{FOCUS}
+"""
+
+
 #: Heights of what stands above a page's plot: bar, head, sentence, caution, and around the canvas its own head.
-_ABOVE_PX = 218
+_ABOVE_PX = 220
 
 
 def stage_css() -> str:

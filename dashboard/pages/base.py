@@ -27,12 +27,12 @@ __all__ = ["Empty", "Figure", "StudyPage"]
 log = logging.getLogger(__name__)
 
 
-def _live(figures: Sequence[Figure], dark: bool) -> list[Any]:
+def _live(figures: Sequence[Figure], dark: bool, study: Study) -> list[Any]:
     if not figures:
         return []
     from dashboard.plots.canvas import Live  # holoviews takes a second to import: only where something is drawn
 
-    return [Live(figure, dark=dark, main=i == 0) for i, figure in enumerate(figures)]
+    return [Live(figure, study, dark=dark, main=i == 0) for i, figure in enumerate(figures)]
 
 
 @cache
@@ -81,7 +81,7 @@ class StudyPage(pn.viewable.Viewer):
         self._answer = parts.Answer()
         self._cautions = parts.raw("", visible=False)
         self._state = parts.raw("", visible=False)  # instead of numbers
-        self._figures = _live(self.figures(), self.dark)
+        self._figures = _live(self.figures(), self.dark, study)
         self._tables = parts.column(gap=16)
         self._shown_tables: dict[str, Table] = {}
         self._main = parts.column(*self._figures[:1])

@@ -346,7 +346,10 @@ class Page(StudyPage):
         from dashboard.plots.shift import rows
 
         cases = self._drawn(result)
-        return [(float(y), _broken(c.label)) for y, c in zip(rows(len(cases)), cases, strict=True)]
+        return [
+            (float(y), _broken(c.label) if len(cases) <= 8 else _cut(c.label))
+            for y, c in zip(rows(len(cases)), cases, strict=True)
+        ]
 
     def _draw_means(self, result: Answer) -> Any:
         from dashboard.plots import decision as plots
@@ -397,6 +400,11 @@ def _labels(decisions: Sequence[Any]) -> dict[int, str]:
 
     names = telling([d.group or {} for d in decisions])
     return {id(d): name_of(d.group or {}, names) for d in decisions}
+
+
+def _cut(label: str, most: int = 34) -> str:
+    """A label in one line: the rows are many."""
+    return label if len(label) <= most else f"{label[: most - 1]}…"
 
 
 def _broken(label: str, most: int = 24) -> str:

@@ -105,7 +105,9 @@ class Page(StudyPage):
         if key not in self._lives:
             from dashboard.plots.canvas import Live
 
-            self._lives[key] = [Live(figure, dark=self.dark, main=i == 0) for i, figure in enumerate(view.figures())]
+            self._lives[key] = [
+                Live(figure, self.study, dark=self.dark, main=i == 0) for i, figure in enumerate(view.figures())
+            ]
             view.shown_controls = list(view.controls())
             view.shown_extras = list(view.extras())
         self._figures = self._lives[key]

@@ -91,7 +91,14 @@ class Page(StudyPage):
         settings = (self.family, study.confidence, columns)
         fits = self.kept("fits", lambda: [e.row(confidence=study.confidence) for e in found], *settings)
         drawn = self.kept("curves", lambda: curves.fitted(shapes, found, study.confidence), *settings)
-        return {"curves": drawn, "fits": fits, "by": study.by}
+        said = self.kept("readings", lambda: self._told(shapes), columns)
+        return {"curves": drawn, "fits": fits, "by": study.by, "said": said}
+
+    def _told(self, shapes: Any) -> Any:
+        from dashboard.plots.readings import told
+
+        rows = [c.strip["row"].to_numpy(dtype=int) for c in shapes]
+        return told(self.study.table, self.study.places, np.concatenate([np.array([], dtype=int), *rows]))
 
     def _shapes(self) -> Any:
         """What depends on neither family nor confidence, in the order of the levels."""
@@ -189,13 +196,13 @@ class Page(StudyPage):
         from dashboard.plots import overlay
         from dashboard.plots.layers import Drawing
 
-        look = self._look(result)
+        look, said = self._look(result), result["said"]
         drawers = {
-            "ecdf": lambda c: overlay.steps(c, look),
-            "density": lambda c: overlay.densities(c, look),
-            "normal": lambda c: overlay.scale(c, look, "normal"),
-            "weibull": lambda c: overlay.scale(c, look, "weibull"),
-            "box": lambda c: overlay.boxes(c, look),
+            "ecdf": lambda c: overlay.steps(c, look, said),
+            "density": lambda c: overlay.densities(c, look, said),
+            "normal": lambda c: overlay.scale(c, look, said, "normal"),
+            "weibull": lambda c: overlay.scale(c, look, said, "weibull"),
+            "box": lambda c: overlay.boxes(c, look, said),
         }
         draw = drawers[self.view]
         if self._in_panels(result):

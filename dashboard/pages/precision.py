@@ -217,7 +217,7 @@ class Page(StudyPage):
     def _draw_spreads(self, result: Answer) -> Any:
         from dashboard.plots import precision as plots
 
-        names = ("mean", *(f"{k}{e}" for k in ("s_r", "s_R") for e in ("", "_low", "_high")))
+        names = ("level", "mean", *(f"{k}{e}" for k in ("s_r", "s_R") for e in ("", "_low", "_high")))
         rows = [{n: getattr(lv, n) for n in names} for lv in result.precision.levels if not lv.error]
         return plots.spreads(pd.DataFrame(rows), result.curves, self.dark)
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import param
 
@@ -34,6 +35,7 @@ class Answer:
     worth: tuple[int, float] | None
     order: Any
     points: pd.DataFrame
+    said: Any
     line: pd.DataFrame
     outliers: Any
     rates: pd.DataFrame
@@ -73,12 +75,12 @@ class Page(StudyPage):
 
     # ------------------------------------------------------------- numbers
 
-    def _part(self) -> tuple[str, pd.DataFrame]:
-        """The level that is looked at, as text, and its rows."""
+    def _part(self) -> tuple[str, pd.DataFrame, np.ndarray]:
+        """The level that is looked at, as text, its rows, and their places in the selected table."""
         study, table = self.study, self.study.table
         present = study.present(study.by) if study.by else ()
         if len(present) < 2 or self.level == ALL:
-            return "", table
+            return "", table, np.arange(len(table))
         written = texts(table[study.by])
         if self.level in present:
             level = self.level
@@ -87,21 +89,23 @@ class Page(StudyPage):
         else:
             fillings = pd.Series(filling_codes(table)).groupby(written.to_numpy()).nunique()
             level = max(present, key=lambda p: int(fillings.get(p, 0)))
-        return level, table[(written == level).to_numpy()].reset_index(drop=True)
+        mine = (written == level).to_numpy()
+        return level, table[mine].reset_index(drop=True), np.flatnonzero(mine)
 
     def result(self) -> Answer:
-        level, _ = self.kept("part", self._part, self.study.by, self.level, self.study.reference)
+        level, _, _ = self.kept("part", self._part, self.study.by, self.level, self.study.reference)
         settings = (self.study.by, level, self.study.confidence)
         return self.kept("answer", self._answer_for, *settings, self.alpha)
 
     def _answer_for(self) -> Answer:
+        from dashboard.plots.readings import told
         from methods.consistency import rates_on
         from methods.scatter import components, order_effects
         from methods.scatter.component_table import worth_on_one_filling
         from methods.scatter.order_curve import order_points, trend_line
         from methods.scatter.outlier_table import flag_fillings
 
-        level, table = self._part()
+        level, table, places = self._part()
         data, confidence = Selection(table), self.study.confidence
         found, refused, worth = None, "", None
         try:
@@ -112,8 +116,10 @@ class Page(StudyPage):
         except InputError as error:
             refused = str(error)
         order = order_effects(data, confidence=confidence)
+        points = order_points(data)
+        said = told(self.study.table, self.study.places, places[points["row"].to_numpy(dtype=int)])
         return Answer(
-            level, order.fillings, found, refused, worth, order, order_points(data), trend_line(order),
+            level, order.fillings, found, refused, worth, order, points, said, trend_line(order),
             flag_fillings(data, alpha=float(self.alpha.split()[0]) / 100), rates_on(data, confidence=confidence),
             _verdicts(data),
         )  # fmt: skip
@@ -198,7 +204,7 @@ class Page(StudyPage):
     def _draw_order(self, result: Answer) -> Any:
         from dashboard.plots import scatter as plots
 
-        return plots.order(result.points, result.order.positions, result.line, self.dark)
+        return plots.order(result.points, result.said, result.order.positions, result.line, self.dark)
 
     def _describe_order(self, result: Answer) -> str:
         order, told = result.order, []

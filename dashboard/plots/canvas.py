@@ -11,6 +11,7 @@ import panel as pn
 import param
 
 from dashboard import parts, theme
+from dashboard.legend import Legend
 from dashboard.plots.figure import Figure
 from dashboard.plots.layers import Drawing
 from dashboard.plots.patched import Patched
@@ -33,9 +34,13 @@ class Live(pn.viewable.Viewer):
     dark = param.Boolean(False, doc="Whether the dark theme is on.")
     main = param.Boolean(False, constant=True, doc="Whether it is the main plot: as high as there is room.")
 
-    def __init__(self, figure: Figure, **params: Any) -> None:
+    def __init__(self, figure: Figure, study: Any = None, **params: Any) -> None:
         super().__init__(**params)
-        self.figure = figure
+        self.figure, self._study = figure, study
+        self._legend = Legend(visible=False)
+        self._legend.param.watch(self._alone, "alone")
+        if study is not None:
+            study.param.watch(self._mark, "selected")
         self._built: Hashable = object()
         self._pipe: Any = None
         self._result: Any = None
@@ -45,8 +50,12 @@ class Live(pn.viewable.Viewer):
         # On paper the dark theme is turned round: see theme.frame_css.
         rules = {"position": "relative", "filter": "var(--plots-on-paper, none)"}
         self._mode = "stretch_both" if self.main else "stretch_width"
-        self._place = parts.column(styles=rules | ({"height": theme.PLOT_HEIGHT} if self.main else {}))
-        self._view = parts.column(self._words, self._place, gap=4)
+        self._place = parts.column(styles=rules, sizing_mode=self._mode)
+        if self.main:  # the legend takes of the plot's height what it needs, so that both are seen whole
+            whole = parts.column(self._legend, self._place, styles={"height": theme.PLOT_HEIGHT})
+            self._view = parts.column(self._words, whole, gap=2)
+        else:
+            self._view = parts.column(self._words, self._legend, self._place, gap=4)
 
     def __panel__(self) -> Any:
         return self._view
@@ -71,7 +80,12 @@ class Live(pn.viewable.Viewer):
             return
         drawn = figure.draw(result)
         if isinstance(drawn, Drawing):
-            self._patch(drawn, figure.key(result), height, figure.ticks(result))
+            lines = [list(line) for line in drawn.legend()]
+            lines = lines if 1 < len(lines) <= theme.MOST_NAMED else []
+            if self._legend.alone not in {line[0] for line in lines}:
+                self._legend.alone = ""
+            self._legend.param.update(lines=lines, visible=bool(lines))
+            self._patch(drawn.alone(self._legend.alone), figure.key(result), height, figure.ticks(result))
             return
         self._built = key
         self._element(drawn, result)
@@ -106,7 +120,7 @@ class Live(pn.viewable.Viewer):
         else:
             several = len(drawing.plots) > 1
             each = None if self.main else max(240, height // 2) if several else height
-            patched = Patched(drawing, dark=self.dark, height=each, ticks=ticks)
+            patched = Patched(drawing, dark=self.dark, height=each, ticks=ticks, picked=self._picked)
             panes = [pn.pane.Bokeh(f, sizing_mode=self._mode, margin=0) for f in patched.figures]
             view = self._grid(panes) if several else parts.column(*panes, sizing_mode=self._mode)
             self._drawn[shape] = (patched, view)
@@ -116,9 +130,25 @@ class Live(pn.viewable.Viewer):
             wanted = other.styles | (_IN_FRONT if other is view else _BEHIND)
             if wanted != other.styles:
                 other.styles = wanted
+        self._front = patched
+        self._mark()
         views = [v for _, v in self._drawn.values()]
         if {id(v) for v in views} != {id(v) for v in self._place.objects}:
             self._place.objects = views
+
+    _front: Patched | None = None
+
+    def _picked(self, rows: list[int]) -> None:
+        if self._study is not None:
+            self._study.selected = rows
+
+    def _mark(self, *_: Any) -> None:
+        if self._front is not None and self._study is not None:
+            self._front.mark(self._study.selected)
+
+    def _alone(self, *_: Any) -> None:
+        if self._result is not None and self._front is not None:
+            self.update(self._result)
 
     def _finished(self, drawn: Any, result: Any) -> Any:
         from dashboard.plots.elements import finish  # holoviews takes a second to import: only where it draws

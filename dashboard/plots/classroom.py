@@ -4,48 +4,44 @@ from __future__ import annotations
 
 from typing import Any
 
-import holoviews as hv
 import numpy as np
 import pandas as pd
 
 from dashboard import theme
-from dashboard.plots import elements as elements  # loads what draws the elements below
+from dashboard.plots.layers import Drawing, Layer, Plot
+from dashboard.plots.marks import band, line, points, spans
 
 
 def growing(
     table: pd.DataFrame, running: pd.DataFrame, truth_kv: float | None, limit_kv: float | None, dark: bool
-) -> Any:
+) -> Drawing:
     """Breakdowns in the order in which they came, the running mean with its band; truth and limit as lines."""
     colours = theme.palette(dark)
     looks = theme.cues(["breakdown", "mean", "limit", "truth"], dark)
     n = running["n"].to_numpy()
     top = running["withstood"].to_numpy(dtype=bool)
-    kv = running["kv"].to_numpy()
-    band = hv.Area(
-        (n, running["low_kv"].to_numpy(), running["high_kv"].to_numpy()), "Breakdown", ["low", "high"],
-        label="Interval of the mean",
-    ).opts(color=looks["mean"].colour, alpha=theme.BAND_ALPHA, line_alpha=0)  # fmt: skip
-    mean = hv.Curve((n, running["mean_kv"].to_numpy()), "Breakdown", "kV", label="Mean so far").opts(
-        color=looks["mean"].colour, line_width=2.5, line_dash="solid"
-    )
-    points = hv.Scatter((n[~top], kv[~top]), "Breakdown", "kV", label="Breakdown").opts(
-        color=looks["breakdown"].colour, marker=looks["breakdown"].marker, size=8
-    )
-    held = hv.Scatter((n[top], kv[top]), "Breakdown", "kV", label="Withstood at the ceiling").opts(
-        color=colours.wrong, marker=theme.WITHSTOOD_MARKER, size=11
-    )
-    layers = [band, mean, points]
+    kv, mean, low, high = (running[c].to_numpy(dtype=float) for c in ("kv", "mean_kv", "low_kv", "high_kv"))
+    last = max(float(n[-1]) if len(n) else 1.0, 6.0) + 0.5
+    ends = [float(v) for v in (*kv, *mean, *low[2:], *high[2:], truth_kv or np.nan, limit_kv or np.nan)
+            if np.isfinite(v)] or [0.0, 60.0]  # fmt: skip
+    room = 0.08 * (max(ends) - min(ends)) + 1
+    bottom, ceiling = max(min(ends) - room, 0.0), max(ends) + room
+    told = {"Breakdown": n.astype(float), "Mean so far (kV)": mean, "from (kV)": low, "to (kV)": high}
+    readings = {"Breakdown": n.astype(float), "kV": kv}
+    so_far = "Mean so far and its interval"
     starts = _starts(table)
-    if len(starts):
-        layers.insert(0, hv.VLines(starts, label="New filling").opts(color=colours.line, line_dash="dotted"))
-    if top.any():
-        layers.append(held)
-    layers += _levels(n, truth_kv, limit_kv, looks)
-    overlay = hv.Overlay(layers)
-    return overlay.opts(
-        hv.opts.Overlay(xlabel="Breakdown number", ylabel="Voltage (kV)"),
-        hv.opts.Scatter(tools=["hover"]),
-    )
+    layers = [
+        spans(starts, [bottom] * len(starts), starts, [ceiling] * len(starts), colours.line,
+              "New filling" if len(starts) else "", width=1.5, dash="dotted"),
+        band(n, low, high, looks["mean"].colour, of=so_far),
+        line(n, mean, looks["mean"].colour, so_far, about=told),
+        points(n[~top], kv[~top], looks["breakdown"].colour, "Breakdown", marker=looks["breakdown"].marker, size=11,
+               about={k: v[~top] for k, v in readings.items()}),
+        points(n[top], kv[top], colours.wrong, "Withstood at the ceiling" if top.any() else "",
+               marker=theme.WITHSTOOD_MARKER, size=14, line_width=2, about={k: v[top] for k, v in readings.items()}),
+        *_levels(last, truth_kv, limit_kv, looks),
+    ]  # fmt: skip
+    return Drawing([Plot(layers, "Breakdown number", "Voltage (kV)", x_range=(0.5, last), y_range=(bottom, ceiling))])
 
 
 def _starts(table: pd.DataFrame) -> np.ndarray:
@@ -55,40 +51,45 @@ def _starts(table: pd.DataFrame) -> np.ndarray:
 
 def layers_of(table: pd.DataFrame, truth_kv: float | None, limit_kv: float | None) -> tuple[bool, ...]:
     """Which layers :func:`growing` draws: when it changes, the plot must be built anew."""
-    return (
-        bool(len(_starts(table))), bool((table["outcome"] == "withstood").any()),
-        truth_kv is not None, limit_kv is not None, len(table) > 0,
-    )  # fmt: skip
+    return (truth_kv is not None, limit_kv is not None)
 
 
-def _levels(n: np.ndarray, truth_kv: float | None, limit_kv: float | None, looks: dict[str, theme.Cue]) -> list[Any]:
+def _levels(
+    last: float, truth_kv: float | None, limit_kv: float | None, looks: dict[str, theme.Cue], first: float = 0.5
+) -> list[Layer]:
     """Horizontal lines over the data for those of the two that are there."""
-    last = max(float(n[-1]) if len(n) else 1.0, 2.0)
     return [
-        hv.Curve(([0.5, last + 0.5], [value, value]), "Breakdown", "kV", label=label).opts(
-            color=looks[name].colour, line_dash=looks[name].dash, line_width=2
-        )
+        line([first, last], [value, value], looks[name].colour, label, dash=looks[name].dash, width=2.5, silent=True)
         for value, label, name in ((truth_kv, "True mean", "truth"), (limit_kv, "Limit", "limit"))
         if value is not None
     ]
 
 
-def laboratories(results: pd.DataFrame, truth_kv: float | None, limit_kv: float | None, dark: bool) -> Any:
+def laboratories(results: pd.DataFrame, truth_kv: float | None, limit_kv: float | None, dark: bool) -> Drawing:
     """Every laboratory's mean, a column of points for each design; truth and limit as lines."""
-    looks = theme.cues(["mean", "spread", "limit", "truth"], dark)
+    colours, looks = theme.palette(dark), theme.cues(["mean", "spread", "limit", "truth"], dark)
     designs = list(dict.fromkeys(results["design"]))
     place = {d: i + 1 for i, d in enumerate(designs)}
     x = results["design"].map(place).to_numpy(dtype=float)
     # Spread the points sideways by their laboratory number: where a point stands in its column means nothing.
-    x = x + 0.32 * (np.modf(results["laboratory"].to_numpy() * 0.618033988749895)[0] * 2 - 1)
-    points = hv.Scatter((x, results["mean_kv"].to_numpy()), "Design", "kV", label="Mean of one laboratory").opts(
-        color=looks["mean"].colour, marker=looks["mean"].marker, size=5, alpha=0.55
-    )
-    n = np.array([1, len(designs)])
-    layers = [points, *_levels(n, truth_kv, limit_kv, looks)]
-    return hv.Overlay(layers).opts(
-        hv.opts.Overlay(
-            xlabel="Fillings × breakdowns on each", ylabel="Reported mean (kV)",
-            xticks=[(i, d) for d, i in place.items()] or [(1, "hidden")], xlim=(0.4, max(len(designs), 1) + 0.6),
-        )
-    )  # fmt: skip
+    x = x + 0.32 * (np.modf(results["laboratory"].to_numpy(dtype=float) * 0.618033988749895)[0] * 2 - 1)
+    kv = results["mean_kv"].to_numpy(dtype=float)
+    fails = kv < limit_kv if limit_kv is not None else np.zeros(len(kv), dtype=bool)
+    passes = ~fails & np.isfinite(kv)
+    numbers, names = results["laboratory"].to_numpy(dtype=float), results["design"].to_numpy()
+
+    def told(some: np.ndarray) -> dict[str, Any]:
+        return {"Laboratory": numbers[some], "Fillings × breakdowns": names[some].tolist(), "Mean (kV)": kv[some]}
+
+    good = ("Passes", colours.good) if limit_kv is not None else ("Mean of one laboratory", looks["mean"].colour)
+    layers = [
+        points(x[passes], kv[passes], good[1], good[0], size=7, fill_alpha=0.55, line_alpha=0.7, about=told(passes)),
+        points(x[fails], kv[fails], colours.wrong, "Fails" if limit_kv is not None else "", marker="square", size=7,
+               fill_alpha=0.55, line_alpha=0.7, about=told(fails)),
+        *_levels(max(len(designs), 1) + 0.6, truth_kv, limit_kv, looks, 0.4),
+    ]  # fmt: skip
+    ticks = [(float(i), d) for d, i in place.items()] or [(1.0, "hidden")]
+    return Drawing([
+        Plot(layers, "Fillings × breakdowns on each", "Reported mean (kV)",
+             x_range=(0.4, max(len(designs), 1) + 0.6), x_ticks=ticks)
+    ])  # fmt: skip

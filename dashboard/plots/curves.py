@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard.levels import level_text
+from dashboard.plots.readings import MOST
 from methods import scatter
 from methods.errors import NotEstimable
 from methods.records.table import group_codes, withstood
@@ -20,8 +21,8 @@ POINTS, TAIL = 1200, 200
 SCALE_POINTS = 600
 #: Points of a density: one for every few pixels.
 DENSITY_POINTS = 256
-#: Single readings that the strip shows of one group.
-STRIP = 400
+#: Single readings that the strip shows of one group at least, however many groups there are.
+STRIP = 100
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,7 @@ class Curve:
     points: pd.DataFrame  # kv, probability: plotting positions
     density: pd.DataFrame  # kv, density; empty where withstands forbid it
     fitted: pd.DataFrame  # probability, kv, low, high, density; empty where the family cannot be fitted
-    strip: pd.DataFrame  # kv, withstood
+    strip: pd.DataFrame  # kv, withstood, row: its place in the table
     box: dict[str, float] = field(default_factory=dict)
     thinned: bool = False
 
@@ -53,10 +54,12 @@ def shapes(table: pd.DataFrame, by: Sequence[str]) -> list[Curve]:
     codes = group_codes(table, by)
     kv, gone = table["kv"].to_numpy(dtype=float), withstood(table)
     out = []
-    for code in pd.unique(codes):
+    found = pd.unique(codes)
+    most = max(STRIP, MOST // max(len(found), 1))
+    for code in found:
         rows = np.flatnonzero(codes == code)
         levels = tuple(level_text(table[name].iloc[rows[0]]) for name in by)
-        out.append(_shape(kv[rows], gone[rows], levels))
+        out.append(_shape(kv[rows], gone[rows], levels, rows, most))
     return out
 
 
@@ -70,7 +73,9 @@ def fitted(curves: Sequence[Curve], found: Sequence[scatter.GroupEstimate], conf
     return out
 
 
-def _shape(kv: np.ndarray[Any, Any], gone: np.ndarray[Any, Any], levels: tuple[str, ...]) -> Curve:
+def _shape(
+    kv: np.ndarray[Any, Any], gone: np.ndarray[Any, Any], levels: tuple[str, ...], rows: np.ndarray[Any, Any], most: int
+) -> Curve:
     empty = pd.DataFrame({"kv": [], "probability": []})
     label = ", ".join(levels) or "all readings"
     steps = points = stood = empty
@@ -85,7 +90,7 @@ def _shape(kv: np.ndarray[Any, Any], gone: np.ndarray[Any, Any], levels: tuple[s
     nothing = pd.DataFrame({c: [] for c in ("probability", "kv", "low", "high", "density")})
     return Curve(
         label, levels, len(kv), int(gone.sum()), steps, stood, points, _density(kv, gone), nothing,
-        _strip(kv, gone), box, len(kv) > SCALE_POINTS,
+        _strip(kv, gone, rows, most), box, len(kv) > SCALE_POINTS,
     )  # fmt: skip
 
 
@@ -117,7 +122,7 @@ def _fitted(estimate: scatter.Estimate, confidence: float) -> pd.DataFrame:
         return pd.DataFrame({c: [] for c in ("probability", "kv", "low", "high", "density")})
 
 
-def _strip(kv: np.ndarray[Any, Any], gone: np.ndarray[Any, Any]) -> pd.DataFrame:
+def _strip(kv: np.ndarray[Any, Any], gone: np.ndarray[Any, Any], rows: np.ndarray[Any, Any], most: int) -> pd.DataFrame:
     order = np.argsort(kv, kind="stable")
-    chosen = order[scatter.thin(order, STRIP, STRIP // 8)]
-    return pd.DataFrame({"kv": kv[chosen], "withstood": gone[chosen]})
+    chosen = order[scatter.thin(order, most, most // 8)] if len(order) > most else order
+    return pd.DataFrame({"kv": kv[chosen], "withstood": gone[chosen], "row": rows[chosen]})

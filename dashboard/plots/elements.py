@@ -12,8 +12,7 @@ from dashboard import theme
 hv.extension("bokeh", logo=False) if "bokeh" not in hv.Store.renderers else None
 hv.renderer("bokeh").webgl = False  # without a GPU, WebGL is many times slower, and thinned curves gain nothing from it
 
-#: A legend of more lines names nothing that one could find in the plot again; the table does.
-MOST_NAMED = 2 * theme.MOST_LEVELS + 2
+MOST_NAMED = theme.MOST_NAMED
 
 
 def finish(

@@ -4,16 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
-import holoviews as hv
 import pandas as pd
 
 from dashboard import theme
-from dashboard.plots import elements as elements  # loads what draws the elements below
-
-_AT = hv.Dimension("breakdowns", label="Breakdowns in all")
-_BY = hv.Dimension("half_width", label="Half-width (± % of the mean)")
+from dashboard.plots.layers import Drawing, Layer, Plot
+from dashboard.plots.marks import line, points
 
 
 @dataclass(frozen=True)
@@ -31,7 +27,7 @@ def name(fillings: int) -> str:
     return "1 filling (scatter known only)" if fillings == 1 else f"{fillings} fillings"
 
 
-def curves(table: pd.DataFrame, target_percent: float, marks: Sequence[Mark], top: float, dark: bool) -> hv.Overlay:
+def curves(table: pd.DataFrame, target_percent: float, marks: Sequence[Mark], top: float, dark: bool) -> Drawing:
     """Solid: the interval that the bench computes itself; dashed: for scatter known from history; target dotted.
 
     ``table`` is that of :func:`methods.planning.curve`; ``top`` the highest half-width shown, per cent.
@@ -39,31 +35,29 @@ def curves(table: pd.DataFrame, target_percent: float, marks: Sequence[Mark], to
     colours = theme.palette(dark)
     fillings = list(dict.fromkeys(table["fillings"]))
     looks = theme.cues([name(k) for k in fillings], dark)
-    layers: list[Any] = []
+    layers: list[Layer] = []
     for k in fillings:
         mine, cue = table[table["fillings"] == k], looks[name(k)]
         at = mine["breakdowns"].to_numpy(dtype=float)
         own, known = (mine[c].to_numpy(dtype=float) for c in ("half_width_percent", "half_width_known_percent"))
+        about = {"Fillings": [str(k)] * len(at), "Breakdowns in all": at, "The bench's own ± (%)": own,
+                 "Scatter known ± (%)": known}  # fmt: skip
         layers.append(
-            hv.Curve((at, known), _AT, _BY, label=name(k) if k == 1 else "").opts(
-                color=cue.colour, line_dash="dashed", line_width=2
-            )
+            line(at, known, cue.colour, name(k) if k == 1 else "", dash="dashed", width=2, of=name(k), about=about)
         )
         if k > 1:
-            layers.append(
-                hv.Curve((at, own), _AT, _BY, label=name(k)).opts(color=cue.colour, line_dash="solid", line_width=2.5)
-            )
+            layers.append(line(at, own, cue.colour, name(k), about=about))
     last = float(table["breakdowns"].max())
-    layers.append(
-        hv.Curve(([0, last], [target_percent, target_percent]), _AT, _BY, label=f"wanted: ± {target_percent:g} %").opts(
-            color=colours.wrong, line_dash="dotted", line_width=2.5
-        )
-    )
+    wanted = f"wanted: ± {target_percent:g} %"
+    layers.append(line([0, last], [target_percent] * 2, colours.wrong, wanted, dash="dotted", silent=True))
     for mark in marks:
         seen = mark.half_width_percent <= top
         layers.append(
-            hv.Scatter(
-                ([mark.breakdowns], [mark.half_width_percent]) if seen else ([], []), _AT, _BY, label=mark.label
-            ).opts(color=colours.ink, marker=mark.marker, size=14, fill_alpha=0.25, line_width=2)
-        )
-    return hv.Overlay(layers).opts(hv.opts.Overlay(ylim=(0, top), xlim=(0, last * 1.03)))
+            points([mark.breakdowns] if seen else [], [mark.half_width_percent] if seen else [], colours.ink,
+                   mark.label, marker=mark.marker, size=15, fill_alpha=0.25, line_width=2,
+                   about={"": [mark.label] if seen else []})
+        )  # fmt: skip
+    plot = Plot(
+        layers, "Breakdowns in all", "Half-width (± % of the mean)", x_range=(0.0, 1.03 * last), y_range=(0.0, top)
+    )
+    return Drawing([plot])

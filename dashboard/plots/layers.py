@@ -7,7 +7,7 @@ replaces only what differs: columns, looks, ranges and legend labels.
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,7 @@ KINDS: dict[str, tuple[str, ...]] = {
     "lines": ("xs", "ys", "colour", "dash"),
     "bands": ("xs", "ys", "colour"),
     "marks": ("x", "y", "colour"),
+    "readings": ("x", "y", "colour", "marker"),
     "segments": ("x0", "y0", "x1", "y1", "colour"),
     "bars": ("left", "bottom", "right", "top", "colour"),
 }
@@ -37,12 +38,38 @@ class Layer:
         In the legend; empty: not in it.
     look : mapping
         Properties of the glyph that hold for the whole layer, by Bokeh's names.
+    about : mapping
+        What is told of a mark, or of a point of a line, that the pointer is on: name to one value each.
+    of : str, or one a row
+        The line of the legend that it belongs to, which shows it alone on a click; empty: it always stays.
+    rows : sequence of int
+        For ``readings``: the rows of the study that the marks are, by which they are selected.
+    silent : bool
+        Nothing is told of it: a help line, a band that a curve tells of.
     """
 
     kind: str
     data: Mapping[str, Any]
     label: str = ""
     look: Mapping[str, Any] = field(default_factory=dict)
+    about: Mapping[str, Any] = field(default_factory=dict)
+    of: str | Sequence[str] = ""
+    rows: Sequence[int] = ()
+    silent: bool = False
+
+    def alone(self, name: str) -> Layer:
+        """The layer as it is while only ``name`` of the legend is shown."""
+        mine = self.of or self.label
+        if not mine or not name:
+            return self
+        if isinstance(mine, str):
+            return self if mine == name else self._some([])
+        return self._some([i for i, one in enumerate(mine) if one == name])
+
+    def _some(self, keep: list[int]) -> Layer:
+        data = {n: _taken(v, keep) for n, v in self.data.items()}
+        about = {n: _taken(v, keep) for n, v in self.about.items()}
+        return replace(self, data=data, about=about, rows=[self.rows[i] for i in keep] if len(self.rows) else ())
 
 
 @dataclass(frozen=True)
@@ -54,8 +81,12 @@ class Plot:
     y_label: str = ""
     title: str = ""
     log_x: bool = False
+    log_y: bool = False
     x_range: tuple[float, float] | None = None
     y_range: tuple[float, float] | None = None
+    y_bounds: tuple[float, float] | None = None
+    x_ticks: Sequence[tuple[float, str]] | None = None
+    y_ticks: Sequence[tuple[float, str]] | None = None
 
 
 @dataclass(frozen=True)
@@ -66,7 +97,26 @@ class Drawing:
 
     def shape(self) -> Hashable:
         """What a patch cannot carry."""
-        return tuple((p.log_x, bool(p.title), tuple((la.kind, bool(la.label)) for la in p.layers)) for p in self.plots)
+        return tuple(
+            (p.log_x, p.log_y, bool(p.title), tuple((la.kind, tuple(la.about), la.silent) for la in p.layers))
+            for p in self.plots
+        )
+
+    def alone(self, name: str) -> Drawing:
+        """The drawing while only ``name`` of the legend is shown, on the axes of the whole."""
+        if not name:
+            return self
+        x, y = self.ranges()
+        return Drawing([
+            replace(p, layers=[la.alone(name) for la in p.layers], x_range=x, y_range=y) for p in self.plots
+        ])  # fmt: skip
+
+    def legend(self) -> list[tuple[str, str, str, str, str]]:
+        """What the lines of the legend say: name, kind of mark, colour, dash, marker; each once."""
+        found: dict[str, tuple[str, str, str, str, str]] = {}
+        for layer in (la for p in self.plots for la in p.layers if la.label):
+            found.setdefault(layer.label, _line_of(layer))
+        return list(found.values())
 
     def ranges(self) -> tuple[tuple[float, float], tuple[float, float]]:
         """The common ranges of both axes, with a margin around what the layers hold."""
@@ -81,7 +131,7 @@ def _widest(ranges: Sequence[tuple[float, float]]) -> tuple[float, float]:
 def _range(plot: Plot) -> tuple[tuple[float, float], tuple[float, float]]:
     return (
         plot.x_range or _around([_values(la, "x") for la in plot.layers], plot.log_x),
-        plot.y_range or _around([_values(la, "y") for la in plot.layers], False),
+        plot.y_range or _around([_values(la, "y") for la in plot.layers], plot.log_y),
     )
 
 
@@ -110,3 +160,14 @@ def _around(columns: Sequence[np.ndarray[Any, Any]], log: bool) -> tuple[float, 
         return low / margin, high * margin
     margin = 0.04 * (high - low) or max(abs(high) * 0.05, 0.5)
     return low - margin, high + margin
+
+
+def _line_of(layer: Layer) -> tuple[str, str, str, str, str]:
+    look = layer.look
+    colours = layer.data.get("colour", ())
+    colour = str(look.get("line_color") or (colours[0] if len(colours) else look.get("colour", "")))
+    return layer.label, layer.kind, colour, str(look.get("line_dash", "solid")), str(look.get("marker", "circle"))
+
+
+def _taken(column: Any, keep: list[int]) -> Any:
+    return column[keep] if isinstance(column, np.ndarray) else [column[i] for i in keep]

@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 
 from dashboard import theme, words
+from dashboard.plots import readings
 from dashboard.plots.curves import Curve
 from dashboard.plots.layers import Drawing, Layer, Plot
+from dashboard.plots.readings import Told
 from methods import scatter
 
 KV = "Breakdown voltage (kV)"
@@ -21,61 +23,71 @@ Looks = Callable[[Curve], theme.Cue]
 Height = Callable[[Any], Any]
 
 
-def steps(curves: Sequence[Curve], look: Looks) -> Plot:
-    """Empirical distribution (Kaplan-Meier where there are withstands), fitted curve and its band."""
-    layers = [_bands(curves, look, lambda p: p), _fits(curves, look, lambda p: p)]
+def steps(curves: Sequence[Curve], look: Looks, said: Told) -> Plot:
+    """Empirical distribution (Kaplan-Meier where there are withstands), fitted curve and its band; readings below."""
+    layers = [_bands(curves, look, lambda p: p), *_fits(curves, look, lambda p: p)]
     for c in curves:
         cue = look(c)
         x, y = _stepped(c.steps["kv"].to_numpy(), c.steps["probability"].to_numpy())
         drawn = {"line_color": cue.colour, "line_width": 2.5, "line_dash": cue.dash}
         layers.append(Layer("line", {"x": x, "y": y}, _legend(c), drawn))
     layers.append(_stood(curves, look, lambda p: p))
-    return Plot(layers, KV, SHARE, y_range=(-0.03, 1.03))
+    strips, low = _strips(curves, look, said, -0.02, 1.0)
+    return Plot([*layers, strips], KV, SHARE, y_range=(low, 1.03), y_bounds=(0.0, 1.0))
 
 
-def scale(curves: Sequence[Curve], look: Looks, family: str) -> Plot:
+def scale(curves: Sequence[Curve], look: Looks, said: Told, family: str) -> Plot:
     """The same on the probability scale of a family, on which that family is a straight line."""
 
     def height(p: Any) -> Any:
         return scatter.probability_position(p, family)
 
-    layers = [_bands(curves, look, height), _fits(curves, look, height)]
+    layers = [_bands(curves, look, height), *_fits(curves, look, height)]
+    ends = [0.0, 1.0]
     for c in curves:
         cue, y = look(c), np.asarray(height(c.points["probability"]), dtype=float)
         data = {"x": c.points["kv"].to_numpy(dtype=float), "y": y, "colour": [cue.colour] * len(y)}
-        layers.append(Layer("marks", data, _legend(c), {"marker": cue.marker, "size": 7, "fill_alpha": 0.35}))
+        about = {KV: data["x"], SHARE: c.points["probability"].to_numpy(dtype=float)}
+        layers.append(Layer("marks", data, _legend(c), {"marker": cue.marker, "size": 7, "fill_alpha": 0.35}, about))
+        ends += [float(v) for v in (np.nanmin(y), np.nanmax(y))] if np.isfinite(y).any() else []
     layers.append(_stood(curves, look, height))
-    return Plot(layers, KV, SHARE, log_x=bool(scatter.log_voltage(family)))
+    bottom, top = min(ends), max(ends)
+    strips, low = _strips(curves, look, said, bottom - 0.03 * (top - bottom), top - bottom)
+    return Plot(
+        [*layers, strips], KV, SHARE, log_x=bool(scatter.log_voltage(family)),
+        y_range=(low, top + 0.04 * (top - bottom)), y_bounds=(bottom - 0.01 * (top - bottom), top),
+    )  # fmt: skip
 
 
-def densities(curves: Sequence[Curve], look: Looks) -> Plot:
-    """Kernel density of the readings, and the density of the fitted family, dotted."""
+def densities(curves: Sequence[Curve], look: Looks, said: Told) -> Plot:
+    """Kernel density of the readings, and the density of the fitted family, dotted; readings below."""
     areas: dict[str, list[Any]] = {"xs": [], "ys": [], "colour": []}
+    shaded: list[str] = []
     lines: list[Layer] = []
     for c in curves:
         cue, x, y = look(c), c.density["kv"].to_numpy(dtype=float), c.density["density"].to_numpy(dtype=float)
         if len(x):
             _add(areas, np.r_[x[0], x, x[-1]], np.r_[0.0, y, 0.0], cue.colour)
+            shaded.append(_legend(c))
         if not len(x):
             x = y = np.array([np.nan])  # nothing to draw, but the legend still shows whose colour it is
         drawn = {"line_color": cue.colour, "line_width": 2.5, "line_dash": cue.dash}
         lines.append(Layer("line", {"x": x, "y": y}, _legend(c), drawn))
     fits: dict[str, list[Any]] = {"xs": [], "ys": [], "colour": [], "dash": []}
+    fitted: list[str] = []
     for c in curves:
         if len(c.fitted):
+            fitted.append(_legend(c))
             _add(fits, _array(c.fitted["kv"]), _array(c.fitted["density"]), look(c).colour)
             fits["dash"].append("dotted")
-    shade = Layer("bands", areas, look={"fill_alpha": theme.BAND_ALPHA})
+    shade = Layer("bands", areas, look={"fill_alpha": theme.BAND_ALPHA}, of=shaded)
     top = max([0.0, *(float(np.nanmax(y)) for y in (*areas["ys"], *fits["ys"]))]) or 1.0
-    return Plot(
-        [shade, *lines, Layer("lines", fits, look={"line_width": 2, "line_dash": "dotted"})],
-        KV,
-        DENSITY,
-        y_range=(0.0, 1.06 * top),
-    )
+    strips, low = _strips(curves, look, said, -0.02 * top, top)
+    drawn_fits = Layer("lines", fits, look={"line_width": 2, "line_dash": "dotted"}, of=fitted)
+    return Plot([shade, *lines, drawn_fits, strips], KV, DENSITY, y_range=(low, 1.06 * top), y_bounds=(0.0, top))
 
 
-def boxes(curves: Sequence[Curve], look: Looks) -> Plot:
+def boxes(curves: Sequence[Curve], look: Looks, said: Told) -> Plot:
     """Quartiles (from the Kaplan-Meier curve where there are withstands), extremes, and single readings."""
     seen = [(i, c, look(c).colour) for i, c in enumerate(curves) if c.box]
     colours = [colour for _, _, colour in seen]
@@ -85,26 +97,42 @@ def boxes(curves: Sequence[Curve], look: Looks) -> Plot:
                   look={"line_width": 1.5})  # fmt: skip
     quarters = {"left": q["0.25"], "bottom": rows - 0.28, "right": q["0.75"], "top": rows + 0.28, "colour": colours}
     middle = {"x0": q["0.5"], "y0": rows - 0.28, "x1": q["0.5"], "y1": rows + 0.28, "colour": colours}
+    about = {"Level": [c.label for _, c, _ in seen]} | {
+        name: q[key] for name, key in (("25 % (kV)", "0.25"), ("median (kV)", "0.5"), ("75 % (kV)", "0.75"))
+    }
+    strips, _ = _strips(curves, look, said, 0.0, 0.0)
     layers = [
         reach,
-        Layer("bars", quarters, look={"fill_alpha": theme.BAND_ALPHA}),
+        Layer("bars", quarters, look={"fill_alpha": theme.BAND_ALPHA}, about=about),
         Layer("segments", middle, look={"line_width": 3}),
-        _strips(curves, look, False, {"marker": "circle", "size": 4, "fill_alpha": 0.7, "line_alpha": 0.7}),
-        _strips(curves, look, True, {"marker": theme.WITHSTOOD_MARKER, "size": 12, "line_width": 2}),
+        strips,
     ]
     return Plot(layers, KV, "", y_range=(-0.6, len(curves) - 0.4))
 
 
-def _strips(curves: Sequence[Curve], look: Looks, withstood: bool, drawn: dict[str, Any]) -> Layer:
-    """Single readings beside each other: the offset is for the eye only and the same every time."""
-    x, y, colour = [np.array([])], [np.array([])], []
+def _strips(curves: Sequence[Curve], look: Looks, said: Told, top: float, span: float) -> tuple[Layer, float]:
+    """Single readings, a line for each curve below ``top``, and how low they reach; without a ``span`` on the rows."""
+    step = span * min(0.045, 0.36 / max(len(curves), 1))
+    x, y, colour, marker, of = [np.array([])], [np.array([])], [], [], []
     for i, c in enumerate(curves):
-        mine = c.strip["withstood"].to_numpy(dtype=bool) == withstood
-        offset = 0.2 * (2 * np.modf(np.arange(len(mine)) * 0.6180339887)[0] - 1)
-        x.append(c.strip["kv"].to_numpy(dtype=float)[mine])
-        y.append(i + offset[mine])
-        colour += [look(c).colour] * int(mine.sum())
-    return Layer("marks", {"x": np.concatenate(x), "y": np.concatenate(y), "colour": colour}, look=drawn)
+        n, cue = len(c.strip), look(c)
+        away = readings.aside(n)
+        x.append(c.strip["kv"].to_numpy(dtype=float))
+        y.append(top - (i + 0.6 + 0.28 * away) * step if span else i + 0.2 * away)
+        colour += [cue.colour] * n
+        marker += [theme.WITHSTOOD_MARKER if s else "circle" for s in c.strip["withstood"]]
+        of += [_legend(c)] * n
+    rows = np.concatenate([np.array([], dtype=int), *(c.strip["row"].to_numpy(dtype=int) for c in curves)])
+    made = readings.layer(
+        said_of(said, rows), np.concatenate(x), np.concatenate(y), colour, marker, of, size=5 if span else 6
+    )
+    return made, top - (len(curves) + 0.4) * step
+
+
+def said_of(said: Told, rows: np.ndarray[Any, Any]) -> Told:
+    """What is told of these rows of the table, in their order."""
+    place = {int(at): i for i, at in enumerate(said.at)}
+    return said.some([place[int(r)] for r in rows])
 
 
 def panels(curves: Sequence[Curve], draw: Callable[[Sequence[Curve]], Plot]) -> Drawing:
@@ -139,6 +167,7 @@ def _add(columns: dict[str, list[Any]], x: np.ndarray[Any, Any], y: np.ndarray[A
 
 def _bands(curves: Sequence[Curve], look: Looks, height: Height) -> Layer:
     columns: dict[str, list[Any]] = {"xs": [], "ys": [], "colour": []}
+    of = []
     for c in curves:
         low, high = _array(c.fitted["low"]), _array(c.fitted["high"])
         inside = np.isfinite(low) & np.isfinite(high)
@@ -146,28 +175,35 @@ def _bands(curves: Sequence[Curve], look: Looks, height: Height) -> Layer:
             y = _array(height(_array(c.fitted["probability"])[inside]))
             low, high = low[inside], high[inside]
             _add(columns, np.r_[low, high[::-1]], np.r_[y, y[::-1]], look(c).colour)
-    return Layer("bands", columns, look={"fill_alpha": theme.BAND_ALPHA})
+            of.append(_legend(c))
+    return Layer("bands", columns, look={"fill_alpha": theme.BAND_ALPHA}, of=of)
 
 
-def _fits(curves: Sequence[Curve], look: Looks, height: Height) -> Layer:
-    columns: dict[str, list[Any]] = {"xs": [], "ys": [], "colour": [], "dash": []}
+def _fits(curves: Sequence[Curve], look: Looks, height: Height) -> list[Layer]:
+    """The fitted curves; each tells its voltage at a share, with limits."""
+    out = []
     for c in curves:
-        if len(c.fitted):
-            _add(columns, _array(c.fitted["kv"]), _array(height(c.fitted["probability"])), look(c).colour)
-            columns["dash"].append(look(c).dash)
-    return Layer("lines", columns, look={"line_width": 1.5})
+        cue, share = look(c), _array(c.fitted["probability"])
+        about = {"Fit": [c.label] * len(share), "Share": share, "kV": _array(c.fitted["kv"]),
+                 "from kV": _array(c.fitted["low"]), "to kV": _array(c.fitted["high"])}  # fmt: skip
+        data = {"x": about["kV"], "y": _array(height(share)) if len(share) else share}
+        drawn = {"line_color": cue.colour, "line_width": 1.5, "line_dash": cue.dash}
+        out.append(Layer("line", data, look=drawn, about=about, of=_legend(c)))
+    return out
 
 
 def _stood(curves: Sequence[Curve], look: Looks, height: Height) -> Layer:
-    x, y, colour = [np.array([])], [np.array([])], []
+    x, y, colour, of = [np.array([])], [np.array([])], [], []
     for c in curves:
         lifted = _array(height(c.stood["probability"]))
         seen = np.isfinite(lifted)
         x.append(c.stood["kv"].to_numpy(dtype=float)[seen])
         y.append(lifted[seen])
         colour += [look(c).colour] * int(seen.sum())
+        of += [_legend(c)] * int(seen.sum())
     drawn = {"marker": theme.WITHSTOOD_MARKER, "size": 13, "line_width": 2}
-    return Layer("marks", {"x": np.concatenate(x), "y": np.concatenate(y), "colour": colour}, look=drawn)
+    data = {"x": np.concatenate(x), "y": np.concatenate(y), "colour": colour}
+    return Layer("marks", data, look=drawn, about={"Withstood at (kV)": data["x"], "Level": of}, of=of)
 
 
 def _legend(curve: Curve) -> str:

@@ -1,14 +1,25 @@
-"""Bokeh models of a drawing: made once, patched afterwards."""
+"""Bokeh models of a drawing: made once, patched afterwards; what they tell, and what is selected on them."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
-from bokeh.models import AllIndices, CDSView, ColumnDataSource, Range1d, Selection, UnionRenderers
-from bokeh.models.annotations import Legend, LegendItem
+from bokeh.models import (
+    BoxSelectTool,
+    BoxZoomTool,
+    ColumnDataSource,
+    CustomJS,
+    HoverTool,
+    LassoSelectTool,
+    PanTool,
+    Range1d,
+    ResetTool,
+    TapTool,
+    WheelZoomTool,
+)
 from bokeh.models.glyphs import Line, MultiLine, Patches, Quad, Scatter, Segment
 from bokeh.models.renderers import GlyphRenderer
 from bokeh.plotting import figure
@@ -16,11 +27,12 @@ from bokeh.plotting import figure
 from dashboard import theme
 from dashboard.plots.layers import KINDS, Drawing, Layer, Plot
 
-_TOOLS = "pan,box_zoom,wheel_zoom,reset,save"
+#: Rows of a plot from which on their names are smaller.
+_MANY_ROWS = 14
 
 
 def _glyph(layer: Layer) -> Any:
-    look: dict[str, Any] = dict(layer.look)
+    look: dict[str, Any] = {k: v for k, v in layer.look.items() if k != "colour"}
     if layer.kind == "line":
         return Line(x="x", y="y", **look)
     if layer.kind == "lines":
@@ -29,6 +41,8 @@ def _glyph(layer: Layer) -> Any:
         return Patches(xs="xs", ys="ys", fill_color="colour", line_color=None, **look)
     if layer.kind == "marks":
         return Scatter(x="x", y="y", fill_color="colour", line_color="colour", **look)
+    if layer.kind == "readings":
+        return Scatter(x="x", y="y", fill_color="colour", line_color="colour", marker="marker", **look)
     if layer.kind == "segments":
         return Segment(x0="x0", y0="y0", x1="x1", y1="y1", line_color="colour", **look)
     return Quad(
@@ -37,11 +51,27 @@ def _glyph(layer: Layer) -> Any:
 
 
 def _columns(layer: Layer) -> dict[str, Any]:
-    return {name: layer.data[name] for name in KINDS[layer.kind]}
+    return {name: layer.data[name] for name in KINDS[layer.kind]} | dict(layer.about)
+
+
+def _told(layer: Layer, plot: Plot) -> list[tuple[str, str]]:
+    """What a tooltip says of a mark of the layer: name and value."""
+    if layer.about:
+        return [(name, f"@{{{name}}}{_digits(name, column)}") for name, column in layer.about.items()]
+    if layer.kind in ("line", "marks"):
+        return [(plot.x_label or "x", "@x{0.[000]}"), (plot.y_label or "y", "@y{0.[000]}")]
+    return []
+
+
+def _digits(name: str, column: Any) -> str:
+    number = isinstance(column, np.ndarray) and column.dtype.kind in "fi"
+    return ("{0.0}" if "kV" in name else "{0.[000]}") if number else ""
 
 
 class Patched:
     """The figures of a drawing and what is needed to patch them.
+
+    ``picked`` is called with the rows of the study that the reader selected on a figure.
 
     Attributes
     ----------
@@ -50,53 +80,111 @@ class Patched:
     """
 
     def __init__(
-        self, drawing: Drawing, *, dark: bool, height: int | None, ticks: Sequence[tuple[float, str]] | None = None
-    ) -> None:
+        self, drawing: Drawing, *, dark: bool, height: int | None, ticks: Sequence[tuple[float, str]] | None = None,
+        picked: Callable[[list[int]], None] | None = None,
+    ) -> None:  # fmt: skip
         x_range, y_range = drawing.ranges()
         self._limits = (x_range, y_range)
         self._x, self._y = (Range1d(start=r[0], end=r[1], reset_start=r[0], reset_end=r[1]) for r in (x_range, y_range))
-        self._dark, self._ticks = dark, ticks
+        self._dark, self._ticks, self._picked = dark, ticks, picked
         self._layers: list[list[GlyphRenderer]] = []
         self._drawn: list[list[Layer]] = []
-        self.figures = [self._figure(plot, height) for plot in drawing.plots]
+        self._axes: list[Any] = []
+        self._marking = False
+        self.figures = [self._figure(i, plot, height) for i, plot in enumerate(drawing.plots)]
         self._restyle()
 
-    def _figure(self, plot: Plot, height: int | None) -> Any:
-        named = [layer for layer in plot.layers if layer.label]
+    def _figure(self, i: int, plot: Plot, height: int | None) -> Any:
         size: dict[str, Any] = {"sizing_mode": "stretch_both", "min_height": 140}
         if height is not None:
-            size = {"height": height + theme.LEGEND_LINE * len(named), "sizing_mode": "stretch_width"}
+            size = {"height": height, "sizing_mode": "stretch_width"}
         made = figure(
-            **size, tools=_TOOLS,
-            active_drag="box_zoom", active_scroll=None, x_range=self._x, y_range=self._y,
-            x_axis_type="log" if plot.log_x else "linear", x_axis_label=plot.x_label, y_axis_label=plot.y_label,
+            **size, tools="save", x_range=self._x, y_range=self._y, x_axis_type="log" if plot.log_x else "linear",
+            y_axis_type="log" if plot.log_y else "linear", x_axis_label=plot.x_label, y_axis_label=plot.y_label,
             toolbar_location="above", title=plot.title,
         )  # fmt: skip
-        # Nothing here is selected or filtered: one model that says so serves all layers.
-        shared = {"selected": Selection(), "selection_policy": UnionRenderers()}
-        everything = AllIndices()
-        renderers = [
-            made.add_glyph(ColumnDataSource(_columns(la), **shared), _glyph(la), view=CDSView(filter=everything))
-            for la in plot.layers
-        ]
-        for renderer in renderers:
-            renderer.nonselection_glyph = renderer.selection_glyph = renderer.muted_glyph = None
-        items = [
-            LegendItem(label={"value": la.label}, renderers=[r])
-            for la, r in zip(plot.layers, renderers, strict=True)
-            if la.label
-        ]
-        if items:
-            made.add_layout(Legend(items=items, orientation="vertical", location="left"), "below")
+        renderers = [made.add_glyph(ColumnDataSource(_columns(la)), _glyph(la)) for la in plot.layers]
+        readings = []
+        for k, (renderer, layer) in enumerate(zip(renderers, plot.layers, strict=True)):
+            if layer.kind == "readings":
+                readings.append(renderer)
+                renderer.data_source.selected.on_change("indices", self._reader(i, k))
+            else:
+                renderer.nonselection_glyph = renderer.selection_glyph = renderer.muted_glyph = None
+        self._equip(made, renderers, readings, plot)
         self._layers.append(renderers)
         self._drawn.append(list(plot.layers))
+        self._axes.append((plot.y_bounds, plot.x_ticks, plot.y_ticks))
         return made
+
+    def _equip(self, made: Any, renderers: list[GlyphRenderer], readings: list[GlyphRenderer], plot: Plot) -> None:
+        """Tools: the pointer is told of marks; a click, a box or a lasso selects readings; the wheel waits."""
+        wheel, zoom = WheelZoomTool(), BoxZoomTool()
+        made.add_tools(PanTool(), zoom, wheel, ResetTool())
+        for renderer, layer in zip(renderers, plot.layers, strict=True):
+            told = [] if layer.silent else _told(layer, plot)
+            if told:
+                made.add_tools(
+                    HoverTool(
+                        renderers=[renderer], tooltips=told, visible=False, line_policy="nearest",
+                        point_policy="snap_to_data", **({"limit": 1} if layer.kind != "line" else {}),
+                    )
+                )  # fmt: skip
+        drag: Any = zoom
+        if readings:
+            drag = BoxSelectTool(renderers=readings)
+            made.add_tools(drag, LassoSelectTool(renderers=readings, continuous=False), TapTool(renderers=readings))
+        made.toolbar.active_drag = drag
+        made.toolbar.active_scroll = None
+        # The wheel scrolls the page until the plot is clicked, and again once the pointer has left it.
+        bar = {"bar": made.toolbar, "wheel": wheel}
+        made.js_on_event("tap", CustomJS(args=bar, code="bar.active_scroll = wheel"))
+        made.js_on_event("mouseleave", CustomJS(args=bar, code="bar.active_scroll = null"))
+
+    def _reader(self, i: int, k: int) -> Callable[[str, Any, Any], None]:
+        def heard(_attr: str, _old: Any, new: Any) -> None:
+            if not self._marking and self._picked is not None:
+                rows = self._drawn[i][k].rows
+                self._picked([int(rows[at]) for at in new if at < len(rows)])
+
+        return heard
+
+    def mark(self, rows: Sequence[int]) -> None:
+        """Mark these rows of the study where they are drawn."""
+        wanted = set(rows)
+        self._marking = True
+        try:
+            for layers, renderers in zip(self._drawn, self._layers, strict=True):
+                for layer, renderer in zip(layers, renderers, strict=True):
+                    if layer.kind != "readings":
+                        continue
+                    found = [i for i, row in enumerate(layer.rows) if int(row) in wanted]
+                    if list(renderer.data_source.selected.indices) != found:
+                        renderer.data_source.selected.indices = found
+        finally:
+            self._marking = False
 
     def _restyle(self) -> None:
         hook = theme.style_plot(self._dark, self._ticks)
-        for made in self.figures:
+        colours = theme.palette(self._dark)
+        for made, renderers, layers, axes in zip(self.figures, self._layers, self._drawn, self._axes, strict=True):
             hook(SimpleNamespace(state=made), None)
             made.border_line_color = None  # the dark theme of the frame draws one
+            bounds, x_ticks, y_ticks = axes
+            made.yaxis[0].bounds = bounds or "auto"
+            for axis, ticks in ((made.xaxis[0], x_ticks), (made.yaxis[0], y_ticks if self._ticks is None else None)):
+                if ticks is not None:
+                    axis.ticker = [at for at, _ in ticks]
+                    axis.major_label_overrides = dict(ticks)
+                    if len(ticks) > _MANY_ROWS:
+                        axis.major_label_text_font_size = "12px"
+            for renderer, layer in zip(renderers, layers, strict=True):
+                if layer.kind == "readings":
+                    size = layer.look.get("size", 6)
+                    renderer.selection_glyph = renderer.glyph.clone(
+                        size=size + 5, line_color=colours.ink, line_width=2.5, fill_alpha=1.0, line_alpha=1.0
+                    )
+                    renderer.nonselection_glyph = None
 
     def patch(self, drawing: Drawing, *, dark: bool = False, ticks: Sequence[tuple[float, str]] | None = None) -> None:
         """Show another drawing of the same shape: send what differs and nothing else."""
@@ -105,10 +193,11 @@ class Patched:
             if was != now:  # otherwise the reader's zoom stays
                 shown.update(start=now[0], end=now[1], reset_start=now[0], reset_end=now[1])
         self._limits = limits
+        axes = [(p.y_bounds, p.x_ticks, p.y_ticks) for p in drawing.plots]
         for i, plot in enumerate(drawing.plots):
             self._patch_plot(i, plot)
-        if dark != self._dark or ticks != self._ticks:
-            self._dark, self._ticks = dark, ticks
+        if dark != self._dark or ticks != self._ticks or axes != self._axes:
+            self._dark, self._ticks, self._axes = dark, ticks, axes
             self._restyle()
 
     def _patch_plot(self, i: int, plot: Plot) -> None:
@@ -118,24 +207,22 @@ class Patched:
         for axis, label in ((made.xaxis[0], plot.x_label), (made.yaxis[0], plot.y_label)):
             if axis.axis_label != label:
                 axis.axis_label = label
-        labels = {}
         for k, layer in enumerate(plot.layers):
             renderer, before = self._layers[i][k], self._drawn[i][k]
-            if not _same(before.data, layer.data):
+            self._drawn[i][k] = layer  # before the columns: what is selected is read by it
+            if not _same(_columns(before), _columns(layer)):
                 source: Any = renderer.data_source
+                if len(source.selected.indices):  # of other marks
+                    self._marking = True
+                    source.selected.indices = []
+                    self._marking = False
                 source.data = _columns(layer)
             if before.look != layer.look:
-                renderer.glyph.update(**layer.look)
-            if before.label != layer.label:
-                labels[renderer.id] = layer.label
-        for item in made.legend[0].items if labels else ():
-            if item.renderers[0].id in labels:
-                item.label = {"value": labels[item.renderers[0].id]}
-        self._drawn[i] = list(plot.layers)
+                renderer.glyph.update(**{k: v for k, v in layer.look.items() if k != "colour"})
 
 
 def _same(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:
-    return all(_equal(a[name], b[name]) for name in a)
+    return a.keys() == b.keys() and all(_equal(a[name], b[name]) for name in a)
 
 
 def _equal(a: Any, b: Any) -> bool:
@@ -145,4 +232,6 @@ def _equal(a: Any, b: Any) -> bool:
         return False
     if isinstance(a, list) and len(a) and isinstance(a[0], np.ndarray):
         return all(np.array_equal(x, y, equal_nan=True) for x, y in zip(a, b, strict=True))
+    if isinstance(a, list) and isinstance(b, list):
+        return a == b
     return bool(np.array_equal(np.asarray(a), np.asarray(b)))

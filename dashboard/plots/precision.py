@@ -5,65 +5,52 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import holoviews as hv
 import numpy as np
 import pandas as pd
 
 from dashboard import theme
-from dashboard.plots import elements as elements  # loads what draws the elements below
+from dashboard.plots.layers import Drawing, Layer, Plot
+from dashboard.plots.marks import band, line, points, spans
 
 KINDS = {"s_r": "Within a laboratory (s_r)", "s_R": "Between laboratories (s_R)"}
-CORNERS = ["x0", "y0", "x1", "y1"]
 
 
-def spreads(levels: pd.DataFrame, curves: Mapping[str, tuple[Any, Any]], dark: bool) -> hv.Overlay:
+def spreads(levels: pd.DataFrame, curves: Mapping[str, tuple[Any, Any]], dark: bool) -> Drawing:
     """s_r and s_R with their limits against the mean of the level, and the chosen relation of each as a line.
 
     ``levels`` has ``mean`` and, for each kind, itself with ``_low`` and ``_high``; ``curves`` its means and spreads.
+    The axis holds every limit, up to six times the largest spread; what goes on has an arrow.
     """
     looks = theme.cues(list(KINDS), dark)
-    at, by = hv.Dimension("mean", label="Mean of the level (kV)"), hv.Dimension("s", label="Standard deviation (kV)")
     span = float(np.ptp(levels["mean"])) if len(levels) > 1 else 10.0
-    layers: list[Any] = []
+    most = 6 * float(np.nanmax(levels[list(KINDS)].to_numpy(dtype=float)))
+    layers: list[Layer] = []
+    ends = [0.0]
     for sign, (kind, name) in zip((-1, 1), KINDS.items(), strict=True):
         look = looks[kind]
-        x, y = levels["mean"].to_numpy(dtype=float) + sign * 0.004 * span, levels[kind].to_numpy(dtype=float)
+        x, y = levels["mean"].to_numpy(dtype=float) + sign * 0.006 * span, levels[kind].to_numpy(dtype=float)
         low, high = (levels[f"{kind}_{end}"].to_numpy(dtype=float) for end in ("low", "high"))
-        most = 2.5 * np.nanmax(levels[list(KINDS)].to_numpy(dtype=float))
-        known = np.isfinite(low) & np.isfinite(high)
-        bars = (x[known], low[known], x[known], np.minimum(high[known], most))
-        layers.append(hv.Segments(bars, ["mean", "s", "x1", "y1"]).opts(color=look.colour, line_width=2))
-        layers.append(hv.Scatter((x, y), at, by, label=name).opts(color=look.colour, marker=look.marker, size=10))
-        layers.append(hv.Curve(curves[kind], at, by).opts(color=look.colour, line_dash=look.dash, line_width=2))
-    return hv.Overlay(layers).opts(hv.opts.Overlay(xlabel=at.label, ylabel=by.label, padding=0.08, ylim=(0, None)))
-
-
-def _stems_of(one: pd.DataFrame) -> list[Any]:
-    colour, marker, level = one[["colour", "marker", "level"]].iloc[0]
-    return [
-        hv.Segments(one, CORNERS, []).opts(color=colour, line_width=2),
-        hv.Scatter(one, "x1", "y1", label=level).opts(color=colour, marker=marker, size=8),
-    ]
-
-
-def _stems(levels: Sequence[pd.DataFrame]) -> list[Any]:
-    """A stem and its mark for each cell, level by level; more levels than a legend can name are drawn at once."""
-    if len(levels) <= elements.MOST_NAMED:
-        return [layer for one in levels if len(one) for layer in _stems_of(one)]
-    every = pd.concat(levels, ignore_index=True)
-    return [
-        hv.Segments(every, CORNERS, ["colour"]).opts(color="colour", line_width=2),
-        hv.Scatter(every, "x1", ["y1", "colour", "marker"]).opts(color="colour", marker="marker", size=8),
-    ]
+        known = np.isfinite(low) & ~np.isnan(high)
+        about = {"": levels["level"].tolist() if "level" in levels else [name] * len(x), "Mean (kV)": x,
+                 f"{kind} (kV)": y, "from (kV)": low, "to (kV)": high}  # fmt: skip
+        over = known & (high > most)
+        ends += [float(v) for v in np.minimum(high, most)[known]] + [float(v) for v in y if np.isfinite(v)]
+        layers += [
+            spans(x[known], low[known], x[known], np.minimum(high, most)[known], look.colour,
+                  of=[name] * int(known.sum())),
+            points(x[over], np.full(int(over.sum()), most), look.colour, marker="triangle", size=11,
+                   of=[name] * int(over.sum())),
+            points(x, y, look.colour, name, marker=look.marker, size=11, about=about),
+            line(*curves[kind], look.colour, dash=look.dash, width=2, of=name),
+        ]  # fmt: skip
+    return Drawing([
+        Plot(layers, "Mean of the level (kV)", "Standard deviation (kV)", y_range=(0.0, 1.05 * max(ends) or 1.0))
+    ])  # fmt: skip
 
 
 def mandel(
-    cells: pd.DataFrame,
-    levels: Sequence[str],
-    statistic: str,
-    critical: Mapping[str, Mapping[str, float]],
-    dark: bool,
-) -> hv.Overlay:
+    cells: pd.DataFrame, levels: Sequence[str], statistic: str, critical: Mapping[str, Mapping[str, float]], dark: bool
+) -> Drawing:
     """Mandel's h or k, a group of stems for each laboratory, a stem for each level; its critical lines at 5 % and 1 %.
 
     ``critical`` maps a level to its critical values by significance (``0.05``, ``0.01``).
@@ -73,49 +60,45 @@ def mandel(
     place = {name: i for i, name in enumerate(laboratories)}
     step = 0.8 / max(len(levels), 1)
     signs = (1, -1) if statistic == "h" else (1,)
-    layers: list[Any] = [hv.HLine(0).opts(color=colours.line, line_width=1)]
+    layers: list[Layer] = [spans(-0.6, 0, len(laboratories) - 0.4, 0, colours.line, width=1)]
     lines: dict[str, list[tuple[float, float, float, float]]] = {"0.05": [], "0.01": []}
-    stems: list[pd.DataFrame] = []
     for j, level in enumerate(levels):
         part = cells[cells["level"] == level]
         x = part["laboratory"].map(place).to_numpy(dtype=float) - 0.4 + (j + 0.5) * step
-        y = part[statistic].to_numpy(dtype=float)
-        look = looks[level]
-        stem = {"x0": x, "y0": 0 * y, "x1": x, "y1": y, "colour": look.colour, "marker": look.marker, "level": level}
-        stems.append(pd.DataFrame(stem))
-        for alpha, found in lines.items():
-            limit = critical.get(level, {}).get(alpha, float("nan"))
+        y, look = part[statistic].to_numpy(dtype=float), looks[level]
+        about = {"Laboratory": part["laboratory"].tolist(), "Level": [level] * len(y), statistic: y}
+        layers.append(spans(x, 0 * y, x, y, look.colour, width=2, of=[level] * len(y)))
+        layers.append(points(x, y, look.colour, level, marker=look.marker, size=9, about=about))
+        for risk, found in lines.items():
+            limit = critical.get(level, {}).get(risk, float("nan"))
             if np.isfinite(limit):
                 found += [(v - step / 2, s * limit, v + step / 2, s * limit) for v in x for s in signs]
-    layers += _stems(stems)
-    for alpha, name, dash, colour in (
+    for risk, name, dash, colour in (
         ("0.05", "Critical at 5 %", "dashed", colours.caution), ("0.01", "Critical at 1 %", "solid", colours.wrong),
     ):  # fmt: skip
-        layers.append(hv.Segments(lines[alpha], CORNERS, label=name).opts(color=colour, line_dash=dash, line_width=2))
-    ticks = list(enumerate(laboratories))
-    return hv.Overlay(layers).opts(
-        hv.opts.Overlay(
-            xlabel="", ylabel=f"Mandel's {statistic}", xticks=ticks, xlim=(-0.6, len(laboratories) - 0.4),
-            xrotation=45 if len(laboratories) > 4 else 0, padding=(0, 0.1),
-        )
-    )  # fmt: skip
+        ends = np.array(lines[risk], dtype=float).reshape(-1, 4).T
+        layers.append(spans(*ends, colour, name if len(lines[risk]) else "", width=2, dash=dash))
+    return Drawing([
+        Plot(layers, "", f"Mandel's {statistic}", x_range=(-0.6, len(laboratories) - 0.4),
+             x_ticks=[(float(i), str(n)) for i, n in enumerate(laboratories)])
+    ])  # fmt: skip
 
 
-def chart(points: pd.DataFrame, levels: Sequence[str], band: pd.DataFrame | None, dark: bool) -> hv.Overlay:
+def chart(cells: pd.DataFrame, levels: Sequence[str], own: pd.DataFrame | None, dark: bool) -> Drawing:
     """Each cell's SD in per cent of its mean against its mean, with the user's own band where there is one."""
     colours, looks = theme.palette(dark), theme.cues(levels, dark)
-    at, by = hv.Dimension("mean", label="Mean of the cell (kV)"), hv.Dimension("cov", label="SD in % of the mean")
-    layers: list[Any] = []
-    if band is not None:
-        x, low, high = (band[c].to_numpy(dtype=float) for c in ("mean_kv", "low", "high"))
-        layers.append(
-            hv.Area((x, 100 * low, 100 * high), at, [by, hv.Dimension("top")], label="Your band").opts(
-                color=colours.good, fill_alpha=theme.BAND_ALPHA, line_alpha=0
-            )
-        )
+    layers: list[Layer] = []
+    if own is not None:
+        x, low, high = (own[c].to_numpy(dtype=float) for c in ("mean_kv", "low", "high"))
+        layers.append(band(x, 100 * low, 100 * high, colours.good, "Your band"))
+    top = 0.0
     for level in levels:
-        part = points[points["level"] == level]
-        look = looks[level]
-        xy = (part["mean"].to_numpy(dtype=float), 100 * part["cov"].to_numpy(dtype=float))
-        layers.append(hv.Scatter(xy, at, by, label=level).opts(color=look.colour, marker=look.marker, size=9))
-    return hv.Overlay(layers).opts(hv.opts.Overlay(xlabel=at.label, ylabel=by.label, padding=0.08, ylim=(-1, None)))
+        part, look = cells[cells["level"] == level], looks[level]
+        x, y = part["mean"].to_numpy(dtype=float), 100 * part["cov"].to_numpy(dtype=float)
+        top = max([top, *(float(v) for v in y if np.isfinite(v))])
+        about = {"Laboratory": part["laboratory"].tolist(), "Level": [level] * len(x), "Mean (kV)": x, "SD (%)": y}
+        layers.append(points(x, y, look.colour, level, marker=look.marker, size=10, about=about))
+    return Drawing([
+        Plot(layers, "Mean of the cell (kV)", "SD in % of the mean",
+             y_range=None if own is not None else (-0.03 * top, 1.08 * top or 1.0))
+    ])  # fmt: skip

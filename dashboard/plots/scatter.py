@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import holoviews as hv
 import numpy as np
 import pandas as pd
 
 from dashboard import theme
-from dashboard.plots import elements as elements  # loads what draws the elements below
-
-CORNERS = ["x0", "y0", "x1", "y1"]
+from dashboard.plots import readings
+from dashboard.plots.layers import Drawing, Layer, Plot
+from dashboard.plots.marks import band, line, points, spans
+from dashboard.plots.readings import Told
 
 
 @dataclass(frozen=True)
@@ -28,41 +28,43 @@ class Row:
 
 def intervals(
     rows: Sequence[Row], xlabel: str, *, reference: float | None = None, start: float | None = None, dark: bool = False
-) -> hv.Overlay:
+) -> Drawing:
     """Estimates with their limits, a row each from top to bottom; an arrow where a limit lies far outside the plot.
 
     ``reference`` is a vertical line, ``start`` where the axis begins when all lies above it.
     """
     colours = theme.palette(dark)
     lowest, highest = _reach(rows, reference, start)
-    top = max(len(rows), 1) - 0.5
-    layers: list[hv.Element] = [hv.Scatter([], "x0", "y0")]  # without rows there is an empty plot, not none
+    top = len(rows) - 0.5
+    layers: list[Layer] = []
     if reference is not None:
-        layers.append(
-            hv.Segments([(reference, -0.5, reference, top)], CORNERS).opts(color=colours.line, line_width=1.5)
-        )
+        layers.append(spans(reference, -0.5, reference, top, colours.line, width=1.5))
     for i, row in enumerate(rows):
         y = float(len(rows) - 1 - i)
-        known = np.isfinite(row.low) and not np.isnan(row.high)
+        known = bool(np.isfinite(row.low)) and not np.isnan(row.high)
         left, right = max(row.low, lowest), min(row.high, highest)
+        about = {"Source": [row.label], xlabel: np.array([row.value]), "from": np.array([row.low]),
+                 "to": np.array([row.high])}  # fmt: skip
+        none = dict.fromkeys(about, [])
         layers.append(
-            hv.Segments([(left, y, right, y)] if known else [], CORNERS).opts(color=row.cue.colour, line_width=3)
-        )
-        out = [(highest, y)] if known and row.high > highest else []
-        layers.append(_arrows(out, row.cue.colour, "triangle", -90))
-        out = [(lowest, y)] if known and row.low < lowest else []
-        layers.append(_arrows(out, row.cue.colour, "triangle", 90))
-        there = [(row.value, y)] if np.isfinite(row.value) else []
-        layers.append(hv.Scatter(there, "x0", "y0").opts(color=row.cue.colour, marker=row.cue.marker, size=11))
+            spans(*((left, y, right, y) if known else ([], [], [], [])), row.cue.colour, width=4,
+                  about=about if known else none)
+        )  # fmt: skip
+        for beyond, end, angle in ((row.high > highest, highest, -90), (row.low < lowest, lowest, 90)):
+            out = [end] if known and beyond else []
+            layers.append(
+                points(out, [y] * len(out), row.cue.colour, marker="triangle", size=12, angle=np.deg2rad(angle),
+                       about=about if out else none)
+            )  # fmt: skip
+        there = bool(np.isfinite(row.value))
+        layers.append(
+            points([row.value] if there else [], [y] if there else [], row.cue.colour, marker=row.cue.marker, size=13,
+                   about=about if there else none)
+        )  # fmt: skip
     pad = 0.04 * (highest - lowest)
     left = lowest - pad / 2  # a point on the axis stays whole
-    return hv.Overlay(layers).opts(
-        hv.opts.Overlay(xlabel=xlabel, ylabel="", ylim=(-0.5, top), xlim=(left, highest + pad), show_legend=False)
-    )
-
-
-def _arrows(points: list[tuple[float, float]], colour: str, marker: str, angle: float) -> hv.Scatter:
-    return hv.Scatter(points, "x0", "y0").opts(color=colour, marker=marker, angle=angle, size=12)
+    plot = Plot(layers, xlabel, "", x_range=(left, highest + pad), y_range=(-0.5, top), y_ticks=ticks(rows))
+    return Drawing([plot])
 
 
 def _reach(rows: Sequence[Row], reference: float | None, start: float | None) -> tuple[float, float]:
@@ -92,30 +94,31 @@ def height(rows: int) -> int:
     return 110 + 46 * min(rows, 8) + 26 * max(rows - 8, 0)
 
 
-def order(points: pd.DataFrame, positions: pd.DataFrame, line: pd.DataFrame, dark: bool) -> hv.Overlay:
+def order(cloud: pd.DataFrame, said: Told, positions: pd.DataFrame, trend: pd.DataFrame, dark: bool) -> Drawing:
     """Deviations from each filling's mean against the order, their means, and the pooled trend with its band."""
     colours, looks = theme.palette(dark), theme.cues(["trend", "mean"], dark)
-    at, dev = hv.Dimension("order", label="Breakdown number within the filling"), "deviation"
-    aside = 0.12 * (2 * np.modf(points["filling"].to_numpy(dtype=float) * 0.618033988749895)[0] - 1)
-    cloud = hv.Scatter(
-        (points["order"].to_numpy(dtype=float) + aside, points["deviation_kv"].to_numpy(dtype=float)), at, dev,
-        label="One breakdown",
-    ).opts(color=colours.muted, size=4, alpha=0.45)  # fmt: skip
+    apart = 0.12 * (2 * np.modf(cloud["filling"].to_numpy(dtype=float) * 0.618033988749895)[0] - 1)
+    n = len(cloud)
+    single = readings.layer(
+        said, cloud["order"].to_numpy(dtype=float) + apart, cloud["deviation_kv"].to_numpy(dtype=float),
+        [colours.muted] * n, ["circle"] * n, "One breakdown", "One breakdown", size=5, fill_alpha=0.4, line_alpha=0.5,
+    )  # fmt: skip
     x, y, se = (positions[c].to_numpy(dtype=float) for c in ("order", "deviation_kv", "standard_error_kv"))
     se = np.nan_to_num(se)
-    bars = hv.Segments((x, y - se, x, y + se), ["order", dev, "x1", "y1"]).opts(
-        color=looks["mean"].colour, line_width=2.5
-    )
-    means = hv.Scatter((x, y), at, dev, label="Mean over fillings ± standard error").opts(
-        color=looks["mean"].colour, marker=looks["mean"].marker, size=9
-    )
-    t, middle, low, high = (line[c].to_numpy(dtype=float) for c in ("order", "deviation_kv", "low_kv", "high_kv"))
-    band = hv.Area((t, low, high), at, [dev, "top"], label="Limits of the trend").opts(
-        color=looks["trend"].colour, fill_alpha=theme.BAND_ALPHA, line_alpha=0
-    )
-    trend = hv.Curve((t, middle), at, dev, label="Pooled trend").opts(color=looks["trend"].colour, line_width=2.5)
+    mean, told = "Mean over fillings ± standard error", {"Breakdown number": x, "Mean (kV)": y, "± (kV)": se}
+    at, middle, low, high = (trend[c].to_numpy(dtype=float) for c in ("order", "deviation_kv", "low_kv", "high_kv"))
+    limits = {"Breakdown number": at, "Trend (kV)": middle, "from (kV)": low, "to (kV)": high}
+    name = "Pooled trend and its limits"
+    layers = [
+        single,
+        band(at, low, high, looks["trend"].colour, of=name),
+        line(at, middle, looks["trend"].colour, name, about=limits),
+        spans(x, y - se, x, y + se, looks["mean"].colour, of=[mean] * len(x)),
+        points(x, y, looks["mean"].colour, mean, marker=looks["mean"].marker, size=10, about=told),
+    ]
     span = (float(x.min()) - 0.4, float(x.max()) + 0.4) if len(x) else (0.5, 6.5)
-    numbers = [int(v) for v in x] if 1 <= len(x) <= 12 else 8  # an empty list of ticks cannot be drawn
-    return hv.Overlay([cloud, band, trend, bars, means]).opts(
-        hv.opts.Overlay(ylabel="Voltage less its filling's mean (kV)", xlim=span, xticks=numbers)
-    )
+    numbers = [(float(v), f"{v:g}") for v in x] if 0 < len(x) <= 12 else None
+    return Drawing([
+        Plot(layers, "Breakdown number within the filling", "Voltage less its filling's mean (kV)", x_range=span,
+             x_ticks=numbers)
+    ])  # fmt: skip

@@ -6,13 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import holoviews as hv
 import numpy as np
 
 from dashboard import theme
-from dashboard.plots import elements as elements  # loads what draws the elements below
-
-_CORNERS = ["x0", "y0", "x1", "y1"]
+from dashboard.plots.layers import Drawing, Layer, Plot
+from dashboard.plots.marks import band, box, line, points, spans
 
 
 @dataclass(frozen=True)
@@ -26,34 +24,27 @@ class Bar:
     cue: theme.Cue
 
 
-def intervals(bars: Sequence[Bar], xlabel: str, margin: float | None, dark: bool) -> hv.Overlay:
+def intervals(bars: Sequence[Bar], xlabel: str, margin: float | None, dark: bool) -> Drawing:
     """Each level's estimate with its limits, from top to bottom; zero line, band of agreement where there is one."""
     colours = theme.palette(dark)
     top = len(bars) - 0.5
-    layers: list[Any] = []
+    layers: list[Layer] = []
     if margin is not None:
-        layers.append(
-            hv.Rectangles([(-margin, -0.5, margin, top)], _CORNERS).opts(
-                color=colours.good, fill_alpha=theme.BAND_ALPHA, line_alpha=0
-            )
-        )
-    layers.append(hv.Segments([(0, -0.5, 0, top)], _CORNERS).opts(color=colours.line, line_width=1.5))
+        layers.append(box(-margin, -0.5, margin, top, colours.good))
+    layers.append(spans(0, -0.5, 0, top, colours.line, width=1.5))
     for row, bar in zip(rows(len(bars)), bars, strict=True):
-        known = np.isfinite([bar.low, bar.high]).all()
+        known = bool(np.isfinite([bar.low, bar.high]).all())
+        ends = (bar.low, row, bar.high, row) if known else ([], [], [], [])
+        about = {"Level": [bar.label], xlabel: np.array([bar.value]), "from": np.array([bar.low]),
+                 "to": np.array([bar.high])}  # fmt: skip
+        layers.append(spans(*ends, bar.cue.colour, width=4, about=about if known else dict.fromkeys(about, [])))
+        there = bool(np.isfinite(bar.value))
         layers.append(
-            hv.Segments([(bar.low, row, bar.high, row)] if known else [], _CORNERS).opts(
-                color=bar.cue.colour, line_width=3
-            )
-        )
-        there = np.isfinite(bar.value)
-        layers.append(
-            hv.Scatter(([bar.value], [row]) if there else ([], []), "x0", "y0").opts(
-                color=bar.cue.colour, marker=bar.cue.marker, size=11
-            )
-        )
-    return hv.Overlay(layers).opts(
-        hv.opts.Overlay(xlabel=xlabel, ylabel="", ylim=(-0.5, top), show_legend=False, padding=(0.06, 0)),
-    )  # fmt: skip
+            points([bar.value] if there else [], [row] if there else [], bar.cue.colour, marker=bar.cue.marker, size=13,
+                   about=about if there else dict.fromkeys(about, []))
+        )  # fmt: skip
+    ticks = [(float(row), bar.label) for row, bar in zip(rows(len(bars)), bars, strict=True)]
+    return Drawing([Plot(layers, xlabel, "", y_range=(-0.5, top), y_ticks=ticks)])
 
 
 def rows(n: int) -> list[int]:
@@ -66,14 +57,12 @@ def height(n: int) -> int:
     return 110 + 46 * min(n, 8) + 26 * max(n - 8, 0)
 
 
-def whole(curves: Sequence[Any], looks: Mapping[str, theme.Cue], names: Sequence[str], dark: bool) -> hv.Overlay:
+def whole(curves: Sequence[Any], looks: Mapping[str, theme.Cue], names: Sequence[str], dark: bool) -> Drawing:
     """Shift in per cent at each percentile, with the band that holds for all percentiles at once.
 
     ``curves`` are :class:`methods.shifts.LevelPercentiles`, ``names`` their levels as text.
     """
-    colours = theme.palette(dark)
-    at, by = hv.Dimension("p", label="Percentile of the breakdowns (%)"), hv.Dimension("Shift", label="Shift (%)")
-    layers: list[Any] = [hv.Curve(([0, 100], [0, 0]), at, by).opts(color=colours.line, line_width=1.5)]
+    layers: list[Layer] = [line([0, 100], [0, 0], theme.palette(dark).line, width=1.5, silent=True)]
     for level, name in zip(curves, names, strict=True):
         cue = looks[name]
         p = np.array([100 * point.p for point in level.curve])
@@ -81,12 +70,7 @@ def whole(curves: Sequence[Any], looks: Mapping[str, theme.Cue], names: Sequence
             np.array([getattr(point, field) for point in level.curve], dtype=float)
             for field in ("band_low_percent", "band_high_percent", "difference_percent")
         )
-        layers.append(
-            hv.Area((p, low, high), at, [by, hv.Dimension("high")]).opts(
-                color=cue.colour, fill_alpha=theme.BAND_ALPHA, line_alpha=0
-            )
-        )
-        layers.append(
-            hv.Curve((p, value), at, by, label=name).opts(color=cue.colour, line_dash=cue.dash, line_width=2.5)
-        )
-    return hv.Overlay(layers)
+        about = {"Level": [name] * len(p), "Percentile (%)": p, "Shift (%)": value, "from": low, "to": high}
+        layers.append(band(p, low, high, cue.colour, of=name))
+        layers.append(line(p, value, cue.colour, name, dash=cue.dash, about=about))
+    return Drawing([Plot(layers, "Percentile of the breakdowns (%)", "Shift (%)")])

@@ -23,8 +23,8 @@ def order_points(data: Any, *, most: int = MOST_POINTS) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``filling`` (a number), ``order``, ``kv``, ``deviation_kv``; whole fillings, evenly chosen where there are more
-        than ``most`` rows.
+        ``filling`` (a number), ``order``, ``kv``, ``deviation_kv``, ``row`` (its place in the table); whole fillings,
+        evenly chosen where there are more than ``most`` rows.
     """
     table = as_table(data)
     frame = pd.DataFrame(
@@ -44,7 +44,8 @@ def order_points(data: Any, *, most: int = MOST_POINTS) -> pd.DataFrame:
         labels = frame["filling"].unique()
         chosen = labels[np.linspace(0, len(labels) - 1, max(int(len(labels) * most / len(frame)), 1)).astype(int)]
         frame = frame[frame["filling"].isin(chosen)]
-    return frame.sort_values(["filling", "order"], ignore_index=True)
+    frame = frame.sort_values(["filling", "order"])
+    return frame.assign(row=frame.index).reset_index(drop=True)
 
 
 def trend_line(effects: OrderEffects) -> pd.DataFrame:

@@ -16,6 +16,7 @@ from dashboard.pages import page_class
 from dashboard.plots.layers import Drawing, Layer, Plot
 from dashboard.plots.patched import Patched
 from dashboard.study import Study
+from methods.errors import InputError
 
 
 def _drawing(y: list[float], label: str = "a", colour: str = "#111111", top: float | None = None) -> Drawing:
@@ -38,7 +39,6 @@ def test_a_patch_replaces_only_the_columns_that_differ_and_keeps_the_models() ->
     assert patched.figures[0] is figure and _sources(patched) == sources
     assert list(sources[0].data["y"]) == [1, 2, 4]
     assert len(seen) == 1  # the marks were the same
-    assert figure.legend[0].items[0].label.value == "b"
     assert figure.renderers[0].glyph.line_color == "#333333"
 
 
@@ -59,15 +59,53 @@ def test_another_theme_is_a_patch() -> None:
     assert patched.figures[0].background_fill_color == theme.palette(True).surface
 
 
-def test_the_legend_stands_outside_the_data_and_names_every_labelled_layer() -> None:
-    figure = Patched(_drawing([1, 2, 3]), dark=False, height=300).figures[0]
-    assert figure.legend[0] in figure.below
-    assert [i.label.value for i in figure.legend[0].items] == ["a"]
+def test_the_legend_stands_beside_the_plot_and_names_every_labelled_layer() -> None:
+    drawing = _drawing([1, 2, 3])
+    assert list(Patched(drawing, dark=False, height=300).figures[0].legend) == []
+    assert drawing.legend() == [("a", "line", "#111111", "solid", "circle")]
+
+
+def test_a_line_of_the_legend_alone_leaves_the_axes_and_what_has_no_name() -> None:
+    lines = [Layer("line", {"x": np.arange(3.0), "y": np.arange(3.0) * k}, f"level {k}") for k in (1, 5)]
+    both = {"x": np.array([0.0, 1.0]), "y": np.array([1.0, 9.0]), "colour": ["#222222"] * 2, "marker": ["circle"] * 2}
+    strip = Layer("readings", both, about={"kV": ["1", "9"]}, of=["level 1", "level 5"], rows=[7, 8])
+    still = Layer("line", {"x": np.arange(3.0), "y": np.zeros(3)})
+    whole = Drawing([Plot([*lines, strip, still])])
+    alone = whole.alone("level 5")
+    first, second, kept, help_line = alone.plots[0].layers
+    assert len(first.data["x"]) == 0 and len(second.data["x"]) == 3 and help_line is still
+    assert list(kept.rows) == [8] and kept.about == {"kV": ["9"]} and list(kept.data["y"]) == [9.0]
+    assert alone.ranges() == whole.ranges() and alone.shape() == whole.shape()
+    assert whole.alone("") is whole
+
+
+def test_what_is_selected_is_marked_and_what_is_picked_is_told_by_its_row() -> None:
+    picked: list[list[int]] = []
+    data = {"x": np.arange(3.0), "y": np.arange(3.0), "colour": ["#222222"] * 3, "marker": ["circle"] * 3}
+    drawing = Drawing([Plot([Layer("readings", data, rows=[10, 20, 30])])])
+    patched = Patched(drawing, dark=False, height=300, picked=picked.append)
+    selected = _sources(patched)[0].selected
+    patched.mark([20, 99])
+    assert selected.indices == [1] and picked == []  # what is marked from elsewhere is nobody's pick
+    selected.indices = [0, 2]
+    assert picked == [[10, 30]]
+    fewer = {name: values[1:] for name, values in data.items()}
+    patched.patch(Drawing([Plot([Layer("readings", fewer, rows=[20, 30])])]))
+    assert selected.indices == [] and len(picked) == 1
+
+
+def test_the_wheel_scrolls_the_page_until_the_plot_is_clicked() -> None:
+    made = Patched(_drawing([1, 2, 3]), dark=False, height=300).figures[0]
+    assert made.toolbar.active_scroll is None
+    assert set(made.js_event_callbacks) == {"tap", "mouseleave"}
 
 
 def test_the_shape_tells_what_a_patch_cannot_carry() -> None:
     assert _drawing([1, 2, 3]).shape() == _drawing([4, 5, 6], "b", "#333333").shape()
-    assert _drawing([1, 2, 3]).shape() != _drawing([1, 2, 3], "").shape()
+    assert _drawing([1, 2, 3]).shape() == _drawing([1, 2, 3], "").shape()  # the legend is not in the plot
+    line = _drawing([1, 2, 3]).plots[0]
+    assert Drawing([line]).shape() != Drawing([Plot(line.layers, log_x=True)]).shape()
+    assert Drawing([line]).shape() != Drawing([Plot(line.layers[:1])]).shape()
 
 
 def test_a_logarithmic_axis_ignores_what_it_cannot_show() -> None:
@@ -116,7 +154,7 @@ def _shown(page: Any) -> Patched:
 
 def test_a_change_of_confidence_patches_the_bands_alone(page: Any) -> None:
     before = _shown(page)
-    band, steps = before.figures[0].renderers[0], before.figures[0].renderers[2]
+    band, steps = before.figures[0].renderers[0], before.figures[0].renderers[4]
     wide, stepped = np.ptp(band.data_source.data["xs"][0]), steps.data_source.data["x"]
     page.study.confidence = 0.8
     assert _shown(page) is before
@@ -159,12 +197,48 @@ def test_fits_at_another_confidence_are_those_of_a_new_fit(page: Any) -> None:
 
 
 def test_withstands_are_marked_and_never_a_step(page: Any) -> None:
-    stood = _sources(_shown(page))[-1].data
+    stood, strips = (source.data for source in _sources(_shown(page))[-2:])
     assert set(stood["x"]) == {64.0}
-    assert _shown(page).figures[0].renderers[-1].glyph.marker == theme.WITHSTOOD_MARKER
+    assert _shown(page).figures[0].renderers[-2].glyph.marker == theme.WITHSTOOD_MARKER
+    starred = {x for x, marker in zip(strips["x"], strips["marker"], strict=True) if marker == theme.WITHSTOOD_MARKER}
+    assert starred == {64.0}
 
 
-# ------------------------------------------------------------------ plots that HoloViews draws
+def test_every_reading_is_on_the_plot_and_says_what_it_is(page: Any) -> None:
+    strips = _sources(_shown(page))[-1].data
+    table = page.study.table
+    assert len(strips["x"]) == len(table)
+    layer = _shown(page)._drawn[0][-1]
+    for i in (0, 7, len(table) - 1):
+        row = page.study.everything.iloc[layer.rows[i]]
+        assert strips["x"][i] == row["kv"] and strips["kV"][i].endswith(f"{row['kv']:g}")
+        assert strips["Filling"][i] == str(row["filling"]).removesuffix(".0")
+        assert strips["Procedure"][i] == row["electrode"]
+
+
+def test_a_selection_is_marked_in_the_plot_and_left_out_with_its_reason(page: Any) -> None:
+    study, before = page.study, len(page.study.table)
+    rows = [3, 4, 60]
+    study.selected = rows
+    front = _shown(page)
+    marked = _sources(front)[-1].selected.indices
+    assert sorted(front._drawn[0][-1].rows[i] for i in marked) == rows
+    with pytest.raises(InputError, match="reason"):
+        study.leave_out(rows, " ")
+    assert study.leave_out(rows, "stirrer stopped") == 3
+    assert len(study.table) == before - 3 and study.selected == []
+    assert {x.reason for x in study.exclusions} == {"stirrer stopped"}
+    assert len(_sources(_shown(page))[-1].data["x"]) == before - 3
+
+
+def test_a_whole_filling_is_left_out_as_one(page: Any) -> None:
+    study = page.study
+    assert study.leave_out([0, 1, 2, 3, 4, 5], "cell not dry") == 6
+    (one,) = study.exclusions
+    assert "order" not in one.where and one.where["filling"] == "1"
+
+
+# ------------------------------------------------------------------ other plots
 
 
 def _limits(root: Any) -> list[tuple[float, float]]:
@@ -179,9 +253,9 @@ def test_the_axes_follow_each_frame() -> None:
     page = page_class("classroom")(Study(), count=20)
     page.shown = True
     root = page.__panel__().get_root()
-    for taken in (1, 2, 3, 5):
+    for taken in (1, 2, 7, 12):
         page.taken = taken
-        assert (0.5, max(taken, 2) + 0.5) in _limits(root), taken
+        assert (0.5, max(taken, 6) + 0.5) in _limits(root), taken
 
 
 @pytest.mark.parametrize("key", ["scatter", "decision", "howmany", "shift", "overlay"])

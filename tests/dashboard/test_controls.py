@@ -80,8 +80,10 @@ def test_a_number_is_the_page_s_and_whole_where_it_is_to_be() -> None:
     assert page.fillings == 7 and isinstance(page.fillings, int) and page.half_width == 12.5
     page.fillings = 3
     assert fillings.value == 3
-    fillings.value = None  # what is no number is not taken
-    assert page.fillings == 3
+    fillings.value = None  # empty: not asked
+    assert page.fillings is None and fillings.optional
+    width.value = None  # of this one a number is needed
+    assert page.half_width == 12.5 and not width.optional
 
 
 def test_the_menu_leads_to_every_page_and_says_where_one_is() -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import holoviews as hv
 import pandas as pd
 import pytest
 
@@ -103,6 +102,7 @@ def test_every_cell_has_its_stem_and_a_level_without_cells_is_no_fault(levels: i
     pairs = [(name, lab, 0.1 * i + k) for i, name in enumerate(names[:-1]) for k, lab in enumerate("AB")]
     cells = pd.DataFrame(pairs, columns=["level", "laboratory", "h"])
     drawn = mandel(cells, names, "h", {}, dark=False)
-    stems = [v for s in drawn.traverse(lambda e: e, [hv.Segments]) for v in s.dimension_values("y1")]
-    marks = [v for s in drawn.traverse(lambda e: e, [hv.Scatter]) for v in s.dimension_values("y1")]
+    layers = drawn.plots[0].layers[1:]  # the first is the line at zero
+    stems = [v for layer in layers if layer.kind == "segments" for v in layer.data["y1"]]
+    marks = [v for layer in layers if layer.kind == "marks" for v in layer.data["y"]]
     assert sorted(stems) == sorted(marks) == sorted(cells["h"])
