@@ -28,6 +28,7 @@ from methods.columns import COLUMNS, CONDITION, FACTORS
 from methods.errors import InputError
 from methods.procedures import JOIN, PROCEDURE, name_procedures, parts_of, with_factor
 from methods.records.joining import join_tables
+from methods.records.table import filling_codes
 
 #: Columns that describe one reading and never a group of them.
 _MOST_FACTOR_LEVELS = 60
