@@ -30,6 +30,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--instrument", type=kilovolts, default=0.0, metavar="KV", help="standard uncertainty of voltmeter and gap"
     )
     parser.add_argument("--by", action="append", metavar="COLUMN", help="what tells the cases apart; may be repeated")
+    parser.add_argument(
+        "--history", metavar="FILE", help="earlier tests from which the scatter within and between fillings is borrowed"
+        " (study: the other oils of this file)"
+    )  # fmt: skip
     add_json(parser)
 
 
@@ -40,6 +44,7 @@ def run(args: argparse.Namespace) -> int:
     found = decide_all(
         open_records(args), args.limit, args.rule, limit_method=args.limit_method, by=args.by,
         confidence=args.confidence, risk=args.risk, between_sd=args.between_sd, instrument_kv=args.instrument,
+        history=args.history,
     )  # fmt: skip
     heads = ["verdict", "mean kV", "± kV", "above the limit", "breakdowns", "withstood", "fillings"]
     names = list(found.decisions[0].group or {})

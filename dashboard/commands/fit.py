@@ -36,6 +36,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--interval", choices=["pivot", "wald", "profile"], default="pivot",
         help="how the limits are made (default: pivot, which holds with few values and knows of fillings)",
     )  # fmt: skip
+    parser.add_argument(
+        "--history", metavar="FILE", help="earlier tests from which the scatter within and between fillings is borrowed"
+    )  # fmt: skip
     add_json(parser)
 
 
@@ -47,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
     families = [f.strip() for item in args.family for f in item.split(",") if f.strip()]
     fits = fit_groups(
         open_records(args), args.by, families or FAMILIES, confidence=args.confidence,
-        percentiles=args.percentile or (0.01, 0.1, 0.5), interval=args.interval,
+        percentiles=args.percentile or (0.01, 0.1, 0.5), interval=args.interval, history=args.history,
     )  # fmt: skip
     document = {"fits": as_json(fits)}
     emit(args, document, text(document["fits"]))

@@ -21,6 +21,8 @@ from dashboard.pages.decision_words import CHECK, COLUMNS, HELP, RULES, TYPED
 from methods.errors import InputError
 from methods.result import Caution
 
+#: Where the scatter between fillings comes from when the oil's own few fillings hardly show it.
+BORROW = {"": "from nowhere", "study": "from the other oils"}
 #: Most cases that the plot shows; the table has them all.
 MOST_DRAWN = 30
 
@@ -44,8 +46,8 @@ class Page(StudyPage):
     HELP = HELP
     FOLLOWS = ("confidence",)
     INPUTS = (
-        "limit", "limit_kv", "method", "rule", "risk", "between_kv", "instrument_kv", "within", "between", "case",
-        "voltmeter", "gap_tolerance", "exponent",
+        "limit", "limit_kv", "method", "rule", "risk", "between_kv", "borrow", "instrument_kv", "within", "between",
+        "case", "voltmeter", "gap_tolerance", "exponent",
     )  # fmt: skip
     COLUMNS = COLUMNS
 
@@ -59,6 +61,7 @@ class Page(StudyPage):
     between_kv = param.Number(
         None, allow_None=True, bounds=(0, 100), doc="SD between fillings from history, kV; empty: from the records."
     )
+    borrow = param.Selector(default="", objects=list(BORROW), doc="Where scatter between fillings is known from.")
     instrument_kv = param.Number(0.0, bounds=(0, 50), doc="Standard uncertainty of voltmeter and gap, kV.")
     within = param.Number(15.0, bounds=(0.1, 100), softbounds=(1, 40), doc="CoV within a filling, %, for the curves.")
     between = param.Number(5.0, bounds=(0, 100), softbounds=(0, 25), doc="CoV between fillings, %, for the curves.")
@@ -94,6 +97,7 @@ class Page(StudyPage):
         return [
             ("What the bench adds", lambda: [
                 self.number("between_kv", "SD between fillings (kV)", step=0.5),
+                self.select("borrow", "Borrow scatter", BORROW),
                 self.number("instrument_kv", "Voltmeter and gap (kV)", step=0.1),
             ]),
             ("Scatter of the curves below", lambda: [
@@ -153,19 +157,21 @@ class Page(StudyPage):
         return (self.limit_kv, self.method.strip() or None) if key == TYPED else (key, None)
 
     def _settings(self) -> tuple[Any, ...]:
-        return (*self._limit(), self.rule, self.study.confidence, self.risk, self.between_kv, self.instrument_kv)
+        known = (self.between_kv, self.instrument_kv, self.borrow)
+        return (*self._limit(), self.rule, self.study.confidence, self.risk, *known)
 
     def _ask(self) -> tuple[Any, Hashable]:
         from methods.planning import decide_all
 
         selection = self.study.selection
-        limit, method, rule, confidence, risk, between, instrument = self._settings()
+        limit, method, rule, confidence, risk, between, instrument, borrow = self._settings()
 
         def work(progress: Progress) -> Any:
             try:
                 return decide_all(
                     selection, limit, rule, limit_method=method, confidence=confidence, risk=risk / 100,
-                    between_sd=between or None, instrument_kv=instrument, progress=progress.step,
+                    between_sd=between or None, instrument_kv=instrument, history=borrow or None,
+                    progress=progress.step,
                 )  # fmt: skip
             except InputError as error:
                 return str(error)  # that too is the answer for these records

@@ -7,7 +7,7 @@ from methods.answers.heads import OWN
 TYPED = "typed"
 RULES = {
     "simple": "simple: the mean reaches it",
-    "guarded": "guarded: surely above it",
+    "guarded": "guarded: its one-sided lower limit reaches it",
     "every": "every breakdown reaches it",
 }
 CHECK = "check against your own copy of the standard"
@@ -20,8 +20,10 @@ another, and no standard converts one into the other: such comparisons are refus
 that the lower confidence limit of the mean reaches it: a bad oil passes rarely, a good one fails more often. *Every*
 asks it of the lowest breakdown: the more breakdowns, the more often a good oil fails.
 
-**Probability that the true mean reaches the limit**: from the scatter of these breakdowns alone, no earlier knowledge
-of the oil (ISO/IEC Guide 98-4). **Wrong verdict**: the probability that the verdict given is not that of the true mean.
+**Probability that the true mean reaches the limit**: beforehand every mean counts as equally likely, and the SD between
+fillings as lying anywhere between none and twice that within a filling (ISO/IEC Guide 98-4). Scatter can be borrowed
+from the other oils instead: one to three fillings hardly show how fillings differ. **Wrong verdict**: the probability
+that the verdict given is not that of the true mean.
 
 **Guard band**: how far above the limit the mean must lie, so that a pass is wrong with no more than the risk chosen.
 

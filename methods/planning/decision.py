@@ -21,7 +21,7 @@ from methods.protocols.protocol import Protocol
 from methods.protocols.recognition import recognise
 from methods.records.table import as_table, filling_codes, group_codes, withstood
 from methods.result import Caution
-from methods.scatter import Prior
+from methods.scatter.history import STUDY, History, history_of, oil_keys, scatter_history, table_of
 
 
 @dataclass(frozen=True)
@@ -87,12 +87,12 @@ class _Case:
     risk: float
     between_sd: float | None
     instrument_kv: float
-    known: Prior | None = None
+    history: History | None = None
 
     @property
     def borrowed(self) -> Any:
         """What is known of the scatter from history; None: nothing."""
-        return self.known if self.known is not None else self.between_sd
+        return self.history if self.between_sd is None else self.between_sd
 
 
 def guard_band(standard_uncertainty_kv: float, risk: float = 0.05, df: float = math.inf) -> float:
@@ -123,6 +123,7 @@ def decide(
     risk: float = 0.05,
     between_sd: float | None = None,
     instrument_kv: float = 0.0,
+    history: Any = None,
 ) -> Decision:
     """Judge one oil under one condition against a limit.
 
@@ -141,9 +142,12 @@ def decide(
     limit_method : str, optional
         The method for which a limit in kV is written. Another method's limit is refused.
     between_sd : float, optional
-        Scatter between fillings known from history, kV.
+        Scatter between fillings known from history, kV, taken as certain.
     instrument_kv : float
         Standard uncertainty of voltmeter, gap and the like, kV; added to the scatter's.
+    history : History, Records, DataFrame or path, optional
+        Earlier tests from which the scatter within and between fillings is borrowed
+        (:func:`methods.scatter.scatter_history`).
 
     Raises
     ------
@@ -153,6 +157,9 @@ def decide(
         No voltages.
     """
     case = _case(limit, rule, limit_method, confidence, risk, between_sd, instrument_kv)
+    case = replace(
+        case, history=history_of(history, data if hasattr(data, "columns") or hasattr(data, "table") else None)
+    )
     if isinstance(data, pd.DataFrame) or hasattr(data, "table"):
         table = as_table(data)
         keys = ["sample", *CONDITION]
@@ -184,6 +191,7 @@ def decide_all(
     risk: float = 0.05,
     between_sd: float | None = None,
     instrument_kv: float = 0.0,
+    history: Any = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Decisions:
     """Judge every oil and condition of a table; what must not be compared with the limit is listed with the reason.
@@ -192,6 +200,8 @@ def decide_all(
     ----------
     by : sequence of str, optional
         Columns that tell the cases apart; sample and condition unless said. The rest as for :func:`decide`.
+    history
+        As for :func:`decide`; or ``"study"``: each case borrows from the others of the table.
     progress : callable, optional
         Called before each case with the number judged and the number of cases; may raise to stop.
 
@@ -213,6 +223,7 @@ def decide_all(
     keys = [k for k in (["sample", *CONDITION] if by is None else by) if k in table.columns]
     shown = [k for k in keys if table[k].nunique(dropna=False) > 1] or keys[:1]
     codes = group_codes(table, keys)
+    history = table_of(history)
     made: list[Decision] = []
     refused: list[dict[str, Any]] = []
     cases = pd.unique(codes)
@@ -221,6 +232,8 @@ def decide_all(
             progress(i, len(cases))
         part = table[codes == code]
         group = {k: None if pd.isna(part[k].iloc[0]) else part[k].iloc[0] for k in shown}
+        if history is not None:
+            case = replace(case, history=_history(history, table, part))
         try:
             found = _judge_table(part, case, group)
             made.append(replace(found, cautions=(*found.cautions, *_mixture(part))))
@@ -229,6 +242,16 @@ def decide_all(
     if not made:
         raise InputError(refused[0]["reason"], column="limit")
     return Decisions(case.limit.kv, case.limit.title, case.rule, tuple(made), tuple(refused))
+
+
+def _history(history: Any, table: pd.DataFrame, part: pd.DataFrame) -> History | None:
+    """What a case borrows; in a study whose other oils tell nothing, nothing."""
+    if not (isinstance(history, str) and history == STUDY):
+        return history_of(history, part)
+    try:
+        return scatter_history(table, part, without=oil_keys(part.iloc[:1])[0])
+    except NotEstimable:
+        return None
 
 
 def _mixture(part: pd.DataFrame) -> list[Caution]:
@@ -276,7 +299,7 @@ def _judge(
     limit = case.limit.kv
     mean = mean_uncertainty(
         kv, gone, labels, between_sd=case.between_sd, instrument_kv=case.instrument_kv, confidence=case.confidence,
-        known=case.known,
+        history=case.history,
     )  # fmt: skip
     found = [*found, *mean.cautions]
     if not known:

@@ -11,6 +11,7 @@ from methods.errors import NotEstimable
 from methods.families import NORMAL
 from methods.result import Caution
 from methods.scatter.family_pivots import draws_of
+from methods.scatter.history import History, what_it_did
 from methods.scatter.nested_pivots import MOST_RATIO, Draws, Prior, flat_ratio, posterior, summarise
 from methods.scatter.one_oil import OneOil, one_oil
 
@@ -63,19 +64,20 @@ def mean_uncertainty(
     between_sd: float | None = None,
     instrument_kv: float = 0.0,
     confidence: float = 0.95,
-    known: Prior | None = None,
+    history: History | None = None,
 ) -> MeanUncertainty:
     """Estimate the mean of breakdowns (n,) with their fillings' labels (n,), as :func:`methods.scatter.one_oil` does.
 
     With two or more fillings the uncertainty is that of the filling means (k - 1 degrees of freedom), unless they agree
     by luck; with one it is that of the breakdowns, plus ``between_sd`` (kV, from history, taken as certain) or what
-    ``known`` says. Withstands are right-censored: the mean is then the maximum-likelihood one of the normal family.
+    ``history`` says. Withstands are right-censored: the mean is then the maximum-likelihood one of the normal family.
     ``instrument_kv`` is added in quadrature; degrees of freedom after Welch and Satterthwaite (JCGM 100:2008, G.4).
     """
     if withstood.all():
         return MeanUncertainty(None, None, None, "withstood only", ())
-    if known is None and between_sd is not None:
-        known = Prior(0.0, 0.0, between_sd, math.inf)
+    known = None if between_sd is None else Prior(0.0, 0.0, between_sd, math.inf)
+    if known is None and history is not None:
+        known = history.prior(float(kv.mean()))
     try:
         oil = one_oil(kv, withstood, fillings, confidence=confidence, percentiles=(), known=known)
     except NotEstimable as error:
@@ -84,6 +86,9 @@ def mean_uncertainty(
         few = Caution("few", "One breakdown alone has no uncertainty.")
         return MeanUncertainty(oil.mean_kv, None, None, "one value", (few,), oil)
     found = list(oil.cautions)
+    if history is not None and between_sd is None:
+        alone = one_oil(kv, withstood, fillings, confidence=confidence, percentiles=())
+        found.append(what_it_did(history, alone, oil))
     units = oil.fillings if oil.basis == "filling means" else oil.n - oil.withstood
     if units is not None and units < 3:
         found.append(Caution("few", "The uncertainty rests on two values only and is itself hardly known."))

@@ -5,6 +5,7 @@ from methods.scatter.compare import compare_families
 from methods.scatter.fitting import Estimate, Fit, Percentile, estimate, fit
 from methods.scatter.goodness import Goodness, anderson_darling, cramer_von_mises, kolmogorov, shapiro_wilk
 from methods.scatter.groups import GroupEstimate, estimate_groups, fit_groups
+from methods.scatter.history import History, scatter_history
 from methods.scatter.many import fit_many, quantile_many
 from methods.scatter.nested_pivots import Prior
 from methods.scatter.one_oil import OilPercentile, OneOil, one_oil
@@ -36,6 +37,7 @@ __all__ = [
     "Fit",
     "Goodness",
     "GroupEstimate",
+    "History",
     "OilPercentile",
     "OneOil",
     "Percentile",
@@ -69,6 +71,7 @@ __all__ = [
     "probability_ticks",
     "quantile",
     "quantile_many",
+    "scatter_history",
     "shapiro_wilk",
     "survival_quantile",
     "thin",

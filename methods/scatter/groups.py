@@ -14,8 +14,9 @@ from methods.families import FAMILIES, family_of
 from methods.records.table import as_table, condition_codes, filling_codes, group_codes
 from methods.records.table import withstood as withstood_rows
 from methods.result import Caution, as_json
-from methods.scatter.fitting import Estimate, estimate
+from methods.scatter.fitting import Estimate, Percentile, estimate
 from methods.scatter.goodness import anderson_darling
+from methods.scatter.history import History, history_of, what_it_did
 from methods.scatter.one_oil import OneOil, one_oil
 
 Array = np.ndarray[Any, Any]
@@ -29,6 +30,7 @@ def fit_groups(
     confidence: float = 0.95,
     percentiles: Sequence[float] = (0.01, 0.1, 0.5),
     interval: str = "pivot",
+    history: Any = None,
 ) -> list[dict[str, Any]]:
     """Fit every family to every group of a record table.
 
@@ -41,6 +43,9 @@ def fit_groups(
         empty belongs to a group whose level is None.
     families, confidence, percentiles, interval
         As for :func:`methods.fit`.
+    history : History, Records, DataFrame or path, optional
+        Earlier tests from which the scatter within and between fillings is borrowed for ``oil`` and for the
+        percentiles of the normal family (:func:`methods.scatter.scatter_history`).
 
     Returns
     -------
@@ -58,20 +63,30 @@ def fit_groups(
     """
     estimates = estimate_groups(data, by, families)
     rows = [e.row(confidence=confidence, percentiles=percentiles, interval=interval) for e in estimates]
+    borrowed = history_of(history, data)
     oils: dict[str, OneOil | None] = {}
     for e, row in zip(estimates, rows, strict=True):
         if e.estimate is None:
             continue
         key = repr(e.group)
         if key not in oils:
-            oils[key] = _oil(e.estimate, confidence, percentiles)
-        row["oil"] = oils[key]
+            oils[key] = _oil(e.estimate, confidence, percentiles, borrowed)
+        row["oil"] = oil = oils[key]
+        if borrowed is not None and oil is not None:
+            alone = _oil(e.estimate, confidence, (), None)
+            row["cautions"] = [c for c in row["cautions"] if c.code != "one_filling"]
+            row["cautions"].append(what_it_did(borrowed, alone or oil, oil))
+            if e.head["family"] == "normal" and interval == "pivot":
+                row["percentiles"] = [Percentile(q.p, q.kv, q.low, q.high) for q in oil.percentiles]
     return rows
 
 
-def _oil(found: Estimate, confidence: float, percentiles: Sequence[float]) -> OneOil | None:
+def _oil(found: Estimate, confidence: float, percentiles: Sequence[float], history: History | None) -> OneOil | None:
+    known = None if history is None else history.prior(float(found.kv.mean()))
     try:
-        return one_oil(found.kv, found.withstood, found.fillings, confidence=confidence, percentiles=percentiles)
+        return one_oil(
+            found.kv, found.withstood, found.fillings, confidence=confidence, percentiles=percentiles, known=known
+        )
     except NotEstimable:
         return None
 

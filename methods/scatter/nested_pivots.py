@@ -85,13 +85,15 @@ def summarise(kv: Array, filling: Array) -> Summary:
 class Prior:
     """Scatter known from elsewhere, kV: SDs within and between fillings, each with its degrees of freedom.
 
-    Infinite degrees of freedom: taken as certain. ``within_df`` 0: nothing known within.
+    Infinite degrees of freedom: taken as certain. ``within_df`` 0: nothing known within. ``between_quantiles``: the SD
+    between fillings at evenly spaced probabilities, in place of ``between_df``.
     """
 
     within_sd: float
     within_df: float
     between_sd: float
     between_df: float
+    between_quantiles: tuple[float, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -204,8 +206,14 @@ def posterior(s: Summary, prior: Prior) -> Draws:
     z = _normal(0)
     within = _scaled(prior.within_sd**2 * prior.within_df if math.isfinite(prior.within_df) else math.nan,
                      s.within_ss, prior.within_df, s.within_df, prior.within_sd, 2)  # fmt: skip
-    between = _scaled(prior.between_sd**2 * prior.between_df if math.isfinite(prior.between_df) else math.nan,
-                      0.0, prior.between_df, 0, prior.between_sd, 1)  # fmt: skip
+    if prior.between_quantiles is None:
+        between = _scaled(
+            prior.between_sd**2 * prior.between_df if math.isfinite(prior.between_df) else math.nan, 0.0,
+            prior.between_df, 0, prior.between_sd, 1,
+        )  # fmt: skip
+    else:
+        q = np.asarray(prior.between_quantiles)
+        between = np.interp(_uniform()[1], (np.arange(len(q)) + 0.5) / len(q), q) ** 2
     means = between + within / s.harmonic
     return Draws(s.mean, z, means / s.fillings, within, between, _likelihood(s, means))
 

@@ -252,7 +252,7 @@ def known_error(s: Summary, known: Prior, draws: Draws, confidence: float) -> tu
         ss = s.within_ss + (known.within_sd**2 * known.within_df if math.isfinite(known.within_df) else 0.0)
         variance = known.within_sd**2 if not math.isfinite(known.within_df) else ss / df_w
         parts.append((variance / (s.harmonic * s.fillings), df_w))
-    if s.fillings == 1 or not math.isfinite(known.between_df):
+    if known.between_quantiles is None and (s.fillings == 1 or not math.isfinite(known.between_df)):
         parts.append((known.between_sd**2 / s.fillings, known.between_df))
         total = sum(v for v, _ in parts)
         rest = sum(v * v / d for v, d in parts if math.isfinite(d))
