@@ -28,8 +28,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="the column that makes a level (repeat for several); without it: the oil, split by procedure",
     )  # fmt: skip
     parser.add_argument(
-        "--result", choices=["breakdown", "filling"], default="breakdown",
-        help="what counts as one result: each breakdown, or the mean of a filling",
+        "--result", choices=["result", "filling", "breakdown"], default="result",
+        help="what counts as one: what the method reports (default), the mean of a filling, or each breakdown",
     )  # fmt: skip
     parser.add_argument(
         "--exclude", nargs=3, metavar=("LABORATORY", "LEVEL", "REASON"), action="append", default=[],
@@ -100,7 +100,7 @@ def text(result: Any) -> str:
         names = ["method", "edition", "cov_same_percent", "cov_between_percent", "r_percent", "R_percent"]
         heads = ["method", "edition", "CoV same %", "CoV between %", "r %", "R %"]
         rows = result.published[names].astype(object).where(result.published[names].notna(), None).to_numpy().tolist()
-        lines += ["", "Published by the standards for one reported result (compare with --result filling):",
+        lines += ["", "Published by the standards for one reported result (compare with --result result):",
                   columns(rows, heads)]  # fmt: skip
         lines += [f"  {row.method}: {row.note}" for row in result.published.itertuples()]
         lines.append("")

@@ -25,7 +25,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="also the precision experiment, with these columns as level; may be repeated",
     )  # fmt: skip
     parser.add_argument("--laboratory", metavar="COLUMN", default="laboratory", help="the laboratory's column")
-    parser.add_argument("--result", choices=["breakdown", "filling"], default="breakdown", help="one result")
+    parser.add_argument(
+        "--result",
+        choices=["result", "filling", "breakdown"],
+        default="result",
+        help="what counts as one (default: the mean of a filling, where the file names fillings)",
+    )
     parser.add_argument("--no-fillings", action="store_true", help="do not count fillings (faster)")
     parser.add_argument("--memory", default="1GB", help="ceiling of the database's working memory (1GB)")
     parser.add_argument("--bins", type=int, default=64, help="bars of the histogram (64)")

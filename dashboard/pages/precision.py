@@ -45,7 +45,9 @@ class Page(StudyPage):
     COLUMNS = COLUMNS
 
     level = param.String("", doc="What makes a level.")
-    counts = param.Selector(default="filling", objects=["filling", "breakdown"], doc="What counts as one result.")
+    counts = param.Selector(
+        default="result", objects=["result", "filling", "breakdown"], doc="What counts as one result."
+    )
     band = param.List([], item_type=str, doc="Points of the user's own band: mean, low and high in %, with colons.")
 
     # ------------------------------------------------------------- controls
@@ -57,8 +59,9 @@ class Page(StudyPage):
         self.param.watch(self._settle, ["level"])
         self._settle()
         counts = self.choice(
-            "counts", "A result is", {"filling": "a filling's mean", "breakdown": "one breakdown"},
-            "What is reported is as a rule the mean of a filling.",
+            "counts", "A result is",
+            {"result": "as the method reports", "filling": "a filling's mean", "breakdown": "one breakdown"},
+            "The mean of one filling, or of as many as the method prescribes.",
         )  # fmt: skip
         counts.max_width = 280
         return [self._level, counts]
@@ -84,11 +87,15 @@ class Page(StudyPage):
     def _columns(self, table: pd.DataFrame) -> tuple[str, ...]:
         """The columns that make a level."""
         from methods.columns import HELD
-        from methods.interlab.cells import default_levels
+        from methods.interlab.cells import default_levels, split_levels
 
+        if not len(table):
+            return ()
         if self.level == "condition":
-            return tuple(c for c in HELD if c in table.columns and table[c].notna().any())
-        return (self.level,) if self.level in table.columns else default_levels(table, LABORATORY)
+            held = [c for c in HELD if c in table.columns and table[c].notna().any()]
+            return split_levels(table, LABORATORY, held)
+        named = [self.level] if self.level in table.columns else default_levels(table, LABORATORY)
+        return split_levels(table, LABORATORY, named)
 
     def _own_exclusions(self, columns: Sequence[str]) -> list[Exclusion]:
         """The study's exclusions that name a cell of this experiment."""
@@ -141,7 +148,7 @@ class Page(StudyPage):
                 confidence=self.study.confidence,
             )  # fmt: skip
         except NotEstimable as error:
-            more = " You can take single breakdowns as results instead." if self.counts == "filling" else ""
+            more = " You can take single breakdowns as results instead." if self.counts != "breakdown" else ""
             raise NotEstimable(f"{error}{more}") from error
         means = [lv.mean for lv in found.levels if not lv.error]
         at = np.linspace(min(means), max(means), 41)
@@ -167,7 +174,9 @@ class Page(StudyPage):
 
     def sentence(self, result: Answer) -> str:
         levels = [lv for lv in result.precision.levels if not lv.error]
-        what = "filling means" if result.precision.result == "filling" else "single breakdowns"
+        what = {"result": "reported results", "filling": "filling means"}.get(
+            result.precision.result, "single breakdowns"
+        )
         r = f"{_range([lv.r for lv in levels])} kV ({_range([lv.r_percent for lv in levels])} %)"
         big = [lv for lv in levels if lv.R == lv.R]
         if not big:

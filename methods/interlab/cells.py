@@ -9,11 +9,12 @@ from typing import Any
 
 import pandas as pd
 
-from methods.columns import COLUMNS, HELD
+from methods.columns import COLUMNS, HELD, factor_name
 from methods.errors import InputError
 from methods.records.rounds import level_label
 from methods.records.table import WITHSTOOD, as_table, filling_codes, fillings_known, frame_of
 from methods.result import Caution
+from methods.wording import list_words
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,11 @@ class Cells:
     level_columns: tuple[str, ...]
     exclusions: tuple[Exclusion, ...]
     cautions: tuple[Caution, ...]
+    result: str
 
+
+#: What may count as one result: what the method reports, the mean of a filling, each breakdown.
+RESULTS: tuple[str, ...] = ("result", "filling", "breakdown")
 
 #: Headings under which published experiments give what is tested.
 LEVEL_HEADINGS: frozenset[str] = frozenset({"level", "levels", "material", "materials", "niveau"})
@@ -98,6 +103,37 @@ def _level_columns(table: pd.DataFrame, laboratory: str, level: str | Sequence[s
     return tuple(level)
 
 
+def split_levels(table: pd.DataFrame, laboratory: str, level_columns: Sequence[str]) -> tuple[str, ...]:
+    """The columns of a level, and after them the oil and the procedure where these still differ within a level.
+
+    What differs would otherwise count as scatter: four oils in one level make of their differences a repeatability.
+    A column is added only where two laboratories at least still share a level.
+    """
+    chosen = list(level_columns)
+    if any(c not in COLUMNS for c in chosen):
+        return tuple(chosen)  # a column of the file's own says what a level is
+    for name in ("sample", *HELD):
+        if name in chosen or name == laboratory or name not in table.columns or not table[name].notna().any():
+            continue
+        finer = [*chosen, name]
+        if table.groupby(finer, dropna=False).ngroups == (table.groupby(chosen, dropna=False).ngroups if chosen else 1):
+            continue
+        if table.groupby(finer, dropna=False)[laboratory].nunique().max() > 1:
+            chosen = finer
+    return tuple(chosen)
+
+
+def _split(before: Sequence[str], after: Sequence[str]) -> list[Caution]:
+    added = [factor_name(c) for c in after if c not in before]
+    if not added or not before:
+        return []
+    text = (
+        f"Levels are split by {list_words(added)} too: within {list_words([factor_name(c) for c in before])} alone the "
+        "tests differ in that, and the difference would count as scatter of one laboratory."
+    )
+    return [Caution("level_split", text)]
+
+
 def _mixed(table: pd.DataFrame, level_columns: tuple[str, ...]) -> list[Caution]:
     """A caution where one level pools rows of different procedures."""
     keys = table["_level"]
@@ -129,6 +165,38 @@ def _by_filling(table: pd.DataFrame, laboratory: str) -> pd.DataFrame:
     grouped = table.assign(_f=codes, _w=table["outcome"].eq(WITHSTOOD)).groupby(["_lab", "_level", "_f"], sort=False)
     out = grouped.agg(kv=("kv", "mean"), _w=("_w", "any")).reset_index()
     return out
+
+
+def _by_result(table: pd.DataFrame, laboratory: str) -> tuple[pd.DataFrame, list[Caution]]:
+    """One row a reported result: the mean of a filling, or of as many fillings as the method prescribes.
+
+    Fillings are taken in their order; those that are left over make no result and are said.
+    """
+    from methods.protocols.recognition import recognise
+
+    rows = _by_filling(table, laboratory)
+    keys = ["_lab", "_level"]
+    counts: dict[Any, int] = {}
+    for level, methods in table.groupby("_level")["method"]:
+        named = methods.dropna().unique()
+        known = recognise(str(named[0])) if len(named) == 1 and methods.notna().all() else None
+        counts[level] = int(known.fillings.value or 1) if known is not None else 1
+    notes = []
+    if table["method"].isna().any():
+        text = "Rows without a method: the mean of a filling is taken for the reported result. Say the method, or what "
+        notes.append(Caution("result_assumed", text + "counts as one result, if it is something else."))
+    if max(counts.values(), default=1) == 1:
+        return rows, notes
+    size = rows["_level"].map(counts)
+    rows = rows.assign(_b=rows.groupby(keys).cumcount() // size, _k=size)
+    out = rows.groupby([*keys, "_b", "_k"], sort=False).agg(kv=("kv", "mean"), _w=("_w", "any"), _n=("kv", "size"))
+    out = out.reset_index()
+    whole = out["_n"] == out["_k"]
+    left = int(out.loc[~whole, "_n"].sum())
+    if left:
+        text = f"{left} fillings make no whole result of their method (it prescribes several) and were left out."
+        notes.append(Caution("incomplete_results", text))
+    return out[whole], notes
 
 
 def _one_filling_spread(table: pd.DataFrame, laboratory: str) -> list[Caution]:
@@ -183,16 +251,17 @@ def gather(
     exclude: Iterable[Any],
 ) -> Cells:
     """Sort the rows into cells; see :func:`methods.interlab.precision` for the arguments and errors."""
-    if result not in ("breakdown", "filling"):
-        raise InputError(f"result must be 'breakdown' or 'filling', not {result!r}.")
+    if result not in RESULTS:
+        raise InputError(f"result must be 'result', 'filling' or 'breakdown', not {result!r}.")
     table = _table(data, value)
     if laboratory not in table.columns or not table[laboratory].notna().any():
         raise InputError(
             f"No row says which laboratory it came from (column {laboratory!r}); name the column that does.",
             column=laboratory,
         )
-    level_columns = _level_columns(table, laboratory, level)
-    cautions: list[Caution] = []
+    asked = _level_columns(table, laboratory, level)
+    level_columns = split_levels(table, laboratory, asked) if asked or level is not None else asked
+    cautions = _split(asked, level_columns)
     absent = table[laboratory].isna()
     if absent.any():
         cautions.append(
@@ -211,8 +280,11 @@ def gather(
                 "one_level", "All rows count as one level; if the file holds several oils, name their column as level."
             )
         )
-    if result == "filling":
-        table = _by_filling(table, laboratory)
+    if result == "result" and not table["filling"].notna().any():
+        result = "breakdown"  # a file without fillings holds a result a row
+    if result != "breakdown":
+        table, more = _by_result(table, laboratory) if result == "result" else (_by_filling(table, laboratory), [])
+        cautions += more
         stood = table["_w"].to_numpy(dtype=bool)
     else:
         cautions += _one_filling_spread(table, laboratory)
@@ -226,4 +298,4 @@ def gather(
         }
     )
     rows, notes = _exclude(rows, exclude)
-    return Cells(rows, level_columns, notes, tuple(cautions))
+    return Cells(rows, level_columns, notes, tuple(cautions), result)

@@ -54,7 +54,7 @@ def precision(
     laboratory: str = "laboratory",
     level: str | Sequence[str] | None = None,
     value: str = "kv",
-    result: str = "breakdown",
+    result: str = "result",
     exclude: Iterable[Any] = (),
     confidence: float = 0.95,
 ) -> Precision:
@@ -68,9 +68,11 @@ def precision(
         The columns that name the laboratory and hold the values.
     level : str or sequence of str, optional
         The column or columns that make a level. By default the sample, split further by whatever of method,
-        electrode, gap, stirring, rate of rise and fluid differs within it; ``"condition"`` takes those alone.
-    result : {"breakdown", "filling"}
-        What counts as one result: each row, or the mean of each filling.
+        electrode, gap, stirring, rate of rise and fluid differs within it. Levels that are named are split in the
+        same way, so that no oils or procedures are pooled into one repeatability.
+    result : {"result", "filling", "breakdown"}
+        What counts as one result: what the method reports (the mean of one filling, or of as many as it prescribes;
+        in a file without fillings each row), the mean of each filling, or each breakdown.
     exclude : iterable of (laboratory, level, reason)
         Cells to leave out; the reason is kept in the result.
     confidence : float
@@ -97,7 +99,7 @@ def precision(
     found = [estimate(name, groups[name], confidence) for name in names]
     made = assemble(
         found, cells.cautions, cells.level_columns, cells.exclusions,
-        laboratory=laboratory, result=result, confidence=confidence,
+        laboratory=laboratory, result=cells.result, confidence=confidence,
     )  # fmt: skip
     return replace(made, published=published_precision(frame_of(data)))
 

@@ -347,7 +347,7 @@ def _warnings(groups: pd.DataFrame, refused: int) -> Iterator[Caution]:
 
 
 def round_cells(
-    rounds: Rounds, *, level: Sequence[str], laboratory: str = "laboratory", result: str = "breakdown"
+    rounds: Rounds, *, level: Sequence[str], laboratory: str = "laboratory", result: str = "result"
 ) -> pd.DataFrame:
     """The cells of a precision experiment, summed in the database.
 
@@ -357,8 +357,10 @@ def round_cells(
         ``level, laboratory, n, mean, sd, withstood``, a row a level and laboratory, ready for
         :func:`methods.interlab.precision_of_cells`. With ``result='filling'`` a value is a filling's mean.
     """
-    if result not in ("breakdown", "filling"):
-        raise InputError(f"result must be 'breakdown' or 'filling', not {result!r}.")
+    if result not in ("result", "breakdown", "filling"):
+        raise InputError(f"result must be 'result', 'filling' or 'breakdown', not {result!r}.")
+    if result == "result":  # a method that reports several fillings as one needs them in memory
+        result = "filling" if "filling" in rounds.columns else "breakdown"
     if result == "filling" and "filling" not in rounds.columns:
         raise InputError("The rounds do not say which filling a row came from.", column="filling")
     selected = "".join(f"{_column(rounds, c)} AS _l{i}, " for i, c in enumerate(level))

@@ -18,6 +18,7 @@ from methods.interlab import (
     precision_of_cells,
     scatter_against_mean,
 )
+from methods.records import read
 from methods.result import as_json
 from tests.reference import agrees, data, expected, names
 
@@ -156,7 +157,7 @@ def test_excluding_a_cell_needs_a_reason_and_keeps_it() -> None:
     rows = invented()
     result = precision(rows, exclude=[("Lab 3", "oil 30", "wrong electrode pair")])
     (note,) = result.exclusions
-    assert (note.laboratory, note.level, note.reason, note.n) == ("Lab 3", "oil 30", "wrong electrode pair", 4)
+    assert (note.laboratory, note.level, note.reason, note.n) == ("Lab 3", "oil 30", "wrong electrode pair", 2)
     assert result.levels[0].laboratories == 5 and result.levels[1].laboratories == 6
     with pytest.raises(InputError, match="reason"):
         precision(rows, exclude=[("Lab 3", "oil 30", " ")])
@@ -171,7 +172,7 @@ def test_filling_means_as_results() -> None:
     plain = precision(by_hand.drop(columns="filling"))
     for a, b in zip(result.levels, plain.levels, strict=True):
         assert a.n == 12 and a.s_r == pytest.approx(b.s_r) and a.s_R == pytest.approx(b.s_R)
-    assert "breakdowns_as_results" in {w.code for w in precision(rows).cautions}
+    assert "breakdowns_as_results" in {w.code for w in precision(rows, result="breakdown").cautions}
 
 
 def test_levels_split_by_procedure_unless_named() -> None:
@@ -179,9 +180,11 @@ def test_levels_split_by_procedure_unless_named() -> None:
     assert {v.level for v in precision(rows).levels} == {
         "oil 30 / D877", "oil 60 / D877", "oil 30 / D1816", "oil 60 / D1816",
     }  # fmt: skip
-    pooled = precision(rows, level="sample")
-    assert "mixed_procedure" in {w.code for w in pooled.cautions}
-    assert len(precision(rows, level="condition").levels) == 2
+    for level in ("sample", "method", "condition"):  # named too coarsely, they are split, and that is said
+        split = precision(rows, level=level)
+        assert len(split.levels) == 4
+        assert split.levels[0].s_r < 10  # not the 30 kV between the oils
+        assert level == "condition" or "level_split" in {w.code for w in split.cautions}
 
 
 def test_what_cannot_be_estimated_says_why() -> None:
@@ -249,7 +252,7 @@ def test_levels_without_a_sample() -> None:
 def test_published_statements_stand_beside() -> None:
     """ASTM D1816-04, 11.1 and 11.2: r 40 % and R 47 % at 1 mm, 30 % and 40 % at 2 mm; what was not read is empty."""
     rows = [
-        {"laboratory": lab, "sample": "A", "method": method, "gap_mm": gap, "filling": "1", "order": i, "kv": kv + i}
+        {"laboratory": lab, "sample": "A", "method": method, "gap_mm": gap, "filling": str(i), "order": 1, "kv": kv + i}
         for method, gap, kv in (("ASTM D1816", 1.0, 30.0), ("ASTM D1816", 2.0, 50.0), ("ASTM D877", 2.54, 40.0))
         for lab in ("P", "Q", "S")
         for i in range(1, 4)
@@ -260,3 +263,30 @@ def test_published_statements_stand_beside() -> None:
     assert found.loc["ASTM D877", ["r_percent", "R_percent"]].isna().all()
     assert found["note"].str.contains("own copy of the standard").all() and found["source"].str.len().min() > 0
     assert precision(pd.DataFrame(rows).drop(columns="method")).published.empty
+
+
+def test_a_result_is_what_the_method_reports() -> None:
+    """Procedure B of ASTM D877 reports the mean of five fillings of one; that of IEC 60156 one filling of six."""
+    rng = np.random.default_rng(3)
+    rows = [
+        {"laboratory": lab, "sample": "A", "method": "ASTM D877 B", "filling": str(f), "kv": 30 + rng.normal(0, 4)}
+        for lab in "abcdef"
+        for f in range(11)
+    ]
+    found = precision(pd.DataFrame(rows))
+    assert found.result == "result" and found.levels[0].n == 12
+    assert "incomplete_results" in {w.code for w in found.cautions}  # the eleventh of each
+    means = pd.DataFrame(rows).assign(b=[f // 5 for _ in "abcdef" for f in range(11)])
+    by_hand = means[means["b"] < 2].groupby(["laboratory", "b"])["kv"].mean().reset_index().assign(sample="A")
+    assert found.levels[0].s_r == pytest.approx(precision(by_hand).levels[0].s_r)
+    six = pd.DataFrame(rows).assign(method="IEC 60156")
+    assert precision(six).levels[0].s_r == pytest.approx(precision(six, result="filling").levels[0].s_r)
+
+
+def test_oils_are_not_pooled_into_one_repeatability() -> None:
+    """Precision by stirring on the demo: four to five oils at 15 to 75 kV, whose spread is no repeatability."""
+    found = precision(read("data/programme_long.csv"), level="stirring")
+    assert all(lv.error or lv.s_r < 15 for lv in found.levels)
+    pooled = read("data/programme_long.csv").table.groupby(["stirring", "laboratory"])["kv"].std()
+    assert pooled.min() > 15  # what a level of all oils together would have called repeatability
+    assert any(w.code == "level_split" and "sample" in w.text for w in found.cautions)
