@@ -288,5 +288,5 @@ def test_oils_are_not_pooled_into_one_repeatability() -> None:
     found = precision(read("data/programme_long.csv"), level="stirring")
     assert all(lv.error or lv.s_r < 15 for lv in found.levels)
     pooled = read("data/programme_long.csv").table.groupby(["stirring", "laboratory"])["kv"].std()
-    assert pooled.min() > 15  # what a level of all oils together would have called repeatability
+    assert pooled.max() > 19  # what a level of all oils together would have called repeatability
     assert any(w.code == "level_split" and "sample" in w.text for w in found.cautions)
