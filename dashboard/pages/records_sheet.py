@@ -93,9 +93,12 @@ class SheetByHand(pn.viewable.Viewer):
             ("A table", "A table of its own, from corner to corner", lambda h, p: h.table(p)),
             ("Forget", "Nothing that was said of it holds any more", lambda h, p: h.forget(p)),
         ]
-        buttons = [Press(label, lambda _, deed=deed: self._say(deed), more=more) for label, more, deed in deeds]
+        buttons = [
+            Press(label, lambda _, deed=deed: self._say(deed), more=more, margin=(22, 0, 0, 0))
+            for label, more, deed in deeds
+        ]
         self._place.max_width = 130
-        return parts.wrap(self._place, parts.wrap(*buttons, gap=8, styles={"padding-top": "22px"}), gap=12)
+        return parts.wrap(self._place, *buttons, gap=8)
 
     def _panel(self) -> Any:
         self._read_it = Press("Do not read this sheet", self._use)
