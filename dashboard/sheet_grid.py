@@ -47,6 +47,7 @@ _OIL = Kind("N", "name of the oil", "good")
 _HOW = Kind("C", "how it was tested", "good")
 _MORE = Kind("M", "measured or noted beside it", "good")
 _UNUSED = Kind("?", "not used", "none")
+_UNREAD = Kind("", "not read yet", "")
 
 
 def kind_of(role: str) -> Kind:
@@ -86,6 +87,7 @@ class SheetGrid(Component):
         width = min(max((len(r) for r in sheet.cells), default=1), COLUMNS)
         shown = set(n for n, _ in rows)
         here = mine[mine["row"].isin(shown)] if len(mine) else mine
+        plain = _UNUSED if len(mine) else _UNREAD
         roles = {(c.row, c.column): (c.role, c.why) for c in here.itertuples()}
         lines = []
         for number, row in rows:
@@ -93,7 +95,7 @@ class SheetGrid(Component):
             for at in range(width):
                 text = row[at].strip() if at < len(row) else ""
                 role, why = roles.get((number, at + 1), ("", ""))
-                kind = kind_of(role) if role else _UNUSED
+                kind = kind_of(role) if role else plain
                 told = f"{kind.words}: {why}" if role and why else kind.words
                 line.append([text[:_LONGEST], kind.letter, told, kind.hue] if text else ["", "", "", ""])
             lines.append([number, line])

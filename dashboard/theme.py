@@ -520,7 +520,8 @@ def grid_css() -> str:
     ink, muted, primary, surface = _CSS["ink"], _CSS["muted"], _CSS["primary"], _CSS["surface"]
     return f"""
 :host {{ font-family: {FONT}; color: {ink}; font-size: {TYPE["small"]}px; line-height: 1.35; }}
-.sheet {{ overflow: auto; width: fit-content; max-width: 100%; max-height: 460px; border: 1px solid {_CSS["rule"]}; border-radius: 6px;
+.sheet {{ overflow: auto; width: fit-content; max-width: 100%; max-height: 460px;
+  border: 1px solid {_CSS["rule"]}; border-radius: 6px;
   background: {surface}; }}
 table {{ border-collapse: separate; border-spacing: 0; font-variant-numeric: tabular-nums; user-select: none; }}
 th, td {{ padding: 0; border: solid {_CSS["rule"]}; border-width: 0 1px 1px 0; }}

@@ -13,9 +13,11 @@ import panel as pn
 import param
 
 from dashboard import parts, theme, words
+from dashboard.actions import Press
 from dashboard.address import read
 from dashboard.cache import remember
 from dashboard.controls import Amount, Choice, Tick, Words
+from dashboard.pages.records_words import for_the_page, lacking
 from dashboard.plots.figure import Figure
 from dashboard.study import Study
 from dashboard.tables import Table
@@ -44,11 +46,14 @@ def _html(text: str) -> str:
 
 
 class Empty(InputError):
-    """Nothing to show yet: what is missing, and what to do next."""
+    """Nothing to show yet: what is missing, and what to do next.
 
-    def __init__(self, missing: str, next_step: str) -> None:
+    ``lacks`` is the column of the records that nobody named: a button then leads to the sheet, where it can be.
+    """
+
+    def __init__(self, missing: str, next_step: str, *, lacks: str = "") -> None:
         super().__init__(f"{missing} {next_step}")
-        self.missing, self.next_step = missing, next_step
+        self.missing, self.next_step, self.lacks = missing, next_step, lacks
 
 
 class StudyPage(pn.viewable.Viewer):
@@ -81,6 +86,7 @@ class StudyPage(pn.viewable.Viewer):
         self._answer = parts.Answer()
         self._cautions = parts.raw("", visible=False)
         self._state = parts.raw("", visible=False)  # instead of numbers
+        self._stated = parts.column(self._state, gap=8)  # and a way on
         self._figures = _live(self.figures(), self.dark, study)
         self._tables = parts.column(gap=16)
         self._shown_tables: dict[str, Table] = {}
@@ -191,6 +197,8 @@ class StudyPage(pn.viewable.Viewer):
         return explained
 
     _offering = False
+    _way: Any = None
+    _lacks = ""
 
     def offer(self, control: Choice, options: Any, value: Any) -> None:
         """Bring a :meth:`chooser` to what there is, without that counting as the user's choice."""
@@ -232,10 +240,10 @@ class StudyPage(pn.viewable.Viewer):
         if self._figures or self.PICTURE:
             above = self.above()
             rules = {"--more-above": "40px"} if above else {}
-            plot = parts.column(*above, self._state, self._main, gap=6, css_classes=["plot"], styles=rules)
+            plot = parts.column(*above, self._stated, self._main, gap=6, css_classes=["plot"], styles=rules)
             stage = parts.stage(plot, parts.column(*beside, gap=8, css_classes=["beside"]))
         else:
-            stage = parts.column(self._state, parts.wrap(*beside, margin=(8, 0, 0, 0)), gap=16)
+            stage = parts.column(self._stated, parts.wrap(*beside, margin=(8, 0, 0, 0)), gap=16)
         end = [self._help()] if self.HELP else []
         return parts.column(
             parts.column(head, self._answer, self._cautions, gap=4), stage, self._body, *self.extras(), *end, gap=8,
@@ -296,9 +304,10 @@ class StudyPage(pn.viewable.Viewer):
             with pn.io.hold():
                 self._show(result)
         except Empty as empty:
-            self._say(parts.notice(empty.next_step, empty.missing, "calm"))
+            self._say(parts.notice(empty.next_step, empty.missing, "calm"), empty.lacks)
         except InputError as error:
-            self._say(parts.notice(str(error), "These records cannot answer it.", "calm"))
+            told = parts.notice(for_the_page(str(error)), "These records cannot answer it.", "calm")
+            self._say(told, lacking(str(error)))
         except Exception as error:  # one page's defect must not take the session down
             log.exception("page %s", self.KEY)
             self._say(
@@ -326,6 +335,7 @@ class StudyPage(pn.viewable.Viewer):
             live.update(result)
         self._lay_tables(self.tables(result))
         self._state.visible = False
+        self._to_sheet("")
         self._main.visible = self._body.visible = True
 
     def _lay_tables(self, wanted: Mapping[str, tuple[str, pd.DataFrame]]) -> None:
@@ -341,7 +351,22 @@ class StudyPage(pn.viewable.Viewer):
             self._laid = layout
             self._tables.objects = [t.__panel__() for t in layout]
 
-    def _say(self, what: Any) -> None:
+    def _to_sheet(self, lacks: str) -> None:
+        """Offer the way to the sheet on Records, where the column can be named; empty: there is none to name."""
+        lacks = lacks if self.study.files else ""
+        self._lacks = lacks
+        if lacks and self._way is None:
+            self._way = Press("Name it on the sheet", lambda _: self._go_to_sheet(), look="main")
+            self._stated.append(self._way)
+        if self._way is not None:
+            self._way.visible = bool(lacks)
+
+    def _go_to_sheet(self) -> None:
+        self.study.put("records", "sheet", self._lacks, default="")
+        self.study.page = "records"
+
+    def _say(self, what: Any, lacks: str = "") -> None:
         self._answer.text = ""
         self._cautions.visible = self._main.visible = self._body.visible = False
         self._state.param.update(object=what.object, visible=True)
+        self._to_sheet(lacks)

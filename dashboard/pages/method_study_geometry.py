@@ -49,6 +49,7 @@ class Geometry(View):
             raise Empty(
                 "No row has electrode and gap.",
                 "Name the columns on the Records page, or open the demo “Bench: gap, rate of rise, stirring”.",
+                lacks="electrode",
             )
         stress, beyond = self._stress(pairs)
         reachable = [p for p in pairs if p in set(stress["group"])]

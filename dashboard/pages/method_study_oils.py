@@ -36,6 +36,7 @@ def needs_methods(view: View) -> None:
             "There are no two methods to set beside each other.",
             "Choose under “Compare by” what separates them (method, electrode, laboratory …), with the same oils "
             "tested by each. The demo programme has eight ways of testing.",
+            lacks="method",
         )
 
 

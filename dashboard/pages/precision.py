@@ -123,6 +123,7 @@ class Page(StudyPage):
                 "Precision between laboratories needs results of the same oils from two or more, better eight. Open "
                 "the other laboratories' files beside this one on the Records page, or the demo “Round: nine "
                 "laboratories”. How far one laboratory's results scatter stands on the Scatter page.",
+                lacks="laboratory",
             )
         settings = (self.level, self.counts, self.study.confidence, tuple(reasons))
         found, curves, cells = self.kept("precision", self._compute, *settings)

@@ -42,15 +42,13 @@ class Page(StudyPage):
     NEEDS_RECORDS = False
     EXACT = ("readings",)
 
-    sheet = param.Boolean(False, doc="Whether the sheet is shown as it stands in the file.")
+    sheet = param.String("", doc="The column that is to be named on the sheet; 'open' shows the sheet alone.")
 
     def _layout(self) -> Any:
         self._cards = parts.column(gap=16)
         self._card_of: dict[tuple[Any, ...], FileCard] = {}
         view = super()._layout()
-        self._by_hand = parts.Folded(
-            ("The sheet as it stands, to be put right by hand", lambda: SheetByHand(self.study).__panel__())
-        )
+        self._by_hand = parts.Folded(("The sheet as it stands, to be put right by hand", self._sheet_by_hand))
         view.insert(view.index(self._body), self._by_hand.__panel__())
         view.insert(view.index(self._body), self._cards)
         self._choose = parts.Folded(
@@ -60,6 +58,12 @@ class Page(StudyPage):
         ).__panel__()
         view.insert(view.index(self._body), self._choose)
         return view
+
+    def _sheet_by_hand(self) -> Any:
+        by_hand = SheetByHand(self.study)
+        self.param.watch(lambda event: by_hand.ask_for(event.new), "sheet")
+        by_hand.ask_for(self.sheet)
+        return by_hand.__panel__()
 
     def controls(self) -> Sequence[Any]:
         return Opener(self.study).parts()

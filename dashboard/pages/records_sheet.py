@@ -94,7 +94,7 @@ class SheetByHand(pn.viewable.Viewer):
             ("Forget", "Nothing that was said of it holds any more", lambda h, p: h.forget(p)),
         ]
         buttons = [
-            Press(label, lambda _, deed=deed: self._say(deed), more=more, margin=(22, 0, 0, 0))
+            Press(label, lambda _, deed=deed: self._say(deed), more=more, margin=(20, 0, 0, 0))
             for label, more, deed in deeds
         ]
         self._place.max_width = 130
@@ -161,6 +161,12 @@ class SheetByHand(pn.viewable.Viewer):
     @property
     def _now(self) -> Opened | Refused | None:
         return self._known.get(self._file.value)
+
+    def ask_for(self, column: str) -> None:
+        """Have this column ready to be named for the whole file; anything else changes nothing."""
+        if column in CONTEXT:
+            self._what.value = column
+            self._scope.value = FOR_FILE
 
     def follow(self) -> None:
         """Bring the view to the files that are open and refused."""

@@ -15,6 +15,7 @@ _INSTEAD: tuple[tuple[str, str], ...] = (
     (r"--unit(?: \S+)?", "“Unit of the voltages”, under “Read it otherwise”"),
     (r"--(?:no-)?ceiling(?: \S+)?", "“Ceiling”, under “Read it otherwise”"),
     (r"--decimal(?: \S+)?", "“Decimal mark”, under “Read it otherwise”"),
+    (r"the column with \w+=HEADING", "it on the sheet"),
     (r"--dates(?: \S+)?", "“Dates”, under “Read it otherwise”"),
 )
 
@@ -24,3 +25,9 @@ def for_the_page(text: str) -> str:
     for option, control in _INSTEAD:
         text = re.sub(option, control, text)
     return text
+
+
+def lacking(text: str) -> str:
+    """The column that a message asks to be named, or nothing."""
+    found = re.search(r"\b(\w+)=HEADING", text)
+    return found[1] if found else ""

@@ -117,6 +117,7 @@ class Page(StudyPage):
                 "These records have no factor with two levels.",
                 "Open a file in which something was varied (electrode, gap, stirring, laboratory …), or one more file "
                 "of the other method, on the Records page.",
+                lacks="electrode",
             )
         if len(study.present(study.by)) < 2:
             there = words.listed(study.present(study.by)) or "nothing"

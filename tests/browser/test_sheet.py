@@ -236,3 +236,19 @@ def test_on_a_phone(bench: Bench) -> None:
     wide = bench.tab.evaluate("document.documentElement.scrollWidth")
     assert wide <= 390
     assert [r[0] for r in bench.readings("laboratory")] == ["X", "X", "Y"]
+
+
+def test_a_page_that_lacks_a_laboratory_leads_to_the_sheet_where_it_is_named(bench: Bench) -> None:
+    rows = [f"{p},A,{40 + i + 2 * k}.5" for k, p in enumerate("XYZ") for i in range(6)]
+    bench.open("\n".join(["Participant,Oil,kV", *rows]).encode())
+    bench.visitor.menu("Precision")
+    bench.tab.get_by_text("No laboratory is named.").wait_for()
+    bench.press("Name it on the sheet")
+    bench.tab.get_by_role("grid").wait_for()
+    bench.visitor.chosen("What", "Laboratory")
+    bench.select("A").means("Laboratory")
+    bench.visitor.menu("Precision")
+    bench.press("Name it on the sheet")
+    bench.visitor.choose("Fillings", "a new one after 3")
+    bench.visitor.menu("Precision")
+    assert "laborator" in bench.visitor.answer()
