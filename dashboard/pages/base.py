@@ -304,10 +304,11 @@ class StudyPage(pn.viewable.Viewer):
             with pn.io.hold():
                 self._show(result)
         except Empty as empty:
-            self._say(parts.notice(empty.next_step, empty.missing, "calm"), empty.lacks)
+            self._say(parts.notice(empty.next_step, empty.missing, "calm"))
+            self._to_sheet(empty.lacks)
         except InputError as error:
-            told = parts.notice(for_the_page(str(error)), "These records cannot answer it.", "calm")
-            self._say(told, lacking(str(error)))
+            self._say(parts.notice(for_the_page(str(error)), "These records cannot answer it.", "calm"))
+            self._to_sheet(lacking(str(error)))
         except Exception as error:  # one page's defect must not take the session down
             log.exception("page %s", self.KEY)
             self._say(
@@ -365,8 +366,8 @@ class StudyPage(pn.viewable.Viewer):
         self.study.put("records", "sheet", self._lacks, default="")
         self.study.page = "records"
 
-    def _say(self, what: Any, lacks: str = "") -> None:
+    def _say(self, what: Any) -> None:
         self._answer.text = ""
         self._cautions.visible = self._main.visible = self._body.visible = False
         self._state.param.update(object=what.object, visible=True)
-        self._to_sheet(lacks)
+        self._to_sheet("")
