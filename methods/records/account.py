@@ -46,6 +46,7 @@ class Account:
     parts: list[_Part] = field(default_factory=list)
     said: dict[tuple[str, int, int], tuple[str, str]] = field(default_factory=dict)
     unread: dict[str, str] = field(default_factory=dict)
+    unread_tables: list[tuple[Sheet, str]] = field(default_factory=list)
 
     def mark(self, sheet: str, row: int, column: int, role: str, why: str) -> None:
         """Say what one cell is; it stays what it was called first."""
@@ -110,12 +111,12 @@ def _places(part: _Part) -> Iterator[tuple[tuple[str, int, int], tuple[str, str]
         else:
             code, rule = flat.code(place), flat.rule(place)
             yield at(row, column), ("summary" if code == "summary" else "refused", rule)
-    for column in range(len(plan.headings)):
+    for column in range(min(len(plan.headings), len(across) if down is None else len(down))):
         what = ("extra", "an empty reading") if column in plan.values else _role(plan, column)
         for row in body.rows.tolist():
             yield at(row, column), what
     for line in range(plan.first):
-        for column in range(len(plan.headings)):
+        for column in range(len(plan.cells[line])):
             yield at(plan.rows[line], column), _above(plan, line)
 
 

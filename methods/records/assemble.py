@@ -109,11 +109,8 @@ def _column(name: str, found: Any, plan: Layout, index: np.ndarray, whole: bool,
         return factors.no_text(len(index))
     one = Coded(np.zeros(1, np.int64), [text])
     value = convert_column(name, one, Heading(name, name), np.zeros(1, np.int64), None, log)
-    named = {plan.meta.get("sheet"): "the sheet's name", plan.meta.get("file"): "the file's name"}
-    log.guess(
-        name, text, named.get(text, "a line above the heading") if name == "method" else "a line above the heading",
-        f"--column {name}=HEADING, or --column {name}=- for none",
-    )  # fmt: skip
+    log.guess(name, text, plan.places.get(name, "a line above the heading"),
+              f"--column {name}=HEADING, or --column {name}=- for none")  # fmt: skip
     if isinstance(value, np.ndarray):
         return pd.Series(np.full(len(index), value[0]))
     return factors.text_series(Coded(np.zeros(len(index), np.int64) + (0 if value.uniques else -1), value.uniques))

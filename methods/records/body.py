@@ -12,7 +12,7 @@ from methods.records.text import Sheet, mark_of, records_of
 
 def body_of(sheet: Sheet, plan: Layout) -> Body:
     """The data below the heading."""
-    lengths = [len(r) for r in sheet.cells]
+    lengths = sheet.sizes or [len(r) for r in sheet.cells]
     if sheet.long:
         fast = columnar(sheet, plan)
         if fast is not None:

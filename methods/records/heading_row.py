@@ -9,6 +9,13 @@ from methods.records.cells import normalise, unit_of
 from methods.records.headings import Heading, any_unit, fold, heading
 from methods.records.layout import is_number, is_unit_row, shot_run
 
+#: Under another heading: the name of that.
+_NAMES = frozenset(
+    (
+        "name no nr number id nummer bezeichnung nom nombre numero nome nazwa numer namn naam nummer nazev "
+        "cislo название номер 名称 编号 名前 番号 ad numara n "
+    ).split()
+)
 _SEARCH = 60  # a heading is looked for in this many rows
 _PAIR = re.compile(r"#?\s*([^:=]{2,40}?)\s*[:=]\s*(\S.*)", re.DOTALL)
 
@@ -143,6 +150,8 @@ def headings_of(cells: list[list[str]], head: int | None) -> tuple[list[Heading]
         over = heading(group[at]) if group[at] and len(group[at]) < 80 else Heading("")
         if not read.text and above and above[at].strip() and (over.name or over.summary):
             read = over
+        elif above and above[at].strip() and over.name in ("sample", "fluid") and fold(read.text) in _NAMES:
+            read = Heading(over.text, over.name, read.unit, second=over.second)
         unit = read.unit or units[at]
         if unit is None and read.shot is not None and over.name == "kv":
             unit = over.unit

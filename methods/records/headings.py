@@ -5,7 +5,6 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
-import unicodedata
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files
@@ -16,6 +15,8 @@ import pandas as pd
 from methods.columns import COLUMNS
 from methods.errors import InputError
 from methods.records.cells import normalise, unit_of
+from methods.records.folding import fold
+from methods.records.summary_words import phrases, summary_kind
 
 _OTHER_UNITS = {
     "mm": "mm", "millimetre": "mm", "millimeter": "mm", "cm": "cm", "in": "in", "inch": "in", "inches": "in", '"': "in",
@@ -47,13 +48,6 @@ class Heading:
     prefix: str = ""
     summary: str | None = None
     second: str | None = None
-
-
-def fold(text: str) -> str:
-    """Lower case, no accents, punctuation as single spaces: the form in which words are looked up."""
-    spread = unicodedata.normalize("NFKD", normalise(text).casefold().replace("ł", "l"))
-    bare = "".join(c for c in spread if not unicodedata.combining(c))
-    return " ".join(re.sub(r"[^\w]|_", " ", bare).split())
 
 
 @cache
@@ -116,8 +110,8 @@ def heading(text: str) -> Heading:
     shown = re.sub(r"\s*\^\(?\d{1,2}\)?|(?<=\w)\s*[†‡*]+$", "", " ".join(normalise(text).split()))  # footnote marks
     bare, unit = split_unit(shown)
     key = fold(bare)
-    names, sums = _lookup("headings"), _lookup("summaries")
-    summary = sums.get(key) or _summary_in(key)
+    names = _lookup("headings")
+    summary = phrases().get(key) or _summary_in(key) or summary_kind(shown)
     if not key and unit_of(unit):
         return Heading(shown, "kv", unit)
     if summary and key not in names:
@@ -146,11 +140,11 @@ def _summary_in(key: str) -> str | None:
     words = key.split()
     if len(words) < 2:
         return None
-    sums = _lookup("summaries")
+    sums = phrases()
     for size in (3, 2, 1):
         for at in range(len(words) - size + 1):
             part = " ".join(words[at : at + size])
-            found = sums.get(part)
+            found = sums.get(part) if any(len(w) > 1 for w in part.split()) else None
             if found and (
                 found in ("mean", "sd", "cov", "median") or (found in ("min", "max", "range") and len(part) > 2)
             ):
@@ -189,10 +183,14 @@ def is_label(head: Heading) -> bool:
 def summary_label(text: str) -> str | None:
     """What a row's label says it sums up (``Mean``, ``Average:``, ``s.d.``); None for an ordinary label."""
     key = fold(text)
-    found = _lookup("summaries").get(key)
     if key in ("n", "s", "hi", "lo", "final", "reported", "pass", "verdict", "count"):
-        return None if len(key) == 1 and not text.strip().endswith(("=", ":")) else found
-    return found or _summary_in(key)
+        return None if len(key) == 1 and not text.strip().endswith(("=", ":")) else phrases().get(key)
+    return summary_kind(text) or _summary_in(key)
+
+
+def doubtful(text: str) -> bool:
+    """Whether a heading often means something else than what it is taken for."""
+    return fold(text) in {fold(w) for w in vocabulary()["doubtful"]["words"]}
 
 
 def word(section: str, text: str) -> str | None:

@@ -26,13 +26,15 @@ class Layout:
     first: int  # the first row of data in ``cells``
     values: list[int]
     shots: list[int]
-    meta: dict[str, str] = field(default_factory=dict)
+    meta: dict[str, str] = field(default_factory=dict)  # what is said around the table, by the column it is about
+    places: dict[str, str] = field(default_factory=dict)  # where that stands
     guesses: list[tuple[str, str, str, str]] = field(default_factory=list)
     summaries: dict[int, str] = field(default_factory=dict)
     named: bool = False  # the user said which column holds the voltages
     voltage: bool = True  # the heading speaks of a voltage
     levels: list[dict[str, str]] = field(default_factory=list)  # what each value column's heading says
     unwanted: set[str] = field(default_factory=set)  # what the user said is not in the file
+    derived: set[int] = field(default_factory=set)  # columns taken from the cells of another one
     head: int = 0  # the row of headings in ``cells``
     column_rows: list[int] | None = None  # transposed: the sheet's row of each value column
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +16,7 @@ class Options:
     """The caller's choices; each overrules a guess."""
 
     columns: dict[str, str]
-    sheet: str | None
+    sheet: str | Sequence[str] | None
     decimal: str | None
     unit: str | None
     ceiling_kv: float | bool | None
@@ -27,7 +27,7 @@ class Options:
 
 
 def options_of(
-    columns: Mapping[str, str] | None, sheet: str | None, decimal: str | None, unit: str | None,
+    columns: Mapping[str, str] | None, sheet: str | Sequence[str] | None, decimal: str | None, unit: str | None,
     ceiling_kv: float | bool | None, day_first: bool | None, layout: str | None, thousands: str | None,
     censored: str | Iterable[str], areas: Iterable[Area | Mapping[str, Any]] = (),
 ) -> Options:  # fmt: skip

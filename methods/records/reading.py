@@ -5,8 +5,7 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import os
-import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
@@ -15,16 +14,16 @@ import numpy as np
 import pandas as pd
 
 from methods.errors import InputError, UnusableFile
-from methods.protocols import recognise
 from methods.records.account import Account
 from methods.records.areas import Area
 from methods.records.assemble import assemble
 from methods.records.body import body_of
-from methods.records.by_hand import leave_out, overrule
+from methods.records.by_hand import overrule
 from methods.records.ceilings import mark_ceilings
 from methods.records.cells import BLANK, VALUE, WITHSTOOD
 from methods.records.checks import look_over
 from methods.records.coded import Body
+from methods.records.context import take_context
 from methods.records.flat import Flat, flatten, log_refused, multiply_by_gap, places_of, refuse_sentinels
 from methods.records.kept import Log, Records, Source
 from methods.records.layout import Layout
@@ -34,15 +33,16 @@ from methods.records.outcomes import apply_outcomes
 from methods.records.prescribed import apply_protocols
 from methods.records.recipe import Recipe
 from methods.records.rows import blocks_of, fill_down, refuse_rows
-from methods.records.said import areas_said, check_fit, chosen, settle, tables_said
+from methods.records.said import areas_said, check_fit, chosen, settle
 from methods.records.shapes import layout_of
 from methods.records.sheets import open_frame, open_parquet, open_workbook, pick
 from methods.records.summaries import compare_summaries, drop_computed
-from methods.records.tables import split_series, tables_of
+from methods.records.summary_rows import refuse_summaries
+from methods.records.tables import tables_of
+from methods.records.taken_apart import take_apart
 from methods.records.text import MAX_BYTES, Sheet, decode, from_ascii, from_text
 from methods.records.voltages import decimal_mark, magnitude_units, parse_column
 
-_NAMES_METHOD = re.compile(r"astm|iec|vde|d\s*-?\s*(?:877|1816)|1816|60156", re.IGNORECASE)
 #: The sizes from which text is read by columns instead of cell by cell.
 LARGE = 3_000_000
 
@@ -51,7 +51,7 @@ def read(
     source: Any,
     *,
     columns: Mapping[str, str] | None = None,
-    sheet: str | None = None,
+    sheet: str | Sequence[str] | None = None,
     decimal: str | None = None,
     unit: str | None = None,
     ceiling_kv: float | bool | None = None,
@@ -72,8 +72,8 @@ def read(
     columns : mapping, optional
         Contract name -> heading in the file, such as ``{"kv": "Yield", "filling": "Batch"}``. With ``kv``
         given, any finite number above zero counts.
-    sheet : str, optional
-        The worksheet.
+    sheet : str or sequence of str, optional
+        The worksheets, by name or number; by default all that hold readings.
     decimal : "." or ",", optional
         The decimal mark.
     unit : "kV", "V", "kVp", "Vp", "kV/mm" or "kV/cm", optional
@@ -114,13 +114,14 @@ def read(
     opened, origin = _open(source, name, options, log, said)
     whole = list(opened)
     options = dataclasses.replace(options, areas=(*areas_said(said, whole), *options.areas))
-    tell = len({s.name for s in opened}) > 1
     account = Account(list(opened))
-    opened = [leave_out(s, options.areas, account) for s in opened]
-    opened = [t for s in opened for t in tables_said(said, s, whole) or _tables(s, options, log)]
+    opened = tables_of(opened, origin["name"], options, account, log, said)
+    tell = len({s.name for s in opened}) > 1
     parts = [_read_sheet(s, options, log, tell, account) for s in opened]
     table = pd.concat([p[0] for p in parts], ignore_index=True) if len(parts) > 1 else parts[0][0]
     places = pd.concat([p[1] for p in parts], ignore_index=True) if len(parts) > 1 else parts[0][1]
+    if not any(s.said for s in opened):
+        table, places = in_file_order(table, places, parts)
     plan = parts[0][2]
     read_cells = sum(p[3] for p in parts)
     if not len(table):
@@ -139,38 +140,6 @@ def read(
     apply_protocols(table, places["source_row"].to_numpy(), codes, log)
     look_over(table, places["source_row"].to_numpy(), plan, codes, log)
     return Records(table, log.problems(), log.guesses(), read_cells, _source(origin, opened, plan), places, account)
-
-
-def _tables(sheet: Sheet, options: Options, log: Log) -> list[Sheet]:
-    """The tables of one sheet that hold breakdowns; a table that holds none is said not to be read."""
-    split_series(sheet, log)
-    found = tables_of(sheet)
-    if len(found) == 1 or options.layout == "transposed":
-        return [sheet]
-    usable, failed = [], []
-    for part in found:
-        try:
-            layout_of(part, options.columns, options.layout)
-            usable.append(part)
-        except InputError as error:
-            failed.append((part, error))
-    if len(usable) < 2 and not failed:
-        return [sheet]
-    if not usable:
-        raise failed[0][1]
-    for part, why in failed:
-        log.guess(
-            "tables",
-            f"{part.title!r} (from row {part.rows[0]} on) is not read",
-            str(why),
-            "--column or a sheet of its own",
-        )
-    if len(usable) == 1:
-        usable[0].title = None
-    else:
-        log.guess("tables", f"{len(usable)} tables under each other: " + ", ".join(repr(p.title) for p in usable),
-                  "headings below a blank line or a title", "put them on sheets of their own")  # fmt: skip
-    return usable
 
 
 def open_sheets(source: Any, name: str | None = None) -> list[Sheet]:
@@ -214,7 +183,7 @@ def _picked(sheets: list[Sheet], options: Options, said: Recipe, log: Log) -> li
     """Of a workbook's sheets those to read: what the recipe names, and what is found among the others."""
     use, rest = chosen(said, sheets) if said.sheets and options.sheet is None else ([], sheets)
     try:
-        found = pick(rest, options.sheet, options.columns, options.layout, log) if rest else []
+        found = pick(rest, options.sheet) if rest else []
     except InputError:
         if not use:
             raise
@@ -232,17 +201,9 @@ def _sheets(raw: bytes, called: str) -> tuple[list[Sheet], str | None]:
     if raw[:2] == b"PK" or raw[:4] == b"\xd0\xcf\x11\xe0" or suffix in (".xlsx", ".xlsm", ".ods"):
         return open_workbook(raw), None
     if len(raw) > LARGE and raw.isascii() and b"\0" not in raw:
-        return [_named(from_ascii(raw), called)], "utf-8"
+        return [from_ascii(raw)], "utf-8"
     text, encoding = decode(raw)
-    return [_named(from_text(text, large=LARGE), called)], encoding
-
-
-def _named(sheet: Sheet, called: str) -> Sheet:
-    """The method that only the file's name tells; a guess, shown and overruled by a column or a line in the file."""
-    stem = Path(called).stem.replace("_", " ")
-    if _NAMES_METHOD.search(stem) and recognise(stem) is not None:
-        sheet.method, sheet.from_file = stem, True
-    return sheet
+    return [from_text(text, large=LARGE)], encoding
 
 
 def _bytes(source: Any, name: str | None) -> tuple[bytes, str]:
@@ -273,21 +234,24 @@ def _read_sheet(
     """One sheet to its part of the table, with the place of each row in the file."""
     plan = layout_of(sheet, options.columns, options.layout)
     if sheet.long and plan.kind == "transposed":  # turned as a whole
-        sheet = from_text(sheet.whole(), large=MAX_BYTES)
+        sheet = dataclasses.replace(from_text(sheet.whole(), large=MAX_BYTES), context=sheet.context)
         plan = layout_of(sheet, options.columns, options.layout)
     body = body_of(sheet, plan)
     for entry in plan.guesses:
         log.guess(*entry)
+    take_context(plan, sheet, log)
     settle_names(plan, body, log)
     drop_computed(plan, body, log)
     units = units_of(plan, options, log)
     fill_down(plan, body, log)
+    take_apart(plan, body, sheet, log)
     mark = decimal_mark([body.columns[i] for i in plan.values], units[0], options.decimal, log)
     units = magnitude_units(plan, body, units, mark, log)
     parsed = [parse_column(body.columns[i], u, mark, options.words) for i, u in zip(plan.values, units, strict=True)]
     flat = flatten(parsed)
     place = places_of(plan, body, flat, f"{sheet.name}!" if tell else "")
     refuse_rows(plan, body, flat)
+    refuse_summaries(plan, body, flat, place, log)
     if not plan.named:
         refuse_sentinels(flat, plan.voltage)
     gaps = gap_of(plan, body, place.body_rows, log)
@@ -312,6 +276,16 @@ def _read_sheet(
         }
     )
     return table, origin, plan, int((flat.kind != BLANK).sum()), codes
+
+
+def in_file_order(table: pd.DataFrame, places: pd.DataFrame, parts: list[Any]) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Tables that stand side by side are brought into the order of the file, row by row."""
+    if len(parts) == 1 or any(p[2].column_rows is not None for p in parts):
+        return table, places
+    rows = places["source_row"].astype(str).str.rpartition("!")[2].astype(int)
+    sheets = pd.factorize(places["source_sheet"])[0]
+    order = np.lexsort((places["source_place"].to_numpy(), rows.to_numpy(), sheets))
+    return table.iloc[order].reset_index(drop=True), places.iloc[order].reset_index(drop=True)
 
 
 def _across(sheet: Sheet, plan: Layout, body: Body, flat: Flat) -> np.ndarray:

@@ -10,7 +10,7 @@ from methods.columns import CONDITION
 from methods.records.cells import BLANK
 from methods.records.coded import Body, Coded
 from methods.records.flat import Flat
-from methods.records.headings import fold, summary_label
+from methods.records.headings import fold
 from methods.records.kept import Log
 from methods.records.layout import Layout
 
@@ -21,12 +21,11 @@ _CONTINUED = re.compile(
 )
 #: What describes a whole series: on a row that continues one, an empty cell means the same as above.
 _COME_ALONG = frozenset({*CONDITION, "edition", "state", "tested_on"} - {"filling", "sample"})
-_END_WORDED = re.compile(r"[^0-9](?:\n|\Z)")
 _SAME_OTHER_FILLING = re.compile(r"(.+?)\s*(?:'+|[-_ ]\s?2|\s*\(2\))")
 
 
 def refuse_rows(plan: Layout, body: Body, flat: Flat) -> None:
-    """Refuse the voltage cells of repeated heading rows and of rows that sum others up."""
+    """Refuse the voltage cells of repeated heading rows and of rows that are too long."""
     repeated = _heading_again(plan, body)
     if repeated.any():
         flat.refuse_all(np.flatnonzero(repeated[flat.row]), "the heading again", "heading_again")
@@ -37,10 +36,6 @@ def refuse_rows(plan: Layout, body: Body, flat: Flat) -> None:
             "more cells in the row than headings: an unquoted decimal comma would cut a number in two",
             "too_many_cells",
         )
-    sums, labels = _totals(plan, body)
-    if sums.any():
-        for at in np.flatnonzero(sums[flat.row]):
-            flat.refuse_all(np.array([at]), f"a summary row ({labels[flat.row[at]]!r}), not a breakdown", "summary")
 
 
 def _heading_again(plan: Layout, body: Body) -> np.ndarray:
@@ -67,29 +62,6 @@ def _heading_again(plan: Layout, body: Body) -> np.ndarray:
         if code is not None:
             hits += column.codes == code
     return hits >= max(1, 0.6 * named) if named else np.zeros(len(body), bool)
-
-
-def _totals(plan: Layout, body: Body) -> tuple[np.ndarray, dict[int, str]]:
-    """Rows whose label is Mean, SD, Max ...; and the labels."""
-    out = np.zeros(len(body), bool)
-    labels: dict[int, str] = {}
-    for i, (h, column) in enumerate(zip(plan.headings, body.columns, strict=False)):
-        if i in plan.values or column.numbers is not None:
-            continue
-        if i and h.name not in ("sample", "filling", "order", "fluid") and h.text:
-            continue
-        if "".join(column.uniques).isdecimal():  # many thousand numbered fillings
-            continue
-        if not _END_WORDED.search("\n".join(column.uniques)):
-            continue
-        worded = [c for c, t in enumerate(column.uniques) if not t[-1:].isdigit()]
-        for code in worded:
-            text = column.uniques[code]
-            if len(text) < 40 and summary_label(text):
-                where = column.codes == code
-                out |= where
-                labels.update(dict.fromkeys(np.flatnonzero(where).tolist(), text))
-    return out, labels
 
 
 def fill_down(plan: Layout, body: Body, log: Log) -> None:

@@ -77,7 +77,7 @@ def tables_said(recipe: Recipe, sheet: Sheet, sheets: list[Sheet]) -> list[Sheet
     parts = apart or ([said.whole] if said.whole.shapes else [])
     if parts and sheet.long:
         whole = from_text(sheet.whole(), large=MAX_BYTES)
-        sheet = dataclasses.replace(whole, name=sheet.name, method=sheet.method, from_file=sheet.from_file)
+        sheet = dataclasses.replace(whole, name=sheet.name)
     return [_table(p, sheet) for p in parts]
 
 

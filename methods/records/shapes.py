@@ -9,7 +9,7 @@ from __future__ import annotations
 from methods.columns import LABELS, without
 from methods.errors import UnusableFile
 from methods.records.cells import NO_BREAKDOWN, parse, unit_of
-from methods.records.heading_row import find_heading, headings_of, lines_above
+from methods.records.heading_row import find_heading, headings_of
 from methods.records.headings import Heading, any_unit, fold, heading
 from methods.records.layout import Layout, counts_breakdowns, is_number, is_unit_row
 from methods.records.levels import level_of, levels_of
@@ -36,17 +36,16 @@ def layout_of(sheet: Sheet, columns: dict[str, str] | None = None, shape: str | 
     width = max(map(len, sheet.cells))
     cells = [r + [""] * (width - len(r)) for r in sheet.cells]
     wanted = {fold(t) for t in (columns or {}).values()}
-    head = sheet.head if sheet.said else find_heading(cells, wanted)
-    meta = lines_above(cells[:head] if head is not None else [])
-    if sheet.method is not None:
-        meta.setdefault("method", sheet.method)
-        meta.setdefault("file" if sheet.from_file else "sheet", sheet.method)
+    head = sheet.head if sheet.said or sheet.head is not None else find_heading(cells, wanted)
+    meta: dict[str, str] = {}
     if sheet.title is not None:
         meta["table"] = sheet.title
-    told = bool(sheet.means)
-    if shape == "transposed" or (shape is None and not told and is_transposed(cells, head)):
+    told = bool(sheet.means) or sheet.turned
+    if shape == "transposed" and not sheet.turned or (shape is None and not told and is_transposed(cells, head)):
         return transposed(cells, sheet.rows, head, meta, columns or {})
     plan = plain_layout(cells, sheet.rows, head, columns or {}, shape, sheet.means)
+    if sheet.turned:
+        plan.kind, plan.column_rows = "transposed", sheet.cols
     plan.meta = {k: v for k, v in {**meta, **plan.meta}.items() if k not in plan.unwanted}
     return plan
 

@@ -6,7 +6,7 @@ import datetime
 import io
 import re
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 from xml.etree import ElementTree
 
@@ -14,8 +14,6 @@ import pandas as pd
 
 from methods.errors import InputError, MissingExtra, UnusableFile
 from methods.records.kept import Log
-from methods.records.layout import Layout
-from methods.records.shapes import layout_of
 from methods.records.text import MAX_COLUMNS, MAX_ROWS, Sheet
 
 #: Unpacked size beyond which a workbook is refused.
@@ -44,6 +42,7 @@ def open_workbook(raw: bytes) -> list[Sheet]:
             if sheet is None:
                 continue
             if metadata[name].visible != SheetVisibleEnum.Visible:
+                sheet.hidden_sheet = True
                 sheet.notes.append(("sheet", f"{name} is hidden", "the workbook"))
             out.append(sheet)
     except UnusableFile:
@@ -168,57 +167,37 @@ def _text(value: Any) -> str:
     return str(value).strip()
 
 
-def pick(sheets: list[Sheet], wanted: str | None, columns: dict[str, str], shape: str | None, log: Log) -> list[Sheet]:
-    """The sheets to read: the one asked for, the only one with breakdowns, or all when each holds one method."""
-    if wanted is not None:
-        found = [s for s in sheets if s.name == wanted] or [
-            s for s in sheets if s.name.strip().casefold() == wanted.strip().casefold()
-        ]
-        if not found and wanted.isdigit() and 1 <= int(wanted) <= len(sheets):
-            found = [sheets[int(wanted) - 1]]
-        if not found:
-            raise InputError(
-                f"There is no sheet {wanted!r}; the sheets are {', '.join(repr(s.name) for s in sheets)}.",
-                column="sheet", text=wanted, rule="an existing sheet",
-            )  # fmt: skip
-        return _told(found[:1], log)
-    usable, failed = [], []
-    for sheet in sheets:
-        try:
-            usable.append((sheet, layout_of(sheet, columns, shape)))
-        except InputError as error:
-            failed.append(error)
-    if not usable:
-        raise failed[0]
-    visible = [u for u in usable if not any("hidden" in n[1] for n in u[0].notes)] or usable
-    if len(visible) > 1 and _methods(visible):
-        log.guess(
-            "sheets",
-            ", ".join(repr(s.name) for s, _ in visible),
-            "each is named after a method; read together",
-            "--sheet",
-        )
-        return _told([s for s, _ in visible], log)
-    best = max(visible, key=lambda u: (not u[1].guesses, len(u[0].cells)))[0] if len(visible) > 1 else visible[0][0]
-    if len(sheets) > 1:
-        others = ", ".join(repr(s.name) for s in sheets if s is not best)
-        log.guess("sheet", best.name, f"the others ({others}) are not read", "--sheet")
-    return _told([best], log)
+def pick(sheets: list[Sheet], wanted: str | Sequence[str] | None) -> list[Sheet]:
+    """The sheets asked for, in the order of the workbook; all of them where none is asked for."""
+    if wanted is None:
+        return sheets
+    names = [wanted] if isinstance(wanted, str) else list(wanted)
+    if any(n.strip().casefold() == "all" for n in names) and not any(
+        s.name.strip().casefold() == "all" for s in sheets
+    ):
+        return sheets
+    chosen = [_one(sheets, n) for n in names]
+    for sheet in chosen:
+        sheet.wanted = True
+    return [s for s in sheets if s.wanted]
 
 
-def _methods(usable: list[tuple[Sheet, Layout]]) -> bool:
-    """Whether every sheet's name is a test method; then it becomes the method where the sheet names none."""
-    from methods.protocols import recognise
+def _one(sheets: list[Sheet], wanted: str) -> Sheet:
+    found = [s for s in sheets if s.name == wanted] or [
+        s for s in sheets if s.name.strip().casefold() == wanted.strip().casefold()
+    ]
+    if not found and wanted.isdigit() and 1 <= int(wanted) <= len(sheets):
+        found = [sheets[int(wanted) - 1]]
+    if not found:
+        raise InputError(
+            f"There is no sheet {wanted!r}; the sheets are {', '.join(repr(s.name) for s in sheets)}.",
+            column="sheet", text=wanted, rule="an existing sheet",
+        )  # fmt: skip
+    return found[0]
 
-    if any(recognise(s.name) is None for s, _ in usable):
-        return False
-    for sheet, plan in usable:
-        if not any(h.name == "method" for h in plan.headings) and "method" not in plan.meta:
-            sheet.method = sheet.name
-    return True
 
-
-def _told(sheets: list[Sheet], log: Log) -> list[Sheet]:
+def tell_hidden(sheets: list[Sheet], log: Log) -> None:
+    """Say which sheets and rows that the workbook hides were read."""
     for sheet in sheets:
         for note in sheet.notes:
             log.guess(*note, "--sheet")
@@ -232,7 +211,6 @@ def _told(sheets: list[Sheet], log: Log) -> list[Sheet]:
                 "kept and read like the others",
                 code="hidden_rows",
             )
-    return sheets
 
 
 def open_parquet(raw: bytes) -> Sheet:

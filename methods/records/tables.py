@@ -1,82 +1,164 @@
-"""Several tables under each other on one sheet, and several readings in one cell."""
+"""The tables of all sheets, each with what is said around it; and several readings in one cell."""
 
 from __future__ import annotations
 
-import dataclasses
 import re
 
+from methods.errors import InputError
+from methods.records.account import Account
+from methods.records.blocks import Block, Cut, cut
+from methods.records.broken import mend_broken_rows
+from methods.records.by_hand import leave_out
 from methods.records.cells import BLANK, VALUE, WITHSTOOD, is_date, parse
-from methods.records.headings import fold, heading
+from methods.records.context import LINE, by_file, give_context, said_by_lines
+from methods.records.facts import holds_no_readings
+from methods.records.heading_row import find_heading
+from methods.records.headings import heading
 from methods.records.kept import Log
-from methods.records.layout import is_number, is_unit_row, shot_run
-from methods.records.text import Sheet
+from methods.records.options import Options
+from methods.records.recipe import Recipe
+from methods.records.said import tables_said
+from methods.records.shapes import layout_of
+from methods.records.sheets import tell_hidden
+from methods.records.text import Said, Sheet
+from methods.records.turned import turned
 
+NOTHING = Recipe.of(None)
 _SEPARATORS = (r"\s*/\s*", r"\s*;\s*", r"\s*\|\s*", r",\s+", r"\s+-\s+", r"\s+")
 _MOST = 60  # readings in one cell
-#: A line that is a number in plain digits, and the least that headings with numbers of their own must hold.
-_PLAIN_NUMBER = re.compile(r"^\s*[+-]?[0-9]+(?:[.,][0-9]+)?\s*$", re.MULTILINE)
-_NUMBERED = {"1", "2", "3"}
 #: What stands between readings in one cell; a cell without it holds one.
 _BETWEEN = re.compile(r"[\s/;|]")
 
 
-def tables_of(sheet: Sheet) -> list[Sheet]:
-    """The sheet cut where another heading stands below a blank line or a title; mostly the sheet itself."""
-    if sheet.long:
-        return [sheet]
-    starts = [0]
-    heads: list[list[str]] = []
-    for at, row in enumerate(sheet.cells):
-        if not _is_heading(row):
+def tables_of(
+    sheets: list[Sheet], called: str, options: Options, account: Account, log: Log, said: Recipe = NOTHING
+) -> list[Sheet]:  # fmt: skip
+    """Every table of every sheet that holds readings, with what is said around it; those not read are told.
+
+    Raises
+    ------
+    InputError
+        No table can be read: what is wrong with the likeliest one.
+    """
+    file = by_file(called)
+    usable: list[Sheet] = []
+    failed: list[tuple[Sheet, InputError]] = []
+    for whole in sheets:
+        quiet = holds_no_readings(whole.name) and not whole.wanted and len(sheets) > 1
+        told = tables_said(said, leave_out(whole, options.areas, account), sheets)
+        if told:
+            usable += _as_said(told, whole, file, account, log)
             continue
-        title = _title_above(sheet.cells, at)
-        again = bool(heads) and [fold(c) for c in row if c.strip()] == heads[-1]
-        if heads and (title < at or _blank(sheet.cells[at - 1])) and not (again and title == at):
-            starts.append(title)
-        if not again:
-            heads.append([fold(c) for c in row if c.strip()])
-    if len(starts) == 1:
-        return [sheet]
-    out: list[Sheet] = []
-    for first, last in zip(starts, [*starts[1:], len(sheet.cells)], strict=True):
-        part = dataclasses.replace(sheet, cells=sheet.cells[first:last], rows=sheet.rows[first:last])
-        held = [c.strip() for r in part.cells[:3] if sum(bool(c.strip()) for c in r) == 1 for c in r if c.strip()]
-        part.title = held[0] if held else f"table {len(out) + 1}"
-        out.append(part)
-    return out
+        found, wrong = _of_sheet(whole, file, options, account, log)
+        if quiet or (whole.hidden_sheet and not whole.wanted):
+            whole.aside = found
+            found = []
+        usable += found
+        failed += wrong
+    if not usable:
+        usable = [t for s in sheets for t in s.aside]
+    if not usable:
+        raise max(failed, key=lambda f: sum(map(len, f[0].cells)))[1]
+    read = {t.name for t in usable}
+    tell_hidden([s for s in sheets if s.name in read or not s.name], log)
+    _tell_unread(
+        [s for s in sheets if s.name not in read], [f for f in failed if f[0].name in read], failed, account, log
+    )
+    return usable
 
 
-def _blank(row: list[str]) -> bool:
-    return not any(c.strip() for c in row)
+def _as_said(told: list[Sheet], whole: Sheet, file: list[Said], account: Account, log: Log) -> list[Sheet]:
+    """Tables that a recipe cuts out, with the lines above their headings."""
+    blocks = []
+    for part in told:
+        cols = part.cols or list(range(1, max(map(len, part.cells)) + 1))
+        above = zip(part.rows[: part.head or 0], part.cells[: part.head or 0], strict=True)
+        blocks.append(
+            Block(part, [(r, c, t) for r, line in above for c, t in zip(cols, line, strict=False) if t.strip()])
+        )
+    found = Cut(blocks, [])
+    give_context(found, whole.name, file, account, log)
+    _name_tables(found, log)
+    return told
 
 
-def _is_heading(row: list[str]) -> bool:
-    """Whether a row reads as headings with a voltage or numbered breakdowns among them."""
-    filled = [c for c in row if c.strip()]
-    joined = "\n".join(filled)
-    if joined.isascii() and _PLAIN_NUMBER.search(joined):  # what most rows are, told at a glance
-        if not _NUMBERED <= {c.strip().rstrip(".").lstrip("0") for c in filled}:
-            return False
-    run = shot_run(row)
-    if len(filled) < 2 or is_unit_row(row) or any(len(c) > 60 for c in filled):
-        return False
-    read = [heading(c) for c in filled]
-    if sum(is_number(c) for c in filled) > len(run):
-        return False
-    known = sum(h.name is not None or h.shot is not None or h.summary is not None for h in read)
-    shots = sum(h.shot is not None and h.name is None for h in read)
-    return known >= len(filled) / 2 and (any(h.name == "kv" or h.summary for h in read) or shots >= 2 or bool(run))
+def _of_sheet(
+    whole: Sheet, file: list[Said], options: Options, account: Account, log: Log
+) -> tuple[list[Sheet], list[tuple[Sheet, InputError]]]:
+    if whole.long:
+        whole.context = (*_lines_of_head(whole), *file)
+        return [whole], []
+    mend_broken_rows(whole, log)
+    sheet = leave_out(whole, options.areas, account)
+    heads = tuple(a.rows[0] for a in options.areas if a.role == "heading" and a.rows and a.sheet in (None, whole.name))
+    if options.layout == "transposed":
+        found = Cut([Block(sheet)], [])
+    else:
+        found = cut(sheet, heads)
+    if len(found.blocks) == 1 and found.blocks[0].sheet.head is None:
+        found = turned(sheet) if options.layout in (None, "transposed") else None or found
+    usable: list[Sheet] = []
+    failed: list[tuple[Sheet, InputError]] = []
+    for block in found.blocks:
+        split_series(block.sheet, log)
+        try:
+            layout_of(block.sheet, options.columns, options.layout)
+        except InputError as error:
+            failed.append((block.sheet, error))
+            continue
+        if block.sheet.head is None and not block.sheet.turned:
+            head = find_heading(padded(sheet.cells), set()) or 0
+            block.lines = [(r, c, t) for r, line in zip(sheet.rows[:head], sheet.cells[:head], strict=True)
+                           for c, t in enumerate(line, 1) if t.strip()]  # fmt: skip
+        usable.append(block.sheet)
+    kept = Cut([b for b in found.blocks if any(b.sheet is u for u in usable)], found.lines)
+    if kept.blocks:
+        give_context(kept, whole.name, file, account, log)
+        _name_tables(kept, log)
+    return usable, failed
 
 
-def _title_above(cells: list[list[str]], at: int) -> int:
-    """The first of the title lines right above a heading; ``at`` itself when there are none."""
-    first = up = at
-    while up and _blank(cells[up - 1]):
-        up -= 1
-    while up and sum(bool(c.strip()) for c in cells[up - 1]) == 1 and not any(map(is_number, cells[up - 1])):
-        up -= 1
-        first = up
-    return first
+def padded(cells: list[list[str]]) -> list[list[str]]:
+    """Rows of one length."""
+    width = max(map(len, cells))
+    return [[*r, *[""] * (width - len(r))] for r in cells]
+
+
+def _lines_of_head(sheet: Sheet) -> list[Said]:
+    """What the lines above the heading of a long text say."""
+    head = find_heading(sheet.cells, set())
+    lines = [(r, c, t) for r, line in zip(sheet.rows[: head or 0], sheet.cells[: head or 0], strict=True)
+             for c, t in enumerate(line, 1) if t.strip()]  # fmt: skip
+    return said_by_lines(lines, LINE, "a line above the heading", None, sheet.name)
+
+
+def _name_tables(found: Cut, log: Log) -> None:
+    """Tables of one sheet that nothing else tells apart go by their titles."""
+    if len(found.blocks) < 2:
+        return
+    told = [tuple(sorted({(s.name, s.text) for s in b.sheet.context})) for b in found.blocks]
+    titles = [" ".join(t for _, _, t in b.lines)[:60] or f"table {n}" for n, b in enumerate(found.blocks, 1)]
+    if len(set(told)) < len(told):
+        for n, block in enumerate(found.blocks):
+            block.sheet.title = titles[n] if titles.count(titles[n]) == 1 else f"{titles[n]} {n + 1}"
+    log.guess("tables", f"{len(titles)} tables on one sheet: " + ", ".join(map(repr, titles)),
+              "headings that come again below each other or side by side",
+              "put them on sheets of their own")  # fmt: skip
+
+
+def _tell_unread(
+    sheets: list[Sheet], tables: list[tuple[Sheet, InputError]], failed: list[tuple[Sheet, InputError]],
+    account: Account, log: Log,
+) -> None:  # fmt: skip
+    for sheet in sheets:
+        why = next((str(e) for f, e in failed if f.name == sheet.name), "")
+        why = "the sheet is hidden" if sheet.hidden_sheet else why or "its name says that it sums up or explains"
+        account.unread[sheet.name] = f"the sheet is not read: {why}"
+        log.guess("sheets", f"{sheet.name!r} is not read", why, "--sheet", code="sheet_not_read")
+    for part, error in tables:
+        account.unread_tables.append((part, str(error)))
+        log.guess("tables", f"the table from row {part.rows[0]} on is not read", str(error),
+                  "--column or a sheet of its own", code="table_not_read", row=part.rows[0])  # fmt: skip
 
 
 def split_series(sheet: Sheet, log: Log) -> None:
@@ -101,6 +183,7 @@ def split_series(sheet: Sheet, log: Log) -> None:
 
 
 def _widen(sheet: Sheet, at: int, parts: list[list[str]], first: int, width: int) -> None:
+    size = max(map(len, sheet.cells))
     head = next((i for i in range(first - 1, -1, -1) if at < len(sheet.cells[i]) and sheet.cells[i][at].strip()), None)
     for i, row in enumerate(sheet.cells):
         row += [""] * (at + 1 - len(row))
@@ -111,6 +194,8 @@ def _widen(sheet: Sheet, at: int, parts: list[list[str]], first: int, width: int
             held = parts[i] or [row[at]]
             new = held + [""] * (width - len(held))
         sheet.cells[i] = row[:at] + new + row[at + 1 :]
+    cols = sheet.cols or list(range(1, size + 1))
+    sheet.cols = cols[:at] + [cols[at]] * width + cols[at + 1 :]
 
 
 def _readings(text: str) -> list[str]:

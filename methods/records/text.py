@@ -19,6 +19,17 @@ MAX_COLUMNS = 2_000
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe"}
 
 
+@dataclass(frozen=True)
+class Said:
+    """One thing that is said of all readings of a table: ``level`` 0 by hand, 1 the title of the table, 2 a line of
+    the sheet, 3 the sheet's name, 4 the file's name; ``place`` says it in words."""
+
+    name: str
+    text: str
+    place: str
+    level: int
+
+
 @dataclass
 class Sheet:
     """Text cells of one sheet. ``rows`` holds each record's number as the user sees it, from 1."""
@@ -30,12 +41,17 @@ class Sheet:
     text: str | None = None  # the whole text, when only its head was cut into cells
     raw: bytes | None = None  # or its bytes, where they are plain ASCII
     delimiter: str = ""
-    method: str | None = None  # the sheet's or the file's name, where it names a test method
-    from_file: bool = False  # it was the file's name
     cols: list[int] | None = None  # the file's column of each cell of a row, where not 1, 2, 3 ...
+    sizes: list[int] | None = None  # how many cells each row has in the file, where ``cells`` are filled up
+    head: int | None = None  # where in ``cells`` the headings stand, when that is settled
+    context: tuple[Said, ...] = ()  # what stands around the table: titles, the names of sheet and file
+    hidden_sheet: bool = False
+    aside: list[Sheet] = field(default_factory=list)  # its tables, where they are not read for its name
+    wanted: bool = False  # somebody asked for this sheet by its name
+    legend: dict[str, dict[str, str]] = field(default_factory=dict)  # what letters of the sheet stand for
+    turned: bool = False  # rows and columns have changed places: ``rows`` are the file's columns, ``cols`` its rows
     title: str | None = None  # the line above, where one sheet holds several tables
     said: bool = False  # a recipe says where the table stands
-    head: int | None = None  # then: the place of the headings among ``cells``
     means: dict[int, str] = field(default_factory=dict)  # then: what the headings of columns mean
     notes: list[tuple[str, str, str]] = field(default_factory=list)
 

@@ -78,6 +78,7 @@ def choose_values(
         if h.name == "kv" and not (h.text and any(h.text == heads[s].text for s in shots))
     ]
     strong = [i for i in named if shares[i] > 0 or not any(shares)]
+    strong = _believed(plan, body, strong)
     if strong and shots and not counts_breakdowns([heads[i] for i in shots]):
         shots = []  # param1, param2 ... beside a column that speaks of a voltage
     if shots and (len(shots) > 1 or not strong):
@@ -111,6 +112,28 @@ def choose_values(
             return
         _refuse_several(heads, strong)
     _fallback(plan, shares, head, body)
+
+
+def counts(cells: list[str]) -> bool:
+    """Whether numbers count breakdowns: 1, 2, 3 ..., from 1 on again and again."""
+    held = [t for c in cells if (t := normalise(c).rstrip("."))]
+    numbers = [int(t) for t in held if t.isdigit()]
+    if len(numbers) < 3 or len(numbers) < 0.8 * len(held) or numbers[0] != 1 or max(numbers) > 100:
+        return False
+    return all(b in (a + 1, 1) for a, b in zip(numbers, numbers[1:], strict=False))
+
+
+def _believed(plan: Layout, body: list[list[str]], strong: list[int]) -> list[int]:
+    """The columns that speak of a voltage without those that count the breakdowns; those become their order."""
+    counting = [i for i in strong if counts([r[i] for r in body])]
+    if not counting:
+        return strong
+    heads = plan.headings
+    for i in counting:
+        taken = any(h.name == "order" for h in heads)
+        plan.guesses.append(("order", heads[i].text, "its numbers count 1, 2, 3 ...: not voltages", "--value"))
+        heads[i] = Heading(heads[i].text, None if taken else "order")
+    return [i for i in strong if i not in counting]
 
 
 def share(body: list[list[str]], at: int) -> float:

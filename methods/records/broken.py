@@ -1,0 +1,42 @@
+"""Rows that a line break within a cell has cut in two: joined again, and told."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from methods.records.kept import Log
+from methods.records.text import Sheet
+
+
+def mend_broken_rows(sheet: Sheet, log: Log) -> None:
+    """Join two neighbouring short rows of a delimited text that together are one row of the usual width, in place."""
+    if sheet.delimiter in ("", "spaces") or len(sheet.cells) < 3:
+        return
+    widths = Counter(map(len, sheet.cells))
+    width, count = widths.most_common(1)[0]
+    if width < 3 or count < 0.5 * len(sheet.cells):
+        return
+    cells: list[list[str]] = []
+    rows: list[int] = []
+    at = 0
+    while at < len(sheet.cells):
+        row = sheet.cells[at]
+        after = sheet.cells[at + 1] if at + 1 < len(sheet.cells) else []
+        if (
+            2 <= len(row) < width
+            and len(after) >= 2
+            and len(row) + len(after) == width + 1
+            and row[-1].strip()
+            and after[0].strip()
+        ):
+            cells.append([*row[:-1], f"{row[-1].rstrip()} {after[0].lstrip()}", *after[1:]])
+            rows.append(sheet.rows[at])
+            log.guess("rows", f"rows {sheet.rows[at]} and {sheet.rows[at + 1]} are one row",
+                      "a line break within a cell cut it in two", "put the cell in quotation marks",
+                      code="row_cut", row=sheet.rows[at])  # fmt: skip
+            at += 2
+            continue
+        cells.append(row)
+        rows.append(sheet.rows[at])
+        at += 1
+    sheet.cells, sheet.rows = cells, rows

@@ -1,0 +1,292 @@
+"""Rows that sum up others: by a label in any of their cells, or without one by arithmetic; never breakdowns.
+
+Without a label a row is taken for a summary where it equals the mean, SD, minimum, maximum, range, coefficient of
+variation or median of the rows above it in its block to its own rounding, and this is unlikely to be chance.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from methods.records.cells import BLANK, VALUE, WITHSTOOD, normalise
+from methods.records.coded import Body
+from methods.records.flat import Flat, Places
+from methods.records.headings import summary_label
+from methods.records.kept import Log
+from methods.records.layout import Layout, is_number
+from methods.records.summary_words import summary_kind
+
+#: Beyond this many rows only labels are looked for.
+_MOST_ROWS = 20_000
+#: A coincidence rarer than this is none.
+_CHANCE = 0.02
+KINDS = ("mean", "sd", "min", "max", "range", "cov", "median")
+_LOOSE = ("sample", "filling", "order", "fluid")
+_NEVER = ("outcome", "operator", "laboratory", "instrument", "stirring", "electrode", "method")
+
+
+@dataclass(frozen=True)
+class Summary:
+    """One row that sums up: what, the label that says so (empty: by arithmetic), and the rows that it sums up."""
+
+    kind: str
+    label: str
+    rows: tuple[int, ...] = ()
+
+
+def statistics(values: np.ndarray) -> dict[str, list[float]]:
+    """What a summary of these voltages could be, in their unit; SD with n - 1 and with n; CoV in percent."""
+    held = values[np.isfinite(values)]
+    if len(held) < 2:
+        return {}
+    mean, one, all_ = float(held.mean()), float(held.std(ddof=1)), float(held.std())
+    return {
+        "mean": [mean], "sd": [one, all_], "min": [float(held.min())], "max": [float(held.max())],
+        "range": [float(held.max() - held.min())], "cov": [100 * one / mean, 100 * all_ / mean],
+        "median": [float(np.median(held))],
+    }  # fmt: skip
+
+
+def step_of(text: str) -> float:
+    """One unit of the last digit of a number as it is written."""
+    digits = normalise(text).replace(",", ".").partition(".")[2]
+    count = 0
+    for c in digits:
+        if not c.isdigit():
+            break
+        count += 1
+    return float(10.0**-count)
+
+
+def kinds_of(values: np.ndarray, claimed: float, text: str, factor: float = 1.0) -> list[str]:
+    """The summaries of ``values`` that ``claimed`` equals to its own rounding."""
+    room = 0.5 * step_of(text) * factor * 1.04 + 1e-9
+    found = statistics(values)
+    return [
+        k
+        for k, several in found.items()
+        if any(abs(v - claimed) <= (room if k != "cov" else room / factor) for v in several)
+    ]
+
+
+def summary_rows(plan: Layout, body: Body, flat: Flat) -> dict[int, Summary]:
+    """The rows of the body that sum up others."""
+    labels = _labelled(plan, body)
+    out = {r: Summary(kind, text) for r, (kind, text) in labels.items()}
+    if len(body) > _MOST_ROWS or plan.named:
+        return out
+    values = _grid(plan, body, flat)
+    if len(plan.values) == 1:
+        out.update(_long(plan, body, flat, values[:, 0], set(out)))
+    else:
+        out.update(_wide(plan, body, flat, values, set(out)))
+    return out
+
+
+def _grid(plan: Layout, body: Body, flat: Flat) -> np.ndarray:
+    out = np.full((len(body), len(plan.values)), np.nan)
+    held = (flat.kind == VALUE) | (flat.kind == WITHSTOOD)
+    out[flat.row[held], flat.column[held]] = flat.kv[held]
+    return out
+
+
+def _labelled(plan: Layout, body: Body) -> dict[int, tuple[str, str]]:
+    out: dict[int, tuple[str, str]] = {}
+    numbered = _numbered(plan, body)
+    for i, (h, column) in enumerate(zip(plan.headings, body.columns, strict=False)):
+        if i in plan.values or column.numbers is not None or h.name in _NEVER or not column.uniques:
+            continue
+        if "".join(column.uniques).isdecimal():  # many thousand numbered fillings
+            continue
+        loose = i == 0 or h.name in _LOOSE or not h.text
+        counts = numbered is not None and i == numbered[0]
+        for code, text in enumerate(column.uniques):
+            if text[-1:].isdigit() and text[:1].isdigit() or len(text) > 48:
+                continue
+            kind = (summary_label(text) if loose else None) or summary_kind(text, counts)
+            if kind is None or (loose and kind == "limit" and len(text) < 3):
+                continue
+            for row in np.flatnonzero(column.codes == code).tolist():
+                if numbered is not None and not counts and numbered[1][row]:
+                    continue  # it has a place in the series: a remark, not a summary
+                out.setdefault(row, (kind, text))
+    return out
+
+
+def _numbered(plan: Layout, body: Body) -> tuple[int, np.ndarray] | None:
+    """The column that counts the breakdowns of a long table, and which of its rows hold a number."""
+    if len(plan.values) != 1:
+        return None
+    at = next((i for i, h in enumerate(plan.headings) if h.name == "order" and i not in plan.values), None)
+    if at is None:
+        return None
+    column = body.columns[at]
+    if column.numbers is not None:
+        return at, ~np.isnan(column.numbers)
+    good = np.array([is_number(t) for t in column.uniques] + [False])
+    return at, good[column.codes]
+
+
+def _chance(values: np.ndarray, text: str) -> float:
+    """How likely a further reading equals the mean of these by chance."""
+    spread = float(np.nanstd(values, ddof=1)) if np.isfinite(values).sum() > 1 else 0.0
+    return min(1.0, step_of(text) / (2.5 * spread)) if spread > 0 else 1.0
+
+
+def _long(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int]) -> dict[int, Summary]:
+    groups = _runs(plan, body, values, known)
+    numbered = _numbered(plan, body)
+    text = [flat.text(r) for r in range(len(body))]
+    found: list[tuple[list[int], list[tuple[int, str]], bool]] = []
+    judged = 0
+    stood = {int(flat.row[i]) for i in np.flatnonzero(flat.kind == WITHSTOOD)}
+    for rows in groups:
+        if len(rows) < 4 or not np.ptp(values[rows[:-1]]) > 0:
+            continue
+        judged += 1
+        best: list[tuple[int, str]] = []
+        for k in range(1, min(6, len(rows) - 3) + 1):
+            held, tail = values[rows[:-k]], rows[-k:]
+            if (
+                stood & set(tail)
+                or (numbered is not None and any(numbered[1][r] for r in tail))
+                or not np.ptp(held) > 0
+            ):
+                break
+            named: list[tuple[int, str]] = []
+            for r in tail:
+                free = [x for x in kinds_of(held, values[r], text[r]) if x not in {n for _, n in named}]
+                if not free:
+                    break
+                named.append((r, free[0]))
+            if len(named) < k:
+                continue
+            apart = numbered is not None and any(numbered[1][r] for r in rows) and not any(numbered[1][r] for r in tail)
+            rare = _chance(held, text[tail[0]]) ** k
+            if k == 1 or apart or (rare < _CHANCE / 10 and {n for _, n in named} & {"mean", "sd", "cov"}):
+                best = named
+        if not best:
+            continue
+        apart = numbered is not None and any(numbered[1][r] for r in rows) and not any(numbered[1][r] for r, _ in best)
+        found.append((rows, best, apart))
+    out: dict[int, Summary] = {}
+    odds = 1.0
+    for rows, best, _ in found:
+        odds *= _chance(values[rows[: -len(best)]], text[best[0][0]])
+    everywhere = judged > 0 and len(found) == judged and judged >= 2 and odds < _CHANCE
+    for rows, best, apart in found:
+        if apart or everywhere or (len(best) > 1 and len(rows) - len(best) >= 3):
+            rest = tuple(rows[: -len(best)])
+            out.update({r: Summary(kind, "", rest) for r, kind in best})
+    return out
+
+
+def _runs(plan: Layout, body: Body, values: np.ndarray, known: set[int]) -> list[list[int]]:
+    """Rows that stand together: the same labels, no blank line and no summary with a label between them."""
+    keys = [i for i, h in enumerate(plan.headings) if h.name in ("sample", "filling") and i not in plan.values]
+    out: list[list[int]] = []
+    last: tuple[object, ...] | None = None
+    for r in range(len(body)):
+        if r in known or not np.isfinite(values[r]):
+            last = None if r in known else last
+            continue
+        key = tuple(body.columns[i].text(r) for i in keys)
+        gap = bool(out) and int(body.rows[r]) - int(body.rows[out[-1][-1]]) > 1 and plan.column_rows is None
+        if last is None or key != last or gap:
+            out.append([])
+        out[-1].append(r)
+        last = key
+    return out
+
+
+def _wide(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int]) -> dict[int, Summary]:
+    width = values.shape[1]
+    out: dict[int, Summary] = {}
+    begin: list[int] = []
+    after = False
+    for r in range(len(body)):
+        row = values[r]
+        if not np.isfinite(row).any() or r in known:
+            after = after or (r in known and bool(begin))
+            continue
+        kind = (
+            _across(values[begin], row, [flat.text(r * width + c) for c in range(width)]) if len(begin) >= 2 else None
+        )
+        if kind is not None:
+            out[r] = Summary(kind, "", tuple(begin))
+            after = True
+            continue
+        if after:
+            begin, after = [], False
+        begin.append(r)
+    return out
+
+
+def _across(above: np.ndarray, row: np.ndarray, texts: list[str]) -> str | None:
+    held = np.flatnonzero(np.isfinite(row))
+    if len(held) < 3:
+        return None
+    left = set(KINDS)
+    for c in held:
+        left &= set(kinds_of(above[:, c], float(row[c]), texts[c]))
+        if not left:
+            return None
+    same = any(np.array_equal(row[held], a[held]) for a in above)
+    return None if same else next(k for k in KINDS if k in left)
+
+
+def refuse_summaries(plan: Layout, body: Body, flat: Flat, place: Places, log: Log) -> None:
+    """Take the rows that sum up out of the breakdowns, and compare what they say with our own figure."""
+    found = summary_rows(plan, body, flat)
+    if not found:
+        return
+    width = len(plan.values)
+    values = _grid(plan, body, flat)
+    for r, one in found.items():
+        where = np.flatnonzero(flat.row == r) if len(body) > _MOST_ROWS else np.arange(r * width, (r + 1) * width)
+        shown = f"a summary row ({one.label!r}), not a breakdown" if one.label else (
+            f"a summary: it is the {one.kind} of the {len(one.rows)} rows above it to its own rounding, not a breakdown"
+        )  # fmt: skip
+        flat.refuse_all(where[flat.kind[where] != BLANK], shown, "summary")
+    if len(body) <= _MOST_ROWS:
+        for r, one in found.items():
+            if one.label and one.kind in KINDS:
+                _compare(plan, body, flat, place, values, r, one, set(found), log)
+
+
+def _compare(
+    plan: Layout, body: Body, flat: Flat, place: Places, values: np.ndarray, r: int, one: Summary, sums: set[int],
+    log: Log,
+) -> None:  # fmt: skip
+    """Tell a stored summary that is none of what the rows above it give."""
+    width = values.shape[1]
+    above = [q for q in range(r) if q not in sums]
+    last = max((q for q in sums if q < r and any(q < a < r for a in above)), default=-1)
+    near = [q for q in above if q > last]
+    for c in range(width):
+        said = values[r, c]
+        if not np.isfinite(said):
+            continue
+        at = r * width + c
+        text = flat.text(at)
+        sets = [values[near, c], values[above, c], values[near].ravel(), values[above].ravel()]
+        sets = [s for s in sets if np.isfinite(s).sum() >= 2]
+        if not sets or any(one.kind in kinds_of(s, said, text) or _near(s, one.kind, said) for s in sets):
+            continue
+        own = statistics(sets[0])[one.kind][0]
+        log.problem(
+            place.rows[at], str(place.columns[at]), text,
+            f"the {one.kind} of the {np.isfinite(sets[0]).sum()} rows above is {own:.4g}",
+            "kept the breakdowns; the stored summary is not used", code="summary_differs",
+        )  # fmt: skip
+
+
+def _near(values: np.ndarray, kind: str, said: float) -> bool:
+    """Whether a stored figure is right to two significant digits, or is the fraction where we have percent."""
+    for own in statistics(values).get(kind, []):
+        room = 0.5 * 10.0 ** (np.floor(np.log10(own)) - 1) if own > 0 else 0.0
+        if abs(own - said) <= room * 1.02 or (kind == "cov" and abs(own / 100 - said) <= room / 100 * 1.02):
+            return True
+    return False
