@@ -40,7 +40,7 @@ WIDE_LABORATORIES = (
 
 
 def _rows(item: Setting, bench: Bench, rng: np.random.Generator, first_day: datetime.date, fixed: dict) -> list[dict]:
-    kv, reached = draw(bench, fillings=item.fillings, breakdowns=item.breakdowns, seed=rng)
+    kv, reached = draw(bench, fillings=item.fillings, breakdowns=item.breakdowns, rng=rng)
     rows = []
     for filling in range(item.fillings):
         day = first_day + datetime.timedelta(days=filling // 3)
@@ -100,7 +100,7 @@ def laboratory_round() -> pd.DataFrame:
             bench = replace(
                 bench, mean_kv=0.9 * bench.mean_kv * bias, within_cov=bench.within_cov * wider, ceiling_kv=None
             )
-            kv, _ = draw(bench, fillings=2, breakdowns=6, seed=rng)
+            kv, _ = draw(bench, fillings=2, breakdowns=6, rng=rng)
             for filling in range(2):
                 for order in range(6):
                     rows.append(
@@ -128,7 +128,7 @@ def bench_studies() -> pd.DataFrame:
             plans.append(("electrode and stirring", electrode, 2.5, stirring, 2.0, level * change))
     rows = []
     for study, electrode, gap, stirring, rise, level in plans:
-        kv, _ = draw(replace(base, mean_kv=level), fillings=5, breakdowns=6, seed=rng)
+        kv, _ = draw(replace(base, mean_kv=level), fillings=5, breakdowns=6, rng=rng)
         for filling in range(5):
             for order in range(6):
                 rows.append(
@@ -148,7 +148,7 @@ def wide() -> pd.DataFrame:
     for oil, fluid, _, wetness, water in OILS:
         for name in ("D1816 1 mm", "D1816 2 mm"):
             item = setting(name)
-            kv, reached = draw(item.bench(wetness), fillings=3, breakdowns=5, seed=rng)
+            kv, reached = draw(item.bench(wetness), fillings=3, breakdowns=5, rng=rng)
             for filling in range(3):
                 cells = [
                     f">{c:.0f}" if top else f"{c:.1f}"

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from methods.errors import InputError
 from methods.protocols.protocol import Protocol
 from methods.protocols.verdict import judge
+from methods.randomness import Rng, seed_of
 from methods.result import Caution
 from methods.simulate import Bench, Setting, draw, series
 
@@ -74,7 +75,7 @@ def laboratories(
     laboratory_cov: float = 0.0,
     limit_kv: float | None = None,
     confidence: float = 0.95,
-    seed: int = 0,
+    rng: Rng = 0,
     progress: Callable[[float], None] | None = None,
     cancel: Callable[[], bool] | None = None,
 ) -> Class:
@@ -90,6 +91,7 @@ def laboratories(
     InputError
         Fewer than two laboratories, or a laboratory CoV outside 0 to 1.
     """
+    seed = seed_of(rng)
     if count < 2:
         raise InputError(f"A class needs at least two laboratories, not {count}.", column="count", text=str(count))
     if not 0 <= laboratory_cov < 1:
@@ -124,7 +126,7 @@ def _one_design(
     confidence: float, limit_kv: float | None, rng: np.random.Generator,
 ) -> pd.DataFrame:  # fmt: skip
     endless = replace(bench, ceiling_kv=None)  # a laboratory's level shifts the oil, not the ceiling of its set
-    kv, _ = draw(endless, fillings=fillings, breakdowns=breakdowns, repetitions=count, seed=rng)
+    kv, _ = draw(endless, fillings=fillings, breakdowns=breakdowns, repetitions=count, rng=rng)
     kv = kv * own[:, None, None]
     reached = kv >= (np.inf if bench.ceiling_kv is None else bench.ceiling_kv)
     flat = kv.reshape(count, -1)
@@ -240,7 +242,7 @@ def virtual_test(
     breakdowns_per_filling: int = 6,
     protocol: Protocol | None = None,
     confidence: float = 0.95,
-    seed: int = 0,
+    rng: Rng = 0,
 ) -> VirtualTest:
     """The first ``taken`` breakdowns of the virtual test with this seed, filling after filling.
 
@@ -252,6 +254,7 @@ def virtual_test(
     InputError
         ``taken`` outside 0 to 600, or no breakdown per filling.
     """
+    seed = seed_of(rng)
     if not 0 <= taken <= MOST_TAKEN:
         raise InputError(f"taken is {taken}; it must lie from 0 to {MOST_TAKEN}.", column="taken", text=str(taken))
     if breakdowns_per_filling < 1:
@@ -259,7 +262,7 @@ def virtual_test(
     fillings = -(-taken // breakdowns_per_filling)
     parts = []
     for filling in range(fillings):
-        one = series(bench, breakdowns=breakdowns_per_filling, seed=[seed, filling])
+        one = series(bench, breakdowns=breakdowns_per_filling, rng=[seed, filling])
         parts.append(one.assign(filling=str(filling + 1)))
     table = pd.concat(parts, ignore_index=True).head(taken) if parts else series(bench, breakdowns=1).head(0)
     top = (table["outcome"] == "withstood").to_numpy()

@@ -21,6 +21,7 @@ from methods.protocols.protocol import Protocol
 from methods.protocols.recognition import recognise
 from methods.protocols.rules import NO_RULE, Rule, exceeds, rule_of
 from methods.protocols.verdict import Verdict, judge
+from methods.randomness import Rng, seed_of
 from methods.records.table import WITHSTOOD, as_table, filling_codes, group_codes
 
 _SAMPLE = ("sample", *CONDITION)
@@ -231,7 +232,7 @@ def rule_on_records(
     between_cov: float = 0.0,
     confidence: float = 0.95,
     repetitions: int = 20_000,
-    seed: int = 1,
+    rng: Rng = 1,
 ) -> pd.DataFrame:
     """Each rule at the records' own scatter, beside how often it fired on the records themselves.
 
@@ -251,6 +252,8 @@ def rule_on_records(
     """
     from methods.protocols.rule_curves import trip_curves
 
+    seed = seed_of(rng)
+
     known = scatter.set_index("rule")["cov"] if len(scatter) else pd.Series(dtype=float)
     rates = rates_on(data, confidence=confidence)
     rows = []
@@ -262,9 +265,7 @@ def rule_on_records(
         cov = float(known.get(rule.key, known.get("all", float("nan"))))
         expected = float("nan")
         if 0.005 <= cov <= 0.6:
-            found = trip_curves(
-                [rule], family, between_cov=between_cov, covs=(cov,), repetitions=repetitions, seed=seed
-            )
+            found = trip_curves([rule], family, between_cov=between_cov, covs=(cov,), repetitions=repetitions, rng=seed)
             expected = float(found["probability_percent"].iloc[0])
         rows.append({
             "rule": rule.title, "own_cov_percent": 100 * cov, "expected_percent": expected, "judged": judged,

@@ -21,6 +21,7 @@ import scipy
 
 from methods.errors import InputError
 from methods.families import DRAWN, weibull_shape_for_cov
+from methods.randomness import Rng
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ def draw(
     fillings: int = 1,
     breakdowns: int = 6,
     repetitions: int = 1,
-    seed: int | Sequence[int] | np.random.Generator = 0,
+    rng: Rng | Sequence[int] = 0,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Draw breakdowns.
 
@@ -97,7 +98,7 @@ def draw(
     for name, count in (("fillings", fillings), ("breakdowns", breakdowns), ("repetitions", repetitions)):
         if int(count) != count or count < 1:
             raise InputError(f"{name} is {count!r}; it must be a whole number from 1.", column=name, text=str(count))
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(rng)
     shape = (int(repetitions), int(fillings), int(breakdowns))
     z = rng.standard_normal(shape)
     if bench.correlation:
@@ -118,9 +119,9 @@ def draw(
     return np.where(reached, bench.ceiling_kv, kv), reached
 
 
-def series(bench: Bench, *, fillings: int = 1, breakdowns: int = 6, seed: int | Sequence[int] = 0) -> pd.DataFrame:
+def series(bench: Bench, *, fillings: int = 1, breakdowns: int = 6, rng: int | Sequence[int] = 0) -> pd.DataFrame:
     """One virtual test as a record table: columns filling, order, kv, outcome."""
-    kv, reached = draw(bench, fillings=fillings, breakdowns=breakdowns, seed=seed)
+    kv, reached = draw(bench, fillings=fillings, breakdowns=breakdowns, rng=rng)
     grid = np.indices(kv[0].shape) + 1
     return pd.DataFrame(
         {

@@ -220,6 +220,7 @@ def _options(args: argparse.Namespace) -> dict[str, Any]:
     """The keyword arguments of the plan that these options stand for."""
     options = {name: getattr(args, name) for name in _SHARED if hasattr(args, name)}
     if args.kind in ("pilot", "next"):
+        options = {"rng" if name == "seed" else name: value for name, value in options.items()}
         return options | _from_data(args)
     for name in ("half_width", "difference", "margin", "expected_difference"):
         if hasattr(args, name):
@@ -230,6 +231,8 @@ def _options(args: argparse.Namespace) -> dict[str, Any]:
         options["sides"] = 1 if args.one_sided else 2
     if options.get("expected_difference", 0.0) is None:
         del options["expected_difference"]
+    if "seed" in options:
+        options["rng"] = options.pop("seed")
     if "kind_of_sd" in options:
         options["kind"] = options.pop("kind_of_sd")
     return options

@@ -126,7 +126,7 @@ def _rates(args: argparse.Namespace, rule: Any, document: dict[str, Any]) -> lis
         [rule] if rule is not None else [r for r in load_rules(args.folder).values() if r.usable and r.kind != "chart"]
     )
     covs, families = args.cov or list(USUAL_COVS), args.family or ["normal", "weibull"]
-    settings = {"between_cov": args.between_cov, "repetitions": args.repetitions, "seed": args.seed}
+    settings = {"between_cov": args.between_cov, "repetitions": args.repetitions, "rng": args.seed}
     found = [trip_rate(r, c, f, **settings) for r in rules for f in families for c in covs]
     document["trip_rates"] = as_json(found)
     rows = [

@@ -49,7 +49,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="a percentile for --percentiles; may be repeated (default: 1%%, 10%%, 50%%)",
     )  # fmt: skip
     parser.add_argument("--family", help="the family for --percentiles (default: the one that fits best)")
-    parser.add_argument("--resamples", type=int, default=2000, help="for --percentiles (default: 2000)")
+    parser.add_argument("--repetitions", type=int, default=2000, help="for --percentiles (default: 2000)")
     parser.add_argument("--seed", type=int, default=0, help="for --percentiles (default: 0)")
     parser.add_argument(
         "--all-pairs", choices=["games_howell", "tukey", "holm"], nargs="?", const="games_howell",
@@ -72,7 +72,7 @@ def run(args: argparse.Namespace) -> int:
     if args.percentiles or args.p:
         found = percentile_shift(
             records, args.by, reference=args.reference, percentiles=args.p or (0.01, 0.1, 0.5),
-            confidence=args.confidence, resamples=args.resamples, seed=args.seed, family=args.family,
+            confidence=args.confidence, repetitions=args.repetitions, rng=args.seed, family=args.family,
             within=args.within,
         )  # fmt: skip
         document["percentiles"] = as_json(found)

@@ -198,14 +198,14 @@ class Page(StudyPage):
         confidence = self.study.confidence
         test = virtual_test(
             bench, self.taken, breakdowns_per_filling=self.per_filling, protocol=protocol, confidence=confidence,
-            seed=self.seed,
+            rng=self.seed,
         )  # fmt: skip
         settings = (bench, self.count, self.laboratory, self.limit_kv, confidence, self.seed)
         group = self.kept(
             "class",
             lambda: laboratories(
                 replace(bench), count=self.count, laboratory_cov=self.laboratory / 100, limit_kv=self.limit_kv or None,
-                confidence=confidence, seed=self.seed,
+                confidence=confidence, rng=self.seed,
             ),
             *settings,
         )  # fmt: skip

@@ -195,7 +195,7 @@ class Page(StudyPage):
 
         def work(progress: Progress) -> Any:
             return percentile_shift(
-                selection, by, reference=reference, resamples=RESAMPLES,
+                selection, by, reference=reference, repetitions=RESAMPLES,
                 progress=lambda done: progress.step(done, 1.0), **common,
             )  # fmt: skip
 

@@ -127,7 +127,7 @@ class Whole(Section):
         return (
             f"Shift against {level_text(found.reference)} at each percentile by the data alone; each band holds "
             f"for all percentiles at once with {100 * found.confidence:g} % confidence, "
-            f"{found.resamples} resamples of whole fillings."
+            f"{found.repetitions} resamples of whole fillings."
         )
 
     def show(self, found: Any) -> None:

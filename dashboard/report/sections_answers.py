@@ -76,7 +76,7 @@ def _percentiles(asked: Asked, tables: list[Table]) -> list[str]:
 
     try:
         found = percentile_shift(
-            asked.data, asked.by, reference=asked.study.reference_value, confidence=asked.confidence, seed=asked.seed
+            asked.data, asked.by, reference=asked.study.reference_value, confidence=asked.confidence, rng=asked.seed
         )
     except InputError as error:
         return [f"Shift of low percentiles: {error}"]

@@ -105,7 +105,7 @@ def percentiles(found: PercentileShift) -> Answer:
     tables = (
         _table(
             "shift_percentiles", f"Shift of the {which} % points", pd.concat(points, ignore_index=True),
-            f"Limits from {found.resamples} resamples, seed {found.seed}.",
+            f"Limits from {found.repetitions} resamples, seed {found.seed}.",
         ),
         _table("shift_curve", "Shift at every percentile", pd.concat(curves, ignore_index=True)),
     )  # fmt: skip

@@ -17,6 +17,7 @@ from methods.choosing.settle import would_settle
 from methods.errors import InputError, NotEstimable
 from methods.planning.nested import half_width_bench
 from methods.procedures import PROCEDURE
+from methods.randomness import Rng
 from methods.result import Caution
 from methods.shifts import shift
 from methods.wording import list_words, percent
@@ -111,7 +112,7 @@ def choose(
     reference: str | None = None,
     only: Sequence[str] = (),
     repetitions: int = 2000,
-    rng: int | np.random.Generator = 0,
+    rng: Rng = 0,
 ) -> Choice:
     """Set the procedures beside each other on the oils that all tested, and say which is best and how surely.
 

@@ -133,9 +133,9 @@ def grubbs_pair_p(statistic: float, laboratories: int) -> float:
     By seeded simulation where the simulation reaches; beyond it the bound C(p, 2) g^((p-3)/2), since for
     one fixed pair the statistic is Beta((p - 3)/2, 1).
     """
-    draws = _pair_draws(laboratories)
-    below = int(np.searchsorted(draws, statistic, side="right"))
+    repetitions = _pair_draws(laboratories)
+    below = int(np.searchsorted(repetitions, statistic, side="right"))
     if below >= 20:
-        return min(1.0, 2 * below / draws.size)
+        return min(1.0, 2 * below / repetitions.size)
     bound = scipy.special.comb(laboratories, 2) * statistic ** ((laboratories - 3) / 2)
-    return float(min(2 * bound, 2 * (below + 1) / draws.size))
+    return float(min(2 * bound, 2 * (below + 1) / repetitions.size))

@@ -18,6 +18,7 @@ from methods.planning.percentile_width import (
     nested_half_width,
     nested_half_width_known,
 )
+from methods.randomness import Rng, seed_of
 from methods.result import Caution
 
 
@@ -70,7 +71,7 @@ def plan_percentile(
     breakdowns_per_filling: int | None = None,
     assurance: float | None = None,
     protocol: Any = None,
-    seed: int = 20250101,
+    rng: Rng = 20250101,
 ) -> PercentilePlan:
     """Plan the breakdowns for the ``p`` point (0.01 for the 1 % point).
 
@@ -92,6 +93,7 @@ def plan_percentile(
     InputError
         Impossible numbers, a family without such a plan, too many breakdowns.
     """
+    seed = seed_of(rng)
     s = inputs.scatter(cov, sd, between_cov=between_cov, between_sd=between_sd, mean=mean)
     if family not in PLANNED:
         raise InputError(

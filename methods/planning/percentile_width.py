@@ -73,7 +73,7 @@ class Percentile:
                 return (high - low) * self.scatter.within / 2
             spread = math.sqrt(math.log1p(self.cov**2))
             return self._mean * math.exp(-(spread**2) / 2) * (math.exp(high * spread) - math.exp(low * spread)) / 2
-        pivots = weibull_pivots(n, draws=self._draws(n), seed=self.seed)
+        pivots = weibull_pivots(n, repetitions=self._draws(n), rng=self.seed)
         v_low, v_high = pivots.quantiles("percentile", [tail, 1 - tail], self.p)
         if self.family == "gumbel_min":
             return float((v_high - v_low) / 2 * self.scatter.within * math.sqrt(6) / math.pi)
@@ -124,7 +124,7 @@ class Percentile:
             centre = self._mean * np.exp(-(spread**2) / 2 + spread / math.sqrt(n) * rng.standard_normal(DRAWS))
             return float(np.mean(centre * (np.exp(high * sd) - np.exp(low * sd)) / 2 <= target))
         tail = (1 - self.level) / 2
-        pivots = weibull_pivots(n, draws=self._draws(n), seed=self.seed)
+        pivots = weibull_pivots(n, repetitions=self._draws(n), rng=self.seed)
         v_low, v_high = pivots.quantiles("percentile", [tail, 1 - tail], self.p)
         if self.family == "gumbel_min":
             return float(np.mean(self.half_width(n) / pivots.shape_ratio <= target))
@@ -134,7 +134,7 @@ class Percentile:
         return float(np.mean(scale * (np.exp(-v_low / found) - np.exp(-v_high / found)) / 2 <= target))
 
 
-def nested_half_width(point: Percentile, k: int, n: int, draws: int = DRAWS) -> float:
+def nested_half_width(point: Percentile, k: int, n: int, repetitions: int = DRAWS) -> float:
     """Half-width of a normal percentile over fillings, by the generalised pivotal quantity; nan for k = 1.
 
     The percentile is that of all breakdowns on all fillings: its SD is ``sqrt(s_f**2 + s_w**2)``. Between and within
@@ -147,11 +147,11 @@ def nested_half_width(point: Percentile, k: int, n: int, draws: int = DRAWS) -> 
     s, z = point.scatter, float(scipy.special.ndtri(point.p))
     rng = np.random.default_rng([point.seed, k, n])
     within, between = s.within**2, (s.between or 0.0) ** 2
-    filling = (k - 1) * (n * between + within) / rng.chisquare(k - 1, draws)  # n s_f^2 + s_w^2, as it could be
+    filling = (k - 1) * (n * between + within) / rng.chisquare(k - 1, repetitions)  # n s_f^2 + s_w^2, as it could be
     total = filling / n
     if n > 1:
-        total = total + (1 - 1 / n) * k * (n - 1) * within / rng.chisquare(k * (n - 1), draws)
-    values = rng.standard_normal(draws) * np.sqrt(filling / (k * n)) + z * np.sqrt(total)
+        total = total + (1 - 1 / n) * k * (n - 1) * within / rng.chisquare(k * (n - 1), repetitions)
+    values = rng.standard_normal(repetitions) * np.sqrt(filling / (k * n)) + z * np.sqrt(total)
     tail = (1 - point.level) / 2
     low, high = np.quantile(values, [tail, 1 - tail])
     return float((high - low) / 2)

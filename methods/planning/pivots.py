@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 
 from methods.errors import InputError
 from methods.planning.inputs import count, probability
+from methods.randomness import Rng, seed_of
 from methods.scatter import fit_many
 
 #: The standard number of simulated samples; the quantiles of 0.025 and 0.975 then wander by about 1 %.
@@ -48,8 +49,7 @@ class Pivots:
         return float(1 / self.shape_ratio.mean())
 
 
-@lru_cache(maxsize=64)
-def weibull_pivots(n: int, seen: int | None = None, *, draws: int = DRAWS, seed: int = 20250101) -> Pivots:
+def weibull_pivots(n: int, seen: int | None = None, *, repetitions: int = DRAWS, rng: Rng = 20250101) -> Pivots:
     """Simulate the pivotal quantities for ``n`` values of which the ``seen`` lowest are breakdowns (all unless said).
 
     Raises
@@ -57,12 +57,17 @@ def weibull_pivots(n: int, seen: int | None = None, *, draws: int = DRAWS, seed:
     InputError
         Fewer than two breakdowns, or more breakdowns than values.
     """
+    return _pivots(n, seen, count(repetitions, "repetitions", most=10_000_000), seed_of(rng))
+
+
+@lru_cache(maxsize=64)
+def _pivots(n: int, seen: int | None, repetitions: int, seed: int) -> Pivots:
     size = count(n, "n", least=2)
     events = size if seen is None else count(seen, "seen", least=2)
     if events > size:
         raise InputError(f"{events} breakdowns of {size} values is impossible.", column="seen", text=str(seen))
     rng = np.random.default_rng([seed, size, events])
-    values = np.sort(rng.weibull(1.0, (count(draws, "draws", most=10_000_000), size)), axis=1)
+    values = np.sort(rng.weibull(1.0, (repetitions, size)), axis=1)
     gone = None
     if events < size:
         values[:, events:] = values[:, events - 1 : events]

@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 
 from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
+from methods.randomness import Rng, seed_of
 from methods.result import Caution
 
 #: The rules that :func:`error_rates` compares.
@@ -77,8 +78,8 @@ def next_step(
     fillings: ArrayLike | None = None,
     target_kv: float | None = None,
     confidence: float = 0.95,
-    draws: int = 4000,
-    seed: int = 1,
+    repetitions: int = 4000,
+    rng: Rng = 1,
 ) -> NextStep:
     """Say how many more are needed after the breakdowns taken so far.
 
@@ -90,7 +91,8 @@ def next_step(
         Half-width wanted, as a fraction of the mean, or in kV (which wins).
     fillings : array (n,), optional
         The filling of each; with two or more the unit is the filling (of the size taken so far).
-    draws, seed : int
+    repetitions : int
+    rng : int or numpy.random.Generator
         Of the simulated error rates.
 
     Raises
@@ -98,6 +100,7 @@ def next_step(
     InputError, NotEstimable
         Fewer than two units, values that are not voltages, no scatter, or more than 100 000 units needed.
     """
+    seed = seed_of(rng)
     values = np.asarray(kv, dtype=float).ravel()
     if values.size == 0 or not np.all(np.isfinite(values) & (values > 0)):
         raise InputError("Breakdown voltages must be numbers above zero.", column="kv")
@@ -136,7 +139,7 @@ def next_step(
         found.append(
             Caution("few", f"The SD rests on {n} {unit} and may be off by half or double: so may this advice.")
         )
-    rates = error_rates(sd / mean, width / mean, n, confidence=level, draws=draws, seed=seed)
+    rates = error_rates(sd / mean, width / mean, n, confidence=level, repetitions=repetitions, rng=seed)
     more = total - n
     size = f" of {each}" if unit == "fillings" else ""
     percent = 100 * width / mean
@@ -160,8 +163,8 @@ def error_rates(
     *,
     confidence: float = 0.95,
     most: int = 300,
-    draws: int = 4000,
-    seed: int = 1,
+    repetitions: int = 4000,
+    rng: Rng = 1,
 ) -> tuple[ErrorRates, ...]:
     """Coverage and numbers of the two rules by seeded simulation of normal breakdowns.
 
@@ -179,30 +182,35 @@ def error_rates(
     tuple of ErrorRates
         In the order of :data:`STEP_RULES`. Standard error of a coverage: below ``0.5 / sqrt(draws)``.
     """
+    seed = seed_of(rng)
     spread, width = inputs.positive(cov, "cov"), inputs.positive(target, "target")
     first = inputs.count(start, "start", least=2)
     level = inputs.probability(confidence, "confidence")
     last = max(inputs.count(most, "most"), first + 1)
     rng = np.random.default_rng(seed)
     return (
-        _two_stage(spread, width, first, level, draws, rng),
-        _when_narrow(spread, width, first, level, last, draws, rng),
+        _two_stage(spread, width, first, level, repetitions, rng),
+        _when_narrow(spread, width, first, level, last, repetitions, rng),
     )
 
 
-def _two_stage(spread: float, width: float, first: int, level: float, draws: int, rng: Any) -> ErrorRates:
-    sd = spread * np.sqrt(rng.chisquare(first - 1, draws) / (first - 1))
+def _two_stage(spread: float, width: float, first: int, level: float, repetitions: int, rng: Any) -> ErrorRates:
+    sd = spread * np.sqrt(rng.chisquare(first - 1, repetitions) / (first - 1))
     t = scipy.stats.t.ppf(0.5 + level / 2, first - 1)
     total = np.maximum(first, np.ceil((t * sd / width) ** 2))
-    error = spread / np.sqrt(total) * rng.standard_normal(draws)  # the mean is independent of the first stage's SD
+    error = (
+        spread / np.sqrt(total) * rng.standard_normal(repetitions)
+    )  # the mean is independent of the first stage's SD
     inside = np.abs(error) <= t * sd / np.sqrt(total)
     return ErrorRates(
         "two_stage", float(inside.mean()), float(total.mean()), float(np.quantile(total, 0.95, method="higher")), 0.0
     )
 
 
-def _when_narrow(spread: float, width: float, first: int, level: float, last: int, draws: int, rng: Any) -> ErrorRates:
-    x = spread * rng.standard_normal((draws, last))
+def _when_narrow(
+    spread: float, width: float, first: int, level: float, last: int, repetitions: int, rng: Any
+) -> ErrorRates:
+    x = spread * rng.standard_normal((repetitions, last))
     n = np.arange(1, last + 1)
     mean = np.cumsum(x, axis=1) / n
     square = np.cumsum(x**2, axis=1)
@@ -213,7 +221,7 @@ def _when_narrow(spread: float, width: float, first: int, level: float, last: in
     narrow[:, : first - 1] = False
     stopped = narrow.any(axis=1)
     where = np.where(stopped, narrow.argmax(axis=1), last - 1)
-    rows = np.arange(draws)
+    rows = np.arange(repetitions)
     inside = np.abs(mean[rows, where]) <= half[rows, where]
     total = where + 1
     return ErrorRates(

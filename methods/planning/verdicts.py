@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 from methods.errors import InputError
 from methods.families import DRAWN, weibull_shape_for_cov
 from methods.planning import inputs
+from methods.randomness import Rng, seed_of
 
 RULES: tuple[str, ...] = ("simple", "guarded", "every")
 
@@ -98,23 +99,24 @@ def simulated_pass_probability(
     rule: str = "simple",
     confidence: float = 0.95,
     family: str = "normal",
-    draws: int = 20_000,
-    seed: int = 1,
+    repetitions: int = 20_000,
+    rng: Rng = 1,
 ) -> float:
     """The same by seeded simulation, for any of :data:`methods.families.DRAWN` within fillings (fillings: normal).
 
     A check on the closed forms, and the answer where there is none. Its own error is at most ``0.5 / sqrt(draws)``.
     """
+    seed = seed_of(rng)
     rng = np.random.default_rng([seed, fillings, breakdowns_per_filling])
-    shape = (draws, fillings, breakdowns_per_filling)
+    shape = (repetitions, fillings, breakdowns_per_filling)
     relative = _relative(family, cov, rng, shape)
-    effect = (between_cov or 0.0) * rng.standard_normal((draws, fillings, 1))
+    effect = (between_cov or 0.0) * rng.standard_normal((repetitions, fillings, 1))
     kv = true_mean * (relative + effect)
     if check_rule(rule) == "simple":
         return float(np.mean(kv.mean(axis=(1, 2)) >= limit))
     if rule == "every":
         return float(np.mean(kv.min(axis=(1, 2)) >= limit))
-    units = kv.reshape(draws, -1) if between_cov is None else kv.mean(axis=2)
+    units = kv.reshape(repetitions, -1) if between_cov is None else kv.mean(axis=2)
     size = units.shape[1]
     if size < 2:
         raise InputError("The guarded rule needs two fillings (or two independent breakdowns) at least.")
@@ -147,7 +149,7 @@ def operating_characteristic(
     confidence: float = 0.95,
     scatter_known: bool = False,
     family: str = "normal",
-    seed: int = 1,
+    rng: Rng = 1,
 ) -> pd.DataFrame:
     """Operating characteristic of ``k`` fillings of ``n`` under one rule.
 
@@ -159,6 +161,7 @@ def operating_characteristic(
     DataFrame
         ``true_mean_kv``, ``pass_probability``, ``wrong_verdict_probability``; a row a true mean.
     """
+    seed = seed_of(rng)
     means = np.atleast_1d(np.asarray(true_means, dtype=float))
     if not np.all(np.isfinite(means) & (means > 0)):
         raise InputError("True means must be above zero.", column="true_means")
@@ -174,7 +177,7 @@ def operating_characteristic(
         sd = None if between is None else between * means
         chance = pass_probability(means, kv, spread * means, sd, scatter_known=scatter_known, **options)
     else:
-        found = [simulated_pass_probability(m, kv, spread, between, family=family, seed=seed, **options) for m in means]
+        found = [simulated_pass_probability(m, kv, spread, between, family=family, rng=seed, **options) for m in means]
         chance = np.array(found)
     wrong = np.where(means >= kv, 1 - chance, chance)
     return pd.DataFrame({"true_mean_kv": means, "pass_probability": chance, "wrong_verdict_probability": wrong})

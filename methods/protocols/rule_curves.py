@@ -9,6 +9,7 @@ import pandas as pd
 
 from methods.protocols.rules import Rule
 from methods.protocols.trip_rates import has_exact, rule_effect, trip_rate
+from methods.randomness import Rng, seed_of
 
 #: True scatter (fractions of the mean) at which the curves are drawn.
 COVS: tuple[float, ...] = (0.02, 0.04, 0.06, 0.08, 0.10, 0.12, 0.14, 0.16, 0.18, 0.20, 0.23, 0.26, 0.30, 0.35, 0.40)
@@ -32,7 +33,7 @@ def trip_curves(
     between_cov: float = 0.0,
     covs: Sequence[float] = COVS,
     repetitions: int = 20_000,
-    seed: int = 1,
+    rng: Rng = 1,
     progress: Callable[[float], object] | None = None,
 ) -> pd.DataFrame:
     """Probability that each rule asks for more, for each true scatter; exact where that is quick, simulated otherwise.
@@ -47,12 +48,13 @@ def trip_curves(
     InputError
         As :func:`methods.protocols.trip_rate`.
     """
+    seed = seed_of(rng)
     rows = []
     for i, (rule, cov) in enumerate(pairs := [(r, c) for r in rules for c in covs]):
         quick = all_exact([rule], family, between_cov)
         found = trip_rate(
             rule, cov, family, between_cov=between_cov, exact=None if quick else False, repetitions=repetitions,
-            seed=seed,
+            rng=seed,
         )  # fmt: skip
         rows.append(
             {"rule": rule.key, "title": rule.title, "family": family, "n": found.n, "cov_percent": 100 * cov,
@@ -71,7 +73,7 @@ def effect_table(
     *,
     between_cov: float = 0.0,
     repetitions: int = 50_000,
-    seed: int = 1,
+    rng: Rng = 1,
     progress: Callable[[float], object] | None = None,
 ) -> pd.DataFrame:
     """What following each rule does to the reported mean, for each true scatter (simulated).
@@ -82,9 +84,10 @@ def effect_table(
         ``rule, cov_percent, more_percent, repeat_percent`` (nan where the second limit is empty), ``bias_percent``
         with ``bias_se``, ``sd_percent, sd_without_percent, breakdowns``.
     """
+    seed = seed_of(rng)
     rows = []
     for i, (rule, cov) in enumerate(pairs := [(r, c) for r in rules for c in covs]):
-        e = rule_effect(rule, cov, family, between_cov, repetitions=repetitions, seed=seed)
+        e = rule_effect(rule, cov, family, between_cov, repetitions=repetitions, rng=seed)
         rows.append(
             {"rule": rule.key, "cov_percent": 100 * cov, "more_percent": 100 * e.more,
              "repeat_percent": np.nan if e.repeat is None else 100 * e.repeat, "bias_percent": e.bias_percent,

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from methods.errors import InputError
 from methods.protocols.assumed import Scatter
 from methods.protocols.rules import Rule, exceeds
+from methods.randomness import Rng, seed_of
 from methods.result import Caution
 
 _CHUNK = 50_000
@@ -104,7 +105,7 @@ def trip_rate(
     *,
     exact: bool | None = None,
     repetitions: int = 100_000,
-    seed: int = 1,
+    rng: Rng = 1,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
 ) -> TripRate:
@@ -124,7 +125,8 @@ def trip_rate(
         Scatter of the filling's level (normal, added), a fraction; all ``n`` share the filling.
     exact : bool, optional
         ``None``: exact where there is a formula, otherwise simulated.
-    repetitions, seed : int
+    repetitions : int
+    rng : int or numpy.random.Generator
         Of the simulation.
     progress, cancel : callable, optional
         ``progress(fraction)`` is called after each chunk; ``cancel()`` returning True ends the simulation
@@ -142,6 +144,7 @@ def trip_rate(
     Ceiling of the coefficient of variation, normal: noncentral t. 3R rule: the joint density of the two lowest
     order statistics, by Gauss-Legendre quadrature.
     """
+    seed = seed_of(rng)
     scatter = Scatter(family, cov)
     size = _settings(rule, n, between_cov, repetitions)
     if exact and not has_exact(rule, family):
@@ -260,7 +263,7 @@ def rule_effect(
     *,
     new_filling: bool = False,
     repetitions: int = 100_000,
-    seed: int = 1,
+    rng: Rng = 1,
     progress: Progress | None = None,
     cancel: Cancel | None = None,
 ) -> RuleEffect:
@@ -274,6 +277,7 @@ def rule_effect(
     InputError
         As :func:`trip_rate`.
     """
+    seed = seed_of(rng)
     scatter = Scatter(family, cov)
     n = _settings(rule, None, between_cov, repetitions)
     more = int(rule.more.value or 0)

@@ -17,6 +17,7 @@ import scipy
 
 from methods.errors import InputError, NotEstimable
 from methods.families import NORMAL, SEV, Family, Kernel, family_of
+from methods.randomness import Rng, seed_of
 from methods.result import Caution
 from methods.scatter.arguments import check_values
 from methods.scatter.edf_points import (
@@ -95,7 +96,12 @@ def edf_statistics(u: Array) -> tuple[Array, Array, Array]:
 
 
 def anderson_darling(
-    kv: Any, withstood: Any = None, family: str = "weibull", *, simulations: int = 4000, seed: int = 1
+    kv: Any,
+    withstood: Any = None,
+    family: str = "weibull",
+    *,
+    repetitions: int = 4000,
+    rng: Rng = 1,
 ) -> Goodness:
     """Anderson-Darling test of a family with estimated parameters.
 
@@ -107,7 +113,8 @@ def anderson_darling(
         Must be all False: with a ceiling the statistic is not defined on the values above it.
     family : str
         Any family but ``weibull3``, whose shape cannot be standardised away.
-    simulations, seed : int
+    repetitions : int
+    rng : int or numpy.random.Generator
         For the simulated p-values (Weibull, Gumbel, logistic; normal and lognormal below 8 values).
 
     Raises
@@ -117,6 +124,7 @@ def anderson_darling(
     NotEstimable
         Withstands, fewer than 3 values, all equal.
     """
+    seed = seed_of(rng)
     fam, y = _prepare(kv, withstood, family)
     n = len(y)
     a2 = float(edf_statistics(_fitted(fam.kernel, y[None, :]))[0][0])
@@ -124,15 +132,16 @@ def anderson_darling(
     if fam.kernel is NORMAL and n >= 8:
         p, how = normal_p_value(a2 * factor), "Stephens' formula for estimated mean and SD"
     else:
-        p, how = _simulated_p(fam.kernel, n, a2, 0, simulations, seed)
+        p, how = _simulated_p(fam.kernel, n, a2, 0, repetitions, seed)
     critical = (
         {f"{100 * level:g}%": v for level, v in zip(LEVELS, table, strict=True) if np.isfinite(v)} if table else {}
     )
     return Goodness(fam.name, "anderson_darling", n, a2, a2 * factor, p, how, critical, _cautions(n))
 
 
-def cramer_von_mises(kv: Any, family: str = "normal", *, simulations: int = 4000, seed: int = 1) -> Goodness:
+def cramer_von_mises(kv: Any, family: str = "normal", *, repetitions: int = 4000, rng: Rng = 1) -> Goodness:
     """Cramer-von Mises test with estimated parameters; p by Stephens' formula (normal) or by simulation."""
+    seed = seed_of(rng)
     fam, y = _prepare(kv, None, family)
     n = len(y)
     w2 = float(edf_statistics(_fitted(fam.kernel, y[None, :]))[1][0])
@@ -141,12 +150,13 @@ def cramer_von_mises(kv: Any, family: str = "normal", *, simulations: int = 4000
         p, how = cramer_p_value(modified), "Stephens' formula for estimated mean and SD"
     else:
         modified = w2 * (1 + 0.2 / np.sqrt(n)) if fam.kernel is SEV else float("nan")
-        p, how = _simulated_p(fam.kernel, n, w2, 1, simulations, seed)
+        p, how = _simulated_p(fam.kernel, n, w2, 1, repetitions, seed)
     return Goodness(fam.name, "cramer_von_mises", n, w2, float(modified), p, how, {}, _cautions(n))
 
 
-def kolmogorov(kv: Any, family: str = "normal", *, simulations: int = 4000, seed: int = 1) -> Goodness:
+def kolmogorov(kv: Any, family: str = "normal", *, repetitions: int = 4000, rng: Rng = 1) -> Goodness:
     """Kolmogorov's D with estimated parameters: Lilliefors' test for the normal, simulation for the others."""
+    seed = seed_of(rng)
     fam, y = _prepare(kv, None, family)
     n = len(y)
     d = float(edf_statistics(_fitted(fam.kernel, y[None, :]))[2][0])
@@ -155,7 +165,7 @@ def kolmogorov(kv: Any, family: str = "normal", *, simulations: int = 4000, seed
             fam.name, "kolmogorov", n, d, float("nan"), lilliefors_p_value(d, n),
             "Dallal & Wilkinson (1986) up to 10 %, Stephens (1974) above", {}, _cautions(n),
         )  # fmt: skip
-    p, how = _simulated_p(fam.kernel, n, d, 2, simulations, seed)
+    p, how = _simulated_p(fam.kernel, n, d, 2, repetitions, seed)
     modified = float(np.sqrt(n) * d) if fam.kernel is SEV else float("nan")
     return Goodness(fam.name, "kolmogorov", n, d, modified, p, how, {}, _cautions(n))
 
@@ -216,13 +226,14 @@ def _factor(kernel: Kernel, n: int) -> tuple[float, tuple[float, ...] | None]:
     return float("nan"), None
 
 
-def simulated_statistics(kernel: Kernel, n: int, simulations: int, seed: int) -> tuple[Array, Array, Array]:
-    """A2, W2 and D of ``simulations`` samples of ``n`` from the family, each fitted anew; three arrays."""
+def simulated_statistics(kernel: Kernel, n: int, repetitions: int, rng: Rng) -> tuple[Array, Array, Array]:
+    """A2, W2 and D of ``repetitions`` samples of ``n`` from the family, each fitted anew; three arrays."""
+    seed = seed_of(rng)
     rng = np.random.default_rng(seed)
     parts = []
     step = max(1, 2_000_000 // n)
-    for at in range(0, simulations, step):
-        p = rng.random((min(step, simulations - at), n))
+    for at in range(0, repetitions, step):
+        p = rng.random((min(step, repetitions - at), n))
         y = np.sort(kernel.quantile(np.clip(p, 1e-300, 1 - 1e-16)), axis=1)
         parts.append(edf_statistics(_fitted(kernel, y)))
     a2, w2, d = (np.concatenate(column) for column in zip(*parts, strict=True))
@@ -230,17 +241,17 @@ def simulated_statistics(kernel: Kernel, n: int, simulations: int, seed: int) ->
 
 
 @lru_cache(maxsize=64)
-def _null(kernel: Kernel, n: int, simulations: int, seed: int) -> tuple[Array, Array, Array]:
-    return simulated_statistics(kernel, n, simulations, seed)
+def _null(kernel: Kernel, n: int, repetitions: int, seed: int) -> tuple[Array, Array, Array]:
+    return simulated_statistics(kernel, n, repetitions, seed)
 
 
-def _simulated_p(kernel: Kernel, n: int, value: float, which: int, simulations: int, seed: int) -> tuple[float, str]:
+def _simulated_p(kernel: Kernel, n: int, value: float, which: int, repetitions: int, seed: int) -> tuple[float, str]:
     """p of A2, W2 or D (``which`` 0, 1, 2), counting the sample itself among the simulated ones."""
     size = min(n, LARGEST_SIMULATED)
-    null = _null(kernel, size, simulations, seed)[which]
+    null = _null(kernel, size, repetitions, seed)[which]
     if which == 2:
         value, null = value * float(np.sqrt(n)), null * np.sqrt(size)
-    return (1 + float((null >= value - 1e-12).sum())) / (simulations + 1), f"{simulations} simulated samples of {size}"
+    return (1 + float((null >= value - 1e-12).sum())) / (repetitions + 1), f"{repetitions} simulated samples of {size}"
 
 
 def _cautions(n: int) -> list[Caution]:

@@ -90,34 +90,34 @@ def cells(c: Comparison, rows: np.ndarray) -> list[Cell]:
 
 
 def data_spread(
-    c: Comparison, p: np.ndarray, resamples: int, rng: np.random.Generator,
+    c: Comparison, p: np.ndarray, repetitions: int, rng: np.random.Generator,
     progress: Progress | None = None, cancel: Cancel | None = None,
 ) -> tuple[Spread, int]:  # fmt: skip
     """Kaplan-Meier percentiles of both levels with bootstrap errors; and the number of resamples done."""
     sides = [cells(c, rows) for rows in (c.pair.rows, c.pair.reference_rows)]
     estimates = [np.vstack([_percentiles(cell, p) for cell in side]) for side in sides]
     if c.unit == "sample":
-        return _between_oils(_by_oil(c, estimates[0]), _by_oil(c, estimates[1]), resamples, rng), resamples
+        return _between_oils(_by_oil(c, estimates[0]), _by_oil(c, estimates[1]), repetitions, rng), repetitions
     collected: list[list[np.ndarray]] = [[], []]
     streams = [
-        [bootstrap_percentiles(cell.values, cell.withstood, cell.unit, p, resamples, rng) for cell in side]
+        [bootstrap_percentiles(cell.values, cell.withstood, cell.unit, p, repetitions, rng) for cell in side]
         for side in sides
     ]
     factors = [_widening(side) for side in sides]
     done = 0
-    while done < resamples:
+    while done < repetitions:
         if cancel is not None and cancel():
             break
         for side in (0, 1):
-            total = np.zeros((min(CHUNK, resamples - done), len(p)))
+            total = np.zeros((min(CHUNK, repetitions - done), len(p)))
             parts = zip(sides[side], streams[side], factors[side], estimates[side], strict=True)
             for cell, stream, factor, centre in parts:
                 if cell.units > 1:
                     total += factor * (next(stream) - centre)
             collected[side].append(total / len(sides[side]))
-        done = min(done + CHUNK, resamples)
+        done = min(done + CHUNK, repetitions)
         if progress is not None:
-            progress(done / resamples)
+            progress(done / repetitions)
     if done < 100:
         raise NotEstimable("Stopped before 100 resamples: there are no limits to show.")
     first, second = (np.vstack(d) for d in collected)
@@ -185,7 +185,7 @@ def _variance(d: np.ndarray) -> np.ndarray:
     return np.where(count > 1, square.sum(axis=0) / np.maximum(count - 1, 1), np.nan)
 
 
-def _between_oils(one: np.ndarray, two: np.ndarray, resamples: int, rng: np.random.Generator) -> Spread:
+def _between_oils(one: np.ndarray, two: np.ndarray, repetitions: int, rng: np.random.Generator) -> Spread:
     """The oils as unit: the scatter of the oil-by-oil shifts."""
     n = len(one)
     first, second = one.mean(axis=0), two.mean(axis=0)
@@ -193,7 +193,7 @@ def _between_oils(one: np.ndarray, two: np.ndarray, resamples: int, rng: np.rand
         shifts, logs = one - two, one / first - two / second
         error = shifts.std(axis=0, ddof=1) / np.sqrt(n)
         log_error = logs.std(axis=0, ddof=1) / np.sqrt(n)
-        counts = rng.multinomial(n, np.full(n, 1 / n), size=resamples) / n
+        counts = rng.multinomial(n, np.full(n, 1 / n), size=repetitions) / n
         widen = np.sqrt(n / (n - 1))
         draws = widen * (counts @ (shifts - shifts.mean(axis=0)))
         log_draws = widen * (counts @ (logs - logs.mean(axis=0)))

@@ -12,6 +12,7 @@ import numpy as np
 from methods.columns import name_level
 from methods.errors import InputError, NotEstimable
 from methods.families import EVERY_FAMILY, PLANNED
+from methods.randomness import Rng, seed_of
 from methods.result import Caution, Shown
 from methods.shifts import cautions as say
 from methods.shifts.compare import Comparison, compare
@@ -74,7 +75,7 @@ class PercentileShift(Shown):
     reference: Any
     confidence: float
     percentiles: list[float]
-    resamples: int
+    repetitions: int
     seed: int
     levels: list[LevelPercentiles]
     cautions: list[Caution] = field(default_factory=list)
@@ -87,8 +88,8 @@ def percentile_shift(
     reference: Any = None,
     percentiles: Sequence[float] = (0.01, 0.1, 0.5),
     confidence: float = 0.95,
-    resamples: int = 2000,
-    seed: int = 0,
+    repetitions: int = 2000,
+    rng: Rng = 0,
     family: str | None = None,
     within: Sequence[str] = (),
     progress: Progress | None = None,
@@ -111,12 +112,13 @@ def percentile_shift(
         Between 0 and 1.
     family : str, optional
         One of the families; by default the one of smallest AICc over the compared rows of both levels.
-    resamples, seed : int
+    repetitions : int
+    rng : int or numpy.random.Generator
         Of the bootstrap.
     progress : callable, optional
         Called with the fraction done.
     cancel : callable, optional
-        When it returns True the bootstrap stops; ``resamples`` then says how many were done.
+        When it returns True the bootstrap stops; ``repetitions`` then says how many were done.
 
     Raises
     ------
@@ -125,11 +127,12 @@ def percentile_shift(
     NotEstimable
         Nothing that can be compared, or stopped before 100 resamples.
     """
+    seed = seed_of(rng)
     check_confidence(confidence)
     wanted = sorted({float(p) for p in percentiles})
     if not wanted or not all(0 < p < 1 for p in wanted):
         raise InputError("Percentiles lie between 0 and 1: 0.01 is the 1 % point.")
-    if resamples < 100:
+    if repetitions < 100:
         raise InputError("A bootstrap needs at least 100 resamples.")
     if family is not None and family not in EVERY_FAMILY:
         raise InputError(f"There is no family {family!r}; use one of {', '.join(EVERY_FAMILY)}.")
@@ -143,13 +146,13 @@ def percentile_shift(
     for i, c in enumerate(usable):
         share = _share(progress, i, len(usable))
         level, cautions, count = _level(
-            lay, c, base, wanted, confidence, resamples, np.random.default_rng([seed, i]), family, share, cancel
+            lay, c, base, wanted, confidence, repetitions, np.random.default_rng([seed, i]), family, share, cancel
         )
         levels.append(level)
         notes += cautions
         done.append(count)
     return PercentileShift(
-        by=lay.by, reference=lay.levels[base], confidence=confidence, percentiles=wanted, resamples=min(done),
+        by=lay.by, reference=lay.levels[base], confidence=confidence, percentiles=wanted, repetitions=min(done),
         seed=seed, levels=levels, cautions=[*say.cautions(lay, found, base, confidence, False), *notes],
     )  # fmt: skip
 
@@ -161,11 +164,11 @@ def _share(progress: Progress | None, part: int, parts: int) -> Progress | None:
 
 
 def _level(
-    lay: Layout, c: Comparison, base: int, wanted: list[float], confidence: float, resamples: int,
+    lay: Layout, c: Comparison, base: int, wanted: list[float], confidence: float, repetitions: int,
     rng: np.random.Generator, family: str | None, progress: Progress | None, cancel: Cancel | None,
 ) -> tuple[LevelPercentiles, list[Caution], int]:  # fmt: skip
     grid = np.array(sorted({*CURVE, *wanted}))
-    empirical, done = data_spread(c, grid, resamples, rng, progress, cancel)
+    empirical, done = data_spread(c, grid, repetitions, rng, progress, cancel)
     rows = _points(grid, empirical, confidence, band=True)
     by_p = {r.p: r for r in rows}
     whole = set(CURVE)

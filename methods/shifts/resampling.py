@@ -14,14 +14,14 @@ CHUNK = 128
 ROUNDING = 1e-11
 
 
-def filling_weights(filling: np.ndarray, resamples: int, rng: np.random.Generator) -> np.ndarray:
+def filling_weights(filling: np.ndarray, repetitions: int, rng: np.random.Generator) -> np.ndarray:
     """How often each row occurs in each bootstrap resample of whole fillings.
 
     Parameters
     ----------
     filling : int array, shape (n,)
         Code of each row's filling, 0 .. k-1.
-    resamples : int
+    repetitions : int
         Number of resamples, R.
 
     Returns
@@ -29,7 +29,7 @@ def filling_weights(filling: np.ndarray, resamples: int, rng: np.random.Generato
     array, shape (R, n)
     """
     k = int(filling.max()) + 1
-    counts = rng.multinomial(k, np.full(k, 1 / k), size=resamples).astype(np.float64)
+    counts = rng.multinomial(k, np.full(k, 1 / k), size=repetitions).astype(np.float64)
     return np.take(counts, filling, axis=1)
 
 
@@ -96,15 +96,15 @@ def weighted_percentiles(values: np.ndarray, withstood: np.ndarray, weights: np.
 
 
 def bootstrap_percentiles(
-    values: np.ndarray, withstood: np.ndarray, filling: np.ndarray, p: ArrayLike, resamples: int,
+    values: np.ndarray, withstood: np.ndarray, filling: np.ndarray, p: ArrayLike, repetitions: int,
     rng: np.random.Generator,
 ) -> Iterator[np.ndarray]:  # fmt: skip
     """Percentiles of bootstrap resamples of fillings, in chunks of shape (up to :data:`CHUNK`, P)."""
     order = np.lexsort([withstood, values])
     values, withstood = values[order], withstood[order]
     codes = np.unique(filling[order], return_inverse=True)[1]
-    for start in range(0, resamples, CHUNK):
-        size = min(CHUNK, resamples - start)
+    for start in range(0, repetitions, CHUNK):
+        size = min(CHUNK, repetitions - start)
         yield weighted_percentiles(values, withstood, filling_weights(codes, size, rng), p)
 
 

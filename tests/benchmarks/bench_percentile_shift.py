@@ -34,12 +34,12 @@ def invented(seed: int = 0) -> pd.DataFrame:
     return frame.assign(sample="invented", filling=frame["filling"].astype(str))
 
 
-def plain_loop(kv: np.ndarray, gone: np.ndarray, filling: np.ndarray, resamples: int, seed: int) -> np.ndarray:
+def plain_loop(kv: np.ndarray, gone: np.ndarray, filling: np.ndarray, repetitions: int, seed: int) -> np.ndarray:
     """The same bootstrap, a resample at a time with Kaplan-Meier by the book."""
     rng = np.random.default_rng(seed)
     groups = [np.flatnonzero(filling == f) for f in np.unique(filling)]
     out = []
-    for _ in range(resamples):
+    for _ in range(repetitions):
         rows = np.concatenate([groups[i] for i in rng.integers(0, len(groups), len(groups))])
         order = np.lexsort([gone[rows], kv[rows]])
         x, g = kv[rows][order], gone[rows][order]
@@ -64,7 +64,7 @@ def best(work: Callable[[], object], times: int = 3) -> float:
 
 def main() -> None:
     frame = invented()
-    whole = best(lambda: percentile_shift(frame, "electrode", reference="spherical", resamples=RESAMPLES))
+    whole = best(lambda: percentile_shift(frame, "electrode", reference="spherical", repetitions=RESAMPLES))
     sides = [
         (rows["kv"].to_numpy(), (rows["outcome"] == "withstood").to_numpy(), rows["filling"].astype(int).to_numpy())
         for _, rows in frame.groupby("electrode")

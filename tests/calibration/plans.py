@@ -58,7 +58,7 @@ def _mean_plan(
     """Run the plan's design on a bench whose scatter is as planned (or not: ``bench`` may differ)."""
     made = plan.mean(cov=COV, half_width=TARGET, **options)
     design = {"fillings": made.fillings, "breakdowns": made.breakdowns_per_filling}
-    kv, _ = draw(bench, **design, repetitions=repetitions, seed=rng)
+    kv, _ = draw(bench, **design, repetitions=repetitions, rng=rng)
     mean, half = _halves(kv)
     out = {"covers": np.abs(mean - bench.true_mean_kv) <= half}
     if assured:
@@ -149,7 +149,7 @@ def _weibull_tails(repetitions: int, rng: np.random.Generator, *, n: int, p: flo
         kv = np.maximum(MEAN + WITHIN * rng.standard_normal((repetitions, n)), 0.5)
         truth = math.log(MEAN + WITHIN * stats.norm.ppf(p))
     table = fit_many(kv, family="weibull")
-    low, high = weibull_pivots(n, draws=20000).quantiles("percentile", [0.025, 0.975], p)
+    low, high = weibull_pivots(n, repetitions=20000).quantiles("percentile", [0.025, 0.975], p)
     centre, shape = np.log(table["scale"].to_numpy()), table["shape"].to_numpy()
     return {"point": inside(centre - high / shape, truth, centre - low / shape)}  # type: ignore[dict-item]
 
@@ -204,7 +204,7 @@ def _decision_study() -> Study:
 
     def run(repetitions: int, rng: np.random.Generator) -> Outcomes:
         kv, _ = draw(Bench(55.0, BETWEEN_COV, COV, family="normal"), fillings=k, breakdowns=n, repetitions=repetitions,
-                     seed=rng)  # fmt: skip
+                     rng=rng)  # fmt: skip
         return {"wrong": kv.mean(axis=(1, 2)) < 50.0}
 
     claim = Claim("wrong", "wrong verdict as seldom as planned (simple rule)", "promise",
@@ -233,7 +233,7 @@ def _next_step(repetitions: int, rng: np.random.Generator, *, law: str, start: i
 
 
 def _next_claims(start: int) -> tuple[Claim, ...]:
-    told = {r.rule: r.coverage for r in error_rates(COV, TARGET, start, draws=20000)}
+    told = {r.rule: r.coverage for r in error_rates(COV, TARGET, start, repetitions=20000)}
     return (Claim("two_stage", "two-stage rule (after the first, as many as advised)"),
             Claim("when_narrow", "stop when the interval is narrow"),
             Claim("as_told", "stop when narrow, against the rate that is told with it", "promise",

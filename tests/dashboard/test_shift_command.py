@@ -61,7 +61,7 @@ def test_text_begins_with_the_sentence(file: str, capsys: pytest.CaptureFixture[
 
 
 def test_percentiles_and_all_pairs(file: str, capsys: pytest.CaptureFixture[str]) -> None:
-    words = ["shift", file, "--by", "electrode", "--percentiles", "--p", "10%", "--resamples", "200", "--all-pairs"]
+    words = ["shift", file, "--by", "electrode", "--percentiles", "--p", "10%", "--repetitions", "200", "--all-pairs"]
     _, out, _ = run(capsys, *words, "--json")
     document = json.loads(out)
     assert document["percentiles"]["levels"][0]["points"][0]["p"] == 0.1

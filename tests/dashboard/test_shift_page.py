@@ -79,7 +79,7 @@ def test_whole_distributions_come_from_the_job_and_stay_until_the_settings_chang
     carry_out(*(lambda ask: (ask[0], Progress(), ask[1]))(page._ask_whole()))
     page.refresh()
     assert section._found.visible
-    expected = percentile_shift(study.selection, "electrode", resamples=2000)
+    expected = percentile_shift(study.selection, "electrode", repetitions=2000)
     assert expected.levels[0].sentence[1:] in section._said.text
     study.confidence = 0.9
     assert not section._found.visible

@@ -49,7 +49,7 @@ def test_closed_forms_against_simulation(rule, between):
     for mean in (47.0, 53.0, 62.0):
         closed = operating_characteristic(mean, 50, 0.12, between, n=4, k=3, rule=rule).pass_probability.iloc[0]
         simulated = simulated_pass_probability(
-            mean, 50, 0.12, between, fillings=3, breakdowns_per_filling=4, rule=rule, seed=4
+            mean, 50, 0.12, between, fillings=3, breakdowns_per_filling=4, rule=rule, rng=4
         )
         assert closed == pytest.approx(simulated, abs=0.012)
 
@@ -63,11 +63,11 @@ def test_guarded_rule_keeps_its_promise_on_the_limit():
 
 
 def test_other_families_are_simulated():
-    curve = operating_characteristic([45, 50, 55], 50, 0.2, rule="every", family="weibull", seed=3)
+    curve = operating_characteristic([45, 50, 55], 50, 0.2, rule="every", family="weibull", rng=3)
     normal = operating_characteristic([45, 50, 55], 50, 0.2, rule="every")
     assert (curve.pass_probability.diff().dropna() >= 0).all()
     assert np.abs(curve.pass_probability - normal.pass_probability).max() < 0.05
-    low = operating_characteristic(52, 50, 0.2, family="lognormal", seed=3).pass_probability.iloc[0]
+    low = operating_characteristic(52, 50, 0.2, family="lognormal", rng=3).pass_probability.iloc[0]
     assert low == pytest.approx(operating_characteristic(52, 50, 0.2).pass_probability.iloc[0], abs=0.03)
     with pytest.raises(InputError, match="family"):
         operating_characteristic(52, 50, 0.2, family="cauchy")

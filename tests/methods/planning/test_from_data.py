@@ -207,7 +207,7 @@ def test_stein_is_exact_and_stopping_when_narrow_is_not():
         mean = (first.sum() + (1 + cov * rng.standard_normal(total - start)).sum()) / total
         inside += abs(mean - 1) <= t * sd / math.sqrt(total)
     assert inside / trials == pytest.approx(0.95, abs=0.013)
-    two_stage, narrow = error_rates(cov, target, start, draws=10000, seed=5)
+    two_stage, narrow = error_rates(cov, target, start, repetitions=10000, rng=5)
     assert two_stage.coverage == pytest.approx(0.95, abs=0.008)
     assert 0.90 < narrow.coverage < 0.935
     assert narrow.average_total < two_stage.average_total

@@ -28,7 +28,7 @@ def test_weibull_pivots(size):
     """Thoman, Bain and Antle, Technometrics 11 (1969) 445 (case G07), complete and with the lowest only seen."""
     n, seen = (int(v) for v in re.fullmatch(r"n(\d+)_r(\d+)", size).groups())
     probabilities = np.asarray(expected("G07", "probs"))
-    pivots = weibull_pivots(n, seen, draws=DRAWS if n < 30 else int(0.6 * DRAWS), seed=12)
+    pivots = weibull_pivots(n, seen, repetitions=DRAWS if n < 30 else int(0.6 * DRAWS), rng=12)
     values = {
         "shape_ratio": pivots.quantiles("shape_ratio", probabilities),
         "W": pivots.quantiles("log_scale", probabilities),

@@ -76,7 +76,7 @@ def by_extremes(rule: str, limit: float, family: str, cov: float, n: int = 5) ->
 
 @pytest.mark.parametrize(("cov", "key", "family", "printed"), CELLS)
 def test_table_by_simulation(cov: float, key: str, family: str, printed: float) -> None:
-    found = trip_rate(RULES[key], cov, family, exact=False, repetitions=REPETITIONS, seed=20)
+    found = trip_rate(RULES[key], cov, family, exact=False, repetitions=REPETITIONS, rng=20)
     room = 0.005 if float(printed).is_integer() and printed else 0.0015  # the printed values were simulated too
     assert found.method == "simulation" and found.repetitions == REPETITIONS
     assert abs(found.probability - printed / 100) <= room + 4 * found.standard_error
@@ -97,7 +97,7 @@ def test_table_by_integral(cov: float, key: str, family: str, printed: float) ->
 @pytest.mark.parametrize("between", [0.0, 0.08])
 def test_3r_integral_against_simulation(family: str, between: float) -> None:
     exact = trip_rate(RULES["three_r"], 0.11, family, between_cov=between)
-    drawn = trip_rate(RULES["three_r"], 0.11, family, between_cov=between, exact=False, repetitions=REPETITIONS, seed=5)
+    drawn = trip_rate(RULES["three_r"], 0.11, family, between_cov=between, exact=False, repetitions=REPETITIONS, rng=5)
     assert exact.method == "exact" and abs(exact.probability - drawn.probability) < 4 * drawn.standard_error
 
 
@@ -107,7 +107,7 @@ def test_3r_integral_against_simulation(family: str, between: float) -> None:
 def test_normal_formulas_against_simulation(kind: str, between: float, n: int) -> None:
     rule = own_rule(kind, 60 if kind == "range_percent" else 20, n=n)
     exact = trip_rate(rule, 0.18, between_cov=between, exact=True)
-    drawn = trip_rate(rule, 0.18, between_cov=between, exact=False, repetitions=REPETITIONS, seed=6)
+    drawn = trip_rate(rule, 0.18, between_cov=between, exact=False, repetitions=REPETITIONS, rng=6)
     assert abs(exact.probability - drawn.probability) < 4 * drawn.standard_error
 
 
@@ -149,39 +149,39 @@ def test_scatter_is_what_it_says(family: str) -> None:
 
 
 def test_effect_of_a_rule_that_always_fires_is_the_mean_of_ten() -> None:
-    found = rule_effect(own_rule("three_r", 1e6), 0.15, repetitions=REPETITIONS, seed=1)
+    found = rule_effect(own_rule("three_r", 1e6), 0.15, repetitions=REPETITIONS, rng=1)
     assert found.more == 1 and found.breakdowns == 10
     assert found.sd_percent == pytest.approx(15 / np.sqrt(10), rel=0.02)
     assert abs(found.bias_percent) < 4 * found.bias_percent_se
 
 
 def test_effect_of_a_rule_that_never_fires_is_the_plain_mean() -> None:
-    found = rule_effect(own_rule("range_percent", 1e6), 0.15, "weibull", 0.05, repetitions=REPETITIONS, seed=1)
+    found = rule_effect(own_rule("range_percent", 1e6), 0.15, "weibull", 0.05, repetitions=REPETITIONS, rng=1)
     assert found.more == 0 and found.breakdowns == 5 and found.repeat is None
     assert found.sd_percent == found.sd_without_percent == pytest.approx(np.hypot(5, 15 / np.sqrt(5)), rel=0.02)
     assert [c.code for c in found.cautions] == ["no_second_limit"]
 
 
 def test_more_on_a_new_filling_helps_against_filling_effects() -> None:
-    same = rule_effect(RULES["three_r"], 0.15, "normal", 0.10, repetitions=REPETITIONS, seed=2)
-    other = rule_effect(RULES["three_r"], 0.15, "normal", 0.10, new_filling=True, repetitions=REPETITIONS, seed=2)
+    same = rule_effect(RULES["three_r"], 0.15, "normal", 0.10, repetitions=REPETITIONS, rng=2)
+    other = rule_effect(RULES["three_r"], 0.15, "normal", 0.10, new_filling=True, repetitions=REPETITIONS, rng=2)
     assert other.sd_percent < same.sd_percent - 0.5 and abs(other.more - same.more) < 0.01
 
 
 def test_gost_repeats_and_is_biased_upward() -> None:
     """Series are thrown away where the whole scatter is large: the repeat rate is seen, and the bias with it."""
-    found = rule_effect(RULES["cov_20"], 0.2, "weibull", repetitions=REPETITIONS, seed=3)
+    found = rule_effect(RULES["cov_20"], 0.2, "weibull", repetitions=REPETITIONS, rng=3)
     assert found.repeat is not None and 0.1 < found.repeat < found.more
     assert found.bias_percent > 10 * found.bias_percent_se and found.breakdowns > 6
 
 
 def test_seed_progress_and_cancel() -> None:
     told: list[float] = []
-    first = trip_rate(RULES["range_2mm"], 0.3, "weibull", repetitions=120_000, seed=9, progress=told.append)
+    first = trip_rate(RULES["range_2mm"], 0.3, "weibull", repetitions=120_000, rng=9, progress=told.append)
     assert told == [pytest.approx(5 / 12), pytest.approx(10 / 12), 1.0]
-    assert first == trip_rate(RULES["range_2mm"], 0.3, "weibull", repetitions=120_000, seed=9)
+    assert first == trip_rate(RULES["range_2mm"], 0.3, "weibull", repetitions=120_000, rng=9)
     calls = iter([False, True])
-    short = trip_rate(RULES["range_2mm"], 0.3, "weibull", repetitions=120_000, seed=9, cancel=lambda: next(calls))
+    short = trip_rate(RULES["range_2mm"], 0.3, "weibull", repetitions=120_000, rng=9, cancel=lambda: next(calls))
     assert short.repetitions == 50_000 and short.standard_error > first.standard_error
     with pytest.raises(InputError, match="Cancelled"):
         trip_rate(RULES["range_2mm"], 0.3, "weibull", cancel=lambda: True)

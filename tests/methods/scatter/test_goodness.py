@@ -59,7 +59,7 @@ def test_critical_values(name):
         n = int(name.rsplit("n", 1)[1])
         kernel = NORMAL if "normal" in name else SEV
         # Both simulations are noisy; at 100,000 samples the 1 % point has a standard error of about 0.004.
-        a2 = simulated_statistics(kernel, n, 100_000, seed=12)[0]
+        a2 = simulated_statistics(kernel, n, 100_000, rng=12)[0]
         factor = 1 + 0.75 / n + 2.25 / n**2 if kernel is NORMAL else 1 + 0.2 / np.sqrt(n)
         agrees("C03", name, np.quantile(a2 * factor, 1 - np.array(LEVELS)))
 
@@ -89,7 +89,7 @@ def test_weibull_by_the_log_transform(prefix):
 
 def test_p_value_is_the_simulated_one_at_this_size_not_the_asymptotic_table():
     """At 10 values the table's 5 % point of 0.757 is exceeded in more than 5 % of true Weibull samples."""
-    a2 = simulated_statistics(SEV, 10, 100_000, seed=5)[0] * (1 + 0.2 / np.sqrt(10))
+    a2 = simulated_statistics(SEV, 10, 100_000, rng=5)[0] * (1 + 0.2 / np.sqrt(10))
     assert 0.0515 < (a2 > 0.757).mean() < 0.057
     assert (a2 > 0.771).mean() == pytest.approx(0.05, abs=0.002)
 
@@ -103,7 +103,7 @@ def test_size_is_right_for_every_family():
 
 def test_same_seed_same_p():
     x = data("A03_ball_bearings.csv")["cycles"].to_numpy()
-    first, again, other = (anderson_darling(x, seed=s).p_value for s in (3, 3, 4))
+    first, again, other = (anderson_darling(x, rng=s).p_value for s in (3, 3, 4))
     assert first == again
     assert first == pytest.approx(other, abs=0.05)
 
@@ -149,7 +149,7 @@ def test_large_samples_are_judged_by_smaller_simulated_ones():
     """At 1,000 values the 5 % point of A2 is 0.757 (Stephens 1977, asymptotic): p there must be near 5 %."""
     found = anderson_darling(50 * np.random.default_rng(1).weibull(8, 1000))
     assert "samples of 200" in found.p_method and 0.01 < found.p_value <= 1
-    null = simulated_statistics(SEV, 200, 4000, seed=1)[0]
+    null = simulated_statistics(SEV, 200, 4000, rng=1)[0]
     assert (null >= 0.757).mean() == pytest.approx(0.05, abs=0.01)
     wrong = np.random.default_rng(1).exponential(1, 1000) + 30  # nothing like a Weibull of two parameters
     assert anderson_darling(wrong).p_value < 0.001

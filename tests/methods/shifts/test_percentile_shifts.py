@@ -81,7 +81,7 @@ def test_normal_median_is_the_shift_of_the_mean() -> None:
     frame = bench({("A", "s"): (50, 4), ("A", "m"): (45, 5)}, seed=6)
     mean = shift(frame, "electrode", reference="s").shifts[0]
     level = percentile_shift(
-        frame, "electrode", reference="s", percentiles=[0.5], family="normal", resamples=200
+        frame, "electrode", reference="s", percentiles=[0.5], family="normal", repetitions=200
     ).levels[0]
     point = level.points[0]
     np.testing.assert_allclose(
@@ -94,7 +94,7 @@ def test_family_points_are_the_fits() -> None:
     hit = frame["kv"] > 54
     frame["outcome"] = np.where(hit, "withstood", "breakdown")
     frame.loc[hit, "kv"] = 54.0
-    result = percentile_shift(frame, "electrode", reference="s", family="weibull", resamples=200)
+    result = percentile_shift(frame, "electrode", reference="s", family="weibull", repetitions=200)
     for point in result.levels[0].points:
         for electrode, kv in (("m", point.kv), ("s", point.reference_kv)):
             rows = frame[frame["electrode"] == electrode]
@@ -106,12 +106,12 @@ def test_family_points_are_the_fits() -> None:
 
 def test_band_holds_the_pointwise_limits() -> None:
     frame = bench({("A", "s"): (50, 6), ("A", "m"): (45, 6)}, seed=8)
-    result = percentile_shift(frame, "electrode", reference="s", resamples=400, seed=3)
+    result = percentile_shift(frame, "electrode", reference="s", repetitions=400, rng=3)
     level = result.levels[0]
     for r in level.curve:
         assert r.band_low_kv <= r.low_kv <= r.difference_kv <= r.high_kv <= r.band_high_kv
     assert level.curve[0].p >= 1 / 72
-    again = percentile_shift(frame, "electrode", reference="s", resamples=400, seed=3)
+    again = percentile_shift(frame, "electrode", reference="s", repetitions=400, rng=3)
     assert again.levels[0].curve == level.curve
     beyond = [w for w in result.cautions if w.code == "percentile_beyond_data"]
     assert beyond and "1 %" in beyond[0].text and math.isnan(level.points_from_data[0].kv)
@@ -121,9 +121,9 @@ def test_a_shifted_copy_shifts_every_percentile() -> None:
     """The same fillings, 7 kV lower: each percentile shifts by 7 kV."""
     one = bench({("A", "s"): (50, 4)}, seed=9)
     two = one.assign(electrode="m", kv=one["kv"] - 7)
-    level = percentile_shift(pd.concat([one, two]), "electrode", reference="s", resamples=100, family="normal").levels[
-        0
-    ]
+    level = percentile_shift(
+        pd.concat([one, two]), "electrode", reference="s", repetitions=100, family="normal"
+    ).levels[0]
     np.testing.assert_allclose([r.difference_kv for r in level.curve], -7)
     np.testing.assert_allclose([r.difference_kv for r in level.points], -7)
 
@@ -145,17 +145,17 @@ def test_several_oils_and_single_fillings() -> None:
 def test_progress_and_cancel() -> None:
     frame = bench({("A", "s"): (50, 4), ("A", "m"): (45, 4)})
     seen: list[float] = []
-    percentile_shift(frame, "electrode", resamples=500, progress=seen.append)
+    percentile_shift(frame, "electrode", repetitions=500, progress=seen.append)
     assert seen == sorted(seen) and seen[-1] == 1.0
     seen = []
-    result = percentile_shift(frame, "electrode", resamples=5000, progress=seen.append, cancel=lambda: len(seen) > 2)
-    assert 100 <= result.resamples < 5000
+    result = percentile_shift(frame, "electrode", repetitions=5000, progress=seen.append, cancel=lambda: len(seen) > 2)
+    assert 100 <= result.repetitions < 5000
     with pytest.raises(NotEstimable):
         percentile_shift(frame, "electrode", cancel=lambda: True)
 
 
 def test_refusals() -> None:
     frame = bench({("A", "s"): (50, 4), ("A", "m"): (45, 4)})
-    for bad in ({"percentiles": [1]}, {"percentiles": []}, {"resamples": 5}, {"family": "gamma"}):
+    for bad in ({"percentiles": [1]}, {"percentiles": []}, {"repetitions": 5}, {"family": "gamma"}):
         with pytest.raises(InputError):
             percentile_shift(frame, "electrode", **bad)

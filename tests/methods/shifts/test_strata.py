@@ -56,7 +56,7 @@ def test_every_comparison_of_levels_holds_the_same() -> None:
         pair = all_pairs(REVERSED, "electrode", procedure=procedure).pairs[0]
         sign = 1 if pair.second == "disk" else -1
         assert np.sign(pair.difference_percent) * sign == -1
-    median = percentile_shift(REVERSED, "electrode", reference="mushroom", resamples=100).levels[0].points[-1]
+    median = percentile_shift(REVERSED, "electrode", reference="mushroom", repetitions=100).levels[0].points[-1]
     assert median.difference_percent == pytest.approx(-13, abs=3)
 
 
@@ -77,7 +77,7 @@ def test_nothing_in_common_is_refused_with_a_way_out() -> None:
         lambda: equivalence(frame, "electrode", margin=0.05),
         lambda: all_pairs(frame, "electrode"),
         lambda: all_pairs(frame, "electrode", procedure="holm"),
-        lambda: percentile_shift(frame, "electrode", resamples=100),
+        lambda: percentile_shift(frame, "electrode", repetitions=100),
     ):
         with pytest.raises(NotEstimable, match="none in common.*compare by procedure"):
             compute()
