@@ -92,7 +92,19 @@ class Page(StudyPage):
         fits = self.kept("fits", lambda: [e.row(confidence=study.confidence) for e in found], *settings)
         drawn = self.kept("curves", lambda: curves.fitted(shapes, found, study.confidence), *settings)
         said = self.kept("readings", lambda: self._told(shapes), columns)
-        return {"curves": drawn, "fits": fits, "by": study.by, "said": said}
+        middle = self.kept("medians", self._medians, study.confidence, columns)
+        return {"curves": drawn, "fits": fits, "by": study.by, "said": said, "medians": middle}
+
+    def _medians(self) -> Any:
+        """The readings' own medians with their limits, by the name of the level."""
+        from methods.scatter import medians
+
+        columns, table = self._columns(), self.study.table
+        found = medians(table, columns, confidence=self.study.confidence)
+        if not columns:
+            return {"": found[0]} if found else {}
+        levels = table[columns].drop_duplicates().itertuples(index=False)
+        return dict(zip((", ".join(map(level_text, row)) for row in levels), found, strict=True))
 
     def _told(self, shapes: Any) -> Any:
         from dashboard.plots.readings import told
@@ -121,17 +133,16 @@ class Page(StudyPage):
         return [] if self.family == "none" else estimate_groups(self.study.selection, self._columns(), [self.family])
 
     def sentence(self, result: Any) -> str:
-        fits = [f for f in result["fits"] if "percentiles" in f]
-        if not fits:
+        seen = [(m, name) for name, m in result["medians"].items() if np.isfinite(m.kv)]
+        if not seen:
             n = sum(c.n for c in result["curves"])
             return f"{words.plural(n, 'reading')} in {words.plural(len(result['curves']), 'group')}."
-        middle = sorted(((f["percentiles"][2], _name(f)) for f in fits), key=lambda pair: pair[0].kv)
+        middle = sorted(seen, key=lambda pair: pair[0].kv)
         if len(middle) == 1:
-            p, name = middle[0]
-            limits = f"between {words.number(p.low)} and {words.number(p.high)} kV"
-            return f"Half of the breakdowns lie below {words.number(p.kv)} kV ({limits})."
+            m, name = middle[0]
+            return f"Half of the breakdowns lie below {words.number(m.kv)} kV{_reach(m)}."
         if len(middle) <= 4:
-            told = words.listed(f"{words.number(p.kv)} kV for {name}" for p, name in middle)
+            told = words.listed(f"{words.number(m.kv)} kV for {name}" for m, name in middle)
             return f"Half of the breakdowns lie below {told}."
         (low, lowest), (high, highest) = middle[0], middle[-1]
         return (
@@ -257,6 +268,17 @@ def _apart(ticks: list[tuple[float, str]], most: int = 22) -> list[tuple[float, 
         if tick[0] - out[-1][0] >= span / most:
             out.append(tick)
     return out
+
+
+def _reach(m: Any) -> str:
+    """The limits of a median in words; an open one lies among withstands."""
+    if not np.isfinite(m.low):
+        return ""
+    what = "" if m.holds_for == "this oil" else f", for {m.holds_for}"
+    sure = f"{100 * m.confidence:.3g} % confidence{what}"
+    if not np.isfinite(m.high):
+        return f" (above {words.number(m.low)} kV with {sure})"
+    return f" (between {words.number(m.low)} and {words.number(m.high)} kV with {sure})"
 
 
 def _name(fit: Mapping[str, Any]) -> str:

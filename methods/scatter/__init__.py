@@ -7,6 +7,7 @@ from methods.scatter.goodness import Goodness, anderson_darling, cramer_von_mise
 from methods.scatter.groups import GroupEstimate, estimate_groups, fit_groups
 from methods.scatter.history import History, scatter_history
 from methods.scatter.many import fit_many, quantile_many
+from methods.scatter.median import Median, median, medians
 from methods.scatter.nested_pivots import Prior
 from methods.scatter.one_oil import OilPercentile, OneOil, one_oil
 from methods.scatter.probability import (
@@ -38,6 +39,7 @@ __all__ = [
     "Goodness",
     "GroupEstimate",
     "History",
+    "Median",
     "OilPercentile",
     "OneOil",
     "Percentile",
@@ -62,6 +64,8 @@ __all__ = [
     "location_scale_regression",
     "log_rank",
     "log_voltage",
+    "median",
+    "medians",
     "one_oil",
     "pdf",
     "plotting_positions",

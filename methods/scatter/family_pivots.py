@@ -45,6 +45,12 @@ class Simulated:
     mu: Array
     log_sigma: Array
     ratio: Array
+    median: Array | None = None
+
+    def with_median(self) -> Simulated:
+        """The same with the medians in the place of the locations."""
+        assert self.median is not None
+        return Simulated(self.median, self.log_sigma, self.ratio)
 
     def at(self, ratio: float) -> tuple[Array, Array]:
         """Location and scale (draws,), each at the correlation where its own ratio is the one that was found."""
@@ -131,11 +137,12 @@ def _complete(name: str, sizes: tuple[int, ...]) -> Simulated:
     nested = 1 < len(sizes) < n
     draws = int(np.clip(_WORK / n / (len(CORRELATIONS) if nested else 1), 1000, 20_000))
     rng = np.random.default_rng([20250101, *sizes])
-    mu, sigma, ratio = [], [], []
+    mu, sigma, ratio, middle = [], [], [], []
     for score in _scores(sizes, CORRELATIONS, draws, rng):
         y = _standard(kernel, score)
         if kernel is NORMAL:
             m, s = y.mean(1), y.std(1)
+            middle.append(np.partition(y, (n - 1) // 2, axis=1)[:, (n - 1) // 2])
         else:
             true = np.ones(y.shape, bool)
             batch = fit_batch(kernel, y, true, true)
@@ -143,7 +150,26 @@ def _complete(name: str, sizes: tuple[int, ...]) -> Simulated:
         mu.append(m)
         sigma.append(np.log(s))
         ratio.append(scatter_ratio(y, sizes) if nested else np.full(draws, np.nan))
-    return Simulated(np.column_stack(mu), np.column_stack(sigma), np.column_stack(ratio))
+    medians = np.column_stack(middle) if middle else None
+    return Simulated(np.column_stack(mu), np.column_stack(sigma), np.column_stack(ratio), medians)
+
+
+def simulated(y: Array, filling: Array) -> list[Array]:
+    """What a sample median lies above the true one, in maximum-likelihood SDs; and anew where fillings agree by luck.
+
+    For values (n,) on two fillings or more, one of which has several; normal scores, the lower median.
+    """
+    code = np.unique(filling, return_inverse=True)[1]
+    counts = np.bincount(code)
+    order = np.lexsort((np.arange(len(y)), code, -counts[code]))
+    sizes = tuple(sorted((int(c) for c in counts), reverse=True))
+    found = _complete("normal", sizes).with_median()
+    ratio = float(scatter_ratio(y[order][None], sizes)[0])
+    m, s = found.at(ratio)
+    out = [m / s]
+    if agree_by_luck(ratio, sizes):
+        out.append(found.mu[:, 0] / np.exp(found.log_sigma[:, 0]))
+    return out
 
 
 def draws_of(kernel: Kernel, y: Array, gone: Array, filling: Array | None, mu: float, sigma: float) -> FamilyDraws:

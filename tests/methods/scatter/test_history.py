@@ -12,6 +12,7 @@ from scipy import stats
 
 from methods.errors import NotEstimable
 from methods.planning import decide, decide_all
+from methods.records.table import as_table
 from methods.scatter import fit_groups, one_oil, scatter_history
 from methods.scatter.history import _moments, _summaries, oil_keys, pool
 
@@ -49,7 +50,7 @@ def test_an_oil_does_not_borrow_from_itself():
     table = oils(4, 6)
     keys = oil_keys(table)
     assert scatter_history(table, without=keys[0]).oils == 5
-    assert len(_summaries(table, keys)) == 6
+    assert len(_summaries(as_table(table), keys)) == 6
     wild = pd.concat([table, oils(5, 1, within=0.9, first=90)], ignore_index=True)
     me = oil_keys(wild)[-1]
     assert scatter_history(wild, without=me).within_cov == pytest.approx(scatter_history(table).within_cov)
