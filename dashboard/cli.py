@@ -13,7 +13,8 @@ from types import MappingProxyType
 
 from dashboard.commands import COMMANDS
 from dashboard.commands.examples import epilog
-from methods.errors import InputError
+from methods.cage import keep_warm, set_limits
+from methods.errors import InputError, one_line
 
 # The matrices here are small: threads of the linear algebra only wait for each other, many times longer than they work.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -67,9 +68,12 @@ def main(argv: Sequence[str] | None = None) -> int:
         words = ["serve"]
     try:
         args = parser().parse_args(words)
+        set_limits(getattr(args, "read_memory", None), getattr(args, "read_seconds", None))
+        if getattr(args, "file", None) or getattr(args, "files", None):
+            keep_warm()
         return int(args.run(args))
     except InputError as error:
-        print("gapshift: " + " ".join(str(error).split()), file=sys.stderr)
+        print("gapshift: " + one_line(error, 2_000), file=sys.stderr)
         return 2
     except FileNotFoundError as error:
         print(f"gapshift: there is no file {error.filename!r}", file=sys.stderr)

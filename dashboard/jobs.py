@@ -11,6 +11,8 @@ import asyncio
 import threading
 import time
 from collections.abc import Callable, Hashable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from functools import partial
 from typing import Any
 
@@ -70,6 +72,39 @@ def carry_out(work: Callable[[Progress], Any], progress: Progress, key: Hashable
         return remember(key, lambda: work(progress)) if key is not None else work(progress)
     finally:
         _slots.release()
+
+
+#: Threads that wait for the processes which read files.
+_readers = ThreadPoolExecutor(4, thread_name_prefix="reading")
+
+
+def aside(work: Callable[[], Any], then: Callable[[Any], None]) -> None:
+    """Do ``work()`` in a thread and hand what it gave to ``then`` on the event loop; without a loop, both at once.
+
+    Where it failed, ``then`` is handed the InputError.
+    """
+
+    def outcome() -> Any:
+        try:
+            return work()
+        except InputError as error:
+            return error
+
+    document = pn.state.curdoc
+    try:
+        asyncio.get_running_loop()
+    except RuntimeError:
+        document = None
+    if document is None or document.session_context is None:
+        then(outcome())
+        return
+
+    def carry() -> None:
+        given = outcome()
+        with suppress(Exception):  # the session may have gone meanwhile, and nobody waits any more
+            document.add_next_tick_callback(lambda: then(given))
+
+    _readers.submit(carry)
 
 
 class Runner(pn.viewable.Viewer):

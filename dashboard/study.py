@@ -13,6 +13,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -24,6 +25,8 @@ import param
 from dashboard import demo
 from dashboard.cache import remember
 from dashboard.levels import levels_of, texts
+from methods.cage.limits import MAX_BYTES
+from methods.cage.source import bytes_of
 from methods.columns import COLUMNS, CONDITION, FACTORS
 from methods.errors import InputError
 from methods.procedures import JOIN, PROCEDURE, name_procedures, parts_of, with_factor
@@ -110,6 +113,7 @@ class Study(param.Parameterized):
         *,
         demo_name: str = "",
         alone: bool = False,
+        ready: Any = None,
         **options: Any,
     ) -> Opened:
         """Read one file and add it to those that are open.
@@ -120,6 +124,8 @@ class Study(param.Parameterized):
             Where the file is, or its content; ``name`` is then its name.
         alone : bool
             Close the files that are open. A demo set and a file of the user's are never open together.
+        ready : Records or InputError, optional
+            What :meth:`read_ahead` gave for the same file: it is not read once more.
         **options
             What overrules the reader's guesses; see :func:`methods.read`.
 
@@ -128,27 +134,56 @@ class Study(param.Parameterized):
         InputError
             The file is unusable, or the same content is open already and is not to be ``alone``.
         """
-        data = source if isinstance(source, bytes) else Path(source).read_bytes()
-        name = name or (Path(source).name if not isinstance(source, bytes) else "uploaded file")
-        digest = hashlib.sha256(data).hexdigest()
+        data, name, digest, waiting, options = self._asked(source, name, options)
         same = next((f for f in self.files if f.sha256 == digest), None)
         if same is not None and alone:  # it stays as it is, and the others go
             self.param.update(files=[same], dataset=same.demo)
             return same
         if same is not None:
             raise InputError(f"{name} is open already: its content is the same, byte for byte.", text=name)
-        waiting = next((w for w in self.awaited if w["sha256"] == digest), None)
-        if waiting is not None:
-            options = {**waiting.get("options", {}), **options}
-            name = waiting["name"]  # by which the study's exclusions know it, whatever it is called now
         try:
-            opened = _read(data, name, digest, options, source if not isinstance(source, bytes) else data, demo_name)
+            kept = source if not isinstance(source, bytes) else data
+            opened = _read(data, name, digest, options, kept, demo_name, ready)
         except InputError as error:
             self._turned_away(Refused(name, digest, dict(options), data, str(error), alone))
             raise
         self._turned_away(None, digest)
         self._arrived(opened, waiting, alone)
         return opened
+
+    def _asked(
+        self, source: str | Path | bytes, name: str | None, options: Mapping[str, Any]
+    ) -> tuple[bytes, str, str, Mapping[str, Any] | None, dict[str, Any]]:
+        """Content, name and hash of a file that is to be opened, what awaits it, and how it is to be read."""
+        data, name = bytes_of(source, name or ("uploaded file" if isinstance(source, bytes) else None), MAX_BYTES)
+        digest = hashlib.sha256(data).hexdigest()
+        waiting = next((w for w in self.awaited if w["sha256"] == digest), None)
+        if waiting is None:
+            return data, name, digest, None, dict(options)
+        # By this name the study's exclusions know it, whatever it is called now.
+        return data, waiting["name"], digest, waiting, {**waiting.get("options", {}), **options}
+
+    def read_ahead(self, source: str | Path | bytes | None, name: str | None = None, **options: Any) -> Any:
+        """Read as :meth:`open` would, and change nothing: may be called from another thread.
+
+        Without ``source`` it is the file of this name that is read again, as :meth:`reread` would.
+
+        Returns
+        -------
+        Records or InputError
+            What came of it, for the ``ready`` of :meth:`open` and :meth:`reread`.
+        """
+        try:
+            known = next((k for k in (*self.files, *self.refused) if k.name == name), None) if source is None else None
+            if known is not None:
+                source, options = known.source, _merged(known.options, options)
+            data, name, digest, _, options = self._asked(source, name, options)
+            return _read(data, name, digest, options, source, getattr(known, "demo", "")).records
+        except InputError as error:
+            if isinstance(source, bytes):  # its sheet is shown instead: opened here too, while nobody waits
+                with suppress(InputError):
+                    sheets_of(Refused(name or "", hashlib.sha256(source).hexdigest(), {}, source, str(error)))
+            return error
 
     def _turned_away(self, refused: Refused | None, digest: str = "") -> None:
         """Keep a file that was refused in place of what was known of it; None: it is refused no more."""
@@ -208,7 +243,7 @@ class Study(param.Parameterized):
         left = [f for f in self.files if f.name != name]
         self.param.update(files=left, dataset=left[0].demo if left else "")
 
-    def reread(self, name: str, **options: Any) -> Opened:
+    def reread(self, name: str, *, ready: Any = None, **options: Any) -> Opened:
         """Read an open file, or one that was refused, again with other options; ``None`` takes an option back.
 
         Raises
@@ -219,11 +254,11 @@ class Study(param.Parameterized):
         old = next((f for f in self.files if f.name == name), None)
         turned = next((r for r in self.refused if r.name == name), None) if old is None else None
         known: Any = old or turned
-        merged = {k: v for k, v in {**known.options, **options}.items() if v is not None}
+        merged = _merged(known.options, options)
         if turned is not None:
-            return self.open(turned.source, name, alone=turned.alone, **merged)
-        data = known.source if isinstance(known.source, bytes) else Path(known.source).read_bytes()
-        new = _read(data, name, hashlib.sha256(data).hexdigest(), merged, known.source, known.demo)
+            return self.open(turned.source, name, alone=turned.alone, ready=ready, **merged)
+        data, _ = bytes_of(known.source, name, MAX_BYTES)
+        new = _read(data, name, hashlib.sha256(data).hexdigest(), merged, known.source, known.demo, ready)
         self.files = [new if f is old else f for f in self.files]
         return new
 
@@ -438,10 +473,45 @@ def _joined(files: Sequence[Opened]) -> pd.DataFrame:
     return join_tables([f.records.table.assign(file=f.name) for f in files])
 
 
-def _read(data: bytes, name: str, digest: str, options: Mapping[str, Any], source: Any, demo_name: str) -> Opened:
+def _merged(known: Mapping[str, Any], options: Mapping[str, Any]) -> dict[str, Any]:
+    """Options laid over those that are known; ``None`` takes one back."""
+    return {k: v for k, v in {**known, **options}.items() if v is not None}
+
+
+def _read(
+    data: bytes, name: str, digest: str, options: Mapping[str, Any], source: Any, demo_name: str, ready: Any = None
+) -> Opened:
+    """Read a file, or take what was read of it already."""
+    from methods.cage import read_in_cage
     from methods.records import read
 
     given = {k: v for k, v in options.items() if v is not None}
+    if isinstance(ready, InputError):
+        raise ready
     key = ("read", digest, name, json.dumps(given, sort_keys=True, default=repr))
-    records = remember(key, lambda: read(data, name=name, **given))
+    # Our own invented sets are trusted; whatever else comes is read in a process with limits.
+    how = read if demo_name else read_in_cage
+    records = ready if ready is not None else remember(key, lambda: how(data, name=name, **given))
     return Opened(name, digest, given, records, source, demo_name)
+
+
+def sheets_of(file: Opened | Refused) -> Any:
+    """The sheets of a file as cells of text, opened once; a file that cannot be opened is not tried again.
+
+    Raises
+    ------
+    InputError
+        It cannot be opened.
+    """
+    from methods.cage import open_sheets_in_cage
+
+    def opened() -> Any:
+        try:
+            return open_sheets_in_cage(file.source, name=file.name)
+        except InputError as error:
+            return error
+
+    found = remember(("sheets", file.sha256), opened)
+    if isinstance(found, InputError):
+        raise found
+    return found

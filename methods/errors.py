@@ -46,3 +46,9 @@ class NotEstimable(InputError):
 
 class MissingExtra(InputError, ImportError):
     """A feature whose optional package is not installed; the message names the extra to install."""
+
+
+def one_line(text: object, most: int = 400) -> str:
+    """A text on one line and short, without the characters that steer a terminal."""
+    line = " ".join("".join(c if c.isprintable() else " " for c in str(text)).split())
+    return line if len(line) <= most else f"{line[: most - 1]}…"

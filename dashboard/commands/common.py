@@ -98,6 +98,7 @@ def add_reading_options(parser: argparse.ArgumentParser, *, file: bool = True) -
     )
     group.add_argument("--recipe", metavar="TOML", help="how this shape of sheet is read, as the Records page wrote it")
     group.add_argument("--dates", choices=["day-first", "month-first"], help="how 03/04/2025 is meant")
+    add_reading_limits(group)
 
 
 def add_by(parser: argparse.ArgumentParser) -> None:
@@ -105,6 +106,18 @@ def add_by(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--by", required=True, metavar="COLUMN", action="append",
         help="the factor, such as electrode or procedure; several make one factor of their combinations",
+    )  # fmt: skip
+
+
+def add_reading_limits(group: Any) -> None:
+    """Options that raise what reading one file may take."""
+    group.add_argument(
+        "--read-memory", type=amount, metavar="MB",
+        help="memory that reading may take (default: 1,200 and ten times the file); also GAPSHIFT_READ_MEMORY",
+    )  # fmt: skip
+    group.add_argument(
+        "--read-seconds", type=amount, metavar="S",
+        help="processor time that reading may take (default: 8 s and 1 s a MB); also GAPSHIFT_READ_SECONDS",
     )  # fmt: skip
 
 
@@ -148,9 +161,9 @@ def files(args: argparse.Namespace) -> list[str]:
 
 def open_records(args: argparse.Namespace) -> Any:
     """Read what the command line names; :func:`emit` then says on standard error what was refused."""
-    from methods.records import read_all
+    from methods.cage import read_all_in_cage
 
-    records = read_all(files(args), **reading_arguments(args))
+    records = read_all_in_cage(files(args), **reading_arguments(args))
     note_reading(args, records)
     return records
 

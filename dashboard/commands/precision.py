@@ -51,8 +51,8 @@ def _read(args: argparse.Namespace) -> tuple[Any, str, list[str] | None]:
 
     A level heading that is no known column stands for the oil, unless the file has other samples.
     """
+    from methods.cage import read_all_in_cage
     from methods.columns import COLUMNS
-    from methods.records import read_all
 
     options = reading_arguments(args)
     mapping = dict(options.pop("columns") or {})
@@ -61,7 +61,7 @@ def _read(args: argparse.Namespace) -> tuple[Any, str, list[str] | None]:
     own = [x for x in args.level or [] if x not in COLUMNS and x != "condition"]
     if len(own) == 1 and "sample" not in mapping and "sample" not in (args.level or []):
         mapping["sample"] = own[0]
-    records = read_all(files(args), columns=mapping or None, **options)
+    records = read_all_in_cage(files(args), columns=mapping or None, **options)
     note_reading(args, records)
     laboratory = args.laboratory if args.laboratory in COLUMNS else "laboratory"
     levels = None

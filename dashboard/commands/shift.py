@@ -91,6 +91,6 @@ def read_history(path: str | None) -> Any:
     """The records of the history file, or None."""
     if path is None:
         return None
-    from methods import read
+    from methods.cage import read_in_cage
 
-    return read(path)
+    return read_in_cage(path)

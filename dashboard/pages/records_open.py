@@ -11,6 +11,7 @@ import param
 from dashboard import demo, parts, studyfile, words
 from dashboard.actions import Press, Save, Upload
 from dashboard.controls import Choice, Tick, Words
+from dashboard.jobs import aside
 from dashboard.pages.records_words import for_the_page
 from dashboard.study import Opened, Study
 from dashboard.tables import Table
@@ -70,12 +71,18 @@ class Opener(pn.viewable.Viewer):
     def _dropped(self, event: Any) -> None:
         if not event.new:
             return
+        files = list(event.new)
+        self._say(f"Reading {words.plural(len(files), 'file')} …" if len(files) > 1 else f"Reading {files[0][0]} …")
+        # In a thread: nobody else is kept waiting.
+        aside(lambda: [self.study.read_ahead(c, n) for n, c in files], lambda read: self._arrived(files, read))
+
+    def _arrived(self, files: list[tuple[str, bytes]], read: list[Any]) -> None:
         told: list[str] = []
         refused: list[str] = []
         add = self._add.value
-        for name, content in event.new:
+        for (name, content), ready in zip(files, read, strict=True):
             try:
-                opened = self.study.open(content, name, alone=not add)
+                opened = self.study.open(content, name, alone=not add, ready=ready)
                 told.append(f"{name}: {words.plural(len(opened.records.table), 'reading')}.")
                 add = True
             except InputError as error:
@@ -197,11 +204,21 @@ class FileCard(pn.viewable.Viewer):
         value = self._value.value.strip()
         columns = {**others, **({"kv": value} if value else {})}
         try:
-            self.study.reread(
-                self._file.name, decimal=self._decimal.value or None, unit=self._unit.value or None,
-                ceiling_kv=_ceiling(self._ceiling.value), layout=self._layout_is.value or None,
-                day_first={"day": True, "month": False}.get(self._dates.value), columns=columns or None,
-            )  # fmt: skip
+            wanted = {
+                "decimal": self._decimal.value or None, "unit": self._unit.value or None,
+                "ceiling_kv": _ceiling(self._ceiling.value), "layout": self._layout_is.value or None,
+                "day_first": {"day": True, "month": False}.get(self._dates.value), "columns": columns or None,
+            }  # fmt: skip
+        except InputError as error:
+            self._word.text = for_the_page(str(error))
+            return
+        self._word.text, name = "Reading …", self._file.name
+        aside(lambda: self.study.read_ahead(None, name, **wanted), lambda ready: self._read_again(ready, wanted))
+
+    def _read_again(self, ready: Any, wanted: dict[str, Any]) -> None:
+        self._word.text = ""
+        try:
+            self.study.reread(self._file.name, ready=ready, **wanted)
         except InputError as error:
             self._word.text = for_the_page(str(error))
 

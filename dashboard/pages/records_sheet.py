@@ -16,7 +16,7 @@ from dashboard.cache import remember
 from dashboard.controls import Choice, Words
 from dashboard.pages.records_words import for_the_page
 from dashboard.sheet_grid import ROWS, SheetGrid
-from dashboard.study import Opened, Refused, Study
+from dashboard.study import Opened, Refused, Study, sheets_of
 from methods.columns import REGISTRY, known
 from methods.errors import InputError
 from methods.records.by_click import Hand, cells_said
@@ -183,9 +183,8 @@ class SheetByHand(pn.viewable.Viewer):
         self._show()
 
     def _sheets(self, file: Opened | Refused) -> list[Any]:
-        from methods.records import open_sheets
-
-        return remember(("sheets", file.sha256), lambda: open_sheets(_bytes(file.source), file.name))
+        found: list[Any] = sheets_of(file)
+        return found
 
     def _sheet(self) -> Any | None:
         file = self._now
@@ -430,15 +429,14 @@ class SheetByHand(pn.viewable.Viewer):
 
 def _account(file: Opened) -> pd.DataFrame:
     """The account of a file; of a long one that of its head, as it would be read alone."""
-    from methods.records import open_sheets, read
+    from methods.cage import read_in_cage
 
     if file.records.rows_read <= 50_000:
         cells: pd.DataFrame = file.records.cells
         return cells
-    data = _bytes(file.source)
-    head = "\n".join(";".join(r) for r in open_sheets(data, file.name)[0].cells[:ROWS])
+    head = "\n".join(";".join(r) for r in sheets_of(file)[0].cells[:ROWS])
     try:
-        found: pd.DataFrame = read(head.encode(), name=file.name, **file.options).cells
+        found: pd.DataFrame = read_in_cage(head.encode(), name=file.name, **file.options).cells
     except InputError:
         return pd.DataFrame(columns=["sheet", "row", "column", "role", "why"])
     return found

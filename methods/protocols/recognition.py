@@ -156,6 +156,10 @@ def _resolve(entry: dict[str, Any], year: str | None, procedure: str | None, gap
     return str(entry["protocol"])
 
 
+#: Characters beyond which a text is no method's name but an account of something.
+_LONGEST = 500
+
+
 def recognise(
     text: Any,
     edition: Any = None,
@@ -182,7 +186,7 @@ def recognise(
         With ``edition_stated`` and, in ``stated``, the gap (also that of ``gap_mm``), electrode and stirring named.
         A prescribed value that the text contradicts is empty, so that it fills no cell and meets no limit.
     """
-    if not isinstance(text, str) or not text.strip():
+    if not isinstance(text, str) or not text.strip() or len(text) > _LONGEST:
         return None
     protocols = load(folder)
     plain = _plain(text)

@@ -84,6 +84,12 @@ _DATE = re.compile(
 _FORMULA = re.compile(r"=.+", re.DOTALL)
 
 
+#: Numbers outside are no reading in any unit: their squares no longer add up.
+SMALLEST, LARGEST = 1e-9, 1e9
+#: Characters of a number with its remark.
+_LONGEST = 1_000
+
+
 @dataclass(frozen=True)
 class Cell:
     """What one cell says. ``value`` is in ``unit`` (None: the column's); ``rule`` is set when it is refused."""
@@ -207,6 +213,8 @@ def parse(text: str, decimal: str | None = None, withstood_words: frozenset[str]
     withstood_words : frozenset of str
         More words (lower case) that mean "no breakdown up to the ceiling".
     """
+    if len(text) > _LONGEST:
+        return Cell(REFUSED, rule=f"more than {_LONGEST:,} characters where a voltage belongs")
     clean = normalise(text)
     low = clean.casefold()
     if low in withstood_words or low.strip(" .()*") in NO_BREAKDOWN_WORDS:
@@ -279,8 +287,8 @@ def _numeric(clean: str, found: re.Match[str], decimal: str | None) -> Cell:
         unit, rest = "kV", ""
     if value < 0 or value == 0:
         return Cell(REFUSED, rule="a breakdown voltage is above zero; 0 and negative codes stand for no reading")
-    if value == float("inf"):
-        return Cell(REFUSED, rule="a breakdown voltage is a finite number")
+    if not SMALLEST < value < LARGEST:
+        return Cell(REFUSED, rule="a breakdown voltage is a finite number that a test can give")
     if prefix and prefix not in _HIGH:
         return Cell(REFUSED, rule="below what the instrument shows: a bound from above cannot be used as a value")
     note = rest.strip(" ;,:-") or None

@@ -37,6 +37,10 @@ _SHOT = re.compile(r"(?P<prefix>[^\d]*?)[\s_.#:-]*(?P<number>\d{1,4})(?:st|nd|rd
 _TIME = re.compile(r"\b(?:minutes|mins?|hours|hrs?|seconds|secs?)\b|\btime\b|\bttb\b|\bttf\b|\bzeit\b")
 
 
+#: Characters beyond which a text is no heading: patterns need not look at it.
+_LONGEST = 300
+
+
 @dataclass(frozen=True)
 class Heading:
     """One heading, read. ``text`` is as written; ``shot`` is the number in ``b3`` or ``3rd``; ``prefix`` its words."""
@@ -107,6 +111,8 @@ def _ambiguous_tail(tail: str, whole: str) -> bool:
 @lru_cache(maxsize=20_000)
 def heading(text: str) -> Heading:
     """Read one heading. Nothing is assumed about the column's contents."""
+    if len(text) > _LONGEST:  # a remark, whatever it speaks of
+        return Heading(" ".join(text[:_LONGEST].split()) + "…")
     shown = re.sub(r"\s*\^\(?\d{1,2}\)?|(?<=\w)\s*[†‡*]+$", "", " ".join(normalise(text).split()))  # footnote marks
     bare, unit = split_unit(shown)
     key = fold(bare)

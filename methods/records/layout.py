@@ -57,7 +57,7 @@ def shot_run(row: list[str]) -> list[int]:
     run: list[int] = []
     for at, cell in enumerate(row):
         text = normalise(cell).rstrip(".")
-        if text.isdigit() and int(text) == len(run) + 1:
+        if text.isdecimal() and len(text) < 6 and int(text) == len(run) + 1:
             run.append(at)
         elif text == "1":
             run = [at]

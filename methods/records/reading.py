@@ -13,6 +13,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.cage.limits import MAX_BYTES
+from methods.cage.source import bytes_of
 from methods.errors import InputError, UnusableFile
 from methods.records.account import Account
 from methods.records.areas import Area
@@ -40,7 +42,7 @@ from methods.records.summaries import compare_summaries, drop_computed
 from methods.records.summary_rows import refuse_summaries
 from methods.records.tables import tables_of
 from methods.records.taken_apart import take_apart
-from methods.records.text import MAX_BYTES, Sheet, decode, from_ascii, from_text
+from methods.records.text import Sheet, decode, from_ascii, from_text
 from methods.records.voltages import decimal_mark, magnitude_units, parse_column
 
 #: The sizes from which text is read by columns instead of cell by cell.
@@ -154,7 +156,7 @@ def open_sheets(source: Any, name: str | None = None) -> list[Sheet]:
     """
     if isinstance(source, pd.DataFrame):
         return [open_frame(source)]
-    return _sheets(*_bytes(source, name))[0]
+    return _sheets(*bytes_of(source, name, MAX_BYTES))[0]
 
 
 def _open(
@@ -166,9 +168,7 @@ def _open(
         sheets = [open_frame(source)]
         check_fit(said, sheets)
         return sheets, {"name": name or "table", "sha256": digest, "encoding": None}
-    raw, called = _bytes(source, name)
-    if len(raw) > MAX_BYTES:
-        raise UnusableFile(f"The file is larger than {MAX_BYTES / 1e9:.1f} GB; split it.", rule="size limit")
+    raw, called = bytes_of(source, name, MAX_BYTES)
     with ThreadPoolExecutor(1) as pool:  # hashing lets the interpreter go on
         hashed = pool.submit(hashlib.sha256, raw)
         sheets, encoding = _sheets(raw, called)
@@ -204,21 +204,6 @@ def _sheets(raw: bytes, called: str) -> tuple[list[Sheet], str | None]:
         return [from_ascii(raw)], "utf-8"
     text, encoding = decode(raw)
     return [from_text(text, large=LARGE)], encoding
-
-
-def _bytes(source: Any, name: str | None) -> tuple[bytes, str]:
-    if isinstance(source, (str, os.PathLike)):
-        path = Path(source)
-        if path.is_file() and path.stat().st_size > MAX_BYTES:
-            raise UnusableFile(f"The file is larger than {MAX_BYTES / 1e9:.1f} GB; split it.", rule="size limit")
-        return path.read_bytes(), name or path.name
-    if isinstance(source, (bytes, bytearray, memoryview)):
-        return bytes(source), name or "upload"
-    if hasattr(source, "read"):
-        held = source.read()
-        called = name or Path(str(getattr(source, "name", "upload"))).name
-        return (held.encode("utf-8") if isinstance(held, str) else bytes(held)), called
-    raise InputError(f"Expected a path, bytes, a file or a table, not {type(source).__name__}.", column="source")
 
 
 def _source(origin: dict[str, Any], opened: list[Sheet], plan: Layout) -> Source:

@@ -7,6 +7,7 @@ import dataclasses
 import numpy as np
 import pandas as pd
 
+from methods.cage.limits import MAX_BYTES
 from methods.columns import CONDITION
 from methods.errors import InputError
 from methods.records.areas import Area
@@ -16,7 +17,7 @@ from methods.records.headings import fold
 from methods.records.places import Place
 from methods.records.recipe import Part, Recipe, SheetRecipe, matching, row_of
 from methods.records.table import group_codes
-from methods.records.text import MAX_BYTES, Sheet, from_text
+from methods.records.text import Sheet, from_text
 
 
 def check_fit(recipe: Recipe, sheets: list[Sheet]) -> None:

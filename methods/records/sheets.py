@@ -4,22 +4,16 @@ from __future__ import annotations
 
 import datetime
 import io
-import re
-import zipfile
 from collections.abc import Iterator, Sequence
 from typing import Any
-from xml.etree import ElementTree
 
 import pandas as pd
 
-from methods.errors import InputError, MissingExtra, UnusableFile
+from methods.errors import InputError, MissingExtra, UnusableFile, one_line
 from methods.records.kept import Log
+from methods.records.parquet_parts import check_parquet
 from methods.records.text import MAX_COLUMNS, MAX_ROWS, Sheet
-
-#: Unpacked size beyond which a workbook is refused.
-MAX_UNPACKED = 600_000_000
-_SPACE = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
-_RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
+from methods.records.workbook_parts import Facts, facts_of, fill_merged
 
 
 def open_workbook(raw: bytes) -> list[Sheet]:
@@ -28,7 +22,7 @@ def open_workbook(raw: bytes) -> list[Sheet]:
 
     hidden_facts: dict[str, Facts] = {}
     if raw[:2] == b"PK":
-        hidden_facts = _facts(raw)
+        hidden_facts = facts_of(raw)
     try:
         book = CalamineWorkbook.from_filelike(io.BytesIO(raw))
         metadata = {m.name: m for m in book.sheets_metadata}
@@ -45,88 +39,14 @@ def open_workbook(raw: bytes) -> list[Sheet]:
                 sheet.hidden_sheet = True
                 sheet.notes.append(("sheet", f"{name} is hidden", "the workbook"))
             out.append(sheet)
-    except UnusableFile:
+    except (UnusableFile, KeyboardInterrupt, MemoryError):
         raise
-    except Exception as error:  # the reader raises many kinds on broken files, panics included
-        raise UnusableFile(f"The workbook cannot be opened: {error}.", rule="an intact XLSX file") from None
+    except BaseException as error:  # the reader raises many kinds on broken files; its panics are no Exception
+        why = one_line(error, 160)
+        raise UnusableFile(f"The workbook cannot be opened: {why}.", rule="an intact XLSX file") from None
     if not out:
         raise UnusableFile("The workbook holds no cells with contents.", rule="a table with breakdown voltages")
     return out
-
-
-class Facts:
-    """What the cells alone do not show: merged ranges, hidden rows, formulas without a computed value."""
-
-    def __init__(self) -> None:
-        self.merged: list[tuple[int, int, int, int]] = []
-        self.hidden: set[int] = set()
-        self.uncomputed: dict[tuple[int, int], str] = {}
-
-
-def _place(reference: str) -> tuple[int, int]:
-    found = re.fullmatch(r"([A-Z]+)(\d+)", reference)
-    if found is None:
-        return -1, -1
-    column = 0
-    for letter in found[1]:
-        column = column * 26 + ord(letter) - 64
-    return int(found[2]) - 1, column - 1
-
-
-def _facts(raw: bytes) -> dict[str, Facts]:
-    try:
-        archive = zipfile.ZipFile(io.BytesIO(raw))
-    except zipfile.BadZipFile:
-        raise UnusableFile(
-            "The workbook is damaged: it is no intact ZIP archive.", rule="an intact XLSX file"
-        ) from None
-    unpacked = sum(i.file_size for i in archive.infolist())
-    if unpacked > MAX_UNPACKED:
-        raise UnusableFile(
-            f"The workbook unpacks to {unpacked / 1e6:,.0f} MB; the limit is {MAX_UNPACKED / 1e6:,.0f} MB.",
-            rule="size limit",
-        )
-    names = set(archive.namelist())
-    if "xl/workbook.xml" not in names or "xl/_rels/workbook.xml.rels" not in names:
-        if not any(n.startswith(("xl/", "content.xml")) for n in names):
-            raise UnusableFile("This ZIP archive is not a workbook.", rule="CSV, TSV, XLSX or Parquet")
-        return {}
-    out: dict[str, Facts] = {}
-    try:
-        book = ElementTree.fromstring(archive.read("xl/workbook.xml"))
-        links = {
-            e.get("Id"): e.get("Target") or ""
-            for e in ElementTree.fromstring(archive.read("xl/_rels/workbook.xml.rels"))
-        }
-        for element in book.iter(f"{_SPACE}sheet"):
-            target = links.get(element.get(_RELATION), "").lstrip("/")
-            path = target if target.startswith("xl/") else f"xl/{target}"
-            if path in names:
-                with archive.open(path) as stream:
-                    out[str(element.get("name"))] = _sheet_facts(stream)
-    except (ElementTree.ParseError, KeyError, zipfile.BadZipFile):
-        return out
-    return out
-
-
-def _sheet_facts(stream: Any) -> Facts:
-    facts = Facts()
-    for _, element in ElementTree.iterparse(stream):
-        if element.tag == f"{_SPACE}c":
-            formula, value = element.find(f"{_SPACE}f"), element.find(f"{_SPACE}v")
-            if formula is not None and (value is None or not (value.text or "").strip()):
-                facts.uncomputed[_place(element.get("r") or "")] = "=" + (formula.text or "…")
-            elif element.get("t") == "e" and value is not None and value.text:
-                facts.uncomputed[_place(element.get("r") or "")] = value.text
-        elif element.tag == f"{_SPACE}row":
-            if element.get("hidden") in ("1", "true") and element.get("r"):
-                facts.hidden.add(int(str(element.get("r"))))
-            element.clear()
-        elif element.tag == f"{_SPACE}mergeCell":
-            first, _, last = (element.get("ref") or "").partition(":")
-            if last:
-                facts.merged.append((*_place(first), *_place(last)))
-    return facts
 
 
 def _sheet(name: str, cells: list[list[Any]], facts: Facts) -> Sheet | None:
@@ -138,12 +58,7 @@ def _sheet(name: str, cells: list[list[Any]], facts: Facts) -> Sheet | None:
     for (row, column), formula in facts.uncomputed.items():
         if 0 <= row < len(texts) and 0 <= column < len(texts[row]) and not texts[row][column]:
             texts[row][column] = formula
-    for top, left, bottom, right in facts.merged:
-        if top == bottom or left != right or not (0 <= top < len(texts)):
-            continue  # headings that span columns are carried by the shape reader
-        for row in range(top + 1, min(bottom + 1, len(texts))):
-            if left < len(texts[row]) and not texts[row][left]:
-                texts[row][left] = texts[top][left]
+    fill_merged(texts, facts)
     if not any(c for r in texts for c in r):
         return None
     return Sheet(texts, list(range(1, len(texts) + 1)), name=name, hidden=frozenset(facts.hidden))
@@ -216,11 +131,15 @@ def tell_hidden(sheets: list[Sheet], log: Log) -> None:
 def open_parquet(raw: bytes) -> Sheet:
     """A Parquet file, by way of pandas."""
     try:
+        check_parquet(raw)
         frame = pd.read_parquet(io.BytesIO(raw))
+    except (UnusableFile, MemoryError):
+        raise
     except ImportError:
         raise MissingExtra("Reading Parquet needs pyarrow: pip install 'gapshift[parquet]'.") from None
     except Exception as error:
-        raise UnusableFile(f"The Parquet file cannot be read: {error}.", rule="an intact Parquet file") from None
+        why = one_line(error, 160)
+        raise UnusableFile(f"The Parquet file cannot be read: {why}.", rule="an intact Parquet file") from None
     return open_frame(frame)
 
 

@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 from methods.errors import UnusableFile
 
 #: Beyond this a file is refused with a clear word instead of filling the memory.
-MAX_BYTES = 1_500_000_000
 MAX_ROWS = 20_000_000
 MAX_COLUMNS = 2_000
 

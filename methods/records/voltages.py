@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from methods.records.cells import BLANK, REFUSED, VALUE, parse
+from methods.records.cells import BLANK, LARGEST, REFUSED, SMALLEST, VALUE, parse
 from methods.records.coded import Body, Coded
 from methods.records.kept import Log
 from methods.records.layout import Layout
@@ -81,7 +81,7 @@ def parse_column(cells: Coded, unit: str | None, decimal: str | None, words: fro
         kind = np.full(len(kv), VALUE, np.int8)
         kind[np.isnan(kv)] = BLANK
         with np.errstate(invalid="ignore"):
-            kind[(kv <= 0) | np.isinf(kv)] = REFUSED
+            kind[~((cells.numbers > SMALLEST) & (cells.numbers < LARGEST)) & ~np.isnan(kv)] = REFUSED
         return Voltages(kv, kind, np.full(len(kv), unit in ("kV/mm", "kV/cm")), cells, {}, {})
     texts = pd.Series(cells.uniques, dtype=object)
     size = len(texts)
@@ -95,7 +95,7 @@ def parse_column(cells: Coded, unit: str | None, decimal: str | None, words: fro
     quick = pd.to_numeric(plain, errors="coerce").to_numpy(dtype=float) if size else np.empty(0)
     value = quick * FACTORS[unit or "kV"]
     kind = np.full(size + 1, BLANK, np.int8)
-    good = np.isfinite(quick) & (quick > 0)
+    good = (quick > SMALLEST) & (quick < LARGEST)
     kind[:-1][good] = VALUE
     per_mm = np.zeros(size + 1, bool)
     per_mm[:-1] = unit in ("kV/mm", "kV/cm")

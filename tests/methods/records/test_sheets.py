@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 from methods.errors import InputError, UnusableFile
-from methods.records import read, safe_csv, sheets
+from methods.records import read, safe_csv, workbook_parts
 
 
 def book(fill: Callable[[openpyxl.Workbook], None]) -> bytes:
@@ -99,7 +99,7 @@ def test_damaged_and_hostile_files(monkeypatch: pytest.MonkeyPatch) -> None:
         archive.writestr("readme.txt", "no workbook")
     with pytest.raises(UnusableFile, match="not a workbook"):
         read(other.getvalue(), name="x.xlsx")
-    monkeypatch.setattr(sheets, "MAX_UNPACKED", 1000)
+    monkeypatch.setattr(workbook_parts, "MAX_UNPACKED", 1000)
     with pytest.raises(UnusableFile, match="unpacks to"):
         read(raw, name="bomb.xlsx")
 
