@@ -11,7 +11,7 @@ import asyncio
 import threading
 import time
 from collections.abc import Callable, Hashable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import suppress
 from functools import partial
 from typing import Any
@@ -105,6 +105,15 @@ def aside(work: Callable[[], Any], then: Callable[[Any], None]) -> None:
             document.add_next_tick_callback(lambda: then(given))
 
     _readers.submit(carry)
+
+
+#: Threads that compute pages' numbers.
+_pages = ThreadPoolExecutor(MOST, thread_name_prefix="pages")
+
+
+def numbers(compute: Callable[[], Any]) -> Future[Any]:
+    """Have a page's numbers computed off the event loop, so that other sessions do not wait."""
+    return _pages.submit(compute)
 
 
 class Runner(pn.viewable.Viewer):

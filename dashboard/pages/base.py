@@ -3,8 +3,9 @@ states of having nothing to show. See :mod:`dashboard.pages` for how to write on
 
 from __future__ import annotations
 
+import asyncio
 import logging
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from functools import cache
 from typing import Any
 
@@ -12,10 +13,10 @@ import pandas as pd
 import panel as pn
 import param
 
-from dashboard import parts, theme, words
+from dashboard import jobs, parts, theme, words
 from dashboard.actions import Press
 from dashboard.address import read
-from dashboard.cache import remember
+from dashboard.cache import known, remember
 from dashboard.controls import Amount, Choice, Tick, Words
 from dashboard.pages.records_words import for_the_page, lacking
 from dashboard.plots.figure import Figure
@@ -27,6 +28,15 @@ from methods.result import Caution
 __all__ = ["Empty", "Figure", "StudyPage"]
 
 log = logging.getLogger(__name__)
+
+#: Seconds that numbers may take before the page says that they are on their way.
+_PATIENCE_S = 0.4
+
+
+def _in_session() -> bool:
+    """Whether a browser waits, and with it the sessions of others."""
+    document = pn.state.curdoc
+    return document is not None and document.session_context is not None
 
 
 def _live(figures: Sequence[Figure], dark: bool, study: Study) -> list[Any]:
@@ -43,6 +53,14 @@ def _html(text: str) -> str:
     from markdown_it import MarkdownIt
 
     return str(MarkdownIt().render(text))
+
+
+class _Wait(Exception):
+    """A result that is not there yet: in a session it is computed off the event loop."""
+
+    def __init__(self, key: Hashable, compute: Callable[[], Any]) -> None:
+        super().__init__("not computed yet")
+        self.key, self.compute = key, compute
 
 
 class Empty(InputError):
@@ -83,6 +101,7 @@ class StudyPage(pn.viewable.Viewer):
             if name in params:
                 study.put(self.KEY, name, params[name], default=self.param[name].default)
         self._stale = True
+        self._failed: dict[Hashable, Exception] = {}
         self._answer = parts.Answer()
         self._cautions = parts.raw("", visible=False)
         self._state = parts.raw("", visible=False)  # instead of numbers
@@ -141,7 +160,12 @@ class StudyPage(pn.viewable.Viewer):
     def kept(self, name: str, compute: Callable[[], Any], *settings: Any) -> Any:
         """``compute()``, or what it gave before for the same table and settings (which must be hashable)."""
         frozen = tuple(tuple(s) if isinstance(s, list) else s for s in settings)
-        return remember((self.KEY, name, self.study.fingerprint, frozen), compute)
+        key = (self.KEY, name, self.study.fingerprint, frozen)
+        if key in self._failed:
+            raise self._failed[key]
+        if self._deferring and not known(key):
+            raise _Wait(key, compute)
+        return remember(key, compute)
 
     def looks(self, column: str) -> dict[str, theme.Cue]:
         """How each level of a column looks in plots; the same whatever is filtered."""
@@ -281,6 +305,7 @@ class StudyPage(pn.viewable.Viewer):
 
     def _study_changed(self, *_: Any) -> None:
         self._stale = True
+        self._turn += 1
         if self.shown:
             self.refresh()
 
@@ -296,13 +321,28 @@ class StudyPage(pn.viewable.Viewer):
 
     def refresh(self) -> None:
         """Take the numbers anew and show them; whatever goes wrong becomes a state with a next step."""
+        self._turn += 1
+        self._failed.clear()
+        self._attempt()
+
+    #: Changes whenever settings do: what was computed for others is not kept under the wrong name.
+    _turn = 0
+    _deferring = _computing = False
+
+    def _attempt(self) -> None:
         self._stale = False
         try:
             if self.NEEDS_RECORDS and not len(self.study.table):
                 raise self._nothing()
-            result = self.result()
+            self._deferring = _in_session()
+            try:
+                result = self.result()
+            finally:
+                self._deferring = False
             with pn.io.hold():
                 self._show(result)
+        except _Wait as wait:
+            self._compute_aside(wait)
         except Empty as empty:
             self._say(parts.notice(empty.next_step, empty.missing, "calm"))
             self._to_sheet(empty.lacks)
@@ -314,6 +354,45 @@ class StudyPage(pn.viewable.Viewer):
             self._say(
                 parts.notice(f"{type(error).__name__}: {error}", "This page failed; the others still work.", "wrong")
             )
+
+    def _compute_aside(self, wait: _Wait) -> None:
+        """Compute what is missing in a thread, then look again; changes meanwhile are taken up by that look."""
+        if self._computing:
+            return
+        self._computing, turn = True, self._turn
+        started = jobs.numbers(wait.compute)
+
+        async def follow() -> None:
+            future = asyncio.wrap_future(started)
+            if not self._main.visible or not self._answer.text:
+                self._wait_for_numbers()
+            else:
+                await asyncio.wait([future], timeout=_PATIENCE_S)
+                if not future.done():
+                    self._wait_for_numbers(keep=True)
+            try:
+                value = await future
+            except Exception as error:
+                if turn == self._turn:
+                    self._failed[wait.key] = error
+            else:
+                if turn == self._turn:
+                    remember(wait.key, lambda: value)
+            self._computing = False
+            if self.shown:
+                self._attempt()
+            else:
+                self._stale = True
+
+        parts.when_loaded(follow)
+
+    def _wait_for_numbers(self, keep: bool = False) -> None:
+        """Say that the numbers are on their way; ``keep`` what is shown meanwhile."""
+        notice = parts.notice("The numbers are being computed.", kind="calm")
+        if keep:
+            self._state.param.update(object=notice.object, visible=True)
+        else:
+            self._say(notice)
 
     def _nothing(self) -> Empty:
         if self.study.awaited:

@@ -12,6 +12,7 @@ import param
 from dashboard import parts, theme, words
 from dashboard.controls import Several
 from dashboard.levels import level_text
+from dashboard.pages import glance
 from dashboard.pages.base import Empty, Figure, StudyPage
 from methods.answers.heads import OWN
 from methods.families import EVERY_FAMILY, titles
@@ -91,6 +92,7 @@ class Page(StudyPage):
         settings = (self.family, study.confidence, columns)
         fits = self.kept("fits", lambda: [e.row(confidence=study.confidence) for e in found], *settings)
         drawn = self.kept("curves", lambda: curves.fitted(shapes, found, study.confidence), *settings)
+        glance.prepared(self)
         said = self.kept("readings", lambda: self._told(shapes), columns)
         middle = self.kept("medians", self._medians, study.confidence, columns)
         return {"curves": drawn, "fits": fits, "by": study.by, "said": said, "medians": middle}
@@ -177,12 +179,11 @@ class Page(StudyPage):
     # ------------------------------------------------------------- plot
 
     def figures(self) -> Sequence[Figure]:
-        return [
-            Figure(
-                "Distributions", self.draw, self.describe, key=self._key, ticks=self._ticks, height=self._height,
-                live=False,
-            )
-        ]  # fmt: skip
+        main = Figure(
+            "Distributions", self.draw, self.describe, key=self._key, ticks=self._ticks, height=self._height,
+            live=False,
+        )  # fmt: skip
+        return [main, glance.figure(self)]
 
     def _height(self, result: Any) -> int:
         return max(300, 120 + 44 * len(result["curves"])) if self.view == "box" else 460

@@ -16,6 +16,7 @@ from dashboard.cache import known
 from dashboard.controls import Several
 from dashboard.jobs import Progress, Runner
 from dashboard.levels import level_text
+from dashboard.pages import glance
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.shift_more import RESAMPLES, Design, Whole
 from dashboard.pages.shift_words import COLUMNS, HELP, MODELS, PAIRS
@@ -126,6 +127,7 @@ class Page(StudyPage):
                 "Choose another factor under “Compare by”, or widen the filters on the Records page.",
             )
         settings = self._settings()
+        glance.prepared(self)
         shift = self._shift()
         agree = self.kept("equivalence", self._equivalence, self.margin, *settings) if self.margin else None
         pairs, refused = self.kept("pairs", self._pairs, self.pairs, *settings) if self.pairs != "none" else (None, "")
@@ -247,7 +249,8 @@ class Page(StudyPage):
         return [
             Figure(
                 "Shift of each level", self.draw, self.describe, key=self._shape, ticks=self._ticks, height=self._height
-            )
+            ),
+            glance.figure(self),
         ]
 
     def _unit(self) -> str:

@@ -1,0 +1,67 @@
+"""The plot that shows at one glance how results move between electrodes, gaps and stirring."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from dashboard import theme, words
+from dashboard.plots.figure import Figure
+
+_AXES = ("electrode", "gap_mm", "stirring")
+
+
+def columns_of(study: Any) -> list[str]:
+    """What makes a procedure here: electrode, gap and stirring, or where they are all the same the compared factor."""
+    table = study.table
+    told = [c for c in _AXES if c in table.columns and table[c].notna().any()]
+    if told and len(table[told].drop_duplicates()) > 1:
+        return told
+    return [study.by] if study.by in table.columns else told
+
+
+def prepared(page: Any) -> Any:
+    """The clusters and what is told of each reading, kept by the records."""
+    study = page.study
+    columns = columns_of(study)
+
+    def compute() -> Any:
+        from dashboard.plots.glance import shown_rows
+        from dashboard.plots.readings import told
+        from methods.scatter.clusters import clusters
+
+        found = clusters(study.selection, columns, confidence=study.confidence)
+        return found, told(study.table, study.places, shown_rows(found))
+
+    return page.kept("glance", compute, columns, study.confidence)
+
+
+def figure(page: Any) -> Figure:
+    """The plot as one of a page's."""
+
+    def draw(_result: Any) -> Any:
+        from dashboard.plots.glance import glance
+
+        found, said = prepared(page)
+        cues = theme.cues([str(o) for o in found.oils], page.dark)
+        return glance(found, said, lambda oil: cues[oil], page.dark)
+
+    def describe(_result: Any) -> str:
+        from dashboard.plots.glance import MOST_GROUPS, MOST_OILS
+
+        found, said = prepared(page)
+        oils, groups = len(found.oils), len(found.groups)
+        text = (
+            f"{words.plural(oils, 'oil')} through {words.plural(groups, 'procedure')}: a line joins the means of one "
+            "oil, a dash is the mean of a filling, a dot a reading, a star a withstand."
+        )
+        if oils > MOST_OILS or groups > MOST_GROUPS:
+            text += f" Shown: the first {min(oils, MOST_OILS)} oils and {min(groups, MOST_GROUPS)} procedures."
+        inside = int(np.sum((found.rows["oil"] < MOST_OILS) & (found.rows["group"] < MOST_GROUPS)))
+        if len(said.at) < inside:
+            text += f" {words.number(len(said.at))} of {words.number(inside)} readings are drawn, evenly chosen."
+        lost = int((found.means["mean_kv"].isna()).sum())
+        return text + (f" {words.plural(lost, 'mean')} not drawn: a ceiling is no value." if lost else "")
+
+    return Figure("At one glance: electrode, gap and stirring", draw, describe, height=430)
