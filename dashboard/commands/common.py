@@ -101,6 +101,15 @@ def add_reading_options(parser: argparse.ArgumentParser, *, file: bool = True) -
     add_reading_limits(group)
 
 
+def add_proof(parser: argparse.ArgumentParser) -> None:
+    """Coverage counted at the design of the records, on request."""
+    parser.add_argument(
+        "--prove", type=whole, nargs="?", const=2000, metavar="N",
+        help="invent this design N times (2000) and count how often such limits hold the truth",
+    )  # fmt: skip
+    parser.add_argument("--rng", type=int, default=1, metavar="SEED", help="seed of what --prove invents (default: 1)")
+
+
 def add_by(parser: argparse.ArgumentParser) -> None:
     """The factor that is compared: a column, the procedure, or several columns together."""
     parser.add_argument(

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import argparse
+from typing import Any
+
+import numpy as np
 
 from dashboard.commands.common import (
     add_json,
+    add_proof,
     add_reading_options,
     columns,
     emit,
@@ -13,6 +17,8 @@ from dashboard.commands.common import (
     open_records,
     probability,
 )
+from methods.errors import InputError
+from methods.result import as_json
 
 NAME = "decide"
 HELP = "judge each oil of a file against a limit of its method, with the chance that the verdict is wrong"
@@ -34,6 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--history", metavar="FILE", help="earlier tests from which the scatter within and between fillings is borrowed"
         " (study: the other oils of this file)"
     )  # fmt: skip
+    add_proof(parser)
     add_json(parser)
 
 
@@ -41,8 +48,9 @@ def run(args: argparse.Namespace) -> int:
     """Print the verdicts; exit 0 whatever they are."""
     from methods.planning import decide_all
 
+    records = open_records(args)
     found = decide_all(
-        open_records(args), args.limit, args.rule, limit_method=args.limit_method, by=args.by,
+        records, args.limit, args.rule, limit_method=args.limit_method, by=args.by,
         confidence=args.confidence, risk=args.risk, between_sd=args.between_sd, instrument_kv=args.instrument,
         history=args.history,
     )  # fmt: skip
@@ -62,8 +70,33 @@ def run(args: argparse.Namespace) -> int:
         lines += [f"  {reasons.count(reason)} of them: {reason}" for reason in dict.fromkeys(reasons)]
     said = dict.fromkeys(w.text for d in found.decisions for w in d.cautions)
     lines += [f"\nNote: {text}" for text in said]
-    emit(args, found, "\n".join(lines))
+    if not args.prove:
+        emit(args, found, "\n".join(lines))
+        return 0
+    proofs = _proofs(args, records)
+    lines += [f"\n{p['case']}: {p['proof'].sentence}" for p in proofs]
+    emit(args, {**as_json(found), "proofs": as_json(proofs)}, "\n".join(lines))
     return 0
+
+
+def _proofs(args: argparse.Namespace, records: Any) -> list[dict[str, Any]]:
+    """Coverage of the limits of the mean, once for each different design among the cases."""
+    from methods.planning.standing import series_of
+    from methods.prove import prove_oil
+
+    if args.history or args.between_sd or args.instrument:
+        raise InputError("--prove counts limits from the records alone: leave out what is known besides.")
+    out: dict[tuple[int, ...], dict[str, Any]] = {}
+    for case in series_of(records):
+        sizes = tuple(sorted(np.unique(case.filling, return_counts=True)[1].tolist()))
+        if sizes in out or case.withstood or len(case.kv) < 2:
+            continue
+        made = prove_oil(
+            case.kv, None, case.filling, confidence=args.confidence, percentiles=(), repetitions=args.prove,
+            rng=args.rng,
+        )  # fmt: skip
+        out[sizes] = {"case": case.label, "proof": made}
+    return list(out.values())
 
 
 def _percent(p: float | None) -> str | None:

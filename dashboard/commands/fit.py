@@ -7,7 +7,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records, probability
+from dashboard.commands.common import add_json, add_proof, add_reading_options, columns, emit, open_records, probability
 from methods.errors import InputError
 from methods.families import EVERY_FAMILY, FAMILIES
 
@@ -39,6 +39,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--history", metavar="FILE", help="earlier tests from which the scatter within and between fillings is borrowed"
     )  # fmt: skip
+    add_proof(parser)
     add_json(parser)
 
 
@@ -48,13 +49,35 @@ def run(args: argparse.Namespace) -> int:
 
     _settle_file(args)
     families = [f.strip() for item in args.family for f in item.split(",") if f.strip()]
+    records = open_records(args)
     fits = fit_groups(
-        open_records(args), args.by, families or FAMILIES, confidence=args.confidence,
+        records, args.by, families or FAMILIES, confidence=args.confidence,
         percentiles=args.percentile or (0.01, 0.1, 0.5), interval=args.interval, history=args.history,
     )  # fmt: skip
+    if args.prove:
+        _prove(args, records, fits)
     document = {"fits": as_json(fits)}
     emit(args, document, text(document["fits"]))
     return 0
+
+
+def _prove(args: argparse.Namespace, records: Any, fits: list[dict[str, Any]]) -> None:
+    """Add to each fit how often its limits hold the truth at its own design; default limits only."""
+    from methods.prove import prove_oil
+    from methods.scatter import estimate_groups
+
+    if args.interval != "pivot" or args.history:
+        raise InputError("--prove counts the default limits: leave out --interval and --history.", column="prove")
+    found = estimate_groups(records, args.by, [f["family"] for f in fits])
+    by_key = {(repr(e.group), e.head["family"]): e.estimate for e in found}
+    for row in fits:
+        estimate = by_key.get((repr(row["group"]), row["family"]))
+        if estimate is None or row["family"] == "weibull3":
+            continue
+        row["proof"] = prove_oil(
+            estimate.kv, estimate.withstood, estimate.fillings, family=row["family"], confidence=args.confidence,
+            percentiles=args.percentile or (0.01, 0.1, 0.5), repetitions=args.prove, rng=args.rng,
+        )  # fmt: skip
 
 
 def _settle_file(args: argparse.Namespace) -> None:
@@ -99,6 +122,7 @@ def _group_text(group: dict[str, Any], rows: list[dict[str, Any]]) -> list[str]:
     lines += [f"{r['family']}: {r['error']}" for r in rows if "error" in r]
     oil = next((r["oil"] for r in rows if r.get("oil")), None)
     lines += [] if oil is None else _oil_lines(oil)
+    lines += [f"{r['family']}: {r['proof']['sentence']}" for r in rows if r.get("proof")]
     seen: dict[str, list[str]] = {}
     for row in fitted:
         for caution in row["cautions"]:

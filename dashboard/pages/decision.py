@@ -236,8 +236,7 @@ class Page(StudyPage):
     def _budget(self) -> tuple[Any, str]:
         from methods.planning.case_budget import budget_of
 
-        found = self.kept("series", self._series)
-        chosen = next((s for s in found if s.label == self.case), next((s for s in found if not s.withstood), found[0]))
+        found, chosen = self.kept("series", self._series), self._chosen_series()
         self.offer(self._cases, [s.label for s in found], chosen.label)
         bench: dict[str, Any] = {"confidence": self.study.confidence, "between_sd": self.between_kv or None}
         if self.voltmeter:
@@ -271,10 +270,45 @@ class Page(StudyPage):
             self.number("exponent", "Gap exponent", step=0.1),
             table=("decision_budget", "Sources"), columns=COLUMNS,
         )  # fmt: skip
-        return [self._part]
+        prover = Runner("Count", self._ask_proof, self._proved, "2,000 invented studies of this design, in seconds.")
+        self._proof = Aside(
+            "Do such limits hold?",
+            "This oil's design, with the scatter found, is invented again and again with a known mean; counted is how "
+            "often the limits hold it.",
+            prover, table=("decision_proof", "Counted"), columns=COLUMNS,
+        )  # fmt: skip
+        return [self._part, self._proof]
+
+    def _chosen_series(self) -> Any:
+        found = self.kept("series", self._series)
+        return next((s for s in found if s.label == self.case), next((s for s in found if not s.withstood), found[0]))
+
+    def _ask_proof(self) -> tuple[Any, Hashable]:
+        from methods.prove import prove_oil
+
+        chosen, confidence = self._chosen_series(), self.study.confidence
+        if chosen.withstood:
+            raise InputError(f"{chosen.label}: with withstands the count takes minutes; gapshift fit --prove makes it.")
+
+        def work(progress: Progress) -> Any:
+            return chosen.label, prove_oil(
+                chosen.kv, None, chosen.filling, confidence=confidence, percentiles=(), progress=progress.step
+            )
+
+        return work, (self.KEY, "proof", self.study.fingerprint, chosen.label, confidence)
+
+    def _proved(self, given: Any) -> None:
+        label, proof = given
+        self._counted = label
+        self._proof.show(f"{label}: {proof.sentence}", (), pd.DataFrame([vars(r) for r in proof.rows]))
+
+    _counted = ""
 
     def _show(self, result: Answer) -> None:
         super()._show(result)
+        if self._counted != self._chosen_series().label or not self._proof.visible:
+            self._counted = ""
+            self._proof.show("")
         if result.budget is None:
             self._part.show(result.budget_refused)
         else:
@@ -283,6 +317,7 @@ class Page(StudyPage):
     def _say(self, what: Any) -> None:
         super()._say(what)
         self._part.hide()
+        self._proof.hide()
 
     # ------------------------------------------------------------- what is shown
 

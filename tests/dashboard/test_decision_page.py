@@ -102,3 +102,15 @@ def test_curves_are_of_the_method_and_of_the_records():
 def test_every_rule_draws(rule):
     page = _page(_study(), limit=LIMIT, rule=rule)
     assert page._body.visible
+
+
+def test_coverage_is_counted_as_a_job():
+    from dashboard.jobs import Progress
+
+    page = _page(_study())
+    work, _ = page._ask_proof()
+    steps = []
+    label, proof = work(Progress(lambda done, total: steps.append((done, total))))
+    assert steps[0] == (0, 2000) and proof.rows[0].what == "mean" and proof.rows[0].held > 0.9
+    page._proved((label, proof))
+    assert proof.sentence in page._proof.answer.text and page._proof.visible
