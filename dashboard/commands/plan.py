@@ -124,7 +124,9 @@ def _add_equivalence(parser: argparse.ArgumentParser) -> None:
     )
     _scatter_options(parser)
     parser.add_argument("--power", type=probability, default=0.8, metavar="80%", help="80%% unless said")
-    parser.add_argument("--alpha", type=probability, default=0.05, metavar="5%", help="risk of each one-sided test")
+    parser.add_argument(
+        "--confidence", type=probability, default=0.95, metavar="95%", help="of each one-sided test (95%%)"
+    )
     _design_options(parser)
 
 
@@ -212,7 +214,7 @@ def _in_unit(args: argparse.Namespace, given: tuple[str, float] | None, option: 
 #: Options that every plan takes as they are, where the kind has them.
 _SHARED = (
     "cov sd mean between_cov between_sd serial_correlation confidence fillings breakdowns_per_filling protocol "
-    "assurance power paired p family seed limit risk rule alpha within ratio kind_of_sd minutes oil_ml goal"
+    "assurance power paired p family seed limit risk rule within ratio kind_of_sd minutes oil_ml goal"
 ).split()
 
 

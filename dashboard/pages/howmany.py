@@ -267,7 +267,7 @@ class Page(StudyPage):
             )
         if self.goal == "equivalence":
             return plan.equivalence(
-                margin=self.margin / 100, power=self.power / 100, alpha=round(1 - self.study.confidence, 12),
+                margin=self.margin / 100, power=self.power / 100, confidence=self.study.confidence,
                 **self._scatter(start), **fixed, **mean,
             )  # fmt: skip
         if self.goal == "percentile":

@@ -120,7 +120,8 @@ class Page(StudyPage):
         said = told(self.study.table, self.study.places, places[points["row"].to_numpy(dtype=int)])
         return Answer(
             level, order.fillings, found, refused, worth, order, points, said, trend_line(order),
-            flag_fillings(data, alpha=float(self.alpha.split()[0]) / 100), rates_on(data, confidence=confidence),
+            flag_fillings(data, confidence=1 - float(self.alpha.split()[0]) / 100),
+            rates_on(data, confidence=confidence),
             _verdicts(data),
         )  # fmt: skip
 

@@ -20,32 +20,34 @@ def _need(laboratories: int, least: int, what: str) -> None:
         raise InputError(f"{what} needs at least {least} laboratories; there are {laboratories}.")
 
 
-def mandel_h_critical(laboratories: int, alpha: float = 0.05) -> float:
+def mandel_h_critical(laboratories: int, confidence: float = 0.95) -> float:
     """Two-sided critical value of Mandel's h among ``laboratories`` cell means.
 
     Source: ISO 5725-2, ASTM E691; closed form through Student's t with p - 2 degrees of freedom
     (Wilrich, AStA Advances in Statistical Analysis 97 (2013) 1).
     """
+    alpha = 1 - confidence
     _need(laboratories, 3, "Mandel's h")
     p = laboratories
     t = scipy.stats.t.ppf(1 - alpha / 2, p - 2)
     return float((p - 1) * t / np.sqrt(p * (t * t + p - 2)))
 
 
-def mandel_k_critical(laboratories: int, replicates: int, alpha: float = 0.05) -> float:
+def mandel_k_critical(laboratories: int, replicates: int, confidence: float = 0.95) -> float:
     """Upper critical value of Mandel's k for ``replicates`` values in each of ``laboratories`` cells.
 
     Source: ISO 5725-2, ASTM E691; closed form through F (Wilrich 2013).
     """
-    return k_critical_unequal([replicates] * laboratories, 0, alpha)
+    return k_critical_unequal([replicates] * laboratories, 0, confidence)
 
 
-def k_critical_unequal(counts: list[int] | np.ndarray, which: int, alpha: float = 0.05) -> float:
+def k_critical_unequal(counts: list[int] | np.ndarray, which: int, confidence: float = 0.95) -> float:
     """Upper critical value of k for cell ``which`` when the cells hold ``counts`` values.
 
     For equal counts this is the exact closed form; for unequal ones the degrees of freedom of the cell
     and of the rest take its place, which is close and said to be an approximation.
     """
+    alpha = 1 - confidence
     freedom = np.asarray(counts, dtype=float) - 1
     _need(int((freedom > 0).sum()), 2, "Mandel's k")
     own, rest = freedom[which], freedom.sum() - freedom[which]
@@ -56,11 +58,12 @@ def k_critical_unequal(counts: list[int] | np.ndarray, which: int, alpha: float 
     return float(np.sqrt(p * f / (f + p - 1)))
 
 
-def cochran_critical(laboratories: int, replicates: int, alpha: float = 0.05) -> float:
+def cochran_critical(laboratories: int, replicates: int, confidence: float = 0.95) -> float:
     """Critical value of Cochran's C (largest cell variance over their sum); alpha / p for each laboratory.
 
     Source: ISO 5725-2; closed form through F.
     """
+    alpha = 1 - confidence
     _need(laboratories, 2, "Cochran's test")
     p, freedom = laboratories, replicates - 1
     f = scipy.stats.f.ppf(1 - alpha / p, freedom, (p - 1) * freedom)
@@ -79,11 +82,12 @@ def cochran_p(variances: np.ndarray, counts: np.ndarray) -> float:
     return float(min(1.0, variances.size * scipy.stats.f.sf(ratio, freedom[worst], freedom[rest].sum())))
 
 
-def grubbs_critical(laboratories: int, alpha: float = 0.05, *, sides: int = 2) -> float:
+def grubbs_critical(laboratories: int, confidence: float = 0.95, *, sides: int = 2) -> float:
     """Critical value of Grubbs' G for one suspect; ISO 5725-2 tabulates the two-sided one, alpha / (2p).
 
     Source: Grubbs, Technometrics 11 (1969) 1; closed form through Student's t.
     """
+    alpha = 1 - confidence
     _need(laboratories, 3, "Grubbs' test")
     p = laboratories
     t = scipy.stats.t.ppf(1 - alpha / (sides * p), p - 2)
@@ -115,7 +119,7 @@ def _pair_draws(laboratories: int) -> np.ndarray:
     return np.sort(np.concatenate(out))
 
 
-def grubbs_pair_critical(laboratories: int, alpha: float = 0.05) -> float:
+def grubbs_pair_critical(laboratories: int, confidence: float = 0.95) -> float:
     """Critical value of Grubbs' statistic for the two highest (or two lowest) means: suspect when *below* it.
 
     Two-sided, alpha / 2 for each end, as ISO 5725-2 tabulates it.
@@ -123,6 +127,7 @@ def grubbs_pair_critical(laboratories: int, alpha: float = 0.05) -> float:
     Source: Grubbs and Beck, Technometrics 14 (1972) 847, and ISO 5725-2; by seeded simulation, as the
     distribution has no closed form.
     """
+    alpha = 1 - confidence
     _need(laboratories, 4, "Grubbs' test for two values")
     return float(np.quantile(_pair_draws(laboratories), alpha / 2))
 

@@ -76,10 +76,10 @@ def _critical_values(counts: np.ndarray) -> tuple[dict[str, float], dict[str, fl
     """Critical h, and critical k for the count that most cells have (as ISO 5725-2, 7.3.3 advises)."""
     p = counts.size
     usual = int(pd.Series(counts).mode().max())
-    h = {f"{a:g}": critical.mandel_h_critical(p, a) for a in ALPHAS} if p >= 3 else {}
+    h = {f"{a:g}": critical.mandel_h_critical(p, 1 - a) for a in ALPHAS} if p >= 3 else {}
     with_spread = int((counts > 1).sum())
     ok = with_spread >= 2 and usual > 1
-    k = {f"{a:g}": critical.mandel_k_critical(with_spread, usual, a) for a in ALPHAS} if ok else {}
+    k = {f"{a:g}": critical.mandel_k_critical(with_spread, usual, 1 - a) for a in ALPHAS} if ok else {}
     return h, k
 
 
@@ -99,8 +99,8 @@ def _cochran(cells: pd.DataFrame) -> dict[str, object]:
     return {
         "laboratory": str(use["laboratory"].iloc[worst]),
         "C": float(variances[worst] / variances.sum()),
-        "critical_5": critical.cochran_critical(variances.size, usual, 0.05),
-        "critical_1": critical.cochran_critical(variances.size, usual, 0.01),
+        "critical_5": critical.cochran_critical(variances.size, usual, 0.95),
+        "critical_1": critical.cochran_critical(variances.size, usual, 0.99),
         "p_value": p_value,
         "verdict": _verdict(p_value),
     }
@@ -119,7 +119,7 @@ def _grubbs(cells: pd.DataFrame) -> list[dict[str, object]]:
         out.append(
             {
                 "test": test, "laboratories": [labs[at]], "statistic": g,
-                "critical_5": critical.grubbs_critical(p, 0.05), "critical_1": critical.grubbs_critical(p, 0.01),
+                "critical_5": critical.grubbs_critical(p, 0.95), "critical_1": critical.grubbs_critical(p, 0.99),
                 "p_value": p_value, "verdict": _verdict(p_value),
             }
         )  # fmt: skip
@@ -132,8 +132,8 @@ def _grubbs(cells: pd.DataFrame) -> list[dict[str, object]]:
         out.append(
             {
                 "test": test, "laboratories": [str(x) for x in labs[pair]], "statistic": g,
-                "critical_5": critical.grubbs_pair_critical(p, 0.05),
-                "critical_1": critical.grubbs_pair_critical(p, 0.01),
+                "critical_5": critical.grubbs_pair_critical(p, 0.95),
+                "critical_1": critical.grubbs_pair_critical(p, 0.99),
                 "p_value": p_value, "verdict": _verdict(p_value),
             }
         )  # fmt: skip

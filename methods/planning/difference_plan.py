@@ -77,7 +77,7 @@ class _Question:
             test: Callable[..., float] = power_one_sample
         else:
             test = power_two_sample if self.independent and k >= ALIKE else power_welch
-        return test(effect, k, alpha=1 - self.confidence, sides=self.sides)
+        return test(effect, k, confidence=self.confidence, sides=self.sides)
 
     def power_known(self, k: int, n: int) -> float:
         from scipy import stats

@@ -29,7 +29,7 @@ class EquivalencePlan:
 
     ``power``: probability that the two one-sided tests both succeed, when the true difference is
     ``expected_difference``. Margins and differences in kV and in per cent of the mean, None where that needs a mean.
-    ``alpha`` is the risk of each of the two tests: the matching interval has confidence ``1 - 2 * alpha``.
+    ``confidence`` is that of each of the two tests: the matching interval has ``2 * confidence - 1``.
     """
 
     breakdowns_per_condition: int
@@ -40,14 +40,15 @@ class EquivalencePlan:
     margin_percent: float | None
     expected_difference: float | None
     expected_difference_percent: float | None
-    alpha: float
+    confidence: float
     bench_minutes: float | None
     sentence: str
     cautions: tuple[Caution, ...]
 
 
 def power_equivalence(
-    margin_low: float, margin_high: float, difference: float, standard_error: float, df: float, alpha: float = 0.05,
+    margin_low: float, margin_high: float, difference: float, standard_error: float, df: float,
+    confidence: float = 0.95,
     critical: float | None = None,
 ) -> float:  # fmt: skip
     """Exact power of the two one-sided tests at a true ``difference``, with ``df`` degrees of freedom.
@@ -56,6 +57,7 @@ def power_equivalence(
     integrated over the chi distribution of the latter (what Owen's Q function does; D. B. Owen, *Biometrika* 52
     (1965) 437-446). ``critical`` replaces the quantile of Student's t.
     """
+    alpha = 1 - confidence
     if not margin_low < margin_high:
         raise InputError("The lower margin must lie below the upper one.", column="margin")
     critical = float(scipy.stats.t.ppf(1 - alpha, df)) if critical is None else critical
@@ -73,27 +75,29 @@ def power_equivalence(
     return float((top - low) / 2 * np.sum(weights * density * np.maximum(passes, 0.0)))
 
 
-def power_equivalence_welch(margin: float, difference: float, sd: float, n: int, alpha: float = 0.05) -> float:
+def power_equivalence_welch(margin: float, difference: float, sd: float, n: int, confidence: float = 0.95) -> float:
     """Power in Welch's form, as agreement is judged: ``n`` values of SD ``sd`` on each side, margins ``±margin``."""
-    critical, weight = welch_nodes(n, alpha, 1, 24)
+    critical, weight = welch_nodes(n, confidence, 1, 24)
     error = sd * math.sqrt(2 / n)
-    chances = [power_equivalence(-margin, margin, difference, error, 2 * (n - 1), alpha, float(c)) for c in critical]
+    chances = [
+        power_equivalence(-margin, margin, difference, error, 2 * (n - 1), confidence, float(c)) for c in critical
+    ]
     return float(weight @ np.array(chances))
 
 
-def power_equivalence_parallel(total: int, margin: float, difference: float = 0.0, alpha: float = 0.05) -> float:
+def power_equivalence_parallel(total: int, margin: float, difference: float = 0.0, confidence: float = 0.95) -> float:
     """Power for two equal groups of ``total / 2`` values with SD 1 and margins ``±margin``."""
-    return power_equivalence(-margin, margin, difference, math.sqrt(4 / total), total - 2, alpha)
+    return power_equivalence(-margin, margin, difference, math.sqrt(4 / total), total - 2, confidence)
 
 
 def power_equivalence_crossover(
-    total: int, cov: float, ratio: float, low: float = 0.8, high: float = 1.25, alpha: float = 0.05
+    total: int, cov: float, ratio: float, low: float = 0.8, high: float = 1.25, confidence: float = 0.95
 ) -> float:
     """Power on the log scale when each of ``total`` samples is taken both ways (two-period crossover): margins on the
     ratio of the means, ``cov`` of single values about their sample."""
     sd = math.sqrt(math.log1p(cov**2))
     return power_equivalence(
-        math.log(low), math.log(high), math.log(ratio), sd * math.sqrt(2 / total), total - 2, alpha
+        math.log(low), math.log(high), math.log(ratio), sd * math.sqrt(2 / total), total - 2, confidence
     )
 
 
@@ -104,7 +108,7 @@ def plan_equivalence(
     sd: float | None = None,
     expected_difference: float = 0.0,
     power: float = 0.8,
-    alpha: float = 0.05,
+    confidence: float = 0.95,
     mean: float | None = None,
     between_cov: float | None = None,
     between_sd: float | None = None,
@@ -124,7 +128,7 @@ def plan_equivalence(
     margin, expected_difference : float
         In the unit of the scatter: fractions of the mean beside ``cov``, kV beside ``sd``. The expected difference
         is the true one at which the power is wanted; zero is the best case.
-    alpha : float
+    confidence : float
         Risk of each of the two one-sided tests.
     cov, sd, mean, between_cov, between_sd, breakdowns_per_filling, fillings, protocol, serial_correlation
         As for :func:`methods.planning.plan.difference`; with scatter between fillings the filling is the unit and
@@ -141,9 +145,9 @@ def plan_equivalence(
     room = inputs.positive(margin, "margin")
     expected = abs(float(expected_difference))
     inputs.positive(expected, "expected_difference", zero=True)
-    wanted, risk = inputs.probability(power, "power"), inputs.probability(alpha, "alpha")
+    wanted, risk = inputs.probability(power, "power"), 1 - inputs.probability(confidence, "confidence")
     if risk >= 0.5:
-        raise InputError("alpha must be below one half.", column="alpha", text=str(alpha))
+        raise InputError("confidence must be above one half.", column="confidence", text=str(confidence))
     if expected >= room:
         raise InputError(
             f"A true difference of {s.say(expected)} is not within ±{s.say(room)}; no number of breakdowns shows it.",
@@ -161,8 +165,8 @@ def plan_equivalence(
         if k < 2:
             return 0.0
         if nested and k < ALIKE:
-            return power_equivalence_welch(room, expected, math.sqrt(variance), k, risk)
-        return power_equivalence(-room, room, expected, math.sqrt(2 * variance / k), 2 * (k - 1), risk)
+            return power_equivalence_welch(room, expected, math.sqrt(variance), k, 1 - risk)
+        return power_equivalence(-room, room, expected, math.sqrt(2 * variance / k), 2 * (k - 1), 1 - risk)
 
     most = MOST_FILLINGS if nested else MOST_BREAKDOWNS
     refusal = f"More than {most} would be needed for ±{s.say(room)}; widen the margin."
@@ -219,7 +223,7 @@ def _result(
     return EquivalencePlan(
         breakdowns_per_condition=k * n, fillings_per_condition=k, breakdowns_per_filling=n, power=got,
         margin=s.kv(room), margin_percent=s.percent(room), expected_difference=s.kv(expected),
-        expected_difference_percent=s.percent(expected), alpha=risk,
+        expected_difference_percent=s.percent(expected), confidence=1 - risk,
         bench_minutes=None if one is None else 2 * one,
         sentence=f"Take {each}: agreement within ±{s.say(room)} is then shown with a probability of {100 * got:.0f} %.",
         cautions=(*found, *assumed(protocol, s.mean_kv)),

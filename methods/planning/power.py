@@ -18,8 +18,9 @@ from methods.errors import InputError
 from methods.planning.inputs import MOST_BREAKDOWNS, positive, probability
 
 
-def power_t(noncentrality: float, df: float, alpha: float = 0.05, sides: int = 2) -> float:
+def power_t(noncentrality: float, df: float, confidence: float = 0.95, sides: int = 2) -> float:
     """Power of a t test with ``df`` degrees of freedom when the statistic's noncentrality is as given."""
+    alpha = 1 - confidence
     if sides == 2:
         critical = float(scipy.stats.t.ppf(1 - alpha / 2, df))
         upper, lower = _upper(critical, df, noncentrality), _lower(-critical, df, noncentrality)
@@ -42,18 +43,21 @@ def _lower(x: float, df: float, noncentrality: float) -> float:
     return value if np.isfinite(value) else 0.0
 
 
-def power_two_sample(effect: float, n1: float, n2: float | None = None, alpha: float = 0.05, sides: int = 2) -> float:
+def power_two_sample(
+    effect: float, n1: float, n2: float | None = None, confidence: float = 0.95, sides: int = 2
+) -> float:
     """Power of the two-sample t test with ``n1`` and ``n2`` values (equal SDs) to see a shift of ``effect`` SDs."""
     second = n1 if n2 is None else n2
-    return power_t(effect / np.sqrt(1 / n1 + 1 / second), n1 + second - 2, alpha, sides)
+    return power_t(effect / np.sqrt(1 / n1 + 1 / second), n1 + second - 2, confidence, sides)
 
 
 @lru_cache(maxsize=512)
-def welch_nodes(n: int, alpha: float, sides: int, points: int = 80) -> tuple[NDArray[Any], NDArray[Any]]:
+def welch_nodes(n: int, confidence: float, sides: int, points: int = 80) -> tuple[NDArray[Any], NDArray[Any]]:
     """Critical values of Welch's test with ``n`` values on each side over the shares of the two variances; weights.
 
     The share of the first sample's variance in the sum of both follows a beta law, whatever their sum is.
     """
+    alpha = 1 - confidence
     x, w = np.polynomial.legendre.leggauss(points)
     u = (1 - np.cos(np.pi * (x + 1) / 2)) / 2  # nodes crowd at both ends, where the law of two values lies
     weight = w * np.pi / 4 * np.sin(np.pi * (x + 1) / 2) * scipy.stats.beta.pdf(u, (n - 1) / 2, (n - 1) / 2)
@@ -61,7 +65,7 @@ def welch_nodes(n: int, alpha: float, sides: int, points: int = 80) -> tuple[NDA
     return scipy.special.stdtrit(df, 1 - alpha / sides), weight / weight.sum()
 
 
-def power_welch(effect: float, n: int, alpha: float = 0.05, sides: int = 2) -> float:
+def power_welch(effect: float, n: int, confidence: float = 0.95, sides: int = 2) -> float:
     """Power of Welch's test, as a shift is tested, with ``n`` values on each side and equal SDs.
 
     With equal numbers Welch's statistic is the pooled one; only its degrees of freedom vary with the share of the two
@@ -69,7 +73,7 @@ def power_welch(effect: float, n: int, alpha: float = 0.05, sides: int = 2) -> f
     """
     if sides not in (1, 2):
         raise InputError(f"sides is {sides!r}; a test has 1 or 2.", column="sides", text=str(sides))
-    critical, weight = welch_nodes(int(n), float(alpha), sides)
+    critical, weight = welch_nodes(int(n), float(confidence), sides)
     noncentrality, df = effect * np.sqrt(n / 2), 2 * (n - 1)
     if noncentrality - critical.max() > 40:
         return 1.0
@@ -80,13 +84,14 @@ def power_welch(effect: float, n: int, alpha: float = 0.05, sides: int = 2) -> f
     return float(min(weight @ seen, 1.0))
 
 
-def power_one_sample(effect: float, n: float, alpha: float = 0.05, sides: int = 2) -> float:
+def power_one_sample(effect: float, n: float, confidence: float = 0.95, sides: int = 2) -> float:
     """Power of the one-sample (or paired) t test with ``n`` values to see a mean of ``effect`` SDs."""
-    return power_t(effect * np.sqrt(n), n - 1, alpha, sides)
+    return power_t(effect * np.sqrt(n), n - 1, confidence, sides)
 
 
-def power_anova(groups: int, f: float, n: float, alpha: float = 0.05) -> float:
+def power_anova(groups: int, f: float, n: float, confidence: float = 0.95) -> float:
     """Power of the one-way analysis of variance: ``groups`` of ``n`` values, Cohen's effect ``f``."""
+    alpha = 1 - confidence
     between, within = groups - 1, groups * (n - 1)
     critical = scipy.stats.f.ppf(1 - alpha, between, within)
     return float(scipy.stats.ncf.sf(critical, between, within, groups * n * f**2))
@@ -111,18 +116,18 @@ def size_for(power_at: Callable[[float], float], power: float, least: float = 1.
     return float(scipy.optimize.brentq(lambda n: power_at(n) - wanted, low, high, xtol=1e-9, rtol=1e-12))
 
 
-def size_two_sample(effect: float, power: float = 0.8, alpha: float = 0.05, sides: int = 2) -> float:
+def size_two_sample(effect: float, power: float = 0.8, confidence: float = 0.95, sides: int = 2) -> float:
     """Values per group (not rounded) of the two-sample t test."""
     effect = positive(effect, "effect")
-    return size_for(lambda n: power_two_sample(effect, n, None, alpha, sides), power)
+    return size_for(lambda n: power_two_sample(effect, n, None, confidence, sides), power)
 
 
-def size_one_sample(effect: float, power: float = 0.8, alpha: float = 0.05, sides: int = 2) -> float:
+def size_one_sample(effect: float, power: float = 0.8, confidence: float = 0.95, sides: int = 2) -> float:
     """Values (not rounded) of the one-sample or paired t test."""
     effect = positive(effect, "effect")
-    return size_for(lambda n: power_one_sample(effect, n, alpha, sides), power)
+    return size_for(lambda n: power_one_sample(effect, n, confidence, sides), power)
 
 
-def size_anova(groups: int, f: float, power: float = 0.8, alpha: float = 0.05) -> float:
+def size_anova(groups: int, f: float, power: float = 0.8, confidence: float = 0.95) -> float:
     """Values per group (not rounded) of the one-way analysis of variance."""
-    return size_for(lambda n: power_anova(groups, f, n, alpha), power)
+    return size_for(lambda n: power_anova(groups, f, n, confidence), power)

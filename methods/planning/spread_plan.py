@@ -57,8 +57,9 @@ def _upper(df: int, tail: float) -> float:
     return float(math.sqrt(df / scipy.stats.chi2.ppf(tail, df)))
 
 
-def power_of_f(df: int, ratio: float, alpha: float = 0.05) -> float:
+def power_of_f(df: int, ratio: float, confidence: float = 0.95) -> float:
     """Power of the two-sided F test of equal SDs, ``df`` degrees of freedom each, when they differ by ``ratio``."""
+    alpha = 1 - confidence
     low, high = scipy.stats.f.ppf(alpha / 2, df, df), scipy.stats.f.ppf(1 - alpha / 2, df, df)
     return float(scipy.stats.f.sf(high / ratio**2, df, df) + scipy.stats.f.cdf(low / ratio**2, df, df))
 
@@ -136,14 +137,14 @@ def _ratio_plan(ratio: float, level: float, power: float, k: int) -> SpreadPlan:
     if larger == 1:
         raise InputError("A ratio of 1 is no difference.", column="ratio", text=str(ratio))
     df = inputs.smallest(
-        lambda m: power_of_f(m, larger, 1 - level) >= power,
+        lambda m: power_of_f(m, larger, level) >= power,
         1,
         MOST_BREAKDOWNS,
         f"More than {MOST_BREAKDOWNS} breakdowns of each would be needed; look for a larger ratio.",
     )
     df = math.ceil((df + k) / k) * k - k
     low, high = sd_factors(df, level)
-    achieved = power_of_f(df, larger, 1 - level)
+    achieved = power_of_f(df, larger, level)
     return SpreadPlan(
         breakdowns=2 * (df + k), fillings=k, breakdowns_per_condition=df + k, degrees_of_freedom=df, kind="ratio",
         within=None, ratio=ratio, achieved=achieved, low_factor=low, high_factor=high, confidence=level,

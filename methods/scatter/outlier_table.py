@@ -30,26 +30,27 @@ class FlaggedFillings:
     flagged: int
     skipped: int
     by_chance: float
-    alpha: float
+    confidence: float
 
 
 @lru_cache(maxsize=128)
-def _limits(n: int, alpha: float) -> tuple[float, float]:
+def _limits(n: int, confidence: float) -> tuple[float, float]:
     """Critical values of Grubbs' and Dixon's statistics; Dixon's is infinite where there is none."""
-    return grubbs_critical(n, alpha), dixon_critical(n, alpha) if n <= 30 else np.inf
+    return grubbs_critical(n, confidence), dixon_critical(n, confidence) if n <= 30 else np.inf
 
 
-def flag_fillings(data: Any, *, alpha: float = 0.05) -> FlaggedFillings:
+def flag_fillings(data: Any, *, confidence: float = 0.95) -> FlaggedFillings:
     """Apply Grubbs' and Dixon's two-sided tests to each filling by itself.
 
-    Both tests at each filling are at level ``alpha``; either may flag, so by chance at most ``2 alpha`` of sound
+    Each test at each filling has this ``confidence``; either may flag, so by chance at most twice the rest of sound
     fillings are flagged (Bonferroni). A low breakdown is as a rule the oil speaking, not a mistake.
 
     Raises
     ------
     InputError
-        ``alpha`` not between 0 and 1.
+        ``confidence`` not between 0 and 1.
     """
+    alpha = 1 - confidence
     if not 0 < alpha < 1:
         raise InputError("The level of a test lies between 0 and 1.")
     table = as_table(data)
@@ -61,12 +62,12 @@ def flag_fillings(data: Any, *, alpha: float = 0.05) -> FlaggedFillings:
     start = np.concatenate([[0], np.cumsum(size)[:-1]])
     low, high = kv[rank][start], kv[rank][start + size - 1]
     fit = ~bad & (size >= 3) & (high > low)
-    suspects = _suspects(kv[rank], start, size, fit, alpha)
+    suspects = _suspects(kv[rank], start, size, fit, confidence)
     rows = []
     for filling in suspects:
         at = rank[start[filling] : start[filling] + size[filling]]
         at = np.sort(at)
-        found = flag_outliers(kv[at], alpha=alpha)
+        found = flag_outliers(kv[at], confidence=confidence)
         for hit in found[found["flagged"]].to_dict("records"):
             row = table.iloc[at[int(hit.pop("position"))]]
             hit.pop("flagged")
@@ -76,10 +77,10 @@ def flag_fillings(data: Any, *, alpha: float = 0.05) -> FlaggedFillings:
     flags = pd.DataFrame(rows, columns=names)
     flags = flags.drop(columns=[c for c in (*LABELS, "order") if flags[c].isna().all()])
     tested = int(fit.sum())
-    return FlaggedFillings(flags, tested, len(suspects), len(size) - tested, min(2 * alpha, 1.0) * tested, alpha)
+    return FlaggedFillings(flags, tested, len(suspects), len(size) - tested, min(2 * alpha, 1.0) * tested, confidence)
 
 
-def _suspects(y: np.ndarray, start: np.ndarray, size: np.ndarray, fit: np.ndarray, alpha: float) -> np.ndarray:
+def _suspects(y: np.ndarray, start: np.ndarray, size: np.ndarray, fit: np.ndarray, confidence: float) -> np.ndarray:
     """Numbers of the fillings that either test flags; ``y`` is sorted within each filling."""
     mean = np.add.reduceat(y, start) / size
     centred = np.add.reduceat((y - np.repeat(mean, size)) ** 2, start)
@@ -89,7 +90,7 @@ def _suspects(y: np.ndarray, start: np.ndarray, size: np.ndarray, fit: np.ndarra
         grubbs = np.maximum(mean - y[start], y[last] - mean) / sd
         second, before = y[np.minimum(start + 1, len(y) - 1)], y[np.maximum(last - 1, 0)]
         dixon = np.maximum(second - y[start], y[last] - before) / (y[last] - y[start])
-    limits: dict[int, tuple[float, float]] = {int(n): _limits(int(n), alpha) for n in np.unique(size[fit])}
+    limits: dict[int, tuple[float, float]] = {int(n): _limits(int(n), confidence) for n in np.unique(size[fit])}
     g = np.array([limits.get(int(n), (np.inf, np.inf))[0] for n in size])
     q = np.array([limits.get(int(n), (np.inf, np.inf))[1] for n in size])
     return np.flatnonzero(fit & ((grubbs > g) | (dixon > q)))

@@ -20,15 +20,16 @@ from methods.errors import InputError, NotEstimable
 Floats = NDArray[Any]
 
 
-def grubbs_critical(n: int, alpha: float = 0.05, *, two_sided: bool = True) -> float:
+def grubbs_critical(n: int, confidence: float = 0.95, *, two_sided: bool = True) -> float:
     """Critical value of ``max |x - mean|/sd`` for ``n`` normal values.
 
     Raises
     ------
     InputError
-        Fewer than three values, or ``alpha`` not between 0 and 1.
+        Fewer than three values, or ``confidence`` not between 0 and 1.
     """
-    _check(n, alpha)
+    alpha = 1 - confidence
+    _check(n, confidence)
     t = float(scipy.stats.t.isf(alpha / (2 * n if two_sided else n), n - 2))
     return (n - 1) / np.sqrt(n) * float(np.sqrt(t * t / (n - 2 + t * t)))
 
@@ -53,9 +54,10 @@ def dixon_q(kv: ArrayLike, *, low: bool, form: str = "r10") -> float:
     return float((y[1] - y[0]) / whole) if whole > 0 else 0.0
 
 
-def dixon_critical(n: int, alpha: float = 0.05, *, two_sided: bool = True) -> float:
+def dixon_critical(n: int, confidence: float = 0.95, *, two_sided: bool = True) -> float:
     """Critical value of ``r10`` for ``n`` (3 to 30) normal values, solved from its exact distribution."""
-    _check(n, alpha)
+    alpha = 1 - confidence
+    _check(n, confidence)
     tail = alpha / 2 if two_sided else alpha
     return float(scipy.optimize.brentq(lambda q: dixon_p(q, n, two_sided=False) - tail, 1e-6, 1 - 1e-9, xtol=1e-7))
 
@@ -84,21 +86,21 @@ def _nodes() -> tuple[Floats, Floats, Floats, Floats]:
     return 9 * a, 9 * b, 9 * (a + 1), 9 * b
 
 
-def _check(n: int, alpha: float) -> None:
+def _check(n: int, confidence: float) -> None:
     if n < 3:
         raise InputError("A test for outliers needs three values.")
-    if not 0 < alpha < 1:
+    if not 0 < confidence < 1:
         raise InputError("The level of a test lies between 0 and 1.")
 
 
-def flag_outliers(kv: ArrayLike, *, alpha: float = 0.05) -> pd.DataFrame:
+def flag_outliers(kv: ArrayLike, *, confidence: float = 0.95) -> pd.DataFrame:
     """Flag the lowest and the highest of the values (n,) where they stand apart more than normal scatter explains.
 
     Returns
     -------
     DataFrame
         A row for each test and end: ``test, side, position`` (from 0), ``kv, statistic, critical, p_value, flagged``.
-        Two-sided tests at level ``alpha``. Dixon's for 3 to 30 values.
+        Two-sided tests at this ``confidence``. Dixon's for 3 to 30 values.
 
     Raises
     ------
@@ -115,10 +117,10 @@ def flag_outliers(kv: ArrayLike, *, alpha: float = 0.05) -> pd.DataFrame:
     rows = []
     for side, at in (("low", int(y.argmin())), ("high", int(y.argmax()))):
         g = abs(float(y[at]) - mean) / sd
-        rows.append(("Grubbs", side, at, float(y[at]), g, grubbs_critical(n, alpha), grubbs_p(g, n)))
+        rows.append(("Grubbs", side, at, float(y[at]), g, grubbs_critical(n, confidence), grubbs_p(g, n)))
         if n <= 30:
             q = dixon_q(y, low=side == "low")
-            rows.append(("Dixon", side, at, float(y[at]), q, dixon_critical(n, alpha), dixon_p(q, n)))
+            rows.append(("Dixon", side, at, float(y[at]), q, dixon_critical(n, confidence), dixon_p(q, n)))
     out = pd.DataFrame(rows, columns=["test", "side", "position", "kv", "statistic", "critical", "p_value"])
     out["flagged"] = out["statistic"] > out["critical"]
     return out

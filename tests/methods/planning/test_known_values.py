@@ -174,7 +174,7 @@ def test_equivalence_plan_with_fillings():
     with pytest.raises(InputError, match="not within"):
         plan_equivalence(cov=0.12, margin=0.05, expected_difference=0.05)
     with pytest.raises(InputError):
-        plan_equivalence(cov=0.12, margin=0.05, alpha=0.6)
+        plan_equivalence(cov=0.12, margin=0.05, confidence=0.4)
     with pytest.raises(InputError, match="widen the margin"):
         plan_equivalence(cov=0.12, margin=0.0001, between_cov=0.04)
     with pytest.raises(InputError, match="lower margin"):

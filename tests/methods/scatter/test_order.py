@@ -100,7 +100,7 @@ def test_grubbs_example(name):
 @pytest.mark.parametrize("name", names("H04t"))
 def test_grubbs_table(name):
     _, side, n, alpha = name.split("_")
-    agrees("H04t", name, grubbs_critical(int(n[1:]), float(alpha[1:]), two_sided=side == "two"))
+    agrees("H04t", name, grubbs_critical(int(n[1:]), 1 - float(alpha[1:]), two_sided=side == "two"))
 
 
 # Rorabacher 1991; R outliers; Monte Carlo.
@@ -120,10 +120,10 @@ def test_dixon(name):
         agrees("H05", name, levels)  # the levels of the next rows, not a result
     elif name.startswith("montecarlo"):
         n = int(name.rsplit("_n", 1)[1])
-        agrees("H05", name, [dixon_critical(n, 1 - level, two_sided=False) for level in levels])
+        agrees("H05", name, [dixon_critical(n, level, two_sided=False) for level in levels])
     else:
         n, level = name.rsplit("_n", 1)[1].split("_upper.")
-        agrees("H05", name, dixon_critical(int(n), float(f"0.{level}"), two_sided=False))
+        agrees("H05", name, dixon_critical(int(n), 1 - float(f"0.{level}"), two_sided=False))
 
 
 def test_outliers_are_flagged_and_nothing_is_taken_away():

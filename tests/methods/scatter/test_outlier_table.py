@@ -61,4 +61,4 @@ def test_withstood_short_and_flat_fillings_are_counted_as_skipped() -> None:
 
 def test_a_level_that_is_none_is_refused() -> None:
     with pytest.raises(InputError):
-        flag_fillings(table(), alpha=5)
+        flag_fillings(table(), confidence=5)
