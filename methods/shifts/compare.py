@@ -73,14 +73,14 @@ class Comparison:
     def oils(self) -> list[str]:
         """The oils that are compared; empty where the comparison is not within oils."""
         codes = self.lay.oil[self.pair.rows] if self.pair.shared else []
-        return [self.lay.oils[i] for i in dict.fromkeys(codes)]
+        return [self.lay.oils[i] for i in pd.unique(np.asarray(codes, dtype=np.int64))]
 
     @property
     def oils_left_out(self) -> list[str]:
         """The oils that were tested under one of the two only."""
         rows = np.isin(self.lay.block, self.pair.left_out)
         used = set(self.oils)
-        return [n for n in (self.lay.oils[i] for i in dict.fromkeys(self.lay.oil[rows])) if n not in used]
+        return [n for n in (self.lay.oils[i] for i in pd.unique(self.lay.oil[rows])) if n not in used]
 
     @property
     def oil_of_block(self) -> np.ndarray:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 import numpy as np
+import pandas as pd
 import scipy
 
 from methods.columns import OIL
@@ -15,8 +16,11 @@ from methods.errors import InputError, NotEstimable
 from methods.result import Caution
 from methods.scatter.censored import fit_censored
 from methods.scatter.mixed import Contrast, fit_mixed
-from methods.shifts.designs import Block, dummies, estimable, independent, main_effect, stack
+from methods.shifts.compare import ENOUGH_OILS, LIKE_THESE, THESE
+from methods.shifts.designs import Block, dummies, estimable, independent, main_effect, rank, stack
+from methods.shifts.filling_model import MOST_JOINED, FillingModel, Sums, fit_fillings
 from methods.shifts.pairing import Layout, find_column
+from methods.shifts.widening import NONE, Widening, widening
 from methods.wording import list_words
 
 
@@ -45,6 +49,26 @@ class MixedFit:
     levels: list[MixedLevel]
     method: str
     cautions: list[Caution]
+    holds_for: str = THESE
+    these: list[MixedLevel] | None = None
+
+
+ONE_FILLING = (
+    "Every combination of the factors has one filling only, so the model cannot see what differs from filling to "
+    "filling: no limits can be given."
+)
+HIDDEN = (
+    "What differs from filling to filling cannot be told from the fixed factors: it is not in the limits, and the true "
+    "uncertainty is larger."
+)
+UNNAMED = (
+    "The file does not say which filling a breakdown came from. The limits count each breakdown as a filling of its "
+    "own; if several came from one filling, the true uncertainty is larger."
+)
+ADDITIVE = (
+    "The model takes the shift to be the same on every oil: its limits hold for these oils, and for others only if "
+    "that is so."
+)
 
 
 def mixed_levels(
@@ -68,51 +92,169 @@ def mixed_levels(
     if lay.by in names:
         raise InputError(f"{lay.by} is compared already; name other factors beside it.", column=lay.by)
     oils = lay.by not in OIL and len(np.unique(lay.block)) > 1
+    data = _Data.of(lay, names, log=log)
+    lay = data.lay
     others = [main_effect(lay.table, n) for n in names]
     if oils and samples == "fixed":
         others.insert(0, Block(("sample",), dummies(lay.block, len(lay.blocks)), lay.blocks))
     order = [base, *[i for i in range(len(lay.levels)) if i != base]]
-    rank = np.argsort(order)
-    own = dummies(rank[lay.level], len(order))
+    place = np.argsort(order)
+    own = dummies(place[lay.level], len(order))
     whole = np.hstack([stack(others, len(own)), own])
     keep = independent(whole)
     design = whole[:, keep]
-    model, notes = _fit(lay, design, log=log, random_oils=oils and samples == "random")
+    fit = _fit(data, design, log=log, oils=oils, random_oils=oils and samples == "random")
     nuisance = whole.shape[1] - own.shape[1]
-    levels = []
-    for j, level in enumerate(order[1:]):
-        one, two = _rows(lay, whole, nuisance, j, level, base, oils)
-        levels.append(_level(model, whole, design, level, one, two, confidence, log))
+    contrasts = [
+        (level, *_rows(lay, data.weights, whole, nuisance, j, level, base, oils)) for j, level in enumerate(order[1:])
+    ]
+    levels, these = (
+        [
+            _level(model, whole, design, level, one, two, confidence, log, fit.widen(level, base) if narrow else NONE)
+            for level, one, two in contrasts
+        ]
+        if model is not None
+        else None
+        for model, narrow in ((fit.model, fit.holds_for == THESE), (fit.these, True))
+    )
+    assert levels is not None
     if all(v.difference is None for v in levels):
         raise NotEstimable(
             f"The levels of {lay.by} cannot be told apart from {list_words([b.effect[0] for b in others])}: they "
             "change together in these tests. Leave a factor out, or test what is missing (see the suggestions)."
         )
-    cautions = [*notes, *_untold(lay, levels, others)]
+    cautions = [*fit.cautions, *_untold(lay, levels, others)]
     kind = "random" if oils and samples == "random" else "fixed"
     parts = [lay.by, *names]
     text = f"mixed model, {' + '.join(parts)} fixed, " + (f"samples {kind}, " if oils else "") + "fillings random"
-    return MixedFit(sorted(levels, key=lambda v: v.level), text, cautions)
+    if fit.said:
+        text += f", {fit.said}"
+
+    def in_order(found: list[MixedLevel]) -> list[MixedLevel]:
+        return sorted(found, key=lambda v: v.level)
+
+    return MixedFit(in_order(levels), text, cautions, fit.holds_for, None if these is None else in_order(these))
 
 
-def _fit(lay: Layout, design: np.ndarray, *, log: bool, random_oils: bool) -> tuple[Fitted, list[Caution]]:
-    """REML with Kenward-Roger inference; maximum likelihood with withstands right-censored where there are some."""
+@dataclass(frozen=True)
+class _Data:
+    """What a model is fitted to: sums of alike fillings, a row of the layout each; all rows where sums will not do."""
+
+    lay: Layout
+    sums: Sums | None
+    kv: np.ndarray
+    unnamed: bool = False
+
+    @classmethod
+    def of(cls, lay: Layout, factors: Sequence[str], *, log: bool) -> _Data:
+        """Sum the rows of each filling up, unless there are withstands or a factor changes within a filling."""
+        if lay.withstood.any():
+            return cls(lay, None, lay.kv)
+        values = np.log(lay.kv) if log else lay.kv
+        filling, unnamed = lay.filling, False
+        if not lay.fillings_named:
+            cells = np.unique(lay.level * (int(lay.block.max()) + 1) + lay.block)
+            if len(np.unique(filling)) <= len(cells) and len(np.unique(lay.block)) == 1:
+                filling, unnamed = np.arange(len(values)), True
+        sums = Sums.of(values, filling)
+        alike = lay.level[sums.first].astype(np.int64) * len(lay.blocks) + lay.block[sums.first]
+        for name in factors:
+            code = pd.factorize(lay.table[name])[0]
+            if not _constant(code, filling):
+                return cls(lay, None, values)
+            alike = pd.factorize(alike)[0] * (int(code.max()) + 2) + code[sums.first] + 1
+        sums = sums.join(alike)
+        first = sums.first
+        part = replace(
+            lay, table=lay.table.iloc[first] if len(lay.table.columns) else lay.table, level=lay.level[first],
+            block=lay.block[first], filling=filling[first], kv=lay.kv[first], withstood=lay.withstood[first],
+            oil=lay.oil[first] if len(lay.oil) else lay.oil,
+        )  # fmt: skip
+        return cls(part, sums, values, unnamed)
+
+    @property
+    def weights(self) -> np.ndarray:
+        """Fillings (or rows) behind each row of the layout."""
+        return np.ones(len(self.lay.level)) if self.sums is None else self.sums.count
+
+
+def _constant(code: np.ndarray, filling: np.ndarray) -> bool:
+    """Whether a factor has one level within every filling."""
+    together = filling.astype(np.int64) * (int(code.max()) + 2) + code + 1
+    return len(pd.unique(together)) == len(pd.unique(filling))
+
+
+@dataclass(frozen=True)
+class _Fit:
+    """The fitted model and of what its limits speak; ``these`` is that for exactly these oils where it is another."""
+
+    model: Fitted
+    cautions: list[Caution]
+    holds_for: str = THESE
+    these: Fitted | None = None
+    said: str = ""
+    freedom: dict[int, int] | None = None
+
+    def widen(self, level: int, base: int) -> Widening:
+        """Factors on t for two levels, each with a scatter of its own known from its own fillings."""
+        if self.freedom is None:
+            return NONE
+        return widening((self.freedom[level] + 1,), (self.freedom[base] + 1,))
+
+
+def _fit(data: _Data, design: np.ndarray, *, log: bool, oils: bool, random_oils: bool) -> _Fit:
+    """Restricted likelihood on the sums of fillings; maximum likelihood with withstands right-censored.
+
+    The design says which variances there are: one for each level where each level's own fillings tell it, else one for
+    all; the oils' own shifts where three oils or more were tested and some were filled twice.
+    """
+    lay = data.lay
     if lay.withstood.any():
         family = "lognormal" if log else "normal"
         fitted = fit_censored(lay.kv, lay.withstood, design, lay.filling, family=family)
-        notes = list(fitted.cautions)
         if random_oils:
             text = "With withstands the samples enter as fixed; their random form has no censored version here."
             raise InputError(text)
-        return fitted, notes
-    groups: dict[str, np.ndarray] = {"sample": lay.block} if random_oils else {}
-    groups["filling"] = lay.filling
-    mixed = fit_mixed(np.log(lay.kv) if log else lay.kv, design, groups)
-    return mixed, list(mixed.cautions)
+        return _Fit(fitted, list(fitted.cautions))
+    if data.sums is None:
+        groups: dict[str, np.ndarray] = {"sample": lay.block} if random_oils else {}
+        groups["filling"] = lay.filling
+        mixed = fit_mixed(data.kv, design, groups)
+        return _Fit(mixed, list(mixed.cautions))
+    weights = data.weights
+    own = {int(i): int(weights[lay.level == i].sum()) - rank(design[lay.level == i]) for i in np.unique(lay.level)}
+    apart = min(own.values()) >= 1
+    scatter = lay.level if apart else np.zeros_like(lay.level)
+    joined: dict[str, np.ndarray] = {}
+    small = len(lay.level) <= MOST_JOINED
+    if random_oils and small:
+        joined["oil"] = lay.block
+    these = fit_fillings(data.sums, design, scatter, joined)
+    cautions, said = [], "each level its own scatter" if apart else "one scatter for all levels"
+    said += ", the same on every oil" if oils else ""
+    if these.freedom < 1:
+        cautions.append(Caution("one_filling", ONE_FILLING))
+    elif data.unnamed:
+        cautions.append(Caution("one_filling", UNNAMED))
+    oil = lay.oil if len(lay.oil) else lay.block
+    holds_for, model = THESE, these
+    freedom = own if apart and these.freedom >= 1 else None
+    if oils and len(np.unique(oil)) >= ENOUGH_OILS and these.freedom >= 1:
+        cell = np.unique(oil * len(lay.levels) + lay.level, return_inverse=True)[1]
+        at = np.unique(cell, return_index=True)[1]
+        if int(weights.sum()) == len(at):  # an oil's own shift cannot be told from its filling: it is in that scatter
+            return _Fit(these, cautions, LIKE_THESE, None, said)
+        if small and len(at) > rank(design[at]):
+            joined["oils' own shifts"] = cell
+            model, holds_for = fit_fillings(data.sums, design, scatter, joined), LIKE_THESE
+            return _Fit(model, cautions, holds_for, these, said + ", the oils' own shifts random",
+                        freedom)  # fmt: skip
+        cautions.append(Caution("additive", ADDITIVE))
+    return _Fit(model, cautions, holds_for, None, said, freedom)
 
 
 def _rows(
-    lay: Layout, whole: np.ndarray, nuisance: int, j: int, level: int, base: int, oils: bool
+    lay: Layout, weights: np.ndarray, whole: np.ndarray, nuisance: int, j: int, level: int, base: int, oils: bool
 ) -> tuple[np.ndarray, np.ndarray]:
     """Rows of the design that stand for the mean of the level and of the reference."""
     here, there = lay.level == level, lay.level == base
@@ -122,7 +264,13 @@ def _rows(
         if len(shared):
             used &= np.isin(lay.block, shared)
     blocks = np.unique(lay.block[used])
-    average = np.mean([whole[used & (lay.block == b), :nuisance].mean(axis=0) for b in blocks], axis=0)
+    average = np.mean(
+        [
+            np.average(whole[used & (lay.block == b), :nuisance], axis=0, weights=weights[used & (lay.block == b)])
+            for b in blocks
+        ],
+        axis=0,
+    )
     two = np.concatenate([average, np.zeros(whole.shape[1] - nuisance)])
     one = two.copy()
     one[nuisance + j] = 1.0
@@ -131,7 +279,7 @@ def _rows(
 
 def _level(
     model: Fitted, whole: np.ndarray, design: np.ndarray, level: int, one: np.ndarray, two: np.ndarray,
-    confidence: float, log: bool,
+    confidence: float, log: bool, widen: Widening = NONE,
 ) -> MixedLevel:  # fmt: skip
     nan = float("nan")
     cells = np.unique(np.hstack([whole, design]), axis=0)
@@ -144,14 +292,20 @@ def _level(
     shift, mean, reference = translate(one - two), translate(one), translate(two)
     if shift is None:
         return MixedLevel(level, None, None, None, nan, nan)
-    difference = model.contrast(shift, confidence=confidence)
+
+    def contrast(row: np.ndarray) -> Contrast:
+        if isinstance(model, FillingModel):
+            return model.contrast(row, confidence=confidence, widen=widen)
+        return model.contrast(row, confidence=confidence)
+
+    difference = contrast(shift)
     if mean is None or reference is None:
         return MixedLevel(level, difference, None, None, nan, nan)
-    first, second = (model.contrast(v, confidence=confidence) for v in (mean, reference))
+    first, second = contrast(mean), contrast(reference)
     low = high = nan
     if not log and second.estimate > 0 and difference.se > 0:
         low, high = _ratio_limits(
-            lambda r: model.contrast(mean - r * reference, confidence=confidence), first.estimate / second.estimate,
+            lambda r: contrast(mean - r * reference), first.estimate / second.estimate,
             difference.se / second.estimate,
         )  # fmt: skip
     return MixedLevel(level, difference, first, second, low, high)
@@ -175,7 +329,7 @@ def _ratio_limits(at: Callable[[float], Contrast], best: float, step: float) -> 
                 break
             inner, width = outer, 1.5 * width
         out.append(found)
-    return out[0], out[1]
+    return max(out[0], 0.0), out[1]  # voltages are not below zero
 
 
 def _untold(lay: Layout, levels: list[MixedLevel], others: list[Block]) -> list[Caution]:
@@ -197,13 +351,11 @@ def merge(first: Sequence[Caution], second: Sequence[Caution]) -> list[Caution]:
     out = {(c.code, c.text): c for c in second}
     seen = {c.code for c in second}
     for c in first:
+        if c.code == "confounded" and "'filling'" in c.text and "one breakdown" in c.text:
+            continue  # fillings of one breakdown each: their scatter is the residual one
         if c.code == "confounded" and "'filling'" in c.text:
             if "one_filling" not in seen:
-                out[("one_filling", "")] = Caution(
-                    "one_filling",
-                    "Every combination of the factors has one filling only, so the model cannot see what differs from "
-                    "filling to filling: it is not in the limits, and the true uncertainty is larger.",
-                )
+                out[("one_filling", "")] = Caution("one_filling", HIDDEN)
         elif not (c.code == "withstood" and "withstood" in seen):
             out.setdefault((c.code, c.text), c)
     return list(out.values())

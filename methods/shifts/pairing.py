@@ -52,7 +52,7 @@ class Layout:
 
     def fillings_of(self, rows: np.ndarray) -> int:
         """Number of fillings among the rows (boolean array)."""
-        return len(np.unique(self.filling[rows]))
+        return int(np.count_nonzero(np.bincount(self.filling[rows])))
 
 
 def find_column(table: pd.DataFrame, name: str) -> str:

@@ -15,12 +15,14 @@ from methods.shifts import cautions as say
 from methods.shifts.borrowed import history_cells
 from methods.shifts.compare import LIKE_THESE, Comparison, compare, level_mean
 from methods.shifts.comparisons import adjust_p
-from methods.shifts.mixed_shifts import MixedLevel, merge, mixed_levels, percent_limits
+from methods.shifts.mixed_shifts import MixedFit, MixedLevel, merge, mixed_levels, percent_limits
 from methods.shifts.pairing import Layout, choose_reference, find_column, layout
 from methods.shifts.shift_results import LevelShift, LevelSummary, SampleShift, Shift, TheseOils
 from methods.shifts.spread import scatter
 from methods.shifts.strata import held_words
 from methods.wording import between, count_words, list_words, sentence
+
+THE_SAME = "These limits hold for exactly these oils too; two fillings of each under both may narrow them."
 
 MODELS: tuple[str, ...] = ("filling_means", "mixed")
 
@@ -67,8 +69,9 @@ def shift(
     Withstands enter as right-censored: means and SDs are then those of maximum likelihood for the normal
     law (lognormal with ``log``), errors robust to fillings.
 
-    With ``model="mixed"`` the other ``factors`` and the samples are fixed effects and the fillings random (REML,
-    Kenward and Roger's degrees of freedom; maximum likelihood with withstands): see
+    With ``model="mixed"`` the other ``factors`` and the samples are fixed effects, the fillings random with a scatter
+    of each level's own, and so are the oils' own shifts where three oils or more allow (restricted likelihood, Kenward
+    and Roger's standard errors and degrees of freedom; maximum likelihood with withstands): see
     :func:`methods.shifts.mixed_shifts.mixed_levels`. The ratios of scatter stay those within fillings.
 
     Parameters
@@ -121,8 +124,11 @@ def shift(
     modelled: list[int] | None = None
     if model == "mixed":
         fitted = mixed_levels(lay, base, factors, log=log, confidence=confidence, samples=samples)
-        shifts = [_with_model(lay, s, v, base, fitted.method, log, confidence)
-                  for s, v in zip(shifts, fitted.levels, strict=True)]  # fmt: skip
+        second: Sequence[MixedLevel | None] = fitted.these or [None] * len(fitted.levels)
+        shifts = [
+            _with_model(lay, s, v, t, base, fitted, log, confidence)
+            for s, v, t in zip(shifts, fitted.levels, second, strict=True)
+        ]
         modelled = [v.level for v in fitted.levels if v.difference is not None]
     elif all(c.difference is None for c in found):
         raise NotEstimable("; ".join(dict.fromkeys(c.problem for c in found)))
@@ -240,29 +246,25 @@ def _these(lay: Layout, c: Comparison, base: int, confidence: float, log: bool) 
     words = ""
     if c.holds_for == LIKE_THESE:
         one, two = name_level(lay.by, lay.levels[c.level]), name_level(lay.by, lay.levels[base])
-        words = (
-            f"On exactly these oils: {between(low_per, high_per, one, two)}."
-            if own
-            else "These limits hold for exactly these oils too; two fillings of each under both may narrow them."
-        )
+        words = f"On exactly these oils: {between(low_per, high_per, one, two)}." if own else THE_SAME
     return TheseOils(low, high, low_per, high_per, d.p_value(), d.df(), own, words)
 
 
 def _with_model(
-    lay: Layout, s: LevelShift, v: MixedLevel, base: int, method: str, log: bool, confidence: float
-) -> LevelShift:
+    lay: Layout, s: LevelShift, v: MixedLevel, these: MixedLevel | None, base: int, fitted: MixedFit, log: bool,
+    confidence: float,
+) -> LevelShift:  # fmt: skip
     """The level with its means and limits from the mixed model instead."""
     nan = float("nan")
     d = v.difference
+    counts = count_words(s.fillings, s.reference_fillings)
     if d is None:
         blank: dict[str, Any] = dict.fromkeys(
             ["mean_kv", "difference_kv", "low_kv", "high_kv", "difference_percent", "low_percent", "high_percent",
              "p_value", "p_value_unadjusted", "reference_mean_kv", "standard_error_kv", "df"], nan
         )  # fmt: skip
-        blank |= {"holds_for": "", "these_oils": None}
-        counts = count_words(s.fillings, s.reference_fillings)
         text = sentence(lay.by, s.level, lay.levels[base], nan, nan, nan, counts, confidence)
-        return replace(s, **blank, method=method, sentence=text)
+        return replace(s, **blank, method=fitted.method, sentence=text, holds_for="", these_oils=None)
     mean, reference = (c.estimate if c is not None else nan for c in (v.mean, v.reference))
     if log:
         mean, reference, value, low, high = math.exp(mean), math.exp(reference), nan, nan, nan
@@ -270,13 +272,32 @@ def _with_model(
     else:
         value, low, high, percent = d.estimate, d.low, d.high, 100 * (mean / reference - 1)
     low_percent, high_percent = percent_limits(v, log)
-    counts = count_words(s.fillings, s.reference_fillings)
+    if fitted.holds_for == LIKE_THESE:
+        counts += "; for oils like these"
     return replace(
         s, mean_kv=mean, reference_mean_kv=reference, difference_kv=value, low_kv=low, high_kv=high,
         difference_percent=percent, low_percent=low_percent, high_percent=high_percent,
-        p_value=d.p, p_value_unadjusted=d.p, standard_error_kv=nan if log else d.se, df=d.df, method=method,
+        p_value=d.p, p_value_unadjusted=d.p, standard_error_kv=nan if log else d.se, df=d.df, method=fitted.method,
         sentence=sentence(lay.by, s.level, lay.levels[base], percent, low_percent, high_percent, counts, confidence),
+        holds_for=fitted.holds_for, these_oils=_these_by_model(lay, s, these or v, base, fitted, log),
     )  # fmt: skip
+
+
+def _these_by_model(
+    lay: Layout, s: LevelShift, v: MixedLevel, base: int, fitted: MixedFit, log: bool
+) -> TheseOils | None:  # fmt: skip
+    d = v.difference
+    if d is None or not math.isfinite(d.low):
+        return None
+    nan = float("nan")
+    low_per, high_per = percent_limits(v, log)
+    own = fitted.these is not None or fitted.holds_for != LIKE_THESE
+    words = ""
+    if fitted.holds_for == LIKE_THESE:
+        one, two = name_level(lay.by, s.level), name_level(lay.by, lay.levels[base])
+        words = f"On exactly these oils: {between(low_per, high_per, one, two)}." if own else THE_SAME
+    low, high = (nan, nan) if log else (d.low, d.high)
+    return TheseOils(low, high, low_per, high_per, d.p, d.df, own, words)
 
 
 def _per_sample(lay: Layout, c: Comparison, log: bool) -> list[SampleShift]:
