@@ -100,6 +100,9 @@ class Study(param.Parameterized):
     pending = param.Dict({}, doc="Settings of a reopened study, or of an address, that wait for the files.")
     remarks = param.List([], item_type=str, doc="What the user should know about how the study came to be.")
 
+    #: The factor that was taken because nobody chose one: with other files it may be another.
+    _automatic = ""
+
     def __init__(self, **params: Any) -> None:
         super().__init__(**params)
         self._settle()
@@ -349,8 +352,11 @@ class Study(param.Parameterized):
     def _settle(self) -> None:
         """After other files: keep what still makes sense, choose a factor where none is chosen."""
         factors = self.factors
-        first = (PROCEDURE, "electrode", "method", *factors)
-        by = self.by if self.can_compare(self.by) else next((f for f in first if f in factors), "")
+        whole = [f for f in ("electrode", "method") if f in factors and self.everything[f].notna().all()]
+        first = (PROCEDURE, *whole, "electrode", "method", *factors)  # a factor that every row has comes first
+        chosen = self.by != self._automatic and self.can_compare(self.by)
+        by = self.by if chosen else next((f for f in first if f in factors), "")
+        self._automatic = "" if chosen else by
         known = {c: [v for v in wanted if v in self.levels(c)] for c, wanted in self.filters.items()}
         with param.parameterized.batch_call_watchers(self):
             self.by = by
@@ -443,7 +449,7 @@ def _matches(table: pd.DataFrame, exclusions: Sequence[Exclusion]) -> pd.Series:
 
 def _factors(table: pd.DataFrame) -> list[str]:
     extra = [c for c in table.columns if c not in COLUMNS]
-    candidates = [*CONDITION, *FACTORS, *extra]
+    candidates = [*CONDITION, "file", *FACTORS, *extra]  # several files are more of a difference than several oils
     order = [PROCEDURE, "electrode", "gap_mm", "stirring", "method"]
     ranked = [*order, *[c for c in dict.fromkeys(candidates) if c not in order]]
     out = []

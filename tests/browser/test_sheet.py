@@ -13,6 +13,9 @@ from typing import Any
 import pandas as pd
 import pytest
 
+#: Three oils and their level, kV.
+OILS = (("A", 40), ("B", 50), ("C", 45))
+
 
 class Bench:
     """A visitor who opens a file and puts its sheet right."""
@@ -252,3 +255,43 @@ def test_a_page_that_lacks_a_laboratory_leads_to_the_sheet_where_it_is_named(ben
     bench.visitor.choose("Fillings", "a new one after 3")
     bench.visitor.menu("Precision")
     assert "laborator" in bench.visitor.answer()
+
+
+# ------------------------------------------------------------------------------- three methods, without a word
+
+
+def _levels(bench: Bench) -> str:
+    """What Shift compares, as its tables say."""
+    bench.visitor.menu("Shift")
+    assert " higher than " in bench.visitor.answer()
+    return " ".join(bench.tab.locator("table").all_inner_texts())
+
+
+def test_a_workbook_of_three_method_sheets_shows_three_procedures(bench: Bench) -> None:
+    def rows(shift: float) -> list[list[Any]]:
+        return [["Oil", "b1", "b2", "b3"]] + [[o, *(v + shift + b for b in (0, 1.5, 2))] for o, v in OILS]
+
+    bench.open(workbook(D877=rows(0), D1816_1_mm=rows(3), IEC_60156=rows(6)), "methods.xlsx")
+    shown = _levels(bench)
+    assert all(method in shown for method in ("D877", "D1816", "60156"))
+
+
+@pytest.mark.parametrize(
+    ("names", "shown"),
+    [
+        (("march", "april", "may"), ("march", "april", "may")),
+        (("disks 2.5 mm", "mushrooms 2 mm stirred", "spheres 2.5 mm"), ("disk", "mushroom", "spherical")),
+    ],
+)
+def test_three_files_of_one_method_each_show_three_procedures(
+    bench: Bench, tmp_path: Path, names: tuple[str, ...], shown: tuple[str, ...]
+) -> None:
+    files = []
+    for k, name in enumerate(names):
+        rows = ["Oil,b1,b2,b3", *(f"{o},{v + 3 * k},{v + 3 * k + 1.5},{v + 3 * k + 2}" for o, v in OILS)]
+        files.append(tmp_path / f"{name}.csv")
+        files[-1].write_text("\n".join(rows))
+    bench.tab.locator("input[type=file]").first.set_input_files([str(f) for f in files])
+    bench.tab.locator(".answer").filter(has_text=f"{names[-1]}.csv").wait_for()
+    levels = _levels(bench)
+    assert all(level in levels for level in shown)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -239,3 +241,32 @@ def test_a_demo_that_is_opened_instead_takes_nothing_of_what_waited(study: Study
     address.apply(later, address.parse(address.query(study)))
     later.open_demo(demo.names()[0])
     assert not later.pending and not later.filters and "data=own" not in address.query(later)
+
+
+def _sheet(shift: float) -> pd.DataFrame:
+    rows = [(oil, *(level + shift + b for b in (0.0, 1.5, 2.0))) for oil, level in (("A", 40), ("B", 50), ("C", 45))]
+    return pd.DataFrame(rows, columns=["Oil", "b1", "b2", "b3"])
+
+
+def test_three_method_sheets_are_three_procedures_without_a_word() -> None:
+    held = io.BytesIO()
+    with pd.ExcelWriter(held, engine="openpyxl") as book:
+        for k, name in enumerate(("D877", "D1816 1 mm", "IEC 60156")):
+            _sheet(3.0 * k).to_excel(book, sheet_name=name, index=False)
+    study = Study()
+    study.open(held.getvalue(), "methods.xlsx")
+    assert study.by == "method" and len(study.levels("method")) == 3
+    assert len(study.table) == 27
+
+
+@pytest.mark.parametrize(
+    "names", [("march.csv", "april.csv", "may.csv"), ("a D877.csv", "b D1816.csv", "c IEC 60156.csv")]
+)
+def test_three_files_are_three_procedures_without_a_word(names: tuple[str, ...]) -> None:
+    study = Study()
+    for k, name in enumerate(names):
+        study.open(_sheet(3.0 * k).to_csv(index=False).encode(), name)
+    assert study.by in ("file", "method") and len(study.levels(study.by)) == 3
+    study.by = "sample"
+    study.open(_sheet(9.0).to_csv(index=False).encode(), "june.csv")
+    assert study.by == "sample"  # what was chosen stays
