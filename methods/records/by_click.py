@@ -64,15 +64,25 @@ class Hand:
         return self._with(place, replace(self._part(place), heading_row=0, headings=()))
 
     def readings(self, place: Place, wanted: bool = True) -> Recipe:
-        """The columns of the place hold readings, or hold none."""
-        columns = self._columns(place)
+        """The columns of the place hold readings, or hold none; rows of them do, whatever they were taken for."""
         part = self._settled(place)
+        columns = self._columns(place) if place.by_columns or not place.by_rows else []
+        if wanted and place.by_rows and set(columns) <= set(part.values):
+            return self._rows_of_readings(Place(place.top, None, place.bottom, None))
+        columns = self._columns(place)
         kept = [c for c in part.values if c not in columns]
         values = tuple(sorted([*kept, *columns])) if wanted else tuple(kept)
         means = {c: n for c, n in part.means.items() if c not in columns}
         if not wanted:
             means |= dict.fromkeys(columns, "own")
         return self._with(place, replace(part, values=values, means=means))
+
+    def _rows_of_readings(self, rows: Place) -> Recipe:
+        part = self._part(Place())
+        label = self._label(rows)
+        out = {k: tuple(a for a in getattr(part, k) if a not in (str(rows), label)) for k in ("summary", "leave_out")}
+        said = (*(a for a in part.readings if a != str(rows)), str(rows))
+        return self._whole(replace(part, readings=said, **out))  # type: ignore[arg-type]
 
     def means(self, place: Place, name: str) -> Recipe:
         """The headings of the columns mean this column of the table; ``own`` and ``unused`` are no column of it."""
@@ -156,7 +166,7 @@ class Hand:
         label = self._label(place)
         changed = {
             k: tuple(a for a in getattr(part, k) if a not in (str(place), label) and not _inside(a, place))
-            for k in ("summary", "leave_out")
+            for k in ("readings", "summary", "leave_out")
         }
         whole = replace(part, means={c: n for c, n in part.means.items() if c not in columns}, **changed)  # type: ignore[arg-type]
         if place.top is not None and not place.by_columns and whole.heading_row == place.top:
@@ -225,7 +235,7 @@ class Hand:
     def _put(self, said: SheetRecipe) -> Recipe:
         """The recipe with this sheet; bound to the number of rows where it names rows below the heading."""
         head = said.whole.heading_row or 0
-        bound = any(_rows_below(a, head) for a in (*said.whole.summary, *said.whole.leave_out))
+        bound = any(_rows_below(a, head) for a in (*said.whole.readings, *said.whole.summary, *said.whole.leave_out))
         bound |= any(b.cells is not None and (b.cells.bottom or 0) > head for b in said.blocks)
         return self.recipe.with_sheet(replace(said, rows=last_row(self.sheet) if bound else None))
 

@@ -33,6 +33,12 @@ def leave_out(sheet: Sheet, areas: tuple[Area, ...], account: Account) -> Sheet:
     return sheet.with_cells(cells)
 
 
+def rows_said(areas: tuple[Area, ...], sheet: Sheet, role: str) -> frozenset[int]:
+    """The rows of a sheet that whole areas of this role cover."""
+    mine = [a.rows for a in areas if a.role == role and a.rows is not None and a.sheet in (None, sheet.name)]
+    return frozenset(n for first, last in mine for n in range(first, last + 1))
+
+
 def overrule(
     table: pd.DataFrame, sheet: str, rows: np.ndarray, places: np.ndarray, areas: tuple[Area, ...],
     day_first: bool | None, log: Log,

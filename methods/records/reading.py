@@ -20,7 +20,7 @@ from methods.records.account import Account
 from methods.records.areas import Area
 from methods.records.assemble import assemble
 from methods.records.body import body_of
-from methods.records.by_hand import overrule
+from methods.records.by_hand import overrule, rows_said
 from methods.records.ceilings import mark_ceilings
 from methods.records.cells import BLANK, VALUE, WITHSTOOD
 from methods.records.checks import look_over
@@ -236,7 +236,7 @@ def _read_sheet(
     flat = flatten(parsed)
     place = places_of(plan, body, flat, f"{sheet.name}!" if tell else "")
     refuse_rows(plan, body, flat)
-    refuse_summaries(plan, body, flat, place, log)
+    refuse_summaries(plan, body, flat, place, log, rows_said(options.areas, sheet, "values"))
     if not plan.named:
         refuse_sentinels(flat, plan.voltage)
     gaps = gap_of(plan, body, place.body_rows, log)

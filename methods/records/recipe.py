@@ -42,7 +42,9 @@ _OPTIONS: dict[str, tuple[type, ...]] = {
     "unit": (str,), "decimal": (str,), "ceiling_kv": (int, float, bool), "day_first": (bool,), "thousands": (str,),
     "layout": (str,), "censored": (list,),
 }  # fmt: skip
-_PART_KEYS = ("heading_row", "headings", "values", "means", "heads", "summary", "leave_out", "filling", "context")
+_PART_KEYS = (
+    "heading_row", "headings", "values", "means", "heads", "readings", "summary", "leave_out", "filling", "context",
+)  # fmt: skip
 _EVERY = re.compile(r"[1-9]\d{0,3}")
 
 
@@ -66,6 +68,8 @@ class Part:
         Column (from 0) -> what its heading means, one of :data:`MEANINGS`.
     heads : str
         What the headings of the value columns are, such as ``sample``; empty where they only count breakdowns.
+    readings : tuple of str
+        Rows that hold readings, whatever the reader took them for.
     summary, leave_out : tuple of str
         Areas, or labels of rows, that are no breakdowns; what is left out is not looked at at all.
     filling : str
@@ -81,6 +85,7 @@ class Part:
     values: tuple[int, ...] = ()
     means: Mapping[int, str] = field(default_factory=dict)
     heads: str = ""
+    readings: tuple[str, ...] = ()
     summary: tuple[str, ...] = ()
     leave_out: tuple[str, ...] = ()
     filling: str = ""
@@ -346,11 +351,12 @@ def _part(found: dict[str, Any]) -> Part:
             f"filling is {filling!r}; it is row, column, one, or the number of breakdowns on one filling.",
             column="recipe", text=filling,
         )  # fmt: skip
-    areas = {k: tuple(_list(found, k, str)) for k in ("summary", "leave_out", "values", "headings")}
+    areas = {k: tuple(_list(found, k, str)) for k in ("readings", "summary", "leave_out", "values", "headings")}
     return Part(
         Place.parse(found["cells"]) if "cells" in found else None, bool(found.get("table", False)), row,
         areas["headings"], tuple(c for a in areas["values"] for c in _columns(a)),
-        {column_number(c): str(n) for c, n in means.items()}, heads, areas["summary"], areas["leave_out"], filling,
+        {column_number(c): str(n) for c, n in means.items()}, heads,
+        areas["readings"], areas["summary"], areas["leave_out"], filling,
         _context(found.get("context", {})),
     )  # fmt: skip
 
@@ -374,7 +380,7 @@ def _part_lines(part: Part) -> list[str]:
         inside = ", ".join(f"{letter(c)} = {_text(n)}" for c, n in sorted(part.means.items()))
         out.append(f"means = {{ {inside} }}")
     out += [f"heads = {_text(part.heads)}"] if part.heads else []
-    out += [f"{k} = {_value(v)}" for k, v in (("summary", part.summary), ("leave_out", part.leave_out)) if v]
+    out += [f"{k} = {_value(getattr(part, k))}" for k in ("readings", "summary", "leave_out") if getattr(part, k)]
     out += [f"filling = {_text(part.filling)}"] if part.filling else []
     if part.context:
         out.append("context = { " + ", ".join(f"{k} = {_text(v)}" for k, v in part.context.items()) + " }")

@@ -44,7 +44,9 @@ def areas_said(recipe: Recipe, sheets: list[Sheet]) -> list[Area]:
             continue
         for part in (said.whole, *said.blocks):
             within = part.cells or Place()
-            for role, texts in (("summary", part.summary), ("leave_out", part.leave_out)):
+            for role, texts in (
+                ("values", part.readings), ("summary", part.summary), ("leave_out", part.leave_out),
+            ):  # fmt: skip
                 for text in texts:
                     out += [_area(sheet, p, role=role) for p in rows_saying(text, sheet, within)]
             if part.context:

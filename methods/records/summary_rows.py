@@ -237,9 +237,14 @@ def _across(above: np.ndarray, row: np.ndarray, texts: list[str]) -> str | None:
     return None if same else next(k for k in KINDS if k in left)
 
 
-def refuse_summaries(plan: Layout, body: Body, flat: Flat, place: Places, log: Log) -> None:
-    """Take the rows that sum up out of the breakdowns, and compare what they say with our own figure."""
-    found = summary_rows(plan, body, flat)
+def refuse_summaries(
+    plan: Layout, body: Body, flat: Flat, place: Places, log: Log, readings: frozenset[int] = frozenset()
+) -> None:  # fmt: skip
+    """Take the rows that sum up out of the breakdowns, and compare what they say with our own figure.
+
+    The rows of the file in ``readings`` were said to hold readings: they sum nothing up.
+    """
+    found = {r: one for r, one in summary_rows(plan, body, flat).items() if int(body.rows[r]) not in readings}
     if not found:
         return
     width = len(plan.values)

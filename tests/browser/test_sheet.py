@@ -14,7 +14,7 @@ import pandas as pd
 import pytest
 
 #: Three oils and their level, kV.
-OILS = (("A", 40), ("B", 50), ("C", 45))
+OILS = (("A", 40), ("B", 50), ("C", 46))
 
 
 class Bench:
@@ -243,7 +243,7 @@ def test_on_a_phone(bench: Bench) -> None:
 
 def test_a_page_that_lacks_a_laboratory_leads_to_the_sheet_where_it_is_named(bench: Bench) -> None:
     rows = [f"{p},A,{40 + i + 2 * k}.5" for k, p in enumerate("XYZ") for i in range(6)]
-    bench.open("\n".join(["Participant,Oil,kV", *rows]).encode())
+    bench.open("\n".join(["Crew,Oil,kV", *rows]).encode())
     bench.visitor.menu("Precision")
     bench.tab.get_by_text("No laboratory is named.").wait_for()
     bench.press("Name it on the sheet")

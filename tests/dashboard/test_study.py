@@ -244,7 +244,7 @@ def test_a_demo_that_is_opened_instead_takes_nothing_of_what_waited(study: Study
 
 
 def _sheet(shift: float) -> pd.DataFrame:
-    rows = [(oil, *(level + shift + b for b in (0.0, 1.5, 2.0))) for oil, level in (("A", 40), ("B", 50), ("C", 45))]
+    rows = [(oil, *(level + shift + b for b in (0.0, 1.5, 2.0))) for oil, level in (("A", 40), ("B", 50), ("C", 46))]
     return pd.DataFrame(rows, columns=["Oil", "b1", "b2", "b3"])
 
 

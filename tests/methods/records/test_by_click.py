@@ -114,7 +114,7 @@ def test_a_wrong_word_is_refused_where_it_is_said() -> None:
     table = Table(TWO)
     for deed, words, told in (
         ("context", (Place(), "gap_mm", "wide"), "write a number"),
-        ("readings", (P("3:3"),), "Select a column"),
+        ("readings", (Place(),), "Select a column"),
         ("heading_row", (P("B:B"),), "Select a row"),
         ("table", (P("3:3"),), "corner"),
     ):
@@ -141,3 +141,14 @@ def test_a_row_is_not_known_by_a_label_that_others_have() -> None:
     assert table.kv() == [40, 42]
     table.say("of_the_file", "stirring", "none")
     assert table.read().table["stirring"].tolist() == ["none", "none"]
+
+
+def test_a_row_that_was_taken_for_a_summary_holds_readings() -> None:
+    # The third oil reads exactly the mean of the two above it; the fourth has the name of a summary.
+    table = Table(b"oil,b1,b2,b3\nA,40,41.5,42\nB,50,51.5,52\nC,45,46.5,47\nMax,61,62,63\n")
+    assert len(table.kv()) < 12
+    table.say("readings", P("4:5"))
+    assert table.kv() == [40, 41.5, 42, 50, 51.5, 52, 45, 46.5, 47, 61, 62, 63]
+    assert table.say("forget", P("4:5")).recipe.sheet("").whole.readings == ()
+    table.say("out", P("3:3"), "summary").say("readings", P("B3:D3"))
+    assert 50 in table.kv()
