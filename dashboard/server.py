@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import gc
+import json
+import os
+import secrets
 import socket
 import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+from methods.cage import keep_warm
+from methods.cage.source import bytes_of
 from methods.errors import InputError
 
 #: Milliseconds that a session whose connection broke is kept for its browser to come back.
@@ -21,6 +27,8 @@ _CHECK_MS = 15_000
 _WARM_AFTER_S = 4.0
 #: Seconds between the end of a session and the collection of what it held.
 _TIDY_AFTER_S = 3.0
+#: The longest message that a browser may send: a piece of a file, as text, and what goes with it.
+_MESSAGE_BYTES = 8_000_000
 _tidying: threading.Timer | None = None
 _last_session = 0.0
 
@@ -86,8 +94,77 @@ def extend() -> None:
     pn.extension(defer_load=False, notifications=False, reconnect=True, respect_explicit_sizing=True)
 
 
-def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1", browser: bool = True) -> int:
+@dataclass(frozen=True)
+class Entrance:
+    """How visitors come in, beside by the address itself.
+
+    Attributes
+    ----------
+    password_file : Path or None
+        JSON of users and their passwords, or a file that holds one password.
+    oauth : str
+        A service that panel knows by name; key and secret then come from panel's own variables of the environment
+        (``PANEL_OAUTH_KEY``, ``PANEL_OAUTH_SECRET``, ``PANEL_COOKIE_SECRET`` ...).
+    prefix : str
+        Path under which everything stands, behind a proxy.
+    origins : sequence of str
+        More names, as ``host:port``, under which it is reached, such as a proxy's.
+    """
+
+    password_file: Path | None = None
+    oauth: str = ""
+    prefix: str = ""
+    origins: Sequence[str] = ()
+
+    @property
+    def guarded(self) -> bool:
+        return bool(self.password_file or self.oauth)
+
+
+def _entry(entrance: Entrance, hosts: Sequence[str]) -> dict[str, Any]:
+    """What panel is told of who may come in."""
+    import panel as pn
+
+    from dashboard import gate
+
+    secret = secrets.token_urlsafe(32)
+    guard = gate.Gate(hosts)
+    given: dict[str, Any] = {
+        "sign_sessions": True, "secret_key": secret.encode(), "transforms": [gate.Headers], "prefix": entrance.prefix,
+    }  # fmt: skip
+    if not entrance.guarded:
+        return {**given, "auth_provider": gate.Open(guard)}
+    given["cookie_secret"] = os.environ.get("PANEL_COOKIE_SECRET") or secret
+    if entrance.oauth:
+        pn.config.oauth_provider = entrance.oauth
+        return {**given, "auth_provider": gate.OAuth(guard)}
+    pn.config.basic_auth = _passwords(Path(str(entrance.password_file)))
+    here = Path(__file__).with_name("login.html")
+    return {**given, "auth_provider": gate.Password(guard, login_template=str(here))}
+
+
+def _passwords(path: Path) -> Any:
+    """Users and their passwords, or one password for all."""
+    text, _ = bytes_of(path, None, 1_000_000)
+    try:
+        held = json.loads(text)
+    except ValueError:
+        held = text.decode("utf-8", errors="replace").strip()
+    users = {str(k): str(v) for k, v in held.items()} if isinstance(held, dict) else str(held)
+    if not users or (isinstance(users, dict) and not all(users.values())):
+        raise InputError(f'{path}: write one password, or JSON such as {{"name": "password"}}.')
+    return users
+
+
+def serve(
+    files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1", browser: bool = True,
+    entrance: Entrance | None = None,
+) -> int:  # fmt: skip
     """Read the files once, so that a bad one is told at once, then serve until interrupted."""
+    entrance = entrance or Entrance()
+    if not address.strip():
+        raise InputError("--address is empty: leave it away for this machine alone, or name one of its addresses.")
+    keep_warm()
     gc.disable()  # what is imported stays for good: looking through it for garbage costs a tenth of the start
     from dashboard.study import Study
 
@@ -100,10 +177,12 @@ def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1"
     chosen = free_port(port, address)
     if chosen != port:
         print(f"gapshift: port {port} is busy, using {chosen}", file=sys.stderr)
-    if address not in _OWN_MACHINE:
+    hosts = [*origins(address, chosen), *entrance.origins]
+    given = _entry(entrance, hosts)
+    if address not in _OWN_MACHINE and not entrance.guarded:
         print(
             f"gapshift: Caution: at {address} everyone who reaches this machine over the network sees these records "
-            "and can open others; there is no password.",
+            "and can open others; there is no password (see --password-file).",
             file=sys.stderr,
         )
     import panel as pn
@@ -113,7 +192,7 @@ def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1"
 
     extend()
     shown = "localhost" if address in ("127.0.0.1", "localhost", "::1", "0.0.0.0") else address
-    print(f"gapshift is at http://{shown}:{chosen}/ (Ctrl-C stops it)", flush=True)
+    print(f"gapshift is at http://{shown}:{chosen}{entrance.prefix}/ (Ctrl-C stops it)", flush=True)
     gc.freeze()
     gc.enable()
     pn.state.on_session_destroyed(_tidy_soon)
@@ -127,7 +206,9 @@ def serve(files: Sequence[Path], *, port: int = 5006, address: str = "127.0.0.1"
         show=browser,
         title="gapshift",
         verbose=False,
-        websocket_origin=origins(address, chosen),
+        websocket_origin=hosts,
+        websocket_max_message_size=_MESSAGE_BYTES,
+        **given,
         unused_session_lifetime_milliseconds=_KEPT_MS,
         check_unused_sessions_milliseconds=_CHECK_MS,
     )

@@ -132,7 +132,7 @@ def test_a_file_that_is_none_is_told_and_nothing_changes(visitor: Any, tmp_path:
     tab = visitor.open()
     before = visitor.answer()
     tab.locator("input[type=file]").first.set_input_files(str(file))
-    tab.get_by_text("letter.csv was not opened").wait_for()
+    tab.get_by_text("letter.csv was not read").wait_for()
     assert visitor.answer() == before
 
 
