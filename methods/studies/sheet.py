@@ -1,0 +1,125 @@
+"""The sheet for the bench: one row a breakdown, in the order in which the tests are made."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from methods.errors import InputError
+from methods.procedures import FIELDS
+from methods.studies.procedure_plan import ProcedurePlan
+
+#: Columns that the bench fills in.
+TO_FILL: tuple[str, ...] = ("kv", "outcome", "temperature_c", "tested_on", "operator", "note")
+
+
+def bench_sheet(
+    oils: Sequence[str], plans: Sequence[ProcedurePlan], fillings: int, seed: int, hours_a_day: float,
+    *, fully_random: bool = False, laboratories: Sequence[str] = (),
+) -> tuple[pd.DataFrame, int]:  # fmt: skip
+    """The rows to fill in, and the number of days; with laboratories each has blocks and an order of its own.
+
+    A filling's label is the number of the run, so that it means one filling only. What does not apply stays empty.
+    """
+    if not hours_a_day > 0:
+        raise InputError(f"{hours_a_day!r} hours a day; it must be above 0.", rule="above 0")
+    rng = np.random.default_rng(seed)
+    rows: list[dict[str, object]] = []
+    days, run = 1, 0
+    for laboratory in laboratories or ("",):
+        minutes, day = 0.0, 1
+        for block in range(1, fillings + 1):
+            order = [(p, o) for p in rng.permutation(len(plans)) for o in rng.permutation(len(oils))]
+            if fully_random:
+                order = [order[i] for i in rng.permutation(len(order))]
+            for p, o in order:
+                plan = plans[p]
+                run += 1
+                if minutes and minutes + plan.minutes > 60 * hours_a_day:
+                    day, minutes = day + 1, 0.0
+                minutes += plan.minutes
+                head: dict[str, object] = {"run": run, "block": block, "planned_day": day}
+                head |= {"laboratory": laboratory} if laboratory else {}
+                for shot in range(1, plan.breakdowns_per_filling + 1):
+                    rows.append(
+                        {**head, "sample": oils[o], **plan.settings, "filling": f"F{run}", "order": shot,
+                         "before": _before(plan, shot), **dict.fromkeys(TO_FILL, "")}
+                    )  # fmt: skip
+        days = max(days, day)
+    first = ["run", "block", "planned_day", *(["laboratory"] if laboratories else []), "sample"]
+    known = [f for f in FIELDS if any(f in r for r in rows)]
+    return pd.DataFrame(rows, columns=[*first, *known, "filling", "order", "before", *TO_FILL]), days
+
+
+def _before(plan: ProcedurePlan, shot: int) -> str:
+    """What is done before this breakdown."""
+    if shot > 1:
+        return "go on" if plan.pause_s is None else f"wait {_time(plan.pause_s)}"
+    rest = "let it rest as the method says" if plan.wait_s is None else f"let it rest {_time(plan.wait_s)}"
+    return f"clean the cell, rinse with this oil, fill, {rest}"
+
+
+def _time(seconds: float) -> str:
+    return f"{seconds:g} s" if seconds < 120 else f"{seconds / 60:g} min"
+
+
+def write_sheet(sheet: pd.DataFrame, path: str | Path, about: Sequence[str] = ()) -> Path:
+    """Write the sheet as CSV or XLSX, by the ending of ``path``.
+
+    The workbook keeps the heading in sight, marks the cells to fill in, and carries ``about`` in its properties and
+    at the foot of each printed page.
+
+    Raises
+    ------
+    InputError
+        Another ending, or a place that cannot be written to.
+    """
+    target = Path(path)
+    kind = target.suffix.lower()
+    if kind not in (".csv", ".xlsx"):
+        raise InputError(
+            f"{target.name}: a run sheet is written as .xlsx or .csv.", text=target.name, rule=".xlsx or .csv"
+        )
+    try:
+        if kind == ".csv":
+            sheet.to_csv(target, index=False, encoding="utf-8-sig")
+        else:
+            _workbook(sheet, target, about)
+    except OSError as error:
+        raise InputError(f"{target}: cannot be written: {error.strerror}", text=str(target)) from None
+    return target
+
+
+def _workbook(sheet: pd.DataFrame, target: Path, about: Sequence[str]) -> None:
+    import xlsxwriter
+
+    try:
+        with xlsxwriter.Workbook(target, {"strings_to_formulas": False, "strings_to_urls": False}) as book:
+            page = book.add_worksheet("run sheet")
+            bold = book.add_format({"bold": True, "bottom": 1})
+            fill = book.add_format({"bg_color": "#FFF4CC", "border": 1, "border_color": "#C8C8C8"})
+            first = book.add_format({"top": 1})
+            for c, name in enumerate(sheet.columns):
+                page.write_string(0, c, name, bold)
+                widest = max([len(name), *(len(str(v)) for v in sheet[name].head(200))])
+                page.set_column(c, c, min(max(widest + 1, 8), 44))
+            for r, row in enumerate(sheet.itertuples(index=False), start=1):
+                for c, (name, value) in enumerate(zip(sheet.columns, row, strict=True)):
+                    look = fill if name in TO_FILL else first if row[list(sheet.columns).index("order")] == 1 else None
+                    if value is None or value == "" or value != value:
+                        page.write_blank(r, c, None, look)
+                    elif isinstance(value, (int, float, np.integer, np.floating)):
+                        page.write_number(r, c, float(value), look)
+                    else:
+                        page.write_string(r, c, str(value), look)
+            page.freeze_panes(1, 0)
+            page.set_landscape()
+            page.fit_to_pages(1, 0)
+            page.repeat_rows(0)
+            book.set_properties({"title": "run sheet", "comments": "\n".join(about)})
+            page.set_footer(f"&L{' '.join(about).replace('&', '&&')[:200]}&R&P / &N")
+    except xlsxwriter.exceptions.FileCreateError as error:
+        raise InputError(f"{target}: cannot be written: {error}", text=str(target)) from None
