@@ -40,6 +40,8 @@ _HOME = {
     "discrimination": "methods.agreement",
     "sensitivity_ratio": "methods.agreement",
     "choose": "methods.choosing.choice",
+    "plan_study": "methods.studies",
+    "plan_round": "methods.studies",
     "plan": "methods.planning",
     "decide": "methods.planning",
     "decide_all": "methods.planning",

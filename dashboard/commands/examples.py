@@ -26,6 +26,11 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "plan": (
         ("mean --cov 15% --between-cov 5% --half-width 10%", "fillings and breakdowns for a mean"),
         ("difference --cov 15% --difference 10% --power 80%", "to see a difference of 10 %"),
+        ("study routine_wide.csv --half-width 10% --out sheet.xlsx", "a run sheet that compares its two methods"),
+        (
+            'round --laboratories 8 --oil A --oil B --procedure "ASTM D1816 2 mm" --out round.csv',
+            "how well s_r and s_R become known, with the sheet",
+        ),
     ),
     "decide": (
         ("routine_wide.csv --limit 30 --limit-method D1816", "does each oil pass 30 kV, and how sure is that?"),

@@ -16,6 +16,7 @@ from dashboard.commands.common import (
     percentage,
     probability,
 )
+from dashboard.commands.plan_study import add_round, add_study, run_round, run_study
 from methods.errors import InputError
 
 NAME = "plan"
@@ -186,6 +187,8 @@ _KINDS: dict[str, tuple[str, Any]] = {
     "design": ("for a target under bench minutes and oil", _add_design),
     "pilot": ("with existing data as the pilot", _add_pilot),
     "next": ("after those taken so far: stop or go on", _add_next),
+    "study": ("to compare procedures on the same oils, with a run sheet", add_study),
+    "round": ("for a round of laboratories, with a run sheet", add_round),
 }
 
 
@@ -276,6 +279,8 @@ def run(args: argparse.Namespace) -> int:
     """Print the plan; exit 0."""
     from methods.planning import plan
 
+    if args.kind in ("study", "round"):
+        return (run_study if args.kind == "study" else run_round)(args)
     if getattr(args, "by", None):
         return _by_group(args)
     result = getattr(plan, args.kind)(**_options(args))

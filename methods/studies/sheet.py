@@ -22,7 +22,8 @@ def bench_sheet(
 ) -> tuple[pd.DataFrame, int]:  # fmt: skip
     """The rows to fill in, and the number of days; with laboratories each has blocks and an order of its own.
 
-    A filling's label is the number of the run, so that it means one filling only. What does not apply stays empty.
+    A filling's label is that of its run, so that it means one filling only. Runs, blocks and days are words: no number
+    stands in the sheet that a reader could take for a voltage.
     """
     if not hours_a_day > 0:
         raise InputError(f"{hours_a_day!r} hours a day; it must be above 0.", rule="above 0")
@@ -41,7 +42,7 @@ def bench_sheet(
                 if minutes and minutes + plan.minutes > 60 * hours_a_day:
                     day, minutes = day + 1, 0.0
                 minutes += plan.minutes
-                head: dict[str, object] = {"run": run, "block": block, "planned_day": day}
+                head: dict[str, object] = {"run": f"R{run}", "block": f"B{block}", "planned_day": f"day {day}"}
                 head |= {"laboratory": laboratory} if laboratory else {}
                 for shot in range(1, plan.breakdowns_per_filling + 1):
                     rows.append(
