@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -46,13 +47,21 @@ def bench_sheet(
                 head |= {"laboratory": laboratory} if laboratory else {}
                 for shot in range(1, plan.breakdowns_per_filling + 1):
                     rows.append(
-                        {**head, "sample": oils[o], **plan.settings, "filling": f"F{run}", "order": shot,
+                        {**head, "sample": oils[o], **_settings(plan), "filling": f"F{run}", "order": shot,
                          "before": _before(plan, shot), **dict.fromkeys(TO_FILL, "")}
                     )  # fmt: skip
         days = max(days, day)
     first = ["run", "block", "planned_day", *(["laboratory"] if laboratories else []), "sample"]
     known = [f for f in FIELDS if any(f in r for r in rows)]
     return pd.DataFrame(rows, columns=[*first, *known, "filling", "order", "before", *TO_FILL]), days
+
+
+def _settings(plan: ProcedurePlan) -> dict[str, object]:
+    """What the bench sets, each thing in its own column: the gap is not said in the method's name once more."""
+    out = dict(plan.settings)
+    if "gap_mm" in out and "method" in out:
+        out["method"] = re.sub(r",?\s*\d+(?:[.,]\d+)?\s*mm$", "", str(out["method"]))
+    return out
 
 
 def _before(plan: ProcedurePlan, shot: int) -> str:
