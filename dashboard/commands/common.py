@@ -90,13 +90,17 @@ def add_reading_options(parser: argparse.ArgumentParser, *, file: bool = True) -
     )  # fmt: skip
     group.add_argument("--sheet", help="the worksheet to read")
     group.add_argument("--decimal", choices=["point", "comma"], help="the decimal mark")
-    group.add_argument("--unit", choices=["kV", "V", "kVp", "kV/mm"], help="the unit of the voltages")
+    group.add_argument("--unit", choices=["kV", "V", "kVp", "Vp", "kV/mm", "kV/cm"], help="the unit of the voltages")
     group.add_argument("--ceiling", type=kilovolts, metavar="KV", help="values at this ceiling are withstood")
     group.add_argument("--no-ceiling", action="store_true", help="repeated equal maxima are breakdowns")
     group.add_argument(
         "--layout", choices=["long", "wide", "two-block", "transposed"], help="how the breakdowns stand in the file"
     )
-    group.add_argument("--recipe", metavar="TOML", help="how this shape of sheet is read, as the Records page wrote it")
+    group.add_argument(
+        "--recipe", metavar="TOML", action="append", default=[],
+        help="how this shape of sheet is read, as the Records page wrote it; of several each file takes the first that "
+        "fits",
+    )  # fmt: skip
     group.add_argument("--dates", choices=["day-first", "month-first"], help="how 03/04/2025 is meant")
     add_reading_limits(group)
 
@@ -143,7 +147,7 @@ def reading_arguments(args: argparse.Namespace) -> dict[str, Any]:
     if args.no_ceiling and args.ceiling is not None:
         raise InputError("--ceiling and --no-ceiling exclude each other.")
     return {
-        "recipe": _recipe(args.recipe),
+        "recipe": _recipes(args.recipe),
         "columns": columns or None,
         "sheet": args.sheet,
         "decimal": {"point": ".", "comma": ",", None: None}[args.decimal],
@@ -154,13 +158,14 @@ def reading_arguments(args: argparse.Namespace) -> dict[str, Any]:
     }
 
 
-def _recipe(path: str | None) -> str | None:
-    """The recipe's own text, which a saved study keeps; InputError where the file is none."""
-    if path is None:
+def _recipes(paths: Sequence[str]) -> str | list[str] | None:
+    """The recipes' own texts, which a saved study keeps; InputError where a file is none."""
+    if not paths:
         return None
     from methods.records import Recipe
 
-    return Recipe.of(path).to_toml()
+    texts = [Recipe.of(path).to_toml() for path in paths]
+    return texts[0] if len(texts) == 1 else texts
 
 
 def files(args: argparse.Namespace) -> list[str]:

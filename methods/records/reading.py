@@ -35,7 +35,7 @@ from methods.records.outcomes import apply_outcomes
 from methods.records.prescribed import apply_protocols
 from methods.records.recipe import Recipe
 from methods.records.rows import blocks_of, fill_down, refuse_rows
-from methods.records.said import areas_said, check_fit, chosen, settle
+from methods.records.said import areas_said, check_fit, chosen, settle, that_fits
 from methods.records.shapes import layout_of
 from methods.records.sheets import open_frame, open_parquet, open_workbook, pick
 from methods.records.summaries import compare_summaries, drop_computed
@@ -63,7 +63,7 @@ def read(
     thousands: str | None = None,
     censored: str | Iterable[str] = (),
     areas: Iterable[Area | Mapping[str, Any]] = (),
-    recipe: Recipe | str | os.PathLike[str] | None = None,
+    recipe: Recipe | str | os.PathLike[str] | Sequence[Recipe | str | os.PathLike[str]] | None = None,
 ) -> Records:
     """Read breakdown voltages from a file, whatever its shape, and say what was kept, refused and guessed.
 
@@ -94,8 +94,9 @@ def read(
     areas : iterable of Area or mapping, optional
         What is said by hand about ranges of cells, sheets or the file: what they are, and the electrode, gap,
         stirring, method, sample ... of the readings in them; see :class:`methods.records.Area`.
-    recipe : Recipe, path or text, optional
-        How this shape of file is read (:class:`methods.records.Recipe`); the other options overrule it.
+    recipe : Recipe, path or text, or several, optional
+        How this shape of file is read (:class:`methods.records.Recipe`); the other options overrule it. Of several the
+        first that fits is taken.
 
     Returns
     -------
@@ -108,7 +109,11 @@ def read(
     InputError
         An option that names something that is not there.
     """
-    said = Recipe.of(recipe)
+    if isinstance(recipe, (list, tuple)) and len(recipe) > 1:
+        if hasattr(source, "read"):
+            source, name = bytes_of(source, name, MAX_BYTES)
+        recipe = that_fits([Recipe.of(r) for r in recipe], open_sheets(source, name))
+    said = Recipe.of(recipe[0] if isinstance(recipe, (list, tuple)) and recipe else recipe or None)
     given = said.overruled(decimal=decimal, unit=unit, ceiling_kv=ceiling_kv, day_first=day_first, layout=layout,
                            thousands=thousands, censored=censored or None)  # fmt: skip
     options = options_of(columns, sheet, areas=areas, **given)

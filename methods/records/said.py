@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -26,6 +27,15 @@ def check_fit(recipe: Recipe, sheets: list[Sheet]) -> None:
     if why:
         named = f" {recipe.name!r}" if recipe.name else ""
         raise InputError(f"The recipe{named} does not fit this file: {why}.", column="recipe", rule="the same layout")
+
+
+def that_fits(recipes: Sequence[Recipe], sheets: list[Sheet]) -> Recipe:
+    """The first recipe that fits these sheets; InputError, with what differs from each, where none does."""
+    why = [r.fits(sheets) for r in recipes]
+    if all(why):
+        told = "; ".join(f"{r.name or number}: {w}" for number, (r, w) in enumerate(zip(recipes, why, strict=True), 1))
+        raise InputError(f"None of the recipes fits this file: {told}.", column="recipe", rule="the same layout")
+    return recipes[why.index("")]
 
 
 def chosen(recipe: Recipe, sheets: list[Sheet]) -> tuple[list[Sheet], list[Sheet]]:

@@ -167,6 +167,15 @@ def test_a_recipe_that_names_rows_fits_sheets_of_as_many_rows_only() -> None:
     assert "5 rows, and the sheet here has 6" in fit(ODD + b"D,1,2,3,4\n", said)
 
 
+def test_of_several_recipes_the_first_that_fits_is_taken() -> None:
+    other = sheet(heading_row="1", headings="['Part', '1']", values="['B']")
+    said = sheet(heading_row="1", headings="['Oil', '1', '2', '3', '4']", values="['B']", summary="['Streu']")
+    assert kv(read(io.BytesIO(ODD), name="a.csv", recipe=[other, said])) == [40, 50, 30]
+    assert kv(read(ODD, name="a.csv", recipe=[said])) == [40, 50, 30]
+    with pytest.raises(InputError, match=r"None of the recipes fits this file: 1: cell A1 .*; 2: cell A1 .*\."):
+        read(ODD, name="a.csv", recipe=[other, other])
+
+
 def test_a_recipe_for_a_sheet_that_is_not_there() -> None:
     said = HEAD + "[[sheet]]\nname = 'one'\nheading_row = 1\n[[sheet]]\nname = 'two'\n"
     assert "a sheet 'one', and the sheets here are 'x'" in fit(workbook(x=[["kV"], [40]]), said, "b.xlsx")
