@@ -227,7 +227,7 @@ export function render({model}) {
   })
   box.addEventListener("keydown", (event) => { if (event.key === "Escape") { go() } })
   model.on("remove", go)
-  if (model.look !== "tick") { box.prepend(label) } else { mark.classList.add("beside") }  // a box to tick has its words beside it
+  if (model.look !== "tick") { box.prepend(label) } else { mark.classList.add("at-tick") }  // a box to tick has its words beside it
   const words = () => {
     label.textContent = model.label
     remark("")

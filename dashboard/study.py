@@ -419,6 +419,15 @@ class Study(param.Parameterized):
         self.param.update(exclusions=[*self.exclusions, *made], selected=[])
         return before - len(self.table)
 
+    def step(self, by: int) -> None:
+        """Select the reading that is next in voltage, from the lowest on: the keyboard's way through a plot."""
+        kv, places = self.table["kv"].to_numpy(dtype=float), self.places
+        if len(places):
+            order = places[np.argsort(kv, kind="stable")]
+            here = np.flatnonzero(order == self.selected[0]) if self.selected else np.array([])
+            at = int(here[0]) + by if len(here) else 0
+            self.selected = [int(order[at % len(order)])]
+
     def take_back(self, index: int) -> None:
         """Take an exclusion back."""
         self.exclusions = [x for i, x in enumerate(self.exclusions) if i != index]

@@ -290,6 +290,7 @@ a {{ color: {_CSS["primary"]}; }}
 .answer [open] summary {{ -webkit-line-clamp: none; }}
 @media ({_NARROW}) {{
   .answer summary {{ -webkit-line-clamp: 5; }}
+  .plot-head {{ flex-wrap: wrap; gap: 0 12px; }} .plot-head h2 {{ white-space: normal; }}
   .top {{ flex-wrap: wrap; }} .top .question {{ flex-basis: 100%; white-space: normal; }}
 }}
 .cautions {{ font-size: 14px; line-height: 24px; }}
@@ -365,7 +366,7 @@ def control_css() -> str:
 .hint.wrong {{ color: {_CSS["wrong"]}; }}
 .ask {{ position: absolute; top: 1px; right: 0; width: 16px; height: 16px; border-radius: 50%; text-align: center;
   font-size: 11px; line-height: 16px; color: {muted}; cursor: help; }}
-.ask.beside {{ top: 7px; }}
+.ask.at-tick {{ top: 7px; }}
 fieldset > .ask {{ top: -19px; }}
 .ask:hover {{ background: {_CSS["rule"]}; color: {ink}; }}
 .frame {{ position: relative; }}

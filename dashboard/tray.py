@@ -33,8 +33,8 @@ class Tray(pn.viewable.Viewer):
         self._out = Press("Leave out", lambda _: self._leave_out(), look="main")
         self._word = parts.Text("p", "", "hint", live=True)
         turn = parts.row(
-            Press("‹", lambda _: self.step(-1), more="The reading below in voltage"),
-            Press("›", lambda _: self.step(1), more="The reading above in voltage"),
+            Press("‹", lambda _: study.step(-1), more="The reading below in voltage"),
+            Press("›", lambda _: study.step(1), more="The reading above in voltage"),
             Press("Clear", lambda _: setattr(study, "selected", []), look="quiet"), gap=6,
         )  # fmt: skip
         act = parts.row(self._reason, self._out, turn, gap=8, styles={"align-items": "end", "flex-wrap": "wrap"})
@@ -50,16 +50,6 @@ class Tray(pn.viewable.Viewer):
 
     def __panel__(self) -> Any:
         return self._view
-
-    def step(self, by: int) -> None:
-        """Go to the reading that is next in voltage: the keyboard's way through a plot."""
-        kv, places = self.study.table["kv"].to_numpy(dtype=float), self.study.places
-        if not len(places):
-            return
-        order = places[np.argsort(kv, kind="stable")]
-        here = np.flatnonzero(order == self.study.selected[0]) if self.study.selected else np.array([])
-        at = int(here[0]) + by if len(here) else 0
-        self.study.selected = [int(order[at % len(order)])]
 
     def _changed(self, *_: Any) -> None:
         rows = self.study.selected

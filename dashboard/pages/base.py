@@ -94,6 +94,8 @@ class StudyPage(pn.viewable.Viewer):
     NEEDS_RECORDS = True
     #: Whether there is a main plot, though :meth:`figures` may name it only later.
     PICTURE = False
+    #: Whether plots of the page show single readings: then a button marks them one after the other.
+    READINGS = False
 
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **{**self._from_address(study), **params})
@@ -261,6 +263,8 @@ class StudyPage(pn.viewable.Viewer):
             f'<div class="top"><h1>{title}</h1><p class="question" title="{question}">{question}</p></div>'
         )
         beside = [*self.controls(), *self._folds()]
+        if self.READINGS:
+            beside.append(Press("Go through the readings", lambda _: self.study.step(1), look="quiet"))
         if self._figures or self.PICTURE:
             above = self.above()
             rules = {"--more-above": "40px"} if above else {}

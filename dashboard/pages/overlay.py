@@ -52,6 +52,7 @@ class Page(StudyPage):
     TITLE = "Overlay"
     QUESTION = "Where do the breakdown voltages of each level lie, and how do they scatter?"
     HELP = HELP
+    READINGS = True
     FOLLOWS = ("by", "split", "confidence")
     INPUTS = ("view", "family")
     COLUMNS = OWN.get("overlay", {})

@@ -48,6 +48,7 @@ class Page(StudyPage):
     TITLE = "Scatter"
     QUESTION = "Where does the scatter come from, and are these series sound?"
     HELP = said.HELP
+    READINGS = True
     FOLLOWS = ("by", "reference", "confidence")
     INPUTS = ("level", "alpha")
     COLUMNS = said.COLUMNS

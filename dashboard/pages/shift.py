@@ -41,6 +41,7 @@ class Page(StudyPage):
     TITLE = "Shift"
     QUESTION = "How far do results move between the levels, and how surely?"
     HELP = HELP
+    READINGS = True
     FOLLOWS = ("by", "reference", "confidence")
     INPUTS = ("scale", "model", "factors", "ratio", "margin", "pairs", "within")
     COLUMNS = COLUMNS
