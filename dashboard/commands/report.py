@@ -1,4 +1,4 @@
-"""``gapshift report``: everything about one file in one file: HTML, PDF or a workbook."""
+"""``gapshift report``: what the records answer in one file: HTML, PDF, a workbook, a text document or Markdown."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from dashboard.commands.common import add_json, add_reading_options, emit, perce
 from methods.errors import InputError
 
 NAME = "report"
-HELP = "write everything about one file into one file: .html, .pdf or .xlsx"
+HELP = "write what the records answer into one file: .html, .pdf, .xlsx, .docx or .md"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_reading_options(parser)
-    parser.add_argument("--out", required=True, metavar="PATH", help="where to; ends in .html, .pdf or .xlsx")
+    parser.add_argument("--out", required=True, metavar="PATH", help="ends in .html, .pdf, .xlsx, .docx or .md")
     parser.add_argument(
         "--by", metavar="COLUMN", help="the factor to compare (default: electrode, method, or what differs)"
     )
@@ -30,6 +30,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--half-width", type=percentage, default=0.10, metavar="10%", help="half-width to plan a mean for (10%%)"
     )
+    parser.add_argument("--appendix", action="store_true", help="also every table and picture, as an appendix")
+    parser.add_argument(
+        "--summary",
+        action="store_true",
+        help="print two paragraphs to paste in a message",
+    )
     parser.add_argument("--seed", type=int, default=0, help="of the resampling (0)")
     add_json(parser)
 
@@ -40,16 +46,17 @@ def run(args: argparse.Namespace) -> int:
 
     check_target(args.out, args.file)  # before anything is computed
     study = _study(args)
-    asked = Asked(study, args.title, args.limit, args.limit_method, args.half_width, args.seed)
+    asked = Asked(study, args.title, args.limit, args.limit_method, args.half_width, args.seed, args.appendix)
     report = write(asked, args.out)
     data = Path(args.out).read_bytes()
     document = {
         "path": str(args.out), "format": ending_of(args.out).lstrip("."), "bytes": len(data),
         "sha256": hashlib.sha256(data).hexdigest(), "title": report.title, "asked": report.asked,
         "by": study.by or None, "confidence": args.confidence, "answers": list(report.answers),
+        "summary": report.summary,
         "sections": [{"key": s.key, "title": s.title, "answered": not s.refusal} for s in report.sections],
     }  # fmt: skip
-    emit(args, document, "\n".join([f"Wrote {args.out}", "", *report.answers]))
+    emit(args, document, report.summary if args.summary else "\n".join([f"Wrote {args.out}", "", *report.answers]))
     return 0
 
 

@@ -15,7 +15,13 @@ from dashboard.jobs import Progress, Runner
 from dashboard.pages import page_class
 from dashboard.study import Study
 
-_KINDS = {"Web page (HTML)": ".html", "Workbook (XLSX)": ".xlsx", "PDF": ".pdf"}
+_KINDS = {
+    "Web page (HTML)": ".html",
+    "Workbook (XLSX)": ".xlsx",
+    "PDF": ".pdf",
+    "Text document (DOCX)": ".docx",
+    "Markdown": ".md",
+}
 
 
 def _copy(study: Study) -> Study:

@@ -17,7 +17,8 @@ from methods.result import as_json
 
 @dataclass(frozen=True)
 class Asked:
-    """The study and the questions. ``limit`` is kV or the key of a limit document's entry, as text."""
+    """The study and the questions. ``limit`` is kV or the key of a limit document's entry, as text; with ``appendix``
+    every table and picture is printed."""
 
     study: Study
     title: str = ""
@@ -25,6 +26,7 @@ class Asked:
     limit_method: str = ""
     half_width: float = 0.10
     seed: int = 0
+    appendix: bool = False
 
     @property
     def data(self) -> Any:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
@@ -68,7 +68,11 @@ class Method:
 
 @dataclass(frozen=True)
 class Report:
-    """Everything that is written: the answers first, then the sections they come from."""
+    """Everything that is written.
+
+    ``front`` is the first page; ``sections`` are whole, ``brief`` the same as they stand behind the first page. The
+    whole ones are printed as an appendix where ``with_appendix`` is true; ``cautions`` are those of all sections.
+    """
 
     title: str
     asked: str
@@ -78,3 +82,30 @@ class Report:
     versions: pd.DataFrame  # program, version
     methods: tuple[Method, ...]
     written_on: str
+    front: Section = field(default_factory=lambda: Section("answer", "The answer"))
+    brief: tuple[Section, ...] = ()
+    cautions: tuple[str, ...] = ()
+    with_appendix: bool = False
+
+    @property
+    def summary(self) -> str:
+        """Two paragraphs of plain text."""
+        from dashboard.report.brief import paragraphs
+
+        return paragraphs(self.title, self.front, self.cautions)
+
+    @property
+    def behind(self) -> tuple[Section, ...]:
+        """The brief sections without the picture, table and sentences that the first page shows already."""
+        shown = {t.name for t in self.front.tables}
+        out = []
+        for section in self.brief:
+            left = replace(
+                section,
+                sentences=tuple(s for s in section.sentences if s not in self.front.sentences),
+                pictures=tuple(p for p in section.pictures if p not in self.front.pictures),
+                tables=tuple(t for t in section.tables if t.name not in shown),
+            )
+            if left.pictures or left.tables or left.sentences or left.refusal:
+                out.append(left)
+        return tuple(out)

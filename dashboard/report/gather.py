@@ -10,6 +10,7 @@ from importlib.metadata import PackageNotFoundError, version
 import pandas as pd
 
 from dashboard import words
+from dashboard.report import brief
 from dashboard.report import sections_answers as answers
 from dashboard.report import sections_data as data
 from dashboard.report.asked import Asked
@@ -19,9 +20,6 @@ from methods.errors import NotEstimable
 
 #: What computes and what writes; their versions stand in the report.
 LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib", "jinja2")
-#: The sections whose words are repeated at the top, and how many of their sentences.
-FIRST = {"shift": 8, "decision": 3, "plan": 8, "precision": 4, "consistency": 1, "read": 2}
-
 Progress = Callable[[float, float], None]
 
 
@@ -43,8 +41,8 @@ def gather(asked: Asked, progress: Progress | None = None) -> Report:
     if not len(asked.table):
         raise NotEstimable("No reading is left to report on: open a file, or take filters and exclusions back.")
     makers: Sequence[Callable[[Asked], Section | None]] = (
-        data.reading, answers.shift, data.distributions, data.scatter, data.order, answers.plan, answers.decision,
-        answers.consistency, answers.precision,
+        data.reading, answers.shift, answers.percentiles, data.distributions, data.scatter, data.order, answers.plan,
+        answers.decision, answers.consistency, answers.precision,
     )  # fmt: skip
     sections = []
     for at, make in enumerate(makers):
@@ -53,46 +51,43 @@ def gather(asked: Asked, progress: Progress | None = None) -> Report:
         section = make(asked)
         if section is not None:
             sections.append(section)
+    first = brief.front(asked, sections)
     title = asked.title or "Breakdown voltages of " + words.listed(f.name for f in asked.study.files)
     return Report(
         title=title,
         asked=_asked(asked),
-        answers=_answers(sections),
+        answers=first.sentences,
         sections=tuple(sections),
         settings=_settings(asked),
         versions=_versions(),
-        methods=methods_of(tuple(s.key for s in sections if not s.refusal)),
+        methods=methods_of(
+            tuple(s.key for s in sections if not s.refusal and (asked.appendix or s.key in brief.TABLES))
+        ),
         written_on=datetime.date.today().isoformat(),
+        front=first,
+        brief=tuple(s for section in _ordered(asked, sections) if (s := brief.cut(section)) is not None),
+        cautions=brief.cautions([s for s in sections if s.key in brief.TABLES]),
+        with_appendix=asked.appendix,
     )
+
+
+def _ordered(asked: Asked, sections: Sequence[Section]) -> list[Section]:
+    """The sections as they stand behind the first page; in a round precision comes before the shifts."""
+    wanted = ("read", "precision", "shift", "scatter", "decision", "plan")
+    wanted = wanted if brief.is_round(asked) else ("read", "shift", "scatter", "plan", "decision", "precision")
+    return sorted(sections, key=lambda s: wanted.index(s.key) if s.key in wanted else len(wanted))
 
 
 def _asked(asked: Asked) -> str:
     confidence = f"at {100 * asked.confidence:g} % confidence"
     if asked.by:
-        levels = words.listed(asked.levels())
-        said = f"Does {words.factor(asked.by)} ({levels}) shift the breakdown voltage, by how much and how surely"
+        levels = asked.levels()
+        named = words.listed(levels) if len(levels) <= 3 else words.plural(len(levels), "level")
+        said = f"Does the {words.factor(asked.by)} ({named}) shift the breakdown voltage, by how much and how surely"
     else:
         said = "What do these breakdown voltages say, and how surely"
     limit = f"; does each oil pass the limit {asked.limit}" if asked.limit else ""
     return f"{said}{limit}; and how many breakdowns on how many fillings does it take, {confidence}?"
-
-
-def _answers(sections: Sequence[Section]) -> tuple[str, ...]:
-    """The sentences that come first; what cannot be answered is said there too."""
-    by = {s.key: s for s in sections}
-    out = []
-    for key, most in FIRST.items():
-        section = by.get(key)
-        if section is None:
-            continue
-        if section.refusal:
-            out.append(f"{section.title}: {section.refusal}")
-            continue
-        said = section.short or section.sentences
-        out += said[:most]
-        if len(said) > most:
-            out.append(f"… {words.plural(len(said) - most, 'more', 'more')} under “{section.title}”.")
-    return tuple(out)
 
 
 def _settings(asked: Asked) -> pd.DataFrame:

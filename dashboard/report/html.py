@@ -27,7 +27,8 @@ def render(report: Report, most_rows: int = MOST_ROWS) -> str:
     """The report as the text of an HTML file."""
     return _environment().get_template("report.html").render(
         report=report, short=safety.SHORT, cautions=safety.LONG, check=CHECK, colours=asdict(theme.LIGHT),
-        font=theme.FONT, table=lambda t: _table(t, most_rows), screen=most_rows == MOST_ROWS,
+        font=theme.FONT,
+        table=lambda t: _table(t, most_rows), screen=most_rows == MOST_ROWS,
     )  # fmt: skip
 
 

@@ -20,6 +20,13 @@ BY_SECTION: dict[str, tuple[Method, ...]] = {
             "W. Nelson, Applied Life Data Analysis, Wiley 1982",
         ),
     ),
+    "percentiles": (
+        Method(
+            "Shift of percentiles",
+            "By the family that fits best and by the data alone; limits by resampling fillings, seeded.",
+            "B. Efron and R. J. Tibshirani, An Introduction to the Bootstrap, Chapman & Hall 1993",
+        ),
+    ),
     "distributions": (
         Method(
             "Step curve",
@@ -61,11 +68,6 @@ BY_SECTION: dict[str, tuple[Method, ...]] = {
             "Ratio of scatters",
             "SD within fillings over that of the reference, with limits from F.",
             "G. W. Snedecor and W. G. Cochran, Statistical Methods, 8th ed., Iowa State 1989",
-        ),
-        Method(
-            "Shift of percentiles",
-            "By the family that fits best and by the data alone; limits by resampling fillings, seeded.",
-            "B. Efron and R. J. Tibshirani, An Introduction to the Bootstrap, Chapman & Hall 1993",
         ),
     ),
     "scatter": (

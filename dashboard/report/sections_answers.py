@@ -23,6 +23,12 @@ STEPS = {
     "withstood": "withstood, cannot be judged",
 }  # fmt: skip
 
+#: Tests of a round in words.
+TESTS = {
+    "cochran": "Cochran", "grubbs_high": "Grubbs, highest mean", "grubbs_low": "Grubbs, lowest mean",
+    "grubbs_two_high": "Grubbs, two highest means", "grubbs_two_low": "Grubbs, two lowest means",
+}  # fmt: skip
+
 
 def shift(asked: Asked) -> Section:
     """How far the levels read apart, with limits and cautions."""
@@ -55,7 +61,6 @@ def _shift(asked: Asked) -> Section:
     made = answer(found)
     tables = [Table.of(t) for t in made.tables]
     notices = list(texts_of(found.cautions))
-    notices += _percentiles(asked, tables)
     try:
         together = confounding(asked.data)
         mixed = [e.sentence for e in together.effects if e.effect == found.by and e.status != "estimable"]
@@ -71,17 +76,21 @@ def _shift(asked: Asked) -> Section:
                    short=short, notices=tuple(dict.fromkeys(notices)), tables=tuple(tables))  # fmt: skip
 
 
-def _percentiles(asked: Asked, tables: list[Table]) -> list[str]:
+def percentiles(asked: Asked) -> Section | None:
+    """How far low percentiles and the whole distribution move; nothing where nothing is compared."""
+    if not asked.by:
+        return None
+    return answered(Section("percentiles", "Shift of low percentiles"), lambda: _percentiles(asked))
+
+
+def _percentiles(asked: Asked) -> Section:
     from methods.shifts import percentile_shift
 
-    try:
-        found = percentile_shift(
-            asked.data, asked.by, reference=asked.study.reference_value, confidence=asked.confidence, rng=asked.seed
-        )
-    except InputError as error:
-        return [f"Shift of low percentiles: {error}"]
-    tables += [Table.of(t) for t in answer(found).tables]
-    return list(texts_of(found.cautions))
+    found = percentile_shift(
+        asked.data, asked.by, reference=asked.study.reference_value, confidence=asked.confidence, rng=asked.seed
+    )
+    tables = tuple(Table.of(t) for t in answer(found).tables)
+    return Section("percentiles", "Shift of low percentiles", notices=texts_of(found.cautions), tables=tables)
 
 
 def _protocol(data: Any) -> Any:
@@ -259,7 +268,10 @@ def _precision(asked: Asked) -> Section:
     ):  # fmt: skip
         table = getattr(found, key)
         if len(table):
-            tables.append(Table(key, title, filled(table.map(plain))))
+            shown = filled(table.map(plain))
+            if "test" in shown:
+                shown["test"] = shown["test"].map(lambda name: TESTS.get(name, name))
+            tables.append(Table(key, title, shown))
     pictures = []
     cells = found.cells.dropna(subset=["h", "k"], how="all") if {"h", "k"} <= set(found.cells.columns) else None
     if cells is not None and 0 < cells["level"].nunique() <= 6:

@@ -12,6 +12,7 @@ import xlsxwriter
 
 from dashboard import safety, theme
 from dashboard.report.asked import plain
+from dashboard.report.charts import chart_of
 from dashboard.report.document import Report, Section, Table
 from dashboard.report.names import heading
 from methods.protocols import CHECK
@@ -45,7 +46,11 @@ def render_workbook(report: Report) -> bytes:
         taken = {"report"}
         for section in report.sections:
             for table in section.tables:
-                _sheet(book.add_worksheet(_name(table.name, taken)), section, table, looks)
+                sheet = book.add_worksheet(_name(table.name, taken))
+                _sheet(sheet, section, table, looks)
+                chart = chart_of(book, sheet.get_name(), table)
+                if chart is not None:  # beside the cells that it is drawn from
+                    sheet.insert_chart(3, len(table.frame.columns) + 1, chart, {"x_scale": 1.4, "y_scale": 1.4})
         for name, frame in (("settings", report.settings), ("versions", report.versions)):
             table = Table(name, name.capitalize(), frame)
             _sheet(book.add_worksheet(_name(name, taken)), None, table, looks)
@@ -66,7 +71,7 @@ def _front(sheet: Any, report: Report, looks: dict[str, Any]) -> None:
     sheet.set_column(0, 0, 110)
     sheet.hide_gridlines(2)
     lines = [("title", report.title), ("text", report.asked), ("text", f"Written on {report.written_on}.")]
-    lines += [("part", "In short"), *(("text", a) for a in report.answers)]
+    lines += [("part", report.front.title), *(("text", a) for a in report.answers)]
     for section in report.sections:
         lines += [("part", section.title)]
         lines += [("text", section.refusal)] if section.refusal else [("text", s) for s in section.sentences]

@@ -12,7 +12,7 @@ from dashboard.report.document import Report
 from dashboard.report.gather import Progress, gather
 from methods.errors import InputError
 
-ENDINGS: tuple[str, ...] = (".html", ".pdf", ".xlsx")
+ENDINGS: tuple[str, ...] = (".html", ".pdf", ".xlsx", ".docx", ".md")
 
 
 def ending_of(path: str | os.PathLike[str]) -> str:
@@ -42,7 +42,7 @@ def check_target(path: str | os.PathLike[str], sources: Iterable[str | os.PathLi
     InputError
         Unknown ending, no such folder, a folder, or one of ``sources``.
     MissingExtra
-        A PDF without what makes one.
+        A PDF or a DOCX without what makes one.
     """
     ending = ending_of(path)
     target = Path(path)
@@ -60,6 +60,10 @@ def check_target(path: str | os.PathLike[str], sources: Iterable[str | os.PathLi
         from dashboard.report.pdf import need
 
         need()
+    if ending == ".docx":
+        from dashboard.report.docx import need as need_docx
+
+        need_docx()
     return ending
 
 
@@ -73,6 +77,14 @@ def content(report: Report, ending: str) -> bytes:
         from dashboard.report.pdf import render_pdf
 
         return render_pdf(report)
+    if ending == ".docx":
+        from dashboard.report.docx import render_docx
+
+        return render_docx(report)
+    if ending == ".md":
+        from dashboard.report.markdown import render_markdown
+
+        return render_markdown(report).encode("utf-8")
     from dashboard.report.workbook import render_workbook
 
     return render_workbook(report)

@@ -1,0 +1,168 @@
+"""What of a report stands in front: the first page that answers, and the sections cut to what is read first.
+
+The whole sections, with every table and picture, are the appendix, which is printed on request; the workbook has
+them always. Nothing is computed here, and every number is a cell of the section that it comes from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import pandas as pd
+
+from dashboard import words
+from dashboard.report.asked import Asked
+from dashboard.report.document import Section, Table
+from methods.errors import InputError
+
+#: Section -> table -> the columns that stand in front (none named: all of them). Sections not named are appendix only.
+TABLES: dict[str, dict[str, tuple[str, ...]]] = {
+    "read": {
+        "sources": ("file", "rows_read", "refused", "sha256"), "exclusions": (), "filters": (), "problems": (),
+        "guesses": ("what", "guess", "option", "file"),
+    },
+    "shift": {
+        "shift": ("level", "fillings", "breakdowns", "mean_kv", "difference_percent", "low_percent", "high_percent",
+                  "p_value"),
+    },
+    "scatter": {"means": ("*", "mean_kv", "low_kv", "high_kv", "breakdowns", "effective_breakdowns")},
+    "plan": {
+        "plan": ("*", "scatter", "fillings", "breakdowns_per_filling", "half_width_percent",
+                 "half_width_known_percent", "bench_minutes"),
+    },
+    "decision": {"decisions": ()},
+    "precision": {
+        "precision": ("level", "laboratories", "mean", "s_r", "s_R", "r", "R", "r_percent", "R_percent"),
+        "flags": (), "laboratories": (), "relations": ("kind", "reads", "a", "b", "lack_of_fit_p"),
+    },
+}  # fmt: skip
+#: Rows of a front table; one that is longer goes to the appendix whole, and the section says so.
+MOST_ROWS = 24
+#: Bars of a front picture of scatter.
+MOST_BARS = 12
+#: Sentences of a section: where there are more, its table says the same.
+MOST_SENTENCES = 3
+#: Laboratories from which records are a round.
+ROUND = 4
+
+
+def is_round(asked: Asked) -> bool:
+    """Whether the records are a round: laboratories are what is compared, or several tested everything."""
+    return asked.by == "laboratory" and len(asked.levels()) >= ROUND
+
+
+def cut(section: Section) -> Section | None:
+    """The section as it stands in front; None where it is appendix only."""
+    wanted = TABLES.get(section.key)
+    if wanted is None:
+        return None
+    if section.refusal:
+        return replace(section, notices=(), tables=(), pictures=())
+    tables, longer = [], []
+    for table in section.tables:
+        if table.name not in wanted:
+            continue
+        if len(table.frame) > MOST_ROWS:
+            longer.append(table.title)
+            continue
+        frame = table.frame[table.frame["chosen"]] if "chosen" in table.frame.columns else table.frame
+        tables.append(replace(table, frame=_columns(frame, wanted[table.name])))
+    said = section.sentences if len(section.sentences) <= MOST_SENTENCES or not tables else ()
+    if longer:
+        said = (*said, f"In the appendix, because of their length: {words.listed(longer)}.")
+    crowded = any(t.name == "components" and len(t.frame) > MOST_BARS for t in section.tables)
+    pictures = () if crowded else section.pictures
+    return replace(section, sentences=said, notices=(), tables=tuple(tables), pictures=pictures)
+
+
+def _columns(frame: pd.DataFrame, wanted: Sequence[str]) -> pd.DataFrame:
+    """The wanted columns that there are; ``*`` stands for the factor, which comes first."""
+    if not wanted:
+        return frame
+    names = [frame.columns[0] if name == "*" else name for name in wanted]
+    kept = [name for name in dict.fromkeys(names) if name in frame.columns]
+    kept = [name for name in kept if frame[name].notna().any()]
+    return frame[kept] if kept else frame
+
+
+def front(asked: Asked, sections: Sequence[Section]) -> Section:
+    """The first page: what was asked, answered in a paragraph, one picture and one table."""
+    by = {s.key: s for s in sections}
+    for key in ("precision", "shift") if is_round(asked) else ("shift", "precision"):
+        section = by.get(key)
+        if section is not None and not section.refusal and section.tables:
+            break
+    else:
+        return _single(by)
+    said = _round(section) if key == "precision" else _comparison(asked, section)
+    said += [s for k in ("decision",) if k in by for s in by[k].short]
+    said += [s for s in by["read"].sentences] if "read" in by else []
+    short = cut(section) or section
+    return Section("answer", "The answer", tuple(said), pictures=section.pictures[:1], tables=short.tables[:1])
+
+
+def _single(by: dict[str, Section]) -> Section:
+    """Where nothing is compared: mean, scatter and plan of what there is."""
+    said = [s for key in ("decision", "scatter", "plan", "read") if key in by for s in by[key].sentences[:3]]
+    said += [by["shift"].refusal] if "shift" in by and by["shift"].refusal else []
+    source = next((by[k] for k in ("scatter", "distributions") if k in by and by[k].pictures), None)
+    pictures = source.pictures[:1] if source else ()
+    tables = next((t.tables[:1] for k in ("scatter",) if k in by and (t := cut(by[k])) and t.tables), ())
+    return Section("answer", "The answer", tuple(said), pictures=pictures, tables=tables)
+
+
+def _comparison(asked: Asked, section: Section) -> list[str]:
+    """Which procedure, where several were tested on the same oils; then the shifts in one sentence."""
+    said = []
+    if asked.by == "procedure":
+        from methods.choosing.choice import choose
+
+        try:
+            said.append(choose(asked.data, half_width=asked.half_width, confidence=asked.confidence).sentence)
+        except InputError as error:
+            said.append(f"Which procedure is best cannot be said: {error}")
+    if len(section.sentences) <= MOST_SENTENCES:
+        return [*said, *section.sentences]
+    table = next(t.frame for t in section.tables if t.name == "shift")
+    told = table.dropna(subset=["low_percent", "high_percent"])
+    apart = told[(told["low_percent"] > 0) | (told["high_percent"] < 0)]
+    if len(told):
+        said.append(
+            f"{len(apart)} of {words.plural(len(told), 'level')} of the {words.factor(asked.by)} read apart from the "
+            f"reference, each by its own limits; the shifts lie between "
+            f"{words.signed(told['difference_percent'].min())} and {words.signed(told['difference_percent'].max())} %."
+        )
+    return said
+
+
+def _round(section: Section) -> list[str]:
+    """Repeatability and reproducibility over the levels."""
+    table = next(t.frame for t in section.tables if t.name == "precision")
+
+    def between(column: str) -> str:
+        low, high = words.number(table[column].min()), words.number(table[column].max())
+        return low if low == high else f"{low} to {high}"
+
+    return [
+        f"Two results of one laboratory differ by less than r = {between('r')} kV ({between('r_percent')} % of the "
+        f"mean), two of different laboratories by less than R = {between('R')} kV ({between('R_percent')} %), 19 times "
+        f"in 20; {words.plural(len(table), 'level')}, {between('laboratories')} laboratories."
+    ]
+
+
+def cautions(sections: Sequence[Section]) -> tuple[str, ...]:
+    """Every caution of the sections once, in their order."""
+    return tuple(dict.fromkeys(n for s in sections for n in s.notices))
+
+
+def paragraphs(title: str, first: Section, kept: Sequence[str]) -> str:
+    """Two paragraphs of plain text to paste in a message: the answer, and what bears on it."""
+    answer = " ".join(first.sentences)
+    told = " ".join(kept[:3])
+    rest = f" {words.plural(len(kept) - 3, 'more caution')} in the report." if len(kept) > 3 else ""
+    bears = f"{told}{rest}" if kept else "No caution bears on it."
+    return f"{title}. {answer}\n\nTo keep in mind: {bears}"
+
+
+__all__ = ["Table", "cautions", "cut", "front", "is_round", "paragraphs"]
