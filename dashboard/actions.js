@@ -76,8 +76,11 @@ function upload(model, view) {
   const say = (text) => { told.textContent = text || model.hint; told.hidden = !told.textContent }
   input.setAttribute("aria-describedby", told.id)
   told.setAttribute("role", "status")
-  let answered = () => {}, number = 0, at_work = false
-  model.on("msg:custom", (answer) => answered(answer.got))
+  let answered = () => {}, number = 0, at_work = false, turned_away = ""
+  model.on("msg:custom", (answer) => {
+    turned_away = answer.refused ?? turned_away
+    answered(answer.got)
+  })
   const arrived = (wanted) => new Promise((go_on) => { answered = (got) => { if (got === wanted) { go_on() } } })
 
   async function send(files) {
@@ -85,8 +88,9 @@ function upload(model, view) {
     const large = files.filter((file) => file.size > most).map((file) => file.name)
     const refused = large.length ? `${large.join(", ")}: more than ${model.most_mb} MB, not opened.` : ""
     for (const [i, file] of small.entries()) {
+      if (turned_away) { break }
       const pieces = Math.max(1, Math.ceil(file.size / PIECE))
-      for (let k = 0; k < pieces; k++) {
+      for (let k = 0; k < pieces && !turned_away; k++) {
         if (pieces > 1) { say(`${file.name}: ${Math.round(100 * k / pieces)} % read …`) }
         const part = new Uint8Array(await file.slice(k * PIECE, (k + 1) * PIECE).arrayBuffer())
         const here = arrived(++number), last = k === pieces - 1
@@ -98,7 +102,8 @@ function upload(model, view) {
         await here
       }
     }
-    say(refused)
+    say([refused, turned_away].filter(Boolean).join(" "))
+    turned_away = ""
   }
 
   async function take(files) {

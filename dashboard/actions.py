@@ -13,6 +13,7 @@ from typing import Any
 import param
 
 from dashboard import theme
+from dashboard.arrivals import Arrival
 from dashboard.component import Component
 
 
@@ -106,32 +107,19 @@ class Upload(_Action):
 
     def __init__(self, label: str, **params: Any) -> None:
         super().__init__(label, kind="upload", **{"sizing_mode": "stretch_width", "max_width": 320, **params})
-        self._pieces: list[bytes] = []
-        self._whole: list[tuple[str, bytes]] = []
+        # The browser may set what it is told of the limit, and so must not be asked for it.
+        self._arrival = Arrival(int(self.most_mb * 1e6))
 
-    def heard(self, message: dict[str, Any]) -> None:
+    def heard(self, message: Any) -> None:
         """A piece of a file: ``first`` of its file, ``last`` of its file, ``final`` of all."""
+        whole, refused = self._arrival.take(message)
         try:
-            self._take(message)
+            if whole:
+                self.files = whole
+                self.files = []  # so that the same file can be opened again, and is not kept twice
         finally:  # or the browser would wait for ever
-            self.tell({"got": message["number"]})
-
-    def _take(self, message: dict[str, Any]) -> None:
-        if message["first"]:
-            self._pieces = []
-        if message["start"]:
-            self._whole = []
-        self._pieces.append(base64.b64decode(message["piece"]))
-        if sum(map(len, self._pieces)) > self.most_mb * 1e6:  # the browser does not send it; another sender might
-            self._pieces = []
-            return
-        if message["last"]:
-            self._whole.append((message["name"], b"".join(self._pieces)))
-            self._pieces = []
-        if message["final"]:
-            whole, self._whole = self._whole, []
-            self.files = whole
-            self.files = []  # so that the same file can be opened again, and is not kept twice
+            number = message.get("number") if isinstance(message, dict) else None
+            self.tell({"got": number, **({"refused": refused} if refused else {})})
 
 
 class Turn(_Action):

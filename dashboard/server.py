@@ -16,6 +16,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+from dashboard.cache import sweep
 from methods.cage import keep_warm
 from methods.cage.source import bytes_of
 from methods.errors import InputError
@@ -215,11 +216,16 @@ def serve(
     return 0
 
 
+def _tidy() -> None:
+    gc.collect()
+    sweep()  # what was computed for sessions that are gone
+
+
 def _tidy_soon(_context: Any) -> None:
     """Give back what a closed session held once those that close with it are gone, not when memory runs short."""
     global _tidying
     if _tidying is None or not _tidying.is_alive():
-        _tidying = threading.Timer(_TIDY_AFTER_S, gc.collect)
+        _tidying = threading.Timer(_TIDY_AFTER_S, _tidy)
         _tidying.daemon = True
         _tidying.start()
 

@@ -23,7 +23,7 @@ import pandas as pd
 import param
 
 from dashboard import demo
-from dashboard.cache import remember
+from dashboard.cache import hold, remember
 from dashboard.levels import levels_of, texts
 from methods.cage.limits import MAX_BYTES
 from methods.cage.source import bytes_of
@@ -195,6 +195,7 @@ class Study(param.Parameterized):
         wanted = [*kept, refused] if refused is not None else kept
         if wanted != self.refused:
             self.refused = wanted
+            hold(self, *(r.sha256 for r in wanted))
 
     def _arrived(self, opened: Opened, waiting: Mapping[str, Any] | None, alone: bool) -> None:
         remarks, awaited = list(self.remarks), [w for w in self.awaited if w is not waiting]
@@ -373,8 +374,10 @@ class Study(param.Parameterized):
             sorted((c, sorted(v)) for c, v in self.filters.items()),
             sorted(sorted(x.where.items()) for x in self.exclusions),
         ]
+        fingerprint = hashlib.blake2b(repr(parts).encode(), digest_size=16).hexdigest()
+        hold(self, fingerprint, parts[0], *(f.sha256 for f in (*self.files, *self.refused)))
         with param.parameterized.edit_constant(self):
-            self.fingerprint = hashlib.blake2b(repr(parts).encode(), digest_size=16).hexdigest()
+            self.fingerprint = fingerprint
 
     @param.depends("by", watch=True)
     def _other_factor(self) -> None:

@@ -99,7 +99,59 @@ def test_a_file_beyond_the_limit_is_not_kept(monkeypatch: pytest.MonkeyPatch) ->
     upload = Upload("Open files", most_mb=0.00001)
     said = answers(upload, monkeypatch)
     upload._handle_msg(piece("a.csv", b"x" * 11, 1, start=True, first=True, last=True, final=True))
-    assert upload._pieces == [] and upload.files == [] and said == [{"got": 1}]
+    assert upload.files == [] and said[0]["got"] == 1 and "a.csv: more than 0 MB" in said[0]["refused"]
+
+
+def test_the_browser_does_not_set_the_limit(monkeypatch: pytest.MonkeyPatch) -> None:
+    upload = Upload("Open files", most_mb=0.001)
+    said = answers(upload, monkeypatch)
+    upload.most_mb = 1e9  # as a message of the browser would
+    upload._handle_msg(piece("a.csv", b"x" * 1001, 1, start=True, first=True, last=True, final=True))
+    assert "refused" in said[0]
+
+
+def test_pieces_without_an_end_do_not_pile_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    from dashboard import arrivals
+
+    monkeypatch.setattr(arrivals, "MOST_ON_THE_WAY", arrivals.on_the_way() + 25_000)
+    uploads = [Upload("Open files", several=True, most_mb=0.01) for _ in range(4)]
+    said = [answers(u, monkeypatch) for u in uploads]
+    for i, upload in enumerate(uploads):  # each below its own limit, all together above that of the process
+        upload._handle_msg(piece("a.csv", b"x" * 9_000, i, start=True, first=True))
+    assert ["refused" in s[0] for s in said] == [False, False, True, True]
+    monkeypatch.setattr(arrivals, "MOST_ON_THE_WAY", 1_000_000_000)
+    for k in range(30):  # whole files of which none is the final one
+        uploads[0]._handle_msg(piece(f"{k}.csv", b"x" * 1_000, k, first=True, last=True))
+    assert any("too much in one go" in s.get("refused", "") for s in said[0])
+    uploads[1]._arrival.let_go()
+    assert arrivals.on_the_way() <= 25_000 and uploads[0]._arrival.take({}) == ([], "What came was no piece of a file.")
+
+
+def test_an_upload_that_breaks_off_is_let_go(monkeypatch: pytest.MonkeyPatch) -> None:
+    import time
+
+    from dashboard import arrivals
+
+    monkeypatch.setattr(arrivals, "PATIENCE_S", 0.1)
+    before = arrivals.on_the_way()
+    upload = Upload("Open files")
+    said = answers(upload, monkeypatch)
+    upload._handle_msg(piece("a.csv", b"x" * 5_000, 1, start=True, first=True))
+    assert arrivals.on_the_way() == before + 5_000
+    until = time.monotonic() + 30
+    while arrivals.on_the_way() > before and time.monotonic() < until:
+        time.sleep(0.02)
+    assert arrivals.on_the_way() == before
+    upload._handle_msg(piece("a.csv", b"x", 2, last=True, final=True))
+    assert "its beginning is missing" in said[1]["refused"]
+
+
+@pytest.mark.parametrize("message", [{}, None, {"number": 1, "piece": "%%", "name": "a"}, {"number": 2, "piece": 5}])
+def test_what_is_no_piece_is_answered(message: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    upload = Upload("Open files")
+    said = answers(upload, monkeypatch)
+    upload._handle_msg(message)
+    assert "no piece of a file" in said[0]["refused"]
 
 
 def test_sections_and_pages_say_where_one_is() -> None:
