@@ -107,7 +107,8 @@ class StudyPage(pn.viewable.Viewer):
         self._answer = parts.Answer()
         self._cautions = parts.raw("", visible=False)
         self._state = parts.raw("", visible=False)  # instead of numbers
-        self._stated = parts.column(self._state, gap=8)  # and a way on
+        self._way = Press("Name it on the sheet", lambda _: self._go_to_sheet(), look="main", visible=False)
+        self._stated = parts.column(self._state, self._way, gap=8)
         self._figures = _live(self.figures(), self.dark, study)
         self._tables = parts.column(gap=16)
         self._shown_tables: dict[str, Table] = {}
@@ -223,7 +224,6 @@ class StudyPage(pn.viewable.Viewer):
         return explained
 
     _offering = False
-    _way: Any = None
     _lacks = ""
 
     def offer(self, control: Choice, options: Any, value: Any) -> None:
@@ -439,11 +439,7 @@ class StudyPage(pn.viewable.Viewer):
         """Offer the way to the sheet on Records, where the column can be named; empty: there is none to name."""
         lacks = lacks if self.study.files else ""
         self._lacks = lacks
-        if lacks and self._way is None:
-            self._way = Press("Name it on the sheet", lambda _: self._go_to_sheet(), look="main")
-            self._stated.append(self._way)
-        if self._way is not None:
-            self._way.visible = bool(lacks)
+        self._way.visible = bool(lacks)
 
     def _go_to_sheet(self) -> None:
         self.study.put("records", "sheet", self._lacks, default="")
