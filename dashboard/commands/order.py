@@ -29,7 +29,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _text(result: Any) -> str:
     level = f"{100 * result.confidence:g} %"
-    out = [f"{result.breakdowns} breakdowns, {result.fillings} fillings, mean {result.mean_kv:.4g} kV"]
+    mean = "no mean, as some withstood" if result.mean_kv != result.mean_kv else f"mean {result.mean_kv:.4g} kV"
+    out = [f"{result.breakdowns} breakdowns, {result.fillings} fillings, {mean}"]
     rows = []
     for name, e in (("trend, a breakdown", result.trend), ("first minus the rest", result.first)):
         if e is not None:

@@ -49,7 +49,8 @@ class OneWay:
 def one_way(kv: ArrayLike, levels: ArrayLike, *, confidence: float = 0.95) -> OneWay:
     """Analyse values (n,) by levels (n,), for instance breakdowns by filling.
 
-    ``var_between_raw`` may be negative and is kept as found; ``var_between`` stops at zero. The limits of the
+    ``var_between_raw`` may be negative and is kept as found; ``var_between`` and the total stop at zero between, while
+    degrees of freedom and limits of the total are those of the sum as found. The limits of the
     intraclass correlation (F) and of the total variance are exact or made for equal numbers; with unequal
     numbers ``n0`` stands for the number in a level.
 
@@ -78,7 +79,8 @@ def one_way(kv: ArrayLike, levels: ArrayLike, *, confidence: float = 0.95) -> On
     total = between + ms_w
     a = (1 - confidence) / 2
     cut = (f / scipy.stats.f.isf(a, df_b, df_w), f / scipy.stats.f.ppf(a, df_b, df_w))
-    df_total = total**2 / ((ms_b / n0) ** 2 / df_b + ((1 - 1 / n0) * ms_w) ** 2 / df_w)
+    whole = raw + ms_w  # the sum of mean squares whose degrees of freedom these are; a negative part stays in it
+    df_total = whole**2 / ((ms_b / n0) ** 2 / df_b + ((1 - 1 / n0) * ms_w) ** 2 / df_w)
     return OneWay(
         SS_between=ss_b, SS_within=ss_w, df_between=df_b, df_within=df_w, MS_between=ms_b, MS_within=ms_w, F=f,
         p=float(scipy.stats.f.sf(f, df_b, df_w)), n0=n0, R_squared=ss_b / (ss_b + ss_w), var_between_raw=raw,
@@ -88,8 +90,8 @@ def one_way(kv: ArrayLike, levels: ArrayLike, *, confidence: float = 0.95) -> On
         total_variance_limits=sum_limits([1 / n0, 1 - 1 / n0], [ms_b, ms_w], [df_b, df_w], confidence),
         total_variance_df=df_total,
         total_variance_limits_satterthwaite=(
-            df_total * total / float(scipy.stats.chi2.isf(a, df_total)),
-            df_total * total / float(scipy.stats.chi2.ppf(a, df_total)),
+            df_total * whole / float(scipy.stats.chi2.isf(a, df_total)),
+            df_total * whole / float(scipy.stats.chi2.ppf(a, df_total)),
         ),
     )  # fmt: skip
 

@@ -305,7 +305,12 @@ def sd_limits_of(s: Summary, known: Prior | None, draws: Draws | None, confidenc
     )
     found = math.sqrt(max(s.means_variance - s.within_variance / s.harmonic, 0.0))
     between = (min(math.sqrt(max(pair[0], 0.0)), found), max(math.sqrt(max(pair[1], 0.0)), found))
-    return within, between, ends(draws.total_sd)
+    low, high = ends(draws.total_sd)
+    # Where fillings hardly differ the draws, which cannot fall below none between, lie high: the low limit is never
+    # above that of values that are all alike.
+    ss = s.within_ss + s.harmonic * s.between_ss
+    alike = sd_limits(math.sqrt(ss / (s.n - 1)), s.n - 1, confidence)[0]
+    return within, between, (min(low, alike), high)
 
 
 def _holds_for(fillings: int | None, known: Prior | None) -> str:

@@ -4,14 +4,23 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from tests.calibration import fillings, laboratories, laws, one_condition, plans, run_sheets, several_conditions
+from tests.calibration import (
+    fillings,
+    laboratories,
+    laws,
+    one_condition,
+    one_oil,
+    plans,
+    run_sheets,
+    several_conditions,
+)
 from tests.calibration.registry import Study
 
 
 @lru_cache(maxsize=1)
 def studies() -> tuple[Study, ...]:
     """Every study; their names, and the words by which the table tells their lines apart, occur once."""
-    modules = (one_condition, fillings, several_conditions, laws, plans, run_sheets, laboratories)
+    modules = (one_oil, one_condition, fillings, several_conditions, laws, plans, run_sheets, laboratories)
     found = tuple(s for m in modules for s in m.studies())
     names = [s.name for s in found]
     assert len(set(names)) == len(names), sorted(n for n in names if names.count(n) > 1)

@@ -87,8 +87,12 @@ STOPPING = (
     "two-stage rule keeps its promise."
 )
 GUARDED_ONE = (
-    "The guarded rule on one filling guards against scatter within it only: an oil at the limit passes far too often "
-    "where fillings differ. Test two or more fillings, or give the SD between fillings from history."
+    "On one filling the guarded rule counts on other fillings to differ by up to twice the scatter within: where they "
+    "are alike it passes fewer oils than it may. Test more fillings, or borrow the scatter from earlier tests."
+)
+GUARDED_EXPANDED = (
+    "The expanded uncertainty of one filling is about this filling, which it says: the mean of the oil lies outside "
+    "far more often where fillings differ. Test two or more fillings, or borrow the scatter from earlier tests."
 )
 LABS = (
     "Limits of s_r, s_L and s_R and the tests of Cochran and Grubbs rest on normal scatter: wide values make limits "
@@ -99,6 +103,10 @@ AGREEMENT = (
     "Limits of agreement are normal quantiles: wide values make their own limits too narrow. Look at the differences."
 )
 MEAN_SAFE = "The mean over few fillings has limits on the safe side where the data show no scatter between fillings."
+MEAN_WIDE = (
+    "Where fillings hardly differ the limits of a mean or a median from few fillings are wider than they need be: "
+    "a few filling means cannot show that they are alike, and those that agree by luck are not believed."
+)
 RANKS = (
     "Rank tests on one short series can hardly reject (Pettitt's never did at 6 or 12, the runs test never at 6): no "
     "finding there is no proof. Pool the fillings."
@@ -121,6 +129,12 @@ _FEW = ("normal 6", "normal 6 withstood", "normal 10", "normal 10 withstood", "w
         "weibull 10", "lognormal 10", "gumbel_min 10")  # fmt: skip
 
 KNOWN: tuple[Known, ...] = (
+    Known("one oil *-* ratio 0", "mean", "conservative", MEAN_WIDE),
+    Known("one oil *-* ratio 1/3*", "mean", "conservative", MEAN_WIDE),
+    Known("one oil *-* ratio 0", "median", "conservative", MEAN_WIDE),
+    Known("one oil *-* ratio 1/3", "median", "conservative", MEAN_WIDE),
+    Known("one oil 5-5 ratio 1", "median", "conservative", MEAN_WIDE),
+    Known("one oil * contaminated", "sd", "poor", CONTAMINATED_SD),
     *(Known(f"fit {name}", "wald_*", "poor", FIT_FEW) for name in _FEW),
     Known("fit normal 6", "profile_*", "poor", PROFILE_FEW),
     Known("fit normal 6 withstood", "profile_half", "poor", PROFILE_FEW),
@@ -180,7 +194,9 @@ KNOWN: tuple[Known, ...] = (
     Known("plan mean low ones", "narrow", "poor", PLAN_WIDE),
     Known("plan difference correlation ignored", "power", "poor", PLAN_WIDE),
     Known("pivot tails 20 normal", "point", "poor", PIVOT_LAW),
-    Known("guarded 1 x 6 normal 5", "*", "poor", GUARDED_ONE),
+    Known("guarded 1 x 6 *", "pass", "conservative", GUARDED_ONE),
+    Known("guarded 1 x 6 *", "band", "conservative", GUARDED_ONE),
+    Known("guarded 1 x 6 normal 5", "expanded", "poor", GUARDED_EXPANDED),
     Known("precision 8 x 3 contaminated", "cochran", "poor", LABS),
     Known("flags 6 x 2 contaminated", "cochran", "poor", LABS),
 )

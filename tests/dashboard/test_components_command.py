@@ -83,3 +83,11 @@ def test_wrong_column_is_one_line(capsys, file):
     assert main(["components", file, "--by", "nothing"]) == 2
     error = capsys.readouterr().err
     assert error.count("\n") == 1 and "nothing" in error
+
+
+def test_order_of_withstands_alone_has_no_mean(tmp_path, capsys):
+    file = tmp_path / "stood.csv"
+    file.write_text("filling,order,kv,outcome\n" + "".join(f"1,{i},60,withstood\n" for i in range(1, 6)))
+    assert main(["order", str(file)]) == 0
+    text = capsys.readouterr().out
+    assert "nan" not in text and "no mean" in text

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
+from scipy import stats
 
 from methods.errors import InputError, NotEstimable
 from methods.result import as_json
@@ -409,3 +410,15 @@ def test_a_ceiling_is_never_averaged():
     assert censored.withstood == int((capped["outcome"] == "withstood").sum())
     with pytest.raises(NotEstimable):
         components(capped.assign(outcome="withstood"))
+
+
+def test_total_variance_keeps_a_negative_part_in_what_its_limits_rest_on():
+    """Satterthwaite's formula on the sum of mean squares as found, written out (Burdick & Graybill 1992, 2.3)."""
+    kv = np.array([50.0, 60, 52, 58, 51, 59, 60, 50, 54, 56.5])
+    found = one_way(kv, list("aabbccddee"))
+    assert found.var_between_raw < 0 == found.var_between
+    parts = np.array([found.MS_between / 2, found.MS_within / 2])
+    df = parts.sum() ** 2 / (parts**2 / [found.df_between, found.df_within]).sum()
+    assert found.total_variance_df == pytest.approx(df)
+    ends = df * parts.sum() / stats.chi2.ppf([0.975, 0.025], df)
+    assert found.total_variance_limits_satterthwaite == pytest.approx(tuple(ends))
