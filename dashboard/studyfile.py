@@ -10,6 +10,11 @@ from dashboard.study import Exclusion, Study
 from methods.errors import InputError
 
 FORMAT = 1
+#: How a file may be read again, and of which kinds the values are; see :func:`methods.read`.
+_OPTIONS: dict[str, tuple[type, ...]] = {
+    "recipe": (str,), "columns": (dict,), "sheet": (str,), "decimal": (str,), "unit": (str,), "layout": (str,),
+    "thousands": (str,), "ceiling_kv": (int, float, bool), "day_first": (bool,), "censored": (str, list),
+}  # fmt: skip
 
 
 def save(study: Study) -> str:
@@ -90,6 +95,33 @@ def _parse(text: str | bytes) -> dict[str, Any]:
     for name, kind in (("settings", dict), ("files", list), ("exclusions", list)):
         if not isinstance(document.get(name), kind):
             raise InputError(f"The study file is damaged: its part {name!r} is missing.")
-    if any(not isinstance(x, dict) or not isinstance(x.get("where"), dict) for x in document["exclusions"]):
-        raise InputError("The study file is damaged: an exclusion does not say which rows it means.")
+    for place, entry in enumerate(document["files"], 1):
+        _check_file(entry, place)
+    for exclusion in document["exclusions"]:
+        where = exclusion.get("where") if isinstance(exclusion, dict) else None
+        if not isinstance(where, dict) or not all(isinstance(v, str) for v in where.values()):
+            raise InputError("The study file is damaged: an exclusion does not say which rows it means.")
+        if not isinstance(exclusion.get("reason"), str):
+            raise InputError("The study file is damaged: an exclusion has no reason.")
+    if any(not isinstance(v, (str, int, float)) for v in document["settings"].values()):
+        raise InputError("The study file is damaged: a setting is no text.")
     return document
+
+
+def _check_file(entry: Any, place: int) -> None:
+    """See that a file's entry is one: its name, its hash and how it is read."""
+    damaged = f"The study file is damaged: its file {place}"
+    if not isinstance(entry, dict):
+        raise InputError(f"{damaged} is no entry of a file.")
+    for name in ("name", "sha256", "demo"):
+        if not isinstance(entry.get(name, ""), str) or (name != "demo" and not entry.get(name)):
+            raise InputError(f"{damaged} has no {name!r} that is text.")
+    options = entry.get("options") or {}
+    if not isinstance(options, dict) or not all(isinstance(k, str) for k in options):
+        raise InputError(f"{damaged} has reading options that are none.")
+    for name, value in options.items():
+        kinds = _OPTIONS.get(name)
+        if kinds is None or not isinstance(value, (*kinds, type(None))):
+            raise InputError(f"{damaged} is to be read with {name!r}, which the reader does not take so.")
+        if isinstance(value, dict) and not all(isinstance(v, str) for v in value.values()):
+            raise InputError(f"{damaged} is to be read with {name!r}, which names no columns.")

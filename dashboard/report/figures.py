@@ -25,6 +25,7 @@ _COLOURS = theme.palette(dark=False)
 #: Fonts that are on most systems; text stays text, so that it can be searched and read aloud.
 _STYLE = {
     "svg.fonttype": "none",
+    "text.parse_math": False,  # a level may be called $x$
     "svg.hashsalt": "gapshift",
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans", "Verdana", "Arial", "sans-serif"],

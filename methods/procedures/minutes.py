@@ -7,13 +7,14 @@ from typing import Any
 
 from methods.errors import InputError
 from methods.procedures.factor import with_factor
+from methods.records.table import withstood
 
 
 def minutes_of(data: Any, by: str | Sequence[str]) -> dict[str, float]:
     """Minutes of one filling of each level whose rows name one method that is recognised, by level as text.
 
-    A ramp takes as long as the voltage that it reaches, which for a withstood one is the ceiling: the mean over
-    all rows is that of the ramps, not of the oil.
+    A ramp takes as long as the voltage that it reaches. Withstood rows take no part: their ceiling is the instrument's,
+    and oils that reach it are left out where methods are compared. A level that never broke down has no minutes.
 
     Raises
     ------
@@ -24,7 +25,7 @@ def minutes_of(data: Any, by: str | Sequence[str]) -> dict[str, float]:
 
     table, by = with_factor(data, by)
     out: dict[str, float] = {}
-    for level, rows in table.groupby(by, sort=False):
+    for level, rows in table[~withstood(table)].groupby(by, sort=False):
         named = rows["method"].dropna().unique()
         name = f"{level:g}" if isinstance(level, float) else str(level)
         method = str(named[0]) if len(named) == 1 else name if not len(named) else ""
