@@ -50,6 +50,10 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("astm_d1816_1mm", "what a method prescribes, value by value with its mark"),
         ("astm_d877_b", "one result of five fillings"),
     ),
+    "limits": (
+        ("", "every limit with its document, liquid, stage, equipment, method, gap and mark"),
+        ('--method "ASTM D1816 1 mm" --fluid "mineral oil"', "those that such a result may be compared with"),
+    ),
     "rules": (("routine_wide.csv", "what the consistency rules say of each series"),),
     "report": (("programme_long.csv --out report.html", "everything in one file"),),
 }

@@ -11,17 +11,19 @@ import numpy as np
 import pandas as pd
 import scipy
 
-from methods.columns import CONDITION
+from methods.columns import CONDITION, PRESCRIBED, PROCEDURE, factor_name
 from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
 from methods.planning.limit_check import LimitGiven, limit_given
 from methods.planning.mean_uncertainty import HISTORY_WORDS, PRIOR_WORDS, MeanUncertainty, mean_uncertainty
 from methods.planning.verdicts import check_rule
+from methods.protocols.fitting import departures
 from methods.protocols.protocol import Protocol
 from methods.protocols.recognition import recognise
 from methods.records.table import as_table, filling_codes, group_codes, withstood
 from methods.result import Caution
 from methods.scatter.history import STUDY, History, history_of, oil_keys, scatter_history, table_of
+from methods.wording import list_words
 
 
 @dataclass(frozen=True)
@@ -285,7 +287,17 @@ def _judge_table(table: pd.DataFrame, case: _Case, group: dict[str, Any] | None)
     protocol = None
     if not pd.isna(text):
         protocol = recognise(text, None if pd.isna(edition) else edition, gap_mm=None if pd.isna(gap) else float(gap))
-    found = case.limit.check(protocol)
+    several = [c for c in PROCEDURE if table[c].nunique(dropna=False) > 1]
+    if several:
+        raise InputError(
+            f"The tests differ in {list_words([factor_name(c) for c in several])}: a verdict is about one oil by one "
+            "procedure. Leave --by out, or name these too.",
+            column=several[0],
+        )
+    found = case.limit.check(protocol, first["fluid"], first["state"])
+    settings = {name: None if pd.isna(first[name]) else first[name] for name in PRESCRIBED}
+    warm = table["temperature_c"].dropna()
+    found += departures(protocol, settings, (float(warm.min()), float(warm.max())) if len(warm) else None)
     known = not table["filling"].isna().any()
     kv = table["kv"].to_numpy(dtype=float)
     return _judge(kv, withstood(table), filling_codes(table), case, found, group, known)

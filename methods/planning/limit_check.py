@@ -9,6 +9,7 @@ import numpy as np
 
 from methods.errors import InputError
 from methods.planning.inputs import positive
+from methods.protocols.fitting import liquid_refusal, open_points
 from methods.protocols.limits import Limit, compare, limit_for
 from methods.protocols.protocol import Protocol, Value
 from methods.protocols.recognition import recognise
@@ -33,13 +34,13 @@ class LimitGiven:
         strict = self.entry is not None and self.entry.boundary == "fails"
         return np.asarray(kv > self.kv if strict else kv >= self.kv)
 
-    def check(self, protocol: Protocol | None) -> list[Caution]:
-        """Cautions about the comparison with a result of ``protocol``.
+    def check(self, protocol: Protocol | None, fluid: Any = None, state: Any = None) -> list[Caution]:
+        """Cautions about the comparison with a result of ``protocol`` on this liquid in this state.
 
         Raises
         ------
         InputError
-            The limit is another method's, gap's or edition's; the message says why they are not compared.
+            The limit is another method's, gap's, edition's or liquid's; the message says why they are not compared.
         """
         if self.entry is None:
             return [
@@ -50,9 +51,14 @@ class LimitGiven:
                 )
             ]
         compare(self.entry, protocol)
+        why = liquid_refusal(self.entry, fluid)
+        if why is not None:
+            raise InputError(f"Not compared: {why}.", column="limit", text=self.entry.key, rule="the same liquid")
+        found = open_points(self.entry, fluid, state)
         if self.entry.kv.mark == "own copy":
-            return []
+            return found
         return [
+            *found,
             Caution(
                 "limit_from_document",
                 f"The limit is {self.kv:g} kV by {self.title} (mark: {self.entry.kv.mark}); {self.entry.check}.",

@@ -1,0 +1,108 @@
+"""Whether a limit fits a test: the liquid, the stage, and how far the test departs from its method."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Any
+
+from methods.columns import factor_name, with_unit
+from methods.protocols.limits import Limit
+from methods.protocols.protocol import Protocol
+from methods.result import Caution
+from methods.wording import list_words
+
+#: Kind of liquid -> words by which a record or a document says it.
+LIQUIDS: dict[str, tuple[str, ...]] = {
+    "natural ester": ("natural ester", "vegetable", "seed oil", "fr3", "rapeseed", "soya", "soybean"),
+    "synthetic ester": ("synthetic ester", "pentaerythritol"),
+    "blended ester": ("blended ester", "modified ester"),
+    "silicone": ("silicone", "silicon", "pdms", "polydimethylsiloxane"),
+    "mineral oil": ("mineral", "naphthenic", "paraffinic", "hydrocarbon", "gas to liquid", "gtl"),
+}
+
+
+def liquid_of(text: Any) -> str | None:
+    """The kind of liquid that a text names; None where it names none that is known, or only "ester" or "oil"."""
+    if not isinstance(text, str):
+        return None
+    plain = re.sub(r"[\s_-]+", " ", text.casefold())
+    return next((kind for kind, words in LIQUIDS.items() if any(w in plain for w in words)), None)
+
+
+def liquid_refusal(limit: Limit, fluid: Any) -> str | None:
+    """Why the limit is not one for this liquid; None where it is, or where either is not known."""
+    wanted, found = liquid_of(limit.liquid), liquid_of(fluid)
+    if wanted is None or found is None or wanted == found:
+        return None
+    return f"the oil is {fluid}, the limit {limit.title} is written for {limit.liquid}"
+
+
+def open_points(limit: Limit, fluid: Any, state: Any) -> list[Caution]:
+    """What is not known of the oil that the limit asks for: its liquid, its stage, its equipment."""
+    out = []
+    if limit.liquid and liquid_of(fluid) is None:
+        said = f"say {fluid!r}" if isinstance(fluid, str) and fluid.strip() else "do not say what liquid it is"
+        out.append(
+            Caution(
+                "liquid_unknown",
+                f"The limit is for {limit.liquid}; the records {said}. For another liquid there is no verdict.",
+            )
+        )
+    asked = [w for w in (limit.stage, limit.equipment) if w]
+    if asked:
+        has_state = isinstance(state, str) and state.strip()
+        said = f"the records say {state!r} of its state" if has_state else "the records do not say its state"
+        more = " and nothing of the equipment" if limit.equipment else ""
+        out.append(
+            Caution(
+                "limit_stage", f"The limit is for oil {list_words(asked)}; {said}{more}. Make sure that it is this one."
+            )
+        )
+    return out
+
+
+def departures(
+    protocol: Protocol | None, found: dict[str, Any], temperatures: tuple[float, float] | None
+) -> list[Caution]:
+    """A caution that names where the test departs from its method, as far as both sides are known.
+
+    Parameters
+    ----------
+    found : dict
+        Column -> what the records say: ``electrode, gap_mm, stirring, rise_kv_s``.
+    temperatures : (float, float), optional
+        Lowest and highest oil temperature of the test, degrees Celsius.
+    """
+    if protocol is None:
+        return []
+    told = [
+        f"{factor_name(name)} {with_unit(name, value)} "
+        f"(prescribed: {' or '.join(with_unit(name, v) for v in _allowed(protocol, name))})"
+        for name, value in found.items()
+        if protocol.departures(**{name: value})
+    ]
+    low, high = protocol.temperature_low_c.value, protocol.temperature_high_c.value
+    if (
+        temperatures is not None
+        and all(math.isfinite(t) for t in temperatures)
+        and low is not None
+        and high is not None
+    ):
+        coldest, warmest = temperatures
+        if coldest < low - 0.5 or warmest > high + 0.5:
+            told.append(f"temperature {coldest:g} to {warmest:g} °C (prescribed: {low:g} to {high:g} °C)")
+    if not told:
+        return []
+    return [
+        Caution(
+            "departs_from_method",
+            f"The test departs from {protocol.designation} in {list_words(told)}: strictly it is no result of that "
+            "method, and its limits are not for it.",
+        )
+    ]
+
+
+def _allowed(protocol: Protocol, name: str) -> tuple[Any, ...]:
+    value = getattr(protocol, name)
+    return (value.value,) if value.value is not None else tuple(value.choices)
