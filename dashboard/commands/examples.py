@@ -33,7 +33,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ),
     ),
     "decide": (
-        ("routine_wide.csv --limit 30 --limit-method D1816", "does each oil pass 30 kV, and how sure is that?"),
+        ('routine_wide.csv --limit 30 --limit-method "D1816 2 mm"', "does each oil pass 30 kV, and how sure is that?"),
     ),
     "budget": (("routine_wide.csv --voltmeter 1%", "where the uncertainty of each mean comes from"),),
     "components": (("laboratory_round.csv", "laboratory, sample, filling, breakdown"),),

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 import scipy
 
-from methods.columns import CONDITION, PRESCRIBED, PROCEDURE, factor_name
+from methods.columns import CONDITION, PRESCRIBED, PROCEDURE, factor_name, with_unit
 from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
 from methods.planning.limit_check import LimitGiven, limit_given
@@ -222,6 +222,7 @@ def decide_all(
             "written.",
             column="limit_method",
         )
+    _one_gap(table, case.limit)
     keys = [k for k in (["sample", *CONDITION] if by is None else by) if k in table.columns]
     shown = [k for k in keys if table[k].nunique(dropna=False) > 1] or keys[:1]
     codes = group_codes(table, keys)
@@ -244,6 +245,27 @@ def decide_all(
     if not made:
         raise InputError(refused[0]["reason"], column="limit")
     return Decisions(case.limit.kv, case.limit.title, case.rule, tuple(made), tuple(refused))
+
+
+def _one_gap(table: pd.DataFrame, limit: LimitGiven) -> None:
+    """Refuse a limit that does not say its gap for tests of its method at several gaps.
+
+    Raises
+    ------
+    InputError
+    """
+    if limit.entry is None or limit.entry.gap_mm is not None:
+        return
+    known = {m: recognise(m) for m in table["method"].dropna().unique()}
+    mine = [m for m, p in known.items() if p is not None and p.family == limit.entry.method]
+    gaps = sorted(table.loc[table["method"].isin(mine), "gap_mm"].dropna().unique())
+    if gaps and gaps[-1] > 1.02 * gaps[0]:
+        words = list_words([with_unit("gap_mm", g) for g in gaps])
+        raise InputError(
+            f"The tests were made at {words}, and the limit does not say for which: the voltage grows with the gap, so "
+            "one limit fits one of them. Name the gap with the method, such as ASTM D1816 2 mm.",
+            column="limit_method",
+        )
 
 
 def _history(history: Any, table: pd.DataFrame, part: pd.DataFrame) -> History | None:

@@ -55,8 +55,8 @@ def test_departures_from_the_method_stand_with_the_verdict() -> None:
         found = decide(breakdowns(fluid="natural ester", **cells), key)
         told = [c.text for c in found.cautions if c.code == "departs_from_method"]
         assert told and word in told[0] and "prescribed" in told[0]
-    warm = decide(breakdowns(method="ASTM D1816", electrode="mushroom", gap_mm=2.0, stirring="continuous", rise_kv_s=0.5,
-                           temperature_c=41.0), 40.0, limit_method="ASTM D1816 2 mm")  # fmt: skip
+    bench = breakdowns(method="ASTM D1816", electrode="mushroom", gap_mm=2.0, stirring="continuous", rise_kv_s=0.5)
+    warm = decide(bench.assign(temperature_c=41.0), 40.0, limit_method="ASTM D1816 2 mm")
     assert any("temperature 41 to 41" in c.text for c in warm.cautions)
 
 
@@ -76,3 +76,12 @@ def test_limits_are_listed(capsys: pytest.CaptureFixture[str]) -> None:
     assert {x["method"] for x in some} == {"astm_d1816"} and {x["gap_mm"] for x in some} <= {1.0, None}
     assert main(["limits", "--fluid", "water"]) == 2
     assert "No liquid is known" in capsys.readouterr().err
+
+
+def test_one_limit_is_not_applied_to_two_gaps() -> None:
+    row = {"method": "ASTM D1816", "electrode": "mushroom", "stirring": "continuous", "rise_kv_s": 0.5}
+    both = pd.concat([breakdowns(**row, gap_mm=1.0), breakdowns(**row, gap_mm=2.0)], ignore_index=True)
+    with pytest.raises(InputError, match="1 mm and 2 mm.*Name the gap"):
+        decide_all(both, 30.0, limit_method="D1816")
+    found = decide_all(both, 30.0, limit_method="D1816 2 mm")
+    assert len(found.decisions) == 1 and len(found.refused) == 1
