@@ -11,7 +11,9 @@ A whole page::
 
     import param
     from dashboard.pages.base import Figure, StudyPage
-    from dashboard.plots import shift as plots
+    from dashboard.plots import results as plots          # the plots of answers
+    from methods.answers import answer
+    from methods.answers.heads import OWN
 
     class Page(StudyPage):
         TITLE = "Shift"                                   # the h1
@@ -20,7 +22,7 @@ A whole page::
         FOLLOWS = ("by", "reference", "confidence")       # parameters of the study that make the result stale;
                                                           # the selected table itself always does
         INPUTS = ("scale",)                               # own parameters that live in the address (shift.scale=kv)
-        COLUMNS = {"difference_kv": ("Difference (kV)", "This level's mean less the reference's.")}
+        COLUMNS = OWN["shift"]                            # headings that this question has for itself
 
         scale = param.Selector(default="percent", objects=["percent", "kv"], doc="Unit of the axis.")
 
@@ -33,20 +35,20 @@ A whole page::
             return self.kept("shift", lambda: shift(s.selection, by=s.by, reference=s.reference_value,
                                                     confidence=s.confidence), s.by, s.reference, s.confidence)
 
-        def sentence(self, result):                       # answers QUESTION, from the result's own cells
-            return "Mushroom reads 12 % lower than spherical: between 5 and 18 % lower, 6 fillings each."
+        def sentence(self, result):                       # answers QUESTION, in the answer's words
+            return answer(result).sentence
 
         def figures(self):                                # none, one or several
             return [Figure("Shift of each level", self.draw, self.describe)]
 
-        def draw(self, result):                           # -> HoloViews element or Overlay, same type each time
-            return plots.intervals(result, self.looks(self.study.by), unit=self.scale)
+        def draw(self, result):                           # -> a Drawing (dashboard/plots/layers.py)
+            return plots.shift(answer(result), unit=self.scale, dark=self.dark)
 
         def describe(self, result):                       # the plot in words: its text alternative
-            return "..."
+            return "; ".join(s.sentence for s in result.shifts)
 
         def tables(self, result):                         # name of the download -> (heading, DataFrame)
-            return {"shift": ("Shift of each level", result.table)}
+            return {t.name: (t.title, t.frame) for t in answer(result).tables}
 
         def cautions(self, result):                       # default: result.cautions
             return result.cautions

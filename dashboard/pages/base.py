@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import secrets
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from functools import cache
 from typing import Any
@@ -28,6 +29,12 @@ from methods.result import Caution
 __all__ = ["Empty", "Figure", "StudyPage"]
 
 log = logging.getLogger(__name__)
+
+
+def reference() -> str:
+    """A number that stands in the browser and in the log, so that the one can be found by the other."""
+    return secrets.token_hex(4)
+
 
 #: Seconds that numbers may take before the page says that they are on their way.
 _PATIENCE_S = 0.4
@@ -353,10 +360,15 @@ class StudyPage(pn.viewable.Viewer):
         except InputError as error:
             self._say(parts.notice(for_the_page(str(error)), "These records cannot answer it.", "calm"))
             self._to_sheet(lacking(str(error)))
-        except Exception as error:  # one page's defect must not take the session down
-            log.exception("page %s", self.KEY)
+        except Exception:  # one page's defect must not take the session down
+            number = reference()
+            log.exception("page %s, reference %s", self.KEY, number)
             self._say(
-                parts.notice(f"{type(error).__name__}: {error}", "This page failed; the others still work.", "wrong")
+                parts.notice(
+                    f"This page failed. Reference {number}: the log of the server says why.",
+                    "The others still work; so does this one with other settings.",
+                    "wrong",
+                )
             )
 
     def _compute_aside(self, wait: _Wait) -> None:

@@ -5,9 +5,13 @@ Importing this module says to :mod:`methods.answers.plots` what can be drawn; th
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
+from inspect import signature
 from typing import Any
 
 from dashboard import theme
+from dashboard.plots.layers import Drawing
 from methods.answers import Answer
 from methods.answers.plots import register
 from methods.columns import level_text
@@ -15,20 +19,19 @@ from methods.columns import level_text
 
 def load() -> None:
     """Say what can be drawn."""
-    register("shift", _shift)
-    register("percentile_shift", _percentiles)
+    for name, draw in DRAWN.items():
+        register(name, partial(_shown, draw))
 
 
-def _styled(element: Any, options: dict[str, Any]) -> Any:
-    """The element with the backend loaded, and the caller's options on every layer that takes them."""
-    import holoviews as hv
+def _shown(draw: Callable[..., Drawing], answer: Answer, **options: Any) -> Any:
+    """The drawing as HoloViews elements; options that it does not know go to the overlay."""
+    from dashboard.plots.holo import element  # holoviews takes a second to import: only where it draws
 
-    if not hv.Store.current_backend or "bokeh" not in hv.Store.loaded_backends():
-        hv.extension("bokeh", logo=False)
-    return element.opts(**options) if options else element
+    own = {k: options.pop(k) for k in list(options) if k in signature(draw).parameters}
+    return element(draw(answer, **own), **options)
 
 
-def _shift(answer: Answer, unit: str = "percent", dark: bool = False, **options: Any) -> Any:
+def shift(answer: Answer, unit: str = "percent", dark: bool = False) -> Drawing:
     """Each level's shift with its limits against the reference, in ``percent`` or ``kv``."""
     from dashboard.plots import shift as plots
 
@@ -44,16 +47,19 @@ def _shift(answer: Answer, unit: str = "percent", dark: bool = False, **options:
         for name, s in zip(names[1:], found.shifts, strict=True)
     ]
     axis = f"Shift against {reference} ({'%' if unit == 'percent' else 'kV'})"
-    return _styled(plots.intervals(bars, axis, None, dark), options)
+    return plots.intervals(bars, axis, None, dark)
 
 
-def _percentiles(answer: Answer, dark: bool = False, **options: Any) -> Any:
+def percentile_shift(answer: Answer, dark: bool = False) -> Drawing:
     """The shift at every percentile, by the data alone, with the band that holds for all at once."""
     from dashboard.plots import shift as plots
 
     found = answer.result
     names = tuple(level_text(v.level) for v in found.levels)
-    return _styled(plots.whole(found.levels, theme.cues(names), names, dark), options)
+    return plots.whole(found.levels, theme.cues(names), names, dark)
 
+
+#: Name of a plot -> what draws it.
+DRAWN: dict[str, Callable[..., Drawing]] = {"shift": shift, "percentile_shift": percentile_shift}
 
 load()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from methods.agreement.agreement import Agreement, Band, compare_methods
 from methods.agreement.limits import Limits, limits_of_agreement
-from methods.agreement.lines import Line, deming, passing_bablok, weighted_deming, york
+from methods.agreement.lines import Line, deming, passing_bablok
 from methods.agreement.sensitivity import (
     Discrimination,
     Sensitivity,
@@ -27,6 +27,4 @@ __all__ = [
     "passing_bablok",
     "relative_sensitivity",
     "sensitivity_ratio",
-    "weighted_deming",
-    "york",
 ]

@@ -66,7 +66,7 @@ def limits_of_agreement(
         Standard deviations either side of the bias: the limits hold 95 % of differences.
     added_variance : float
         What the difference of two *single* results varies more than that of the means given here;
-        see :func:`single_result_variance`.
+        (1 - 1/m) s² for each method, m its results an oil (Bland and Altman 1999).
     exact : bool
         Limits of the limits by noncentral t (Carkeet, Optometry and Vision Science 92 (2015) e71), or
         with ``False`` by Bland and Altman's sd √(3/n) (Lancet 1986 i:307).
@@ -123,15 +123,6 @@ def _trend(m: np.ndarray, d: np.ndarray, a: np.ndarray, b: np.ndarray) -> tuple[
         return 0.0, float("nan"), 1.0
     line = scipy.stats.linregress(m, d)
     return float(line.slope), float(line.pvalue), float(np.corrcoef(a, b)[0, 1])
-
-
-def single_result_variance(within_first: float, m_first: float, within_second: float, m_second: float) -> float:
-    """Variance to add when limits for single results are made from means of ``m`` results an oil.
-
-    (1 - 1/m) s² for each method (Bland and Altman, Stat. Methods Med. Res. 8 (1999) 135); with unequal
-    numbers ``m`` is their harmonic mean.
-    """
-    return float((1 - 1 / m_first) * within_first + (1 - 1 / m_second) * within_second)
 
 
 def within_variance(values: object, item: object, *, order: object = None) -> tuple[float, float]:

@@ -6,7 +6,7 @@ from methods.laws.gap_law import GapLaw, gap_laws
 from methods.laws.geometry import ELECTRODES, Electrode, Stress, effective_area, enhancement, stressed
 from methods.laws.power_fit import power_law
 from methods.laws.rate_law import RateLaw, RateShift, rate_laws, rate_shift
-from methods.laws.weakest_link import GeometryShift, area_test, compare_geometry, predict_geometry, scaled_weibull
+from methods.laws.weakest_link import GeometryShift, area_test, compare_geometry, predict_geometry
 
 __all__ = [
     "ELECTRODES",
@@ -25,6 +25,5 @@ __all__ = [
     "predict_geometry",
     "rate_laws",
     "rate_shift",
-    "scaled_weibull",
     "stressed",
 ]

@@ -133,7 +133,7 @@ def stressed(electrode: str | Electrode, gap_mm: float, *, fraction: float = 0.9
     """Peak field, and the surface and oil where the field is at least ``fraction`` of it.
 
     Capped electrodes are treated as whole spheres of the cap's radius, which near the axis is the same
-    (:mod:`methods.shifts.laplace` solves the true shape). The cell's walls and earths are left out.
+    (the tests solve the true shape with finite elements). The cell's walls and earths are left out.
 
     Raises
     ------

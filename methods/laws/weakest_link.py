@@ -17,31 +17,6 @@ from methods.records.table import as_table, filling_codes, withstood
 from methods.result import Caution
 
 
-def scaled_weibull(scale: float, shape: float, ratio: float) -> float:
-    """Weibull scale when the stressed area (or the number of links) grows by ``ratio``: scale ratio^(-1/shape)."""
-    if not (scale > 0 and shape > 0 and ratio > 0):
-        raise InputError("Scale, shape and ratio must be above zero.")
-    return float(scale * ratio ** (-1 / shape))
-
-
-def scaled_gumbel(location: float, spread: float, ratio: float) -> float:
-    """Smallest-extreme-value location when the number of links grows by ``ratio``: location - spread ln ratio."""
-    if not (spread > 0 and ratio > 0):
-        raise InputError("Spread and ratio must be above zero.")
-    return float(location - spread * np.log(ratio))
-
-
-def normal_mean_minimum(links: int) -> float:
-    """Mean of the smallest of ``links`` standard normal values."""
-    if links < 1:
-        raise InputError("There must be at least one link.")
-
-    def density(x: float) -> float:
-        return x * links * float(scipy.stats.norm.pdf(x)) * float(scipy.special.ndtr(-x)) ** (links - 1)
-
-    return float(scipy.integrate.quad(density, -9, 9, epsabs=1e-12, epsrel=1e-12, limit=400)[0])
-
-
 @dataclass(frozen=True)
 class WeibullModel:
     """A Weibull model of several groups: one shape, ``scales_kv`` a group, log-likelihood of the kV.

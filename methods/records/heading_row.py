@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import re
 
-from methods.protocols import recognise
-from methods.records.cells import normalise, unit_of
 from methods.records.headings import Heading, any_unit, fold, heading
 from methods.records.layout import is_number, is_unit_row, shot_run
 
@@ -68,43 +66,6 @@ def _score(row: list[str], below: list[list[str]], wanted: set[str]) -> float:
         if sum(is_number(r[at]) for r in below if at < len(r)) > len(below) / 2:
             total += 1
     return total
-
-
-def lines_above(cells: list[list[str]]) -> dict[str, str]:
-    """``Method: D1816``, or the two cells ``Method`` and ``D1816``, in the lines above the heading."""
-    out: dict[str, str] = {}
-    for row in cells:
-        filled = [normalise(c) for c in row if c.strip()]
-        if len(filled) == 1 and not _PAIR.fullmatch(filled[0]) and recognise(filled[0]) is not None:
-            out.setdefault("method", filled[0])  # a title such as "IEC 60156, new oil"
-        for at, text in enumerate(filled):
-            pair = _PAIR.fullmatch(text)
-            key, value = (pair[1], pair[2]) if pair else (text.rstrip(" :=#"), "")
-            if (
-                not pair
-                and at + 1 < len(filled)
-                and (text.endswith((":", "=")) or len(filled) == 2)
-                and not _PAIR.fullmatch(filled[at + 1])
-            ):
-                value = filled[at + 1]
-            read = heading(key.lstrip("# "))
-            folded = fold(key)
-            name = read.name
-            if folded in (
-                "ceiling",
-                "max voltage",
-                "maximum voltage",
-                "full scale",
-                "instrument ceiling",
-                "upper limit",
-            ):
-                name = "ceiling"
-            elif folded in ("unit", "units", "einheit") and unit_of(value):
-                name = "unit"
-            if value and name and name not in ("kv", "outcome", "order") and name not in out:
-                unit = f" {read.unit}" if read.unit and read.unit != "-" and not re.search(r"[a-zA-Z]", value) else ""
-                out[name] = value + unit
-    return out
 
 
 def headings_of(cells: list[list[str]], head: int | None) -> tuple[list[Heading], int, list[tuple[str, str, str, str]]]:

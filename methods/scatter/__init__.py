@@ -12,10 +12,8 @@ from methods.scatter.nested_pivots import Prior
 from methods.scatter.one_oil import OilPercentile, OneOil, one_oil
 from methods.scatter.probability import (
     curve_of,
-    fitted_curve,
     log_voltage,
     plotting_positions,
-    probability_correlation,
     probability_position,
     probability_ticks,
 )
@@ -57,7 +55,6 @@ __all__ = [
     "fit",
     "fit_groups",
     "fit_many",
-    "fitted_curve",
     "kaplan_meier",
     "kernel_density",
     "kolmogorov",
@@ -70,7 +67,6 @@ __all__ = [
     "pdf",
     "plotting_positions",
     "power_law",
-    "probability_correlation",
     "probability_position",
     "probability_ticks",
     "quantile",

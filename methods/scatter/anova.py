@@ -30,7 +30,7 @@ class OneWay:
     MS_between: float
     MS_within: float
     F: float
-    p: float
+    p_value: float
     n0: float
     R_squared: float
     var_between_raw: float
@@ -83,7 +83,7 @@ def one_way(kv: ArrayLike, levels: ArrayLike, *, confidence: float = 0.95) -> On
     df_total = whole**2 / ((ms_b / n0) ** 2 / df_b + ((1 - 1 / n0) * ms_w) ** 2 / df_w)
     return OneWay(
         SS_between=ss_b, SS_within=ss_w, df_between=df_b, df_within=df_w, MS_between=ms_b, MS_within=ms_w, F=f,
-        p=float(scipy.stats.f.sf(f, df_b, df_w)), n0=n0, R_squared=ss_b / (ss_b + ss_w), var_between_raw=raw,
+        p_value=float(scipy.stats.f.sf(f, df_b, df_w)), n0=n0, R_squared=ss_b / (ss_b + ss_w), var_between_raw=raw,
         var_between=between, sd_between=between**0.5, sd_within=ms_w**0.5, sd_total=total**0.5,
         sd_within_limits=sd_limits(ms_w**0.5, df_w, confidence), icc=between / total,
         icc_limits=((cut[0] - 1) / (cut[0] + n0 - 1), (cut[1] - 1) / (cut[1] + n0 - 1)),

@@ -28,11 +28,11 @@ class Contrast(NamedTuple):
     """A linear combination of fixed effects: t interval and two-sided p-value against ``value``."""
 
     estimate: float
-    se: float
+    standard_error: float
     df: float
     low: float
     high: float
-    p: float
+    p_value: float
 
 
 @dataclass(frozen=True)

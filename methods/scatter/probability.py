@@ -12,7 +12,7 @@ import scipy
 from methods.errors import NotEstimable
 from methods.families import NORMAL, Family, family_of
 from methods.scatter.arguments import check_values
-from methods.scatter.fitting import Estimate, estimate
+from methods.scatter.fitting import Estimate
 
 Array = np.ndarray[Any, Any]
 
@@ -94,52 +94,6 @@ def probability_ticks(family: str, low: float = 0.001, high: float = 0.999) -> p
 def log_voltage(family: str) -> bool:
     """Whether the voltage axis of this family's probability plot is logarithmic."""
     return family_of(family).log
-
-
-def probability_correlation(kv: Any, family: str = "normal") -> float:
-    """Correlation of the ordered values with the quantiles at their median ranks (Filliben's coefficient).
-
-    Filliben, Technometrics 17 (1975) 111, with his approximate medians.
-    """
-    fam = family_of(family)
-    x, _ = check_values(kv, None, positive=fam.log)
-    n = len(x)
-    if n < 3 or np.ptp(x) <= 0:
-        raise NotEstimable("A probability-plot correlation needs at least three values that differ.", column="kv")
-    y = np.sort(np.log(x) if fam.log else x)
-    p = (np.arange(1, n + 1) - 0.3175) / (n + 0.365)
-    p[-1] = 0.5 ** (1 / n)
-    p[0] = 1 - p[-1]
-    return float(np.corrcoef(y, fam.kernel.quantile(p))[0, 1])
-
-
-def fitted_curve(
-    kv: Any,
-    withstood: Any = None,
-    family: str = "weibull",
-    *,
-    probabilities: Sequence[float] | None = None,
-    confidence: float = 0.95,
-    interval: str = "pivot",
-    fillings: Any = None,
-) -> pd.DataFrame:
-    """The fitted distribution with pointwise limits, to draw over the values.
-
-    Returns
-    -------
-    DataFrame
-        ``probability, position`` (on the family's scale), ``kv, low, high`` (limits of the voltage at that
-        probability), ``density`` (per kV at ``kv``). By default from 0.1 % to 99.9 %, even on the family's scale.
-
-    Raises
-    ------
-    InputError, NotEstimable
-        As :func:`methods.fit`.
-    """
-    return curve_of(
-        estimate(kv, withstood, family, fillings), probabilities=probabilities, confidence=confidence,
-        interval=interval,
-    )  # fmt: skip
 
 
 def curve_of(

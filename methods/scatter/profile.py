@@ -31,14 +31,14 @@ class ProfileLikelihood:
         self.kernel, self.mu, self.sigma, self.peak = kernel, mu, sigma, log_likelihood
         self.failed, self.censored, self.r = y[event], y[~event], int(event.sum())
 
-    def quantile_limits(self, z_p: float, se: float, confidence: float) -> tuple[float, float]:
+    def quantile_limits(self, z_p: float, standard_error: float, confidence: float) -> tuple[float, float]:
         """Limits of ``mu + sigma z_p``: where twice the drop of the profile is the chi-squared point.
 
-        ``z_p = 0`` gives the limits of ``mu``. ``se`` only sets the first step. A side on which the likelihood
+        ``z_p = 0`` gives the limits of ``mu``. ``standard_error`` only sets the first step. A side on which it
         never falls that far gives nan: the data set no limit there.
         """
         centre = self.mu + self.sigma * z_p
-        return self._limits(lambda v, last: self._at_quantile(v, z_p, last), centre, se, confidence)
+        return self._limits(lambda v, last: self._at_quantile(v, z_p, last), centre, standard_error, confidence)
 
     def sigma_limits(self, se_log: float, confidence: float) -> tuple[float, float]:
         """Limits of ``sigma``; ``se_log`` is the standard error of ``ln sigma``."""
@@ -48,11 +48,15 @@ class ProfileLikelihood:
         return float(np.exp(low)), float(np.exp(high))
 
     def _limits(
-        self, profile: Callable[[float, float | None], tuple[float, float]], centre: float, se: float, confidence: float
+        self,
+        profile: Callable[[float, float | None], tuple[float, float]],
+        centre: float,
+        standard_error: float,
+        confidence: float,
     ) -> tuple[float, float]:
         drop = float(scipy.stats.chi2.ppf(confidence, 1)) / 2
         return tuple(  # type: ignore[return-value]
-            self._side(profile, centre, sign * se * float(np.sqrt(2 * drop)), drop) for sign in (-1, 1)
+            self._side(profile, centre, sign * standard_error * float(np.sqrt(2 * drop)), drop) for sign in (-1, 1)
         )
 
     def _side(
@@ -104,8 +108,8 @@ class ProfileLikelihood:
         hundreds of steps away from that at the next when the scatter is small against the level.
         """
 
-        def terms(alpha: float) -> tuple[float, float, float]:
-            value, first, second = self._sums(lambda y: (y - self.mu) / sigma - alpha, lambda y: np.full_like(y, -1.0))
+        def terms(shift: float) -> tuple[float, float, float]:
+            value, first, second = self._sums(lambda y: (y - self.mu) / sigma - shift, lambda y: np.full_like(y, -1.0))
             return value - self.r * np.log(sigma), first, second
 
         return _climb(terms, start or 0.0, positive=False)

@@ -24,7 +24,7 @@ class SerialTest(NamedTuple):
     expected: float
     variance: float
     z: float
-    p: float
+    p_value: float
 
 
 def _series(kv: ArrayLike, least: int = 3) -> Floats:

@@ -74,10 +74,12 @@ def _assemble(
     total = (tau**2 if kept else 0.0) + residual**2
     icc = (between / total, found.filling_low**2, found.filling_high**2) if kept else (np.nan, np.nan, np.nan)
     return Components(
-        mean_kv=mean.estimate, standard_error_kv=mean.se, components=lines, low_kv=mean.low, high_kv=mean.high,
+        mean_kv=mean.estimate, standard_error_kv=mean.standard_error, components=lines,
+        low_kv=mean.low, high_kv=mean.high,
         df=mean.df, confidence=confidence, intraclass_correlation=icc[0],
         intraclass_low=icc[1] / (icc[1] + residual**2), intraclass_high=icc[2] / (icc[2] + residual**2),
-        effective_breakdowns=min(total / mean.se**2, float(len(table))), breakdowns=len(table) - found.withstood,
+        effective_breakdowns=min(total / mean.standard_error**2, float(len(table))),
+        breakdowns=len(table) - found.withstood,
         withstood=found.withstood, method="censored ml", limits=_limits(bool(kept)), fixed=held,
         log_likelihood=found.log_likelihood, cautions=cautions,
     )  # fmt: skip

@@ -303,10 +303,10 @@ def _level(
         return MixedLevel(level, difference, None, None, nan, nan)
     first, second = contrast(mean), contrast(reference)
     low = high = nan
-    if not log and second.estimate > 0 and difference.se > 0:
+    if not log and second.estimate > 0 and difference.standard_error > 0:
         low, high = _ratio_limits(
             lambda r: contrast(mean - r * reference), first.estimate / second.estimate,
-            difference.se / second.estimate,
+            difference.standard_error / second.estimate,
         )  # fmt: skip
     return MixedLevel(level, difference, first, second, low, high)
 

@@ -277,7 +277,8 @@ def _with_model(
     return replace(
         s, mean_kv=mean, reference_mean_kv=reference, difference_kv=value, low_kv=low, high_kv=high,
         difference_percent=percent, low_percent=low_percent, high_percent=high_percent,
-        p_value=d.p, p_value_unadjusted=d.p, standard_error_kv=nan if log else d.se, df=d.df, method=fitted.method,
+        p_value=d.p_value, p_value_unadjusted=d.p_value,
+        standard_error_kv=nan if log else d.standard_error, df=d.df, method=fitted.method,
         sentence=sentence(lay.by, s.level, lay.levels[base], percent, low_percent, high_percent, counts, confidence),
         holds_for=fitted.holds_for, these_oils=_these_by_model(lay, s, these or v, base, fitted, log),
     )  # fmt: skip
@@ -297,7 +298,7 @@ def _these_by_model(
         one, two = name_level(lay.by, s.level), name_level(lay.by, lay.levels[base])
         words = f"On exactly these oils: {between(low_per, high_per, one, two)}." if own else THE_SAME
     low, high = (nan, nan) if log else (d.low, d.high)
-    return TheseOils(low, high, low_per, high_per, d.p, d.df, own, words)
+    return TheseOils(low, high, low_per, high_per, d.p_value, d.df, own, words)
 
 
 def _per_sample(lay: Layout, c: Comparison, log: bool) -> list[SampleShift]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import os
-import re
 from functools import cache
 
 import numpy as np
@@ -17,12 +16,9 @@ from methods.laws.weakest_link import (
     AreaTest,
     area_test,
     compare_geometry,
-    normal_mean_minimum,
     predict_geometry,
-    scaled_gumbel,
-    scaled_weibull,
 )
-from methods.shifts.laplace import cap, surface_field
+from tests.methods.laws.finite_elements import cap, surface_field
 from tests.reference import agrees, data, names
 
 
@@ -95,27 +91,6 @@ def test_disks_are_out_of_reach() -> None:
         stressed("needle", 2.5)
     assert stressed(Electrode("own", 50.0, 20.0, "drawing"), 2.0).area_mm2 > stressed("mushroom", 2.0).area_mm2
     assert all(e.mark for e in ELECTRODES.values())
-
-
-@pytest.mark.parametrize("name", names("I01"))
-def test_closed_forms(name: str) -> None:
-    """Standard extreme-value results."""
-    if name.startswith("normal"):
-        found = normal_mean_minimum(int(name.rpartition("k")[2]))
-    elif name.startswith("gumbel"):
-        mu, sigma, k = map(float, re.fullmatch(r"gumbelmin_mu([\d.]+)_sigma([\d.]+)_k([\d.]+)_mu", name).groups())
-        found = scaled_gumbel(mu, sigma, k)
-    else:
-        eta, shape, k = map(float, re.search(r"eta([\d.]+)_shape([\d.]+)_(?:arearatio|k)([\d.]+)", name).groups())
-        found = scaled_weibull(eta, shape, k)
-        if name.startswith("B10"):
-            found *= (-math.log(0.9)) ** (1 / shape)
-    agrees("I01", name, found)
-
-
-@pytest.mark.parametrize(("ratio", "factor"), [(2, 0.93), (9, 0.80), (100, 0.63)])  # by hand, Weibull shape 10
-def test_area_factors_at_shape_ten(ratio: float, factor: float) -> None:
-    assert scaled_weibull(1.0, 10.0, ratio) == pytest.approx(factor, abs=0.005)
 
 
 @cache

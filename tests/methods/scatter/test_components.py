@@ -22,6 +22,7 @@ from methods.scatter.search import minimise
 from tests.reference import FOLDER, agrees, data, names
 
 ANOVA_NAMES = {
+    "p": "p_value",
     "sd_within_ci95": "sd_within_limits",
     "icc_ci95_exact": "icc_limits",
     "total_var_ci95_MLS": "total_variance_limits",

@@ -40,7 +40,7 @@ def test_balanced_difference_is_the_t_test_of_filling_means(between):
         found = fit.contrast([0, 1])
         assert found.estimate == pytest.approx(means[4:].mean() - means[:4].mean())
         assert found.df == pytest.approx(6, rel=1e-5)
-        assert found.p == pytest.approx(theirs.pvalue, rel=1e-4, abs=1e-12)
+        assert found.p_value == pytest.approx(theirs.pvalue, rel=1e-4, abs=1e-12)
         assert (found.low, found.high) == pytest.approx((limits.low, limits.high), rel=1e-4, abs=1e-4)
         seen.add(fit.unit)
     assert ("filling" in seen) == (between == 0)
@@ -56,7 +56,7 @@ def test_paired_by_sample_is_the_paired_t_test():
     means = (np.bincount(filling, y) / 5).reshape(6, 2)
     theirs = stats.ttest_rel(means[:, 1], means[:, 0])
     found = fit.contrast([0, 1])
-    assert found.p == pytest.approx(theirs.pvalue, rel=1e-3)
+    assert found.p_value == pytest.approx(theirs.pvalue, rel=1e-3)
     assert found.df == pytest.approx(5, rel=1e-3)
 
 
@@ -72,7 +72,7 @@ def test_samples_nested_in_levels_are_the_unit():
         means = np.bincount(sample, y) / 8
         theirs = stats.f_oneway(means[:3], means[3:])
         found = fit.contrast([0, 1])
-        assert found.p == pytest.approx(theirs.pvalue, rel=1e-3)
+        assert found.p_value == pytest.approx(theirs.pvalue, rel=1e-3)
         assert found.df == pytest.approx(4, rel=1e-3)
 
 
@@ -109,7 +109,7 @@ def test_residual_groups_without_fillings_are_welch():
     theirs = stats.ttest_ind(y[6:], y[:6], equal_var=False)
     found = fit.contrast([0, 1])
     assert found.df == pytest.approx(theirs.df, rel=1e-6)
-    assert found.p == pytest.approx(theirs.pvalue, rel=1e-6)
+    assert found.p_value == pytest.approx(theirs.pvalue, rel=1e-6)
 
 
 def test_without_random_factors_it_is_ordinary_regression():
@@ -123,7 +123,7 @@ def test_without_random_factors_it_is_ordinary_regression():
         fit = fit_mixed(y, x, {}, weights=weights)
         for j in range(3):
             found = fit.contrast(np.eye(3)[j])
-            assert (found.estimate, found.se, found.p) == pytest.approx(
+            assert (found.estimate, found.standard_error, found.p_value) == pytest.approx(
                 (theirs.params[j], theirs.bse[j], theirs.pvalues[j]), rel=1e-6
             )
             assert found.df == pytest.approx(9)

@@ -9,8 +9,6 @@ from scipy import stats
 from methods.errors import InputError, NotEstimable
 from methods.scatter import (
     ecdf,
-    fit,
-    fitted_curve,
     kaplan_meier,
     kernel_density,
     log_rank,
@@ -142,17 +140,6 @@ def test_johnson_ranks_with_withstands():
     np.testing.assert_allclose(km["probability"], [0.125, 0.375])
     with pytest.raises(NotEstimable):
         plotting_positions([60.0], [True])
-
-
-@pytest.mark.parametrize("family", ["normal", "lognormal", "weibull", "gumbel_min"])
-def test_a_family_is_straight_on_its_own_scale(family):
-    x = data("A03_ball_bearings.csv")["cycles"].to_numpy()
-    curve = fitted_curve(x, family=family)
-    axis = np.log(curve["kv"]) if family in ("lognormal", "weibull") else curve["kv"]
-    assert np.corrcoef(axis, curve["position"])[0, 1] == pytest.approx(1, abs=1e-12)
-    assert ((curve["low"] < curve["kv"]) & (curve["kv"] < curve["high"])).all()
-    found = fit(x, family=family, percentiles=[0.001])
-    assert curve["kv"].iloc[0] == pytest.approx(found.percentiles[0].kv)
 
 
 def test_ticks_stand_at_true_probabilities():

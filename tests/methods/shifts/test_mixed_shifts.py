@@ -198,7 +198,7 @@ def test_unbalanced_against_the_definition(seed: int) -> None:
     )  # fmt: skip
     c = np.array([0, 0, 0, 0, 1.0])
     contrast = fit.contrast(c)
-    assert contrast.se == pytest.approx(np.sqrt(c @ (phi + 2 * phi @ more @ phi) @ c), rel=1e-6)
+    assert contrast.standard_error == pytest.approx(np.sqrt(c @ (phi + 2 * phi @ more @ phi) @ c), rel=1e-6)
     gradient = np.array([c @ phi @ s @ phi @ c for s in slopes])
     df = 2 * (c @ phi @ c) ** 2 / (gradient @ known @ gradient)
     assert contrast.df == pytest.approx(max(df, 1.0), rel=1e-6)
