@@ -131,13 +131,14 @@ def test_what_goes_wrong_becomes_a_state_and_is_left_again(study: Study, caplog:
     for error, said in (
         (Empty("No limit is given.", "Write one above."), "Write one above."),
         (NotEstimable("All 5 values withstood."), "All 5 values withstood."),
-        (ZeroDivisionError("defect"), "defect"),
+        (ZeroDivisionError("defect"), "This page failed. Reference "),
     ):
         page.raises = error
         with caplog.at_level(logging.CRITICAL, logger="dashboard.pages.base"):
             page.refresh()
         assert page._state.visible and not page._body.visible
         assert said in page._state.object
+        assert "defect" not in page._state.object  # what went wrong inside is for the log
     page.raises = None
     page.refresh()
     assert page._body.visible and not page._state.visible
