@@ -17,7 +17,7 @@ from dashboard.controls import Choice, Words
 from dashboard.pages.records_words import for_the_page
 from dashboard.sheet_grid import ROWS, SheetGrid
 from dashboard.study import Opened, Refused, Study, sheets_of
-from methods.columns import REGISTRY, known
+from methods.columns import PRESCRIBED, REGISTRY, known, without
 from methods.errors import InputError
 from methods.records.by_click import Hand, cells_said
 from methods.records.places import Place
@@ -457,5 +457,5 @@ def _meaning(name: str) -> str:
 
 def _first(names: tuple[str, ...]) -> list[str]:
     """What is said most often comes first."""
-    front = [n for n in ("electrode", "gap_mm", "stirring", "method", "sample", "laboratory") if n in names]
+    front = [n for n in (*without(PRESCRIBED, "rise_kv_s"), "method", "sample", "laboratory") if n in names]
     return [*front, *[c.name for c in REGISTRY if c.name in names and c.name not in front]]

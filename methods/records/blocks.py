@@ -10,8 +10,9 @@ import dataclasses
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from methods.columns import PROCEDURE
 from methods.records.cells import BLANK, NO_BREAKDOWN, normalise, parse
-from methods.records.facts import PROCEDURE, facts_of
+from methods.records.facts import facts_of
 from methods.records.headings import Heading, any_unit, fold, heading
 from methods.records.layout import COUNTING, counts_breakdowns, is_number, is_unit_row, shot_run
 from methods.records.text import Sheet

@@ -11,11 +11,11 @@ import re
 from collections.abc import Iterable
 from pathlib import Path
 
-from methods.columns import COLUMNS
+from methods.columns import COLUMNS, PROCEDURE
 from methods.records.account import Account
 from methods.records.blocks import Cut, Line
 from methods.records.cells import normalise
-from methods.records.facts import PROCEDURE, Facts, facts_of, named, plain_value
+from methods.records.facts import Facts, facts_of, named, plain_value
 from methods.records.headings import fold, heading
 from methods.records.kept import Log
 from methods.records.layout import Layout, is_number

@@ -14,6 +14,7 @@ from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Any
 
+from methods.columns import PLACE
 from methods.protocols import recognise
 from methods.records.cells import normalise, number, unit_of
 from methods.records.headings import any_unit, fold, heading, word
@@ -32,9 +33,7 @@ _VOLTS = re.compile(r"(?:\bin\s+|\ben\s+|\bw\s+|\bi\s+|\bv\s+|[(\[])\s?(v|volts?
 _LABEL = re.compile(
     r"([^\W\d][^\d:=]{1,24}?)[\s_.:#№-]*(?:(?:no|nr|n[°º]|№|#)\.?\s*)?([A-Z]{0,3}-?\d{1,4}[a-z]?|[A-Z]{1,2})"
 )
-_LABELLED = ("filling", "sample", "laboratory", "operator", "instrument", "fluid")
-#: What a text can say of how a test was made; a text with none of these says nothing.
-PROCEDURE = ("method", "electrode", "gap_mm", "stirring", "rise_kv_s")
+_LABELLED = ("filling", "sample", "fluid", *PLACE)
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from methods.columns import PLACE, PRESCRIBED, without
 from methods.records.cells import BLANK, VALUE, WITHSTOOD, normalise
 from methods.records.coded import Body
 from methods.records.flat import Flat, Places
@@ -24,7 +25,7 @@ _MOST_ROWS = 20_000
 _CHANCE = 0.02
 KINDS = ("mean", "sd", "min", "max", "range", "cov", "median")
 _LOOSE = ("sample", "filling", "order", "fluid")
-_NEVER = ("outcome", "operator", "laboratory", "instrument", "stirring", "electrode", "method")
+_NEVER = ("outcome", "method", *PLACE, *without(PRESCRIBED, "gap_mm", "rise_kv_s"))
 
 
 @dataclass(frozen=True)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from methods.columns import COLUMNS
+from methods.columns import COLUMNS, PRESCRIBED, PROCEDURE, without
 from methods.protocols import recognise
 from methods.records.cells import BLANK, parse
 from methods.records.coded import Body, Coded
-from methods.records.facts import PROCEDURE, facts_of
+from methods.records.facts import facts_of
 from methods.records.folding import fold
 from methods.records.headings import Heading, word
 from methods.records.kept import Log
@@ -16,7 +16,7 @@ from methods.records.layout import Layout, is_number
 from methods.records.text import Sheet
 
 #: Columns whose cells may say more than one thing. Headings that are not known are looked at, too.
-_OPEN = ("method", "electrode", "stirring", "gap_mm", "state", None)
+_OPEN = ("method", *without(PRESCRIBED, "rise_kv_s"), "state", None)
 _MOST = 400
 
 

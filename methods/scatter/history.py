@@ -22,7 +22,7 @@ import numpy as np
 import pandas as pd
 import scipy
 
-from methods.columns import CONDITION
+from methods.columns import CONDITION, PROCEDURE
 from methods.errors import NotEstimable
 from methods.records.table import as_table, filling_codes, group_codes, withstood
 from methods.result import Caution
@@ -33,8 +33,6 @@ Array = np.ndarray[Any, Any]
 
 #: In place of a file: the other oils of the same table.
 STUDY = "study"
-#: What makes a procedure: borrowed first from oils that were tested by the same.
-PROCEDURE: tuple[str, ...] = ("method", "electrode", "gap_mm", "stirring", "rise_kv_s")
 #: Fewest oils of the same procedure; with fewer all oils of the history count.
 FEWEST = 3
 #: Largest ratio of the SD between fillings to that within that a history is searched for.

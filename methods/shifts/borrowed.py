@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import scipy
 
+from methods.columns import OIL, PRESCRIBED
 from methods.errors import InputError, NotEstimable
 from methods.records.table import as_table, filling_codes, group_codes, withstood
 from methods.shifts.arms import Arm
@@ -14,9 +15,7 @@ from methods.shifts.difference import Difference
 from methods.shifts.pairing import Layout, Pair
 
 #: What must be equal for fillings of the history to be of one oil under one condition.
-SAME: tuple[str, ...] = (
-    "sample", "fluid", "state", "laboratory", "method", "edition", "electrode", "gap_mm", "stirring", "rise_kv_s",
-)  # fmt: skip
+SAME: tuple[str, ...] = (*OIL, "laboratory", "method", "edition", *PRESCRIBED)
 
 #: From this many cells on, their variances tell how far a further one may lie from them.
 ENOUGH = 3

@@ -11,6 +11,7 @@ import pandas as pd
 
 from methods.errors import InputError
 from methods.procedures import FIELDS
+from methods.randomness import Rng
 from methods.studies.procedure_plan import ProcedurePlan
 
 #: Columns that the bench fills in.
@@ -18,7 +19,7 @@ TO_FILL: tuple[str, ...] = ("kv", "outcome", "temperature_c", "tested_on", "oper
 
 
 def bench_sheet(
-    oils: Sequence[str], plans: Sequence[ProcedurePlan], fillings: int, seed: int, hours_a_day: float,
+    oils: Sequence[str], plans: Sequence[ProcedurePlan], fillings: int, rng: Rng, hours_a_day: float,
     *, fully_random: bool = False, laboratories: Sequence[str] = (),
 ) -> tuple[pd.DataFrame, int]:  # fmt: skip
     """The rows to fill in, and the number of days; with laboratories each has blocks and an order of its own.
@@ -28,7 +29,7 @@ def bench_sheet(
     """
     if not hours_a_day > 0:
         raise InputError(f"{hours_a_day!r} hours a day; it must be above 0.", rule="above 0")
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(rng)
     rows: list[dict[str, object]] = []
     days, run = 1, 0
     for laboratory in laboratories or ("",):
