@@ -127,14 +127,18 @@ def bench_studies() -> pd.DataFrame:
         for stirring, change in (("none", 1.05), ("continuous", 1.0)):
             plans.append(("electrode and stirring", electrode, 2.5, stirring, 2.0, level * change))
     rows = []
+    told: dict[tuple[object, ...], int] = {}  # a condition that two studies share goes on counting its fillings
     for study, electrode, gap, stirring, rise, level in plans:
         kv, _ = draw(replace(base, mean_kv=level), fillings=5, breakdowns=6, rng=rng)
+        condition = (electrode, gap, stirring, rise)
+        before = told.get(condition, 0)
+        told[condition] = before + 5
         for filling in range(5):
             for order in range(6):
                 rows.append(
                     {
                         "study": study, "sample": "Cinder Hill T2", "fluid": "mineral oil", "electrode": electrode,
-                        "gap_mm": gap, "stirring": stirring, "rise_kv_s": rise, "filling": str(filling + 1),
+                        "gap_mm": gap, "stirring": stirring, "rise_kv_s": rise, "filling": str(before + filling + 1),
                         "order": order + 1, "kv": round(float(kv[0, filling, order]), 1), "outcome": "breakdown",
                     }
                 )  # fmt: skip

@@ -106,7 +106,8 @@ def passing_bablok(x: object, y: object, *, confidence: float = 0.95, between: b
     """Passing-Bablok regression: the shifted median of all pair slopes; needs no distribution and few outliers hurt.
 
     Slopes of exactly -1 and of equal points are set aside; limits from ranks, rounded as published, or with
-    ``between`` the mean of the two ranks around (as the R package mcr has it; a rank narrower).
+    ``between`` in analogy to the median: twice the rank is rounded, and where that falls between two slopes their mean
+    is taken (the rule of the R package mcr with ``slope.measure = "tangent"``).
     Source: Passing and Bablok, J. Clin. Chem. Clin. Biochem. 21 (1983) 709. Supposes that both methods
     rise together.
 
@@ -136,7 +137,11 @@ def passing_bablok(x: object, y: object, *, confidence: float = 0.95, between: b
     middle = at((count + 1) / 2)
     z = scipy.special.ndtri(0.5 + confidence / 2)
     first = (count - z * np.sqrt(n * (n - 1) * (2 * n + 5) / 18)) / 2
-    low, high = (at(first), at(count - first)) if between else (at(round(first)), at(count - round(first) + 1))
+    low, high = (
+        tuple(at((round(2 * rank) + 1) / 2) for rank in (first, count - first))
+        if between
+        else (at(round(first)), at(count - round(first) + 1))
+    )
     if not np.isfinite([low, middle, high]).all():
         raise NotEstimable("The methods do not rise together closely enough for Passing-Bablok regression.")
     intercepts = (np.median(ys - b * xs) for b in (middle, high, low))

@@ -97,7 +97,10 @@ class Difference:
 
         best = self.first / self.second
         step = max(math.sqrt(self.variance(best)) / self.second, 1e-9 * abs(best) + 1e-12)
-        return max(_crossing(excess, best, -step), 0.0), _crossing(excess, best, step)
+        low, high = _crossing(excess, best, -step), _crossing(excess, best, step)
+        # Where the reference mean is hardly known the ratios come in two parts: what lies beyond a gap counts as well.
+        low = 0.0 if low > 0 and excess(0.0) <= 0 else max(low, 0.0)
+        return low, (float("nan") if excess(1e6 * (best + 1)) <= 0 else high)
 
 
 def _crossing(function: Callable[[float], float], start: float, step: float) -> float:

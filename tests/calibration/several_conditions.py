@@ -219,8 +219,6 @@ def studies() -> list[Study]:
                          model=model, fillings=(2, 2), oils=three),
             _shift_study("unequal", "normal, filling effects, unequal scatter", "5 and 3 fillings of 5", reps,
                          model=model, fillings=(5, 3), unequal=True),
-            _shift_study("one filling", "normal, filling effects of 10 %", "1 and 1 filling of 6", reps, model=model,
-                         fillings=(1, 1), breakdowns=6, between=5.0),
             Study(f"shift correlated {model}", SHIFT, "normal, filling effects, correlation 0.4 of neighbours; "
                   + ("from filling means" if model == means else "mixed model"), "4 and 4 fillings of 5", _SHIFT[:1],
                   partial(_correlated, k=4, model=model), reps),
@@ -228,8 +226,6 @@ def studies() -> list[Study]:
     found += [
         _shift_study("one filling per oil", "normal, filling effects, paired by oil", "5 oils × 1 and 1 filling of 6",
                      quick, model=means, fillings=(1, 1), breakdowns=6, oils=(0.6, 0.8, 1.0, 1.2, 1.4)),
-        _shift_study("one filling, none between", "normal, fillings all alike", "1 and 1 filling of 6", quick,
-                     model=means, fillings=(1, 1), breakdowns=6, between=0.0),
         _shift_study("log", "normal, filling effects", "4 and 4 fillings of 5", quick, model=means, fillings=(4, 4),
                      log=True),
         _shift_study("withstood", "normal, filling effects, ceiling that 25 % of one level withstand",

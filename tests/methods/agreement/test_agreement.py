@@ -35,6 +35,24 @@ def test_creatinine(name: str) -> None:
     }[name])  # fmt: skip
 
 
+@pytest.mark.parametrize("seed", range(8))
+def test_limits_between_ranks_are_as_far_from_either_end(seed: int) -> None:
+    """mcr's rule from its description: twice the rank rounded, the mean of two slopes where that is even."""
+    rng = np.random.default_rng(seed)
+    x = rng.uniform(20, 70, 9 + seed)
+    y = 1.1 * x + rng.normal(0, 4, len(x))
+    found = passing_bablok(x, y, between=True)
+    i, j = np.triu_indices(len(x), 1)
+    slopes = np.sort((y[i] - y[j]) / (x[i] - x[j]))
+    n, count, shift = len(x), len(slopes), int((slopes < -1).sum())
+    width = stats.norm.ppf(0.975) * np.sqrt(n * (n - 1) * (2 * n + 5) / 18)
+    for sign, limit in ((-1, found.slope_low), (1, found.slope_high)):
+        twice = round(count + sign * width) + 2 * shift
+        half = (twice + 1) // 2
+        expected = slopes[half - 1] if twice % 2 else (slopes[half - 1] + slopes[half]) / 2
+        assert limit == pytest.approx(expected)
+
+
 def test_exchanging_the_methods_inverts_the_line() -> None:
     rng = np.random.default_rng(1)
     truth = rng.uniform(20, 70, 30)
