@@ -91,7 +91,7 @@ def convert_column(name: str, cells: Coded, head: Heading, rows: np.ndarray, day
     if name in NUMERIC:
         return factors.numbers(name, cells, head, rows, log)
     if name == "electrode":
-        return factors.electrodes(cells)
+        return factors.electrodes(cells, log)
     if name == "stirring":
         return factors.stirring(cells, log)
     if name == "tested_on":

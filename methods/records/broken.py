@@ -16,6 +16,9 @@ def mend_broken_rows(sheet: Sheet, log: Log) -> None:
     width, count = widths.most_common(1)[0]
     if width < 3 or count < 0.5 * len(sheet.cells):
         return
+    short = sum(2 <= len(r) < width for r in sheet.cells)
+    if not 2 <= short <= max(2, 0.1 * len(sheet.cells)) or short % 2:
+        return
     cells: list[list[str]] = []
     rows: list[int] = []
     at = 0

@@ -26,7 +26,7 @@ _SIGNS = {
 _MARKS: dict[int, str | None] = {**_SPACES, **_HIDDEN, **_SIGNS}
 
 _NUMBER = r"[+-]?(?:\d[\d.,']*(?: \d{3}(?:[\d.,']*))*|[.,]\d+)(?:[eE][+-]?\d+)?"
-_UNIT = r"(?:kv|v|volts?|kilovolts?)(?:\s*/\s*(?:mm|cm)|\s*(?:\(?(?:rms|eff|peak|pk|p)\)?))?|mv/m"
+_UNIT = r"(?:kv|кв|v|в|volts?|kilovolts?)(?:\s*/\s*(?:mm|cm|мм|см)|\s*(?:\(?(?:rms|eff|peak|pk|p)\)?))?|mv/m"
 _CELL = re.compile(
     rf"(?P<prefix>>=|=>|>|<=|=<|<|≥|≧|≤|≦|over |above |more than |greater than |at least |under |below |less than )?"
     rf"\s*(?P<number>{_NUMBER})\s*(?P<plus>\+(?!/))?\s*(?P<unit>(?:{_UNIT})(?![a-z]|\.\s*[a-z]))?\s*(?P<plus2>\+(?!/))?(?P<rest>.*)",
@@ -192,6 +192,7 @@ def unit_of(text: str | None) -> str | None:
 
 
 _UNITS = {
+    "кв": "kV", "в": "V", "кв/мм": "kV/mm", "кв/см": "kV/cm", "千伏": "kV",
     "kv": "kV", "kvrms": "kV", "kveff": "kV", "kvac": "kV", "kilovolt": "kV", "kilovolts": "kV", "rmskv": "kV",
     "v": "V", "volt": "V", "volts": "V", "vrms": "V", "vac": "V",
     "kvp": "kVp", "kvpk": "kVp", "kvpeak": "kVp", "peakkv": "kVp", "kvcrest": "kVp",

@@ -17,6 +17,7 @@ import pandas as pd
 from methods.columns import FACTORS
 from methods.records.cells import BLANK, normalise, number, parse
 from methods.records.coded import Coded
+from methods.records.facts import electrode_in, stirring_in
 from methods.records.headings import Heading, any_unit, fold, plain_stirring, word
 from methods.records.kept import Log
 
@@ -146,7 +147,7 @@ def tidy(text: str) -> str | None:
     return None if clean.casefold() in ("", "-", "--", "n/a", "na", "nan", "null", "n.a.", "?") else clean
 
 
-def electrodes(cells: Coded) -> Coded:
+def electrodes(cells: Coded, log: Log | None = None) -> Coded:
     """``disk``, ``spherical``, ``mushroom``, or the words as they stand."""
 
     def change(text: str) -> str | None:
@@ -167,7 +168,10 @@ def electrodes(cells: Coded) -> Coded:
             }
             if hits == {"mushroom", "spherical"}:
                 hits = {"mushroom"} if re.search(r"partial|partly|capped|cap\b", folded) else set()
-            known = hits.pop() if len(hits) == 1 else None
+            known = hits.pop() if len(hits) == 1 else electrode_in(clean)
+        if known is None and log is not None:
+            log.guess("electrode", clean, f"the word {clean!r} is not known: kept as it is written",
+                      "--column electrode=HEADING", code="unknown_word")  # fmt: skip
         return known or clean
 
     return mapped(cells, change)
@@ -183,7 +187,9 @@ def stirring(cells: Coded, log: Log) -> Coded:
         if tidy(text) is None:
             return None
         known = word("stirring", clean)
-        if known is None and plain_stirring(clean):
+        told = stirring_in(clean, asked=True) if known is None else None
+        known = told if known is None and told != "stirred" else known
+        if known is None and (plain_stirring(clean) or told == "stirred"):
             log.guess(
                 "stirring",
                 "continuous",
@@ -191,6 +197,9 @@ def stirring(cells: Coded, log: Log) -> Coded:
                 "write none, between or continuous in the column",
             )
             return "continuous"
+        if known is None:
+            log.guess("stirring", clean, f"the words {clean!r} are not known: kept as they are written",
+                      "write none, between or continuous in the column", code="unknown_word")  # fmt: skip
         return known or clean
 
     return mapped(cells, change)

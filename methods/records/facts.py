@@ -94,6 +94,13 @@ def _electrodes(folded: str) -> tuple[set[str], str]:
     return out, pattern.sub(take, folded)
 
 
+def electrode_in(text: str) -> str | None:
+    """``disk``, ``spherical`` or ``mushroom`` where a text speaks of one of them only."""
+    levels, rest = _electrodes(fold(text))
+    levels = levels or {w for t in (rest, *rest.split()) if (w := word("electrode", t))}
+    return levels.pop() if len(levels) == 1 else None
+
+
 @lru_cache(maxsize=20_000)
 def stirring_in(text: str, asked: bool = False) -> str | None:
     """``none``, ``between``, ``continuous`` or ``stirred`` (it does not say when); None: the text does not say.

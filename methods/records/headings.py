@@ -19,6 +19,7 @@ from methods.records.folding import fold
 from methods.records.summary_words import phrases, summary_kind
 
 _OTHER_UNITS = {
+    "мм": "mm", "см": "cm", "кв/с": "kV/s", "мг/кг": "mg/kg", "毫米": "mm", "厘米": "cm", "℃": "C",
     "mm": "mm", "millimetre": "mm", "millimeter": "mm", "cm": "cm", "in": "in", "inch": "in", "inches": "in", '"': "in",
     "mil": "mil", "mils": "mil", "um": "um", "μm": "um", "µm": "um", "°c": "C", "degc": "C", "c": "C", "celsius": "C",
     "°f": "F", "degf": "F", "f": "F", "fahrenheit": "F", "k": "K", "ppm": "ppm", "mg/kg": "mg/kg", "ppmw": "mg/kg",
@@ -123,7 +124,7 @@ def heading(text: str) -> Heading:
     if summary and key not in names:
         return Heading(shown, None, unit, summary=summary)
     whole = fold(shown)
-    name = names.get(key) or names.get(whole)
+    name = names.get(key) or names.get(whole) or names.get(_without_number_sign(key))
     if shown in COLUMNS:
         name = shown
     if name == "outcome" and unit_of(unit):
@@ -139,6 +140,14 @@ def heading(text: str) -> Heading:
     if number is not None:
         return Heading(shown, None, unit, number, prefix)
     return Heading(shown, None, unit)
+
+
+_NUMBER_SIGN = re.compile(r"(?:(?<=\s)|^)(?:n o|n|no|nr|num|number|nummer|numero|cislo|c|номер|番号|编号|id)(?=\s|$)")
+
+
+def _without_number_sign(key: str) -> str:
+    """``Huile n°`` and ``Amostra n.º`` without the sign for number."""
+    return " ".join(_NUMBER_SIGN.sub(" ", key).split())
 
 
 def _summary_in(key: str) -> str | None:

@@ -8,12 +8,15 @@ import numpy as np
 
 from methods.records import factors
 from methods.records.coded import Body
-from methods.records.headings import Heading, fold, heading, vocabulary
+from methods.records.headings import Heading, doubtful, fold, heading, vocabulary
 from methods.records.kept import Log
-from methods.records.layout import Layout
+from methods.records.layout import COUNTING, Layout
 from methods.records.options import Options
+from methods.records.value_columns import counts
 from methods.records.voltages import FACTORS
 
+#: What a doubtful heading may be taken for only with a word.
+_TOLD = ("sample", "filling", "instrument", "laboratory", "method")
 _FLUIDS = re.compile(
     r"mineral|ester|silicon|naphthen|paraffin|hydrocarbon|synthetic|uninhibited|inhibited|askarel|mineralol"
 )
@@ -27,12 +30,16 @@ def settle_names(plan: Layout, body: Body, log: Log) -> None:
             heads[i] = Heading(h.text, None, h.unit)
         if h.summary and i not in plan.values:
             plan.summaries[i] = h.summary
-    names = {h.name for h in heads}
+    _find_order(plan, body, log)
+    names = {h.name for h in heads if not doubtful(h.text)}
     for i, h in enumerate(heads):
-        if h.name == "fluid" and fold(h.text) == "oil" and "sample" not in names:
+        if h.name == "fluid" and "sample" not in names and i not in plan.values:
             seen = body.columns[i].uniques
-            if not seen or not all(_FLUIDS.search(fold(t)) for t in seen):
+            if not seen or not any(_FLUIDS.search(fold(t)) for t in seen):
                 heads[i] = Heading(h.text, "sample", h.unit)
+                if fold(h.text) not in ("oil", "ol"):
+                    log.guess("sample", f"the column {h.text!r}", "its cells name no kind of liquid",
+                              "--column fluid=HEADING", code="heading")  # fmt: skip
     for name in sorted({h.name for i, h in enumerate(heads) if h.name and h.name != "kv" and i not in plan.values}):
         rivals = [i for i, h in enumerate(heads) if h.name == name]
         if len(rivals) > 1:
@@ -43,10 +50,32 @@ def settle_names(plan: Layout, body: Body, log: Log) -> None:
     for i, h in enumerate(heads):
         if h.name == "kv" and i not in plan.values:
             heads[i] = Heading(h.text, None, h.unit)
+    for i, h in enumerate(heads):
+        if i not in plan.values and h.name in _TOLD and doubtful(h.text):
+            log.guess(h.name, f"the column {h.text!r}", "a heading that may mean something else",
+                      f"--column {h.name}=HEADING, or --column {h.name}=- for none", code="heading")  # fmt: skip
     if plan.summaries:
         shown = ", ".join(repr(heads[i].text) for i in sorted(plan.summaries) if heads[i].text)
         if shown:
             log.guess("summaries", shown, "the headings; not read as breakdowns", "--value")
+
+
+def _find_order(plan: Layout, body: Body, log: Log) -> None:
+    """``No.`` over numbers that count 1, 2, 3 ... in a long table is the order of the breakdowns."""
+    heads = plan.headings
+    if len(plan.values) != 1 or any(h.name == "order" for h in heads):
+        return
+    for i, h in enumerate(heads):
+        column = body.columns[i]
+        if i in plan.values or h.name is not None or column.numbers is not None or len(body) > 100_000:
+            continue
+        if fold(h.text) not in COUNTING | {"nº", "lp", "n o", "c", "№"}:
+            continue
+        texts = [column.text(r) for r in range(len(body))]
+        if counts([t for t in texts if t.rstrip(".").isdigit()]):
+            heads[i] = Heading(h.text, "order", None)
+            log.guess("order", f"the column {h.text!r}", "its numbers count 1, 2, 3 ...", "--column order=HEADING")
+            return
 
 
 def _rank(plan: Layout, name: str, rivals: list[int]) -> None:
@@ -55,7 +84,8 @@ def _rank(plan: Layout, name: str, rivals: list[int]) -> None:
     def place(i: int) -> tuple[int, int]:
         text = plan.headings[i].text
         key = fold(text)
-        return (-1 if text == name else words.index(key) if key in words else 999, i)
+        rank = -1 if text == name else words.index(key) if key in words else 999
+        return (rank + (2000 if doubtful(text) else 0), i)
 
     for i in sorted(rivals, key=place)[1:]:
         h = plan.headings[i]
@@ -98,5 +128,9 @@ def gap_of(plan: Layout, body: Body, rows: np.ndarray, log: Log) -> np.ndarray:
         read = factors.amount(plan.meta["gap_mm"])
         if read is not None:
             value = factors.convert("gap_mm", read[0], read[1])
+            log.guess("gap_mm", plan.meta["gap_mm"], plan.places.get("gap_mm", "a line above the heading"),
+                      "--column gap_mm=HEADING, or --column gap_mm=- for none")  # fmt: skip
+            log.guess("gap_mm", plan.meta["gap_mm"], plan.places.get("gap_mm", "a line above the heading"),
+                      "--column gap_mm=HEADING, or --column gap_mm=- for none")  # fmt: skip
             out = np.full(len(body), np.nan if value is None else value)
     return out

@@ -130,63 +130,77 @@ def _numbered(plan: Layout, body: Body) -> tuple[int, np.ndarray] | None:
     return at, good[column.codes]
 
 
-def _chance(values: np.ndarray, text: str) -> float:
+def _chance(values: np.ndarray, step: float) -> float:
     """How likely a further reading equals the mean of these by chance."""
     spread = float(np.nanstd(values, ddof=1)) if np.isfinite(values).sum() > 1 else 0.0
-    return min(1.0, step_of(text) / (2.5 * spread)) if spread > 0 else 1.0
+    return min(1.0, step / (2.5 * spread)) if spread > 0 else 1.0
 
 
 def _long(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int]) -> dict[int, Summary]:
-    groups = _runs(plan, body, values, known)
     numbered = _numbered(plan, body)
     text = [flat.text(r) for r in range(len(body))]
-    found: list[tuple[list[int], list[tuple[int, str]], bool]] = []
-    judged = 0
+    step = min((step_of(text[r]) for r in np.flatnonzero(np.isfinite(values))), default=1.0)
     stood = {int(flat.row[i]) for i in np.flatnonzero(flat.kind == WITHSTOOD)}
-    for rows in groups:
+    groups: list[tuple[list[int], dict[int, tuple[str, ...]], bool]] = []
+    for rows in _runs(plan, body, values, known):
         if len(rows) < 4 or not np.ptp(values[rows[:-1]]) > 0:
             continue
-        judged += 1
-        best: list[tuple[int, str]] = []
+        ends: dict[int, tuple[str, ...]] = {}
         for k in range(1, min(6, len(rows) - 3) + 1):
-            held, tail = values[rows[:-k]], rows[-k:]
-            if (
-                stood & set(tail)
-                or (numbered is not None and any(numbered[1][r] for r in tail))
-                or not np.ptp(held) > 0
-            ):
+            tail = rows[-k:]
+            if stood & set(tail) or (numbered is not None and any(numbered[1][r] for r in tail)):
                 break
-            named: list[tuple[int, str]] = []
-            for r in tail:
-                free = [x for x in kinds_of(held, values[r], text[r]) if x not in {n for _, n in named}]
-                if not free:
-                    break
-                named.append((r, free[0]))
-            if len(named) < k:
-                continue
-            apart = numbered is not None and any(numbered[1][r] for r in rows) and not any(numbered[1][r] for r in tail)
-            rare = _chance(held, text[tail[0]]) ** k
-            if k == 1 or apart or (rare < _CHANCE / 10 and {n for _, n in named} & {"mean", "sd", "cov"}):
-                best = named
-        if not best:
-            continue
-        apart = numbered is not None and any(numbered[1][r] for r in rows) and not any(numbered[1][r] for r, _ in best)
-        found.append((rows, best, apart))
+            named = _named_tail(values[rows[:-k]], [(values[r], text[r]) for r in tail])
+            if named:
+                ends[k] = named
+        apart = numbered is not None and any(numbered[1][r] for r in rows) and not numbered[1][rows[-1]]
+        groups.append((rows, ends, apart))
     out: dict[int, Summary] = {}
-    odds = 1.0
-    for rows, best, _ in found:
-        odds *= _chance(values[rows[: -len(best)]], text[best[0][0]])
-    everywhere = judged > 0 and len(found) == judged and judged >= 2 and odds < _CHANCE
-    for rows, best, apart in found:
-        if apart or everywhere or (len(best) > 1 and len(rows) - len(best) >= 3):
-            rest = tuple(rows[: -len(best)])
-            out.update({r: Summary(kind, "", rest) for r, kind in best})
+    alike = _alike(groups, values, step)
+    for rows, ends, apart in groups:
+        k = alike or max((k for k, kinds in ends.items() if apart or _rare(values[rows[:-k]], step, kinds)), default=0)
+        if k and k in ends:
+            out.update({r: Summary(kind, "", tuple(rows[:-k])) for r, kind in zip(rows[-k:], ends[k], strict=True)})
+        elif "mean" in ends.get(1, ()):
+            out[rows[-1]] = Summary("mean", "", ())  # only told: it may be chance
     return out
+
+
+def _named_tail(held: np.ndarray, tail: list[tuple[float, str]]) -> tuple[str, ...]:
+    """What each number of a tail is of the numbers before it, each something else; empty when one is nothing."""
+    if not np.ptp(held) > 0:
+        return ()
+    out: list[str] = []
+    for value, text in tail:
+        free = [x for x in kinds_of(held, value, text) if x not in out]
+        if not free:
+            return ()
+        out.append(free[0])
+    return tuple(out) if {"mean", "sd", "cov", "median"} & set(out) else ()
+
+
+def _alike(groups: list[tuple[list[int], dict[int, tuple[str, ...]], bool]], values: np.ndarray, step: float) -> int:
+    """The longest tail of the same kinds with which every series ends, when that is no chance; 0: none."""
+    if len(groups) < 2:
+        return 0
+    for k in range(6, 0, -1):
+        kinds = {ends.get(k) for _, ends, _ in groups}
+        if len(kinds) == 1 and None not in kinds:
+            odds = float(np.prod([_chance(values[rows[:-k]], step) for rows, _, _ in groups]))
+            if odds < _CHANCE:
+                return k
+    return 0
+
+
+def _rare(held: np.ndarray, step: float, kinds: tuple[str, ...]) -> bool:
+    """Whether several numbers at the end are hardly by chance what they seem to be."""
+    return len(kinds) > 1 and _chance(held, step) ** len(kinds) < _CHANCE / 10
 
 
 def _runs(plan: Layout, body: Body, values: np.ndarray, known: set[int]) -> list[list[int]]:
     """Rows that stand together: the same labels, no blank line and no summary with a label between them."""
     keys = [i for i, h in enumerate(plan.headings) if h.name in ("sample", "filling") and i not in plan.values]
+    keys = keys or [i for i, h in enumerate(plan.headings[:1]) if h.name is None and i not in plan.values]
     out: list[list[int]] = []
     last: tuple[object, ...] | None = None
     for r in range(len(body)):
@@ -250,6 +264,13 @@ def refuse_summaries(
         return
     width = len(plan.values)
     values = _grid(plan, body, flat)
+    for r in [r for r, one in found.items() if not one.label and not one.rows]:
+        del found[r]
+        log.problem(
+            place.rows[r], str(place.columns[r]), flat.text(r),
+            "equals the mean of the rows above it to its own rounding",
+            "kept as a breakdown; if it is a summary, leave the row out", code="maybe_summary",
+        )  # fmt: skip
     for r, one in found.items():
         where = np.flatnonzero(flat.row == r) if len(body) > _MOST_ROWS else np.arange(r * width, (r + 1) * width)
         shown = f"a summary row ({one.label!r}), not a breakdown" if one.label else (

@@ -50,9 +50,15 @@ def _said(text: str, head: Heading, sheet: Sheet) -> dict[str, str]:
         return {}
     found = facts_of(text)
     said = {n: t for n, t in found.said.items() if n in PROCEDURE}
+    rest = found.rest
+    if "electrode" not in said and "electrode" not in found.unsure and said:  # "plate" alone would be too little
+        level = next((w for t in (" ".join(rest), *rest) if (w := word("electrode", t))), None)
+        if level is not None:
+            said["electrode"] = level
+            rest = tuple(t for t in rest if word("electrode", t) != level)
     if head.name == "method" and (recognise(text) is not None and not set(said) - {"method"}):
         return {}
-    if head.name is None and (len(found.rest) > 1 or not said):  # a remark in which a gap happens to be named
+    if head.name is None and (len(rest) > 1 or not said):  # a remark in which a gap happens to be named
         return {}
     if head.name == "stirring" and set(said) == {"stirring"}:
         return {}

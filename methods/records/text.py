@@ -141,7 +141,7 @@ def sniff(text: str) -> str:
     first = head.split("\n", 1)[0].strip().casefold()
     if first.startswith("sep=") and len(first) == 5:
         return first[4] if first[4] in DELIMITERS else ","
-    best, best_score, uncut = ",", 0.0, True
+    best, best_score, best_share, uncut = ",", 0.0, 0.0, True
     for mark in (";", "\t", "|", ","):
         widths = [len(r) for r in records_of(head, mark)[0] if any(c.strip() for c in r)]
         cut = [w for w in widths if w > 1]
@@ -149,10 +149,11 @@ def sniff(text: str) -> str:
             continue
         width, count = Counter(cut).most_common(1)[0]
         score = count / len(widths) * (1 + min(width, 20) / 100)
-        if mark == "," and best_score > 0.5 and not (count == len(widths) and uncut):
+        if mark == "," and max(best_score, best_share) > 0.5 and not (count == len(widths) and uncut):
             continue
         if score > best_score or (mark == "," and best_score):
             best, best_score, uncut = mark, max(score, best_score), len(cut) < len(widths)
+            best_share = len(cut) / len(widths)
     if best == "," and best_score and _decimal_commas_only(head):
         return "\t"
     return best

@@ -19,7 +19,8 @@ def turned(sheet: Sheet) -> Cut:
     if at is None or at == width - 1:
         return Cut([Block(sheet)], [])
     labels = [r[at].strip().rstrip(" :") for r in cells]
-    read = [heading(t) if t and not is_number(t) else None for t in labels]
+    run = _run(labels)
+    read = [heading(t) if t and (i in run or not is_number(t)) else None for i, t in enumerate(labels)]
     named = [
         i for i, h in enumerate(read) if h is not None and h.name in COLUMNS and h.name not in ("kv", "note", "order")
     ]
@@ -49,3 +50,13 @@ def turned(sheet: Sheet) -> Cut:
         [Block(out, [ln for ln in lines if ln[0] < sheet.rows[first]])],
         [ln for ln in lines if ln[0] > sheet.rows[last]],
     )
+
+
+def _run(labels: list[str]) -> set[int]:
+    """The places of bare numbers that count 1, 2, 3 ... down a column."""
+    out: list[int] = []
+    for i, text in enumerate(labels):
+        bare = text.rstrip(".")
+        if bare.isdigit() and int(bare) == len(out) + 1:
+            out.append(i)
+    return set(out) if len(out) >= 3 else set()

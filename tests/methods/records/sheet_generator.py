@@ -473,7 +473,7 @@ def show(seed: int) -> None:
             for row in sheet.iter_rows(values_only=True):
                 print(" | ".join("" if v is None else str(v) for v in row))
     else:
-        for encoding in ("utf-16", "utf-8-sig", "cp1252"):
+        for encoding in ("utf-8-sig", "utf-16", "cp1252"):
             try:
                 print(made.raw.decode(encoding))
                 break
