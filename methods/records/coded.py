@@ -40,6 +40,7 @@ class Body:
 
     columns: list[Coded]
     rows: np.ndarray
+    carried: np.ndarray | None = None  # rows whose sample or filling is that of a row above
     overlong: np.ndarray | None = None  # rows with more cells than the heading has
 
     def __len__(self) -> int:

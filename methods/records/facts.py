@@ -94,6 +94,16 @@ def _electrodes(folded: str) -> tuple[set[str], str]:
     return out, pattern.sub(take, folded)
 
 
+def topic_of(heading_text: str) -> str | None:
+    """What an unknown heading speaks of: ``electrode``, ``stirring`` or ``gap_mm``."""
+    words = fold(heading_text)
+    if _patterns("stirring", "topic").search(words):
+        return "stirring"
+    if _patterns("electrode_topic", "words").search(words):
+        return "gap_mm" if _patterns("gap", "words").search(words) else "electrode"
+    return None
+
+
 def electrode_in(text: str) -> str | None:
     """``disk``, ``spherical`` or ``mushroom`` where a text speaks of one of them only."""
     levels, rest = _electrodes(fold(text))

@@ -142,7 +142,7 @@ def heading(text: str) -> Heading:
     return Heading(shown, None, unit)
 
 
-_NUMBER_SIGN = re.compile(r"(?:(?<=\s)|^)(?:n o|n|no|nr|num|number|nummer|numero|cislo|c|номер|番号|编号|id)(?=\s|$)")
+_NUMBER_SIGN = re.compile(r"(?:(?<=\s)|^)(?:n o|n|no|nr|num|number|nummer|numero|cislo|номер|番号|编号)(?=\s|$)")
 
 
 def _without_number_sign(key: str) -> str:

@@ -8,6 +8,7 @@ import numpy as np
 
 from methods.records import factors
 from methods.records.coded import Body
+from methods.records.facts import topic_of
 from methods.records.headings import Heading, doubtful, fold, heading, vocabulary
 from methods.records.kept import Log
 from methods.records.layout import COUNTING, Layout
@@ -30,6 +31,7 @@ def settle_names(plan: Layout, body: Body, log: Log) -> None:
             heads[i] = Heading(h.text, None, h.unit)
         if h.summary and i not in plan.values:
             plan.summaries[i] = h.summary
+    _by_topic(plan, body, log)
     _find_order(plan, body, log)
     names = {h.name for h in heads if not doubtful(h.text)}
     for i, h in enumerate(heads):
@@ -58,6 +60,20 @@ def settle_names(plan: Layout, body: Body, log: Log) -> None:
         shown = ", ".join(repr(heads[i].text) for i in sorted(plan.summaries) if heads[i].text)
         if shown:
             log.guess("summaries", shown, "the headings; not read as breakdowns", "--value")
+
+
+def _by_topic(plan: Layout, body: Body, log: Log) -> None:
+    """Headings that are not known but speak of electrodes, the gap or stirring."""
+    for i, h in enumerate(plan.headings):
+        if i in plan.values or i in plan.summaries or h.name is not None or h.shot is not None or not h.text:
+            continue
+        name = topic_of(h.text)
+        if name is None or any(o.name == name for o in plan.headings) or body.columns[i].numbers is not None:
+            continue
+        plan.headings[i] = Heading(h.text, name, h.unit)
+        log.guess(
+            name, f"the column {h.text!r}", "the heading speaks of it", f"--column {name}=HEADING", code="heading"
+        )
 
 
 def _find_order(plan: Layout, body: Body, log: Log) -> None:

@@ -233,8 +233,8 @@ def _read_sheet(
     settle_names(plan, body, log)
     drop_computed(plan, body, log)
     units = units_of(plan, options, log)
-    fill_down(plan, body, log)
     take_apart(plan, body, sheet, log)
+    fill_down(plan, body, log)
     mark = decimal_mark([body.columns[i] for i in plan.values], units[0], options.decimal, log)
     units = magnitude_units(plan, body, units, mark, log)
     parsed = [parse_column(body.columns[i], u, mark, options.words) for i, u in zip(plan.values, units, strict=True)]

@@ -79,10 +79,11 @@ def fill_down(plan: Layout, body: Body, log: Log) -> None:
         if h.name not in wanted or column.numbers is not None or not len(column.codes):
             continue
         blank = (column.codes < 0) & _held(body, plan)
-        if column.codes[0] < 0 or blank.mean() < 0.3:
+        if column.codes[0] < 0 or not blank.any():
             continue
         at = np.maximum.accumulate(np.where(column.codes >= 0, np.arange(len(column.codes)), 0))
         body.columns[i] = Coded(np.where(blank, column.codes[at], column.codes), column.uniques)
+        body.carried = blank if body.carried is None else body.carried | blank
         if h.name == "sample":
             _bring_along(plan, body, np.where(blank, at, np.arange(len(at))), log)
         log.guess(

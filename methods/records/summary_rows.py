@@ -113,6 +113,11 @@ def _labelled(plan: Layout, body: Body) -> dict[int, tuple[str, str]]:
                 if numbered is not None and not counts and numbered[1][row]:
                     continue  # it has a place in the series: a remark, not a summary
                 out.setdefault(row, (kind, text))
+    if out and len(body) <= _MOST_ROWS:
+        for row in range(len(body)):  # a letter beside labelled summaries is one itself
+            text = body.columns[0].text(row) if 0 not in plan.values else ""
+            if row not in out and (row - 1 in out or row + 1 in out) and (kind := summary_kind(text, True)):
+                out[row] = (kind, text)
     return out
 
 
@@ -226,9 +231,8 @@ def _wide(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[i
         if not np.isfinite(row).any() or r in known:
             after = after or (r in known and bool(begin))
             continue
-        kind = (
-            _across(values[begin], row, [flat.text(r * width + c) for c in range(width)]) if len(begin) >= 2 else None
-        )
+        texts = [flat.text(r * width + c) for c in range(width)]
+        kind = _across(values[begin], row, texts, _bare(plan, body, r)) if len(begin) >= 2 else None
         if kind is not None:
             out[r] = Summary(kind, "", tuple(begin))
             after = True
@@ -239,7 +243,15 @@ def _wide(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[i
     return out
 
 
-def _across(above: np.ndarray, row: np.ndarray, texts: list[str]) -> str | None:
+def _bare(plan: Layout, body: Body, r: int) -> bool:
+    """Whether a row has nothing but numbers in its value columns."""
+    rest = [i for i in range(len(body.columns)) if i not in plan.values and i not in plan.summaries]
+    if body.carried is not None and body.carried[r]:
+        return True
+    return not any(body.columns[i].text(r).strip() for i in rest if body.columns[i].numbers is None)
+
+
+def _across(above: np.ndarray, row: np.ndarray, texts: list[str], bare: bool) -> str | None:
     held = np.flatnonzero(np.isfinite(row))
     if len(held) < 3:
         return None
@@ -248,7 +260,7 @@ def _across(above: np.ndarray, row: np.ndarray, texts: list[str]) -> str | None:
         left &= set(kinds_of(above[:, c], float(row[c]), texts[c]))
         if not left:
             return None
-    same = any(np.array_equal(row[held], a[held]) for a in above)
+    same = not bare and any(np.array_equal(row[held], a[held]) for a in above)
     return None if same else next(k for k in KINDS if k in left)
 
 

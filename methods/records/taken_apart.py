@@ -58,7 +58,9 @@ def _said(text: str, head: Heading, sheet: Sheet) -> dict[str, str]:
             rest = tuple(t for t in rest if word("electrode", t) != level)
     if head.name == "method" and (recognise(text) is not None and not set(said) - {"method"}):
         return {}
-    if head.name is None and (len(rest) > 1 or not said):  # a remark in which a gap happens to be named
+    if head.name is None and (
+        (len(rest) > 1 and len(said) < 2) or not said
+    ):  # a remark in which a gap happens to be named
         return {}
     if head.name == "stirring" and set(said) == {"stirring"}:
         return {}

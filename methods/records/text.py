@@ -131,6 +131,9 @@ def head_of(text: str, size: int = 60_000) -> str:
     return text[: cut + 1] if cut > 0 else text[:size]
 
 
+_DECIMAL = re.compile(r"(?<=\d),(?=\d)")
+
+
 def sniff(text: str) -> str:
     """The delimiter: the mark that cuts most lines into the same number of cells.
 
@@ -149,6 +152,8 @@ def sniff(text: str) -> str:
             continue
         width, count = Counter(cut).most_common(1)[0]
         score = count / len(widths) * (1 + min(width, 20) / 100)
+        if mark == "," and best_share > 0.5 and len(_DECIMAL.findall(head)) > head.count(",") / 2:
+            continue  # the other mark cuts most lines, and commas stand between digits
         if mark == "," and max(best_score, best_share) > 0.5 and not (count == len(widths) and uncut):
             continue
         if score > best_score or (mark == "," and best_score):

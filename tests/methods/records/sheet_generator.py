@@ -1,3 +1,4 @@
+# ruff: noqa: E501
 """Sheets composed from a truth, as different people would type them, to be read back and scored against it.
 
 All oils and numbers are invented. A seed gives a sheet. From the command line, in the root of the project::
@@ -83,7 +84,11 @@ class Writer:
         procedures: list[tuple[str, float, str]] = []
         while len(procedures) < count:
             electrode = rng.choice(("disk", "spherical", "mushroom"))
-            new = (electrode, rng.choice(GAPS[electrode]), rng.choice(("none", "none", "continuous", "continuous", "between")))
+            new = (
+                electrode,
+                rng.choice(GAPS[electrode]),
+                rng.choice(("none", "none", "continuous", "continuous", "between")),
+            )
             if new not in procedures:
                 procedures.append(new)
         samples = rng.sample(NAMES, rng.choice((1, 2, 2, 3, 4)))
@@ -132,8 +137,8 @@ class Writer:
 
     def labels(self, s: Series, keys: list[str]) -> list[Any]:
         out: list[Any] = []
+        electrode, gap, stir = s.procedure
         for key in keys:
-            electrode, gap, stir = s.procedure
             out.append({
                 "sample": lambda: s.sample, "electrode": lambda: self.same(electrode), "stirring": lambda: self.same(stir),
                 "gap": lambda: self.gap(gap, bare="mm" in self.same("gap") or "мм" in self.same("gap")),
@@ -148,7 +153,9 @@ class Writer:
         key = f"one{procedure}"
         if key not in self.chosen:
             electrode, gap, stir = procedure
-            self.chosen[key] = f"{self.word(electrode)} {self.gap(gap)}{self.rng.choice((', ', ' '))}{self.word('t_' + stir)}"
+            self.chosen[key] = (
+                f"{self.word(electrode)} {self.gap(gap)}{self.rng.choice((', ', ' '))}{self.word('t_' + stir)}"
+            )
         return self.chosen[key]
 
     def heads(self, keys: list[str]) -> list[str]:
@@ -169,7 +176,12 @@ class Writer:
         counted = self.chance(0.75) or any(s.number > 1 for s in series)
         note = self.chance(0.3)
         values = self.same("kv")
-        heads = [*self.heads(keys), *([self.same("order")] if counted else []), values, *([self.same("note")] if note else [])]
+        heads = [
+            *self.heads(keys),
+            *([self.same("order")] if counted else []),
+            values,
+            *([self.same("note")] if note else []),
+        ]
         sums = self.rng.choice(("", "", "order", "sample", "note", "bare")) if len(series[0].readings) >= 4 else ""
         sums = "" if (sums == "order" and not counted) or (sums == "note" and not note) else sums
         kinds = self.kinds() if sums and sums != "bare" else ["mean", *(["sd"] if self.chance(0.5) else [])]
@@ -203,7 +215,9 @@ class Writer:
 
     def wide(self, series: list[Series], keys: list[str], feet: bool = True) -> list[list[Any]]:
         size = len(series[0].readings)
-        rows_of_five = size == 10 and self.chance(0.6) and "filling" not in keys and series[0].number == series[-1].number
+        rows_of_five = (
+            size == 10 and self.chance(0.6) and "filling" not in keys and series[0].number == series[-1].number
+        )
         width = 5 if rows_of_five else size
         style = self.same_style(width)
         sums = self.kinds() if self.chance(0.5) and width >= 3 else []
@@ -216,7 +230,9 @@ class Writer:
             for part in range(size // width):
                 held = s.readings[part * width : (part + 1) * width]
                 labels = self.labels(s, keys) if part == 0 else [""] * len(keys)
-                figures = [self.sum_text(k, [r.kv for r in held]) for k in sums] if not rows_of_five else ["" for _ in sums]
+                figures = (
+                    [self.sum_text(k, [r.kv for r in held]) for k in sums] if not rows_of_five else ["" for _ in sums]
+                )
                 out.append([*labels, *(figures if front else []), *held, *([] if front else figures)])
         if feet and not rows_of_five and len(series) >= 3 and self.chance(0.4):
             bare = self.chance(0.3)
@@ -333,7 +349,11 @@ def across(w: Writer, series: list[Series], keys: list[str]) -> list[list[Any]]:
     """Labels in the first column, a filling a column."""
     size = len(series[0].readings)
     rows: list[list[Any]] = [list(r) for r in zip(w.heads(keys), *[w.labels(s, keys) for s in series], strict=True)]
-    style = w.rng.choice(("{n}", "{n}.", "kV {n}", "BD {n}")) if len(keys) == 1 else w.rng.choice(("BD {n}", "kV {n}", "{n}"))
+    style = (
+        w.rng.choice(("{n}", "{n}.", "kV {n}", "BD {n}"))
+        if len(keys) == 1
+        else w.rng.choice(("BD {n}", "kV {n}", "{n}"))
+    )
     for i in range(size):
         rows.append([style.format(n=i + 1), *[s.readings[i] for s in series]])
     if w.chance(0.4):
@@ -383,7 +403,11 @@ def write(w: Writer, sheets: list[tuple[str, list[list[Any]]]], truth: dict[str,
     digits = 0 if w.whole else 1
 
     def number(value: float) -> str:
-        text = f"{value:.{digits}f}" if isinstance(value, float) and digits == 0 and value == int(value) else f"{value:.1f}"
+        text = (
+            f"{value:.{digits}f}"
+            if isinstance(value, float) and digits == 0 and value == int(value)
+            else f"{value:.1f}"
+        )
         return text.replace(".", ",") if comma else text
 
     out: list[tuple[str, list[list[Any]]]] = []
@@ -395,7 +419,9 @@ def write(w: Writer, sheets: list[tuple[str, list[list[Any]]]], truth: dict[str,
                 if isinstance(cell, Reading):
                     truth["readings"].append([cell.filling, cell.order, cell.kv, cell.outcome])
                     truth["cells"].append(f"{name}!R{r}C{c}" if len(sheets) > 1 else f"R{r}C{c}")
-                    line.append(f"{number(cell.kv)} kV" if unit_in_cell else cell.kv if kind == "xlsx" else number(cell.kv))
+                    line.append(
+                        f"{number(cell.kv)} kV" if unit_in_cell else cell.kv if kind == "xlsx" else number(cell.kv)
+                    )
                 elif isinstance(cell, float):
                     line.append(cell if kind == "xlsx" else number(cell))
                 else:
@@ -422,7 +448,12 @@ def write(w: Writer, sheets: list[tuple[str, list[list[Any]]]], truth: dict[str,
         cells = [*row, *[""] * (width - len(row) if full else 0)]
         lines.append(mark.join(f'"{c}"' if mark in str(c) else str(c) for c in cells))
     text = "\n".join(lines) + "\n"
-    encodings = ["utf-8", "utf-8-sig", "utf-16", *(["cp1252"] if w.lang in ("en", "de", "fr", "es", "it", "nl", "pt", "sv") else [])]
+    encodings = [
+        "utf-8",
+        "utf-8-sig",
+        "utf-16",
+        *(["cp1252"] if w.lang in ("en", "de", "fr", "es", "it", "nl", "pt", "sv") else []),
+    ]
     encoding = w.rng.choice(encodings)
     try:
         return text.encode(encoding), ".csv" if mark != "\t" else ".tsv"
