@@ -46,6 +46,7 @@ def assemble(
     data: dict[str, Any] = {}
     for name in COLUMNS:
         data[name] = series[name] if name in series else _column(name, known.get(name), plan, index, whole, log)
+    _beside(data, known, plan, log)
     for name in plan.levels[0] if plan.levels else ():
         data[name] = _by_column(name, plan, flat.column[keep], log)
     data["kv"] = pd.Series(flat.kv if every else flat.kv[keep])
@@ -114,6 +115,32 @@ def _column(name: str, found: Any, plan: Layout, index: np.ndarray, whole: bool,
     if isinstance(value, np.ndarray):
         return pd.Series(np.full(len(index), value[0]))
     return factors.text_series(Coded(np.zeros(len(index), np.int64) + (0 if value.uniques else -1), value.uniques))
+
+
+def _beside(data: dict[str, Any], known: dict[str, Any], plan: Layout, log: Log) -> None:
+    """What is said around the table, beside a column that says it, too: for its empty cells, and against the others."""
+    for name, text in plan.meta.items():
+        if name not in known or name not in data or name in ("kv", "order", "filling", "note"):
+            continue
+        column = data[name]
+        empty = column.isna()
+        if name == "gap_mm" and bool(empty.all()):
+            continue
+        one = Coded(np.zeros(1, np.int64), [text])
+        value = convert_column(name, one, Heading(name, name), np.zeros(1, np.int64), None, Log())
+        said = value[0] if isinstance(value, np.ndarray) else value.uniques[0] if value.uniques else None
+        if said is None or said != said:
+            continue
+        place = plan.places.get(name, "a line above the heading")
+        if name == "method" and "file" in place:
+            continue
+        others = [v for v in pd.unique(column.dropna()) if v != said]
+        if others and name in ("electrode", "gap_mm", "stirring", "rise_kv_s", "method"):
+            log.problem(None, name, f"{said} ({place}); {others[0]} (the column)", "two places say different things",
+                        "kept as the column says", code="contradiction")  # fmt: skip
+        if bool(empty.any()):
+            data[name] = column.fillna(said) if name in NUMERIC else column.fillna(str(said))
+            log.guess(name, str(said), f"{place}, where the column is empty", "fill the cells in the file")
 
 
 def _by_column(name: str, plan: Layout, column: np.ndarray, log: Log) -> pd.Series:

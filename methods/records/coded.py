@@ -40,8 +40,8 @@ class Body:
 
     columns: list[Coded]
     rows: np.ndarray
-    carried: np.ndarray | None = None  # rows whose sample or filling is that of a row above
     overlong: np.ndarray | None = None  # rows with more cells than the heading has
+    carried: np.ndarray | None = None  # rows whose sample or filling is that of a row above
 
     def __len__(self) -> int:
         return len(self.rows)

@@ -20,6 +20,7 @@ from methods.records.coded import Coded
 from methods.records.facts import electrode_in, stirring_in
 from methods.records.headings import Heading, any_unit, fold, plain_stirring, word
 from methods.records.kept import Log
+from methods.records.summary_words import summary_kind
 
 try:  # an optional part: only faster
     import pyarrow
@@ -61,7 +62,7 @@ def numbers(name: str, cells: Coded, head: Heading, rows: np.ndarray, log: Log) 
             shot = re.fullmatch(r"\D{0,12}(\d{1,4})\D{0,2}", normalise(text)) if name == "order" else None
             if shot:
                 out[at] = int(shot[1])
-            elif parse(text).kind != BLANK:
+            elif parse(text).kind != BLANK and not (name == "order" and summary_kind(text, True)):
                 _unread(name, cells, at, head, rows, log)
             continue
         value, unit = read

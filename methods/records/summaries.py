@@ -69,7 +69,8 @@ def compare_summaries(plan: Layout, body: Body, flat: Flat, place: Places, mark:
         if what != "mean" or i >= len(body.columns):
             continue
         stored = parse_column(body.columns[i], None, mark, frozenset())
-        factor = 1e-3 if np.nanmedian(np.append(stored.kv, np.nan)) > 1000 else 1.0 if len(stored.kv) else 1.0
+        held_kv = stored.kv[np.isfinite(stored.kv)]
+        factor = 1e-3 if len(held_kv) and np.median(held_kv) > 1000 else 1.0
         for r in np.flatnonzero((count > 1) & (stored.kind == VALUE)):
             own, said = total[r] / count[r], stored.kv[r] * factor
             text = body.columns[i].text(int(r))

@@ -14,6 +14,7 @@ from methods.columns import PLACE, PRESCRIBED, without
 from methods.records.cells import BLANK, VALUE, WITHSTOOD, normalise
 from methods.records.coded import Body
 from methods.records.flat import Flat, Places
+from methods.records.folding import fold
 from methods.records.headings import summary_label
 from methods.records.kept import Log
 from methods.records.layout import Layout, is_number
@@ -208,13 +209,20 @@ def _runs(plan: Layout, body: Body, values: np.ndarray, known: set[int]) -> list
     keys = keys or [i for i, h in enumerate(plan.headings[:1]) if h.name is None and i not in plan.values]
     out: list[list[int]] = []
     last: tuple[object, ...] | None = None
+    ways = [i for i, h in enumerate(plan.headings) if h.name in ("electrode", "stirring") and i not in plan.values]
+    numbered = _numbered(plan, body)
+    way: tuple[str, ...] = ()
     for r in range(len(body)):
         if r in known or not np.isfinite(values[r]):
             last = None if r in known else last
             continue
         key = tuple(body.columns[i].text(r) for i in keys)
         gap = bool(out) and int(body.rows[r]) - int(body.rows[out[-1][-1]]) > 1 and plan.column_rows is None
-        if last is None or key != last or gap:
+        new = tuple(fold(body.columns[i].text(r)) for i in ways)
+        other = any(a and b and a != b for a, b in zip(new, way, strict=False))
+        again = numbered is not None and bool(out) and body.columns[numbered[0]].text(r).strip(" .") == "1"
+        way = tuple(a or b for a, b in zip(new, way or new, strict=True))
+        if last is None or key != last or gap or other or again:
             out.append([])
         out[-1].append(r)
         last = key

@@ -57,6 +57,12 @@ def _run(labels: list[str]) -> set[int]:
     out: list[int] = []
     for i, text in enumerate(labels):
         bare = text.rstrip(".")
+        if not text:
+            continue
         if bare.isdigit() and int(bare) == len(out) + 1:
             out.append(i)
+        elif bare.isdigit() and out:
+            return set()  # numbers that do not go on counting
+        elif len(out) >= 3:
+            break
     return set(out) if len(out) >= 3 else set()
