@@ -52,10 +52,7 @@ class Opener(pn.viewable.Viewer):
 
     def parts(self) -> list[Any]:
         """The three, each explained."""
-        self._file.hint = (
-            "CSV, TSV or semicolon text, XLSX or Parquet: one row a breakdown or one row a filling. "
-            "Nothing leaves this machine."
-        )
+        self._file.hint = "CSV or other text, XLSX, Parquet. Nothing leaves this machine."
         column = parts.column(self._file, self._add, self._word, self._wrong, max_width=320, gap=8)
         study = parts.row(self._save, self._saved, gap=8)
         text = "Settings, file names and exclusions with reasons, in one file; never the readings."

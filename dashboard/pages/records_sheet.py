@@ -24,8 +24,8 @@ from methods.records.places import Place
 from methods.records.recipe import CONTEXT, MEANINGS, Recipe
 
 HINT = (
-    "Click a cell, a row's number or a column's letter; drag, or click with the shift key, to select up to there. Then "
-    "say below what it is. Nothing in the file is changed: what you say is a recipe, which can be saved."
+    "Click a cell, a row's number or a column's letter (drag, or click with the shift key, to select up to there), "
+    "then say what it is. The file is not changed: what you say is a recipe, which can be saved."
 )
 _AS_READ = "–"
 #: Values that are usual, to choose instead of writing.
@@ -60,13 +60,15 @@ class SheetByHand(pn.viewable.Viewer):
         self._name = Choice("Sheet")
         self._pages = Turn()
         self._grid = SheetGrid()
-        self._told = parts.Text("p", "", "hint", live=True)
+        self._told = parts.Text("p", "", "hint caption", live=True)
         self._wrong = parts.Text("p", "", "notice wrong", live=True)
-        self._offer = parts.column()
+        self._offer = parts.column(visible=False)
         self._place = Words("Selected", example="such as B5:F9")
+        self._which = parts.wrap(self._file, self._name, gap=16)
+        hint = parts.raw(f'<p class="hint caption">{parts.escaped(HINT)}</p>')
         self._view = parts.column(
-            parts.hint(HINT), parts.wrap(self._file, self._name, gap=16), self._told, self._wrong, self._offer,
-            self._deeds(), self._grid, self._pages, self._panel(), gap=12,
+            hint, self._which, self._told, self._wrong, self._offer, self._deeds(), self._grid,
+            self._pages, self._panel(), gap=12,
         )  # fmt: skip
         self._file.param.watch(self._other, "value")
         self._name.param.watch(self._other, "value")
@@ -208,6 +210,7 @@ class SheetByHand(pn.viewable.Viewer):
         held = self._name.value if self._name.value in names else self._first_name(file, names)
         self._quietly(lambda: self._name.param.update(options=names, value=held))
         self._name.visible = len(names) > 1
+        self._which.visible = self._name.visible or self._file.visible
         sheet = self._sheet()
         pages = max(1, -(-len(sheet.rows) // ROWS))
         self._quietly(lambda: self._pages.param.update(count=pages, value=min(self._pages.value, pages - 1)))
@@ -394,7 +397,7 @@ class SheetByHand(pn.viewable.Viewer):
                 if fits and name != file.name:
                     use = Press(f"Read it as {name} was read", lambda _, recipe=recipe: self._take_offered(recipe))
                     found.append(parts.row(parts.hint(f"This sheet has the shape of {name}."), use, gap=12))
-        self._offer.objects = found
+        self._offer.param.update(objects=found, visible=bool(found))
 
     def _take_offered(self, recipe: Recipe) -> None:
         if (file := self._now) is not None:

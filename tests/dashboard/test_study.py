@@ -270,3 +270,40 @@ def test_three_files_are_three_procedures_without_a_word(names: tuple[str, ...])
     study.by = "sample"
     study.open(_sheet(9.0).to_csv(index=False).encode(), "june.csv")
     assert study.by == "sample"  # what was chosen stays
+
+
+RECIPE = """gapshift_recipe = 1
+[[sheet]]
+name = ""
+heading_row = 1
+headings = ["Oil", "first kV", "second kV"]
+values = ["B"]
+"""
+TWO_COLUMNS = b"Oil,first kV,second kV\nA,40.5,1\nA,41.5,2\nB,42.5,3\n"
+
+
+def test_a_refused_file_is_kept_and_read_once_it_is_put_right() -> None:
+    study = Study()
+    broken = b"Oil,kV\nA,none\n"
+    with pytest.raises(InputError):
+        study.open(broken, "broken.csv")
+    assert [r.name for r in study.refused] == ["broken.csv"] and study.refused[0].why and not study.files
+    study.open(TWO_COLUMNS, "two.csv", recipe=RECIPE)
+    assert study.table["kv"].tolist() == [40.5, 41.5, 42.5]
+    with pytest.raises(InputError):
+        study.reread("broken.csv", recipe=RECIPE)
+    assert study.refused[0].options == {"recipe": RECIPE}  # the next word builds on it
+    study.close("broken.csv")
+    assert not study.refused and len(study.files) == 1
+
+
+def test_a_recipe_is_saved_with_the_study_and_taken_when_its_file_comes() -> None:
+    study = Study()
+    study.open(TWO_COLUMNS, "two.csv", recipe=RECIPE)
+    text = studyfile.save(study)
+    again = Study()
+    studyfile.load(again, text)
+    assert again.recipes() == {"two.csv": RECIPE}  # offered for a file of the same shape before its own one is there
+    again.open(TWO_COLUMNS, "two.csv")
+    assert again.table["kv"].tolist() == [40.5, 41.5, 42.5]
+    assert again.recipes() == {"two.csv": RECIPE}
