@@ -21,6 +21,7 @@ from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
 from methods.randomness import Rng, seed_of
 from methods.result import Caution
+from methods.scatter.nested_pivots import mean_error, student, summarise
 
 #: The rules that :func:`error_rates` compares.
 STEP_RULES: tuple[str, ...] = ("two_stage", "stop_when_narrow")
@@ -135,11 +136,24 @@ def next_step(
     if total > inputs.MOST_BREAKDOWNS:
         raise InputError(f"More than {inputs.MOST_BREAKDOWNS} would be needed; ask for a wider interval.")
     now, after = t * sd / math.sqrt(n), t * sd / math.sqrt(total)
+    if unit == "fillings":
+        error, df, lucky = mean_error(summarise(values, codes), level)
+        if lucky:
+            now = student(df, level) * error
+            total = max(total, math.ceil(n * (now / width) ** 2 * (1 - 1e-12)))
+            after = now * math.sqrt(n / total)
+            found.append(
+                Caution(
+                    "lucky_fillings",
+                    "The filling means agree better than the scatter within fillings lets one expect: the interval "
+                    "rests on that scatter, and the advice does not believe the chance.",
+                )
+            )
     if n < 5:
         found.append(
             Caution("few", f"The SD rests on {n} {unit} and may be off by half or double: so may this advice.")
         )
-    rates = error_rates(sd / mean, width / mean, n, confidence=level, repetitions=repetitions, rng=seed)
+    rates = error_rates(sd / mean, width / mean, n, cov_df=n - 1, confidence=level, repetitions=repetitions, rng=seed)
     more = total - n
     size = f" of {each}" if unit == "fillings" else ""
     percent = 100 * width / mean
@@ -161,6 +175,7 @@ def error_rates(
     target: float,
     start: int,
     *,
+    cov_df: float = math.inf,
     confidence: float = 0.95,
     most: int = 300,
     repetitions: int = 4000,
@@ -171,7 +186,10 @@ def error_rates(
     Parameters
     ----------
     cov, target : float
-        True coefficient of variation and the half-width wanted, both as fractions of the mean.
+        Coefficient of variation and the half-width wanted, both as fractions of the mean.
+    cov_df : float
+        Degrees of freedom on which ``cov`` rests: each repetition has a true one that may be behind it. Infinite: it is
+        the true one.
     start : int
         Units taken before the first look.
     most : int
@@ -183,18 +201,21 @@ def error_rates(
         In the order of :data:`STEP_RULES`. Standard error of a coverage: below ``0.5 / sqrt(draws)``.
     """
     seed = seed_of(rng)
-    spread, width = inputs.positive(cov, "cov"), inputs.positive(target, "target")
+    found, width = inputs.positive(cov, "cov"), inputs.positive(target, "target")
     first = inputs.count(start, "start", least=2)
     level = inputs.probability(confidence, "confidence")
     last = max(inputs.count(most, "most"), first + 1)
     rng = np.random.default_rng(seed)
+    spread = np.full(repetitions, found)
+    if math.isfinite(cov_df):
+        spread *= np.sqrt(cov_df / rng.chisquare(cov_df, repetitions))
     return (
         _two_stage(spread, width, first, level, repetitions, rng),
         _when_narrow(spread, width, first, level, last, repetitions, rng),
     )
 
 
-def _two_stage(spread: float, width: float, first: int, level: float, repetitions: int, rng: Any) -> ErrorRates:
+def _two_stage(spread: np.ndarray, width: float, first: int, level: float, repetitions: int, rng: Any) -> ErrorRates:
     sd = spread * np.sqrt(rng.chisquare(first - 1, repetitions) / (first - 1))
     t = scipy.stats.t.ppf(0.5 + level / 2, first - 1)
     total = np.maximum(first, np.ceil((t * sd / width) ** 2))
@@ -208,9 +229,9 @@ def _two_stage(spread: float, width: float, first: int, level: float, repetition
 
 
 def _when_narrow(
-    spread: float, width: float, first: int, level: float, last: int, repetitions: int, rng: Any
+    spread: np.ndarray, width: float, first: int, level: float, last: int, repetitions: int, rng: Any
 ) -> ErrorRates:
-    x = spread * rng.standard_normal((repetitions, last))
+    x = spread[:, None] * rng.standard_normal((repetitions, last))
     n = np.arange(1, last + 1)
     mean = np.cumsum(x, axis=1) / n
     square = np.cumsum(x**2, axis=1)

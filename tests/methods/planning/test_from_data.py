@@ -226,3 +226,21 @@ def test_what_cannot_be_said():
         next_step([50.0, 60], fillings=[1])
     with pytest.raises(InputError, match="wider interval"):
         next_step([50.0, 60], 0.0001)
+
+
+def test_fillings_that_agree_by_luck_do_not_say_stop():
+    rng = np.random.default_rng(5)
+    kv = rng.normal(50, 7, (3, 5))
+    kv += 50.0 - kv.mean(1, keepdims=True) + np.array([[-0.05], [0.0], [0.05]])
+    found = plan.next(kv.ravel(), 0.03, fillings=np.repeat([1, 2, 3], 5))
+    assert not found.stop and found.more > 0 and "lucky_fillings" in {c.code for c in found.cautions}
+    assert found.half_width_kv > 2
+
+
+def test_the_rate_told_for_stopping_is_that_of_scatter_that_may_be_behind_the_one_found():
+    from methods.planning.stepping import error_rates
+
+    certain = error_rates(0.06, 0.1, 4, rng=2)[1].coverage
+    found = error_rates(0.06, 0.1, 4, cov_df=3, rng=2)
+    assert found[1].coverage < certain - 0.005  # a small SD found by chance stops too early
+    assert found[0].coverage == pytest.approx(0.95, abs=0.015)
