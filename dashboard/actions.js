@@ -50,6 +50,27 @@ function save(model) {
   return element
 }
 
+// A row of small buttons, one for each form.
+function take(model) {
+  const row = made("div", {className: "take"})
+  row.setAttribute("role", "group")
+  row.setAttribute("aria-label", model.label)
+  for (const form of model.forms) {
+    const element = made("button", {type: "button", className: "quiet", title: `${model.label} as ${form.toUpperCase()}`}, form.toUpperCase())
+    element.setAttribute("aria-label", `${model.label} as ${form.toUpperCase()}`)
+    element.addEventListener("click", () => { ask(element); row.classList.add("busy"); model.send_msg({wanted: form}) })
+    row.append(element)
+  }
+  model.on("msg:custom", (data) => {
+    row.classList.remove("busy")
+    if (!data.file) { return }
+    const url = URL.createObjectURL(new Blob([bytes_of(data.contents)]))
+    made("a", {href: url, download: data.file}).click()
+    window.setTimeout(() => URL.revokeObjectURL(url), 60000)
+  })
+  return row
+}
+
 function text_of(bytes) {
   let text = ""
   for (let at = 0; at < bytes.length; at += 0x8000) { text += String.fromCharCode(...bytes.subarray(at, at + 0x8000)) }
@@ -162,7 +183,7 @@ function fold(model) {
   return made(`h${model.level}`, {className: "fold"}, element)
 }
 
-const KINDS = {press, save, upload, turn, fold}
+const KINDS = {press, save, take, upload, turn, fold}
 
 export function render({model, view}) {
   return KINDS[model.kind](model, view)

@@ -83,6 +83,34 @@ class Save(_Action):
             self.tell({"file": self.file if contents else "", "contents": text})
 
 
+class Take(_Action):
+    """One button for each form in which something can be taken away.
+
+    Parameters
+    ----------
+    label : str
+        What is taken away.
+    forms : sequence of str
+        Endings: ``svg``, ``png`` …
+    give : callable
+        From the ending to the file's name and its contents.
+    """
+
+    forms = param.List(default=[], item_type=str, doc="Endings of the files that can be had.")
+
+    def __init__(self, label: str, forms: list[str], give: Callable[[str], tuple[str, bytes]], **params: Any) -> None:
+        super().__init__(label, kind="take", forms=forms, **params)
+        self.give = give
+
+    def heard(self, message: Any) -> None:
+        name, contents = "", b""
+        try:
+            if message.get("wanted") in self.forms:
+                name, contents = self.give(message["wanted"])
+        finally:  # whatever happened, the buttons can be pressed again
+            self.tell({"file": name, "contents": base64.b64encode(contents).decode("ascii")})
+
+
 class Upload(_Action):
     """A button, and a place to drop files on; they come in pieces, so that the connection carries large ones.
 

@@ -442,6 +442,9 @@ button:disabled {{ opacity: 0.55; cursor: default; }}
 .drop input {{ position: absolute; width: 1px; height: 1px; opacity: 0; }}
 .drop.over {{ outline: 2px dashed {primary}; outline-offset: 4px; }}
 .drop input:focus-visible + label {{ outline: 3px solid {primary}; outline-offset: 2px; }}
+.take {{ display: flex; gap: 2px; }}
+.take button {{ min-height: 22px; padding: 0 5px; font-size: 12px; color: {muted}; }}
+.take.busy {{ opacity: 0.5; }}
 .turn {{ display: flex; align-items: center; gap: {SPACE["xs"]}px; }}
 .turn button {{ min-width: 38px; padding: 4px; font-size: 18px; line-height: 1; }}
 .where {{ padding: 0 {SPACE["s"]}px; white-space: nowrap; font-variant-numeric: tabular-nums; }}

@@ -11,6 +11,7 @@ import panel as pn
 import param
 
 from dashboard import parts, theme
+from dashboard.actions import Take
 from dashboard.legend import Legend
 from dashboard.plots.figure import Figure
 from dashboard.plots.layers import Drawing
@@ -51,11 +52,13 @@ class Live(pn.viewable.Viewer):
         rules = {"position": "relative", "filter": "var(--plots-on-paper, none)"}
         self._mode = "stretch_both" if self.main else "stretch_width"
         self._place = parts.column(styles=rules, sizing_mode=self._mode)
+        self._save = Take("Save this plot", ["svg", "png", "csv", "xlsx"], self._taken, visible=False)
+        words = parts.row(self._words, self._save, gap=8, sizing_mode="stretch_width", styles={"align-items": "center"})
         if self.main:  # the legend takes of the plot's height what it needs, so that both are seen whole
             whole = parts.column(self._legend, self._place, styles={"height": theme.PLOT_HEIGHT})
-            self._view = parts.column(self._words, whole, gap=2)
+            self._view = parts.column(words, whole, gap=2)
         else:
-            self._view = parts.column(self._words, self._legend, self._place, gap=4)
+            self._view = parts.column(words, self._legend, self._place, gap=4)
 
     def __panel__(self) -> Any:
         return self._view
@@ -85,6 +88,7 @@ class Live(pn.viewable.Viewer):
             if self._legend.alone not in {line[0] for line in lines}:
                 self._legend.alone = ""
             self._legend.param.update(lines=lines, visible=bool(lines))
+            self._save.visible = True
             self._patch(drawn.alone(self._legend.alone), figure.key(result), height, figure.ticks(result))
             return
         self._built = key
@@ -135,6 +139,20 @@ class Live(pn.viewable.Viewer):
         views = [v for _, v in self._drawn.values()]
         if {id(v) for v in views} != {id(v) for v in self._place.objects}:
             self._place.objects = views
+
+    def _taken(self, ending: str) -> tuple[str, bytes]:
+        """The plot as a file for paper, or its data."""
+        from dashboard.plots import printed
+
+        figure, result = self.figure, self._result
+        drawing = figure.draw(result)
+        by = getattr(self._study, "by", "") if self._study is not None else ""
+        name = parts.file_name(f"gapshift_{figure.title}_by_{by}" if by else f"gapshift_{figure.title}", f".{ending}")
+        if ending in ("svg", "png"):
+            shown = drawing.alone(self._legend.alone)
+            return name, printed.picture(shown, ending, figure.title, figure.ticks(result))
+        frame = printed.table(drawing)
+        return name, parts.csv_text(frame).encode("utf-8-sig") if ending == "csv" else printed.workbook(frame)
 
     _front: Patched | None = None
 

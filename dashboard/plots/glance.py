@@ -21,9 +21,14 @@ MOST_OILS, MOST_GROUPS = 12, 16
 
 def name(levels: Sequence[Any], columns: Sequence[str], joint: str = ", ") -> str:
     """A procedure by its levels."""
-    said = [f"stirring {level_text(v)}" if c == "stirring" else level_text(v) if c != "gap_mm" else with_unit(c, v)
-            for c, v in zip(columns, levels, strict=True)]  # fmt: skip
-    return joint.join(said) or "all"
+    return joint.join(_said(c, v) for c, v in zip(columns, levels, strict=True)) or "all"
+
+
+def _said(column: str, value: Any) -> str:
+    text = level_text(value)
+    if column == "stirring":
+        return {"none": "unstirred", "continuous": "stirred"}.get(text, f"stirring {text}")
+    return with_unit(column, value) if column == "gap_mm" else text
 
 
 def shown_rows(found: Any) -> np.ndarray:

@@ -1,0 +1,167 @@
+"""A drawing for paper: as SVG and PNG at the size of a column or a page, and its data as a table."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from dashboard import theme
+from dashboard.plots.layers import Drawing, Layer, Plot
+
+#: Inches: the text width of a page, and a height that leaves room for a caption. Dots per inch of a PNG.
+WIDTH_IN, HEIGHT_IN, DPI = 6.7, 4.2, 300
+_DASHES: dict[str, Any] = {
+    "solid": "-", "dashed": (0, (5, 2)), "dotdash": (0, (1, 2, 4, 2)), "dotted": (0, (1, 1.6)),
+    "dashdot": (0, (6, 2, 2, 2)),
+}  # fmt: skip
+_MARKERS = {"circle": "o", "square": "s", "triangle": "^", "diamond": "D", "inverted_triangle": "v", "plus": "P",
+            "asterisk": (6, 2, 0), "star": "*", "cross": "X", "hex": "h"}  # fmt: skip
+_STYLE = {"svg.fonttype": "none", "svg.hashsalt": "gapshift", "font.family": "sans-serif", "font.size": 9,
+          "axes.spines.top": False, "axes.spines.right": False, "axes.axisbelow": True,
+          "legend.frameon": False}  # fmt: skip
+
+
+def picture(drawing: Drawing, ending: str, title: str = "", ticks: Any = None) -> bytes:
+    """The drawing as ``svg`` or ``png``, in the light theme's colours it was drawn in, with its legend.
+
+    ``ticks`` are those of the y axis, as (position, label), where it has its own.
+    """
+    from matplotlib import rc_context
+    from matplotlib.figure import Figure
+
+    count = len(drawing.plots)
+    columns = int(np.ceil(np.sqrt(count)))
+    rows = -(-count // columns)
+    with rc_context(_STYLE):
+        figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN if rows == 1 else min(2.2 * rows, 9.0)), layout="constrained")
+        axes = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True).ravel()
+        (x_range, y_range) = drawing.ranges()
+        for ax, plot in zip(axes, drawing.plots, strict=False):
+            _draw(ax, plot, x_range, y_range, ticks)
+        for ax in axes[count:]:
+            ax.set_visible(False)
+        lines = drawing.legend()
+        if 1 < len(lines) <= theme.MOST_NAMED:
+            handles = [_handle(line) for line in lines]
+            figure.legend(handles=handles, loc="outside lower center", ncols=min(3, len(lines)), fontsize=8)
+        if title:
+            figure.suptitle(title, fontsize=10)
+        out = io.BytesIO()
+        plain = {"Date": None} if ending == "svg" else {}
+        figure.savefig(out, format=ending, dpi=DPI, metadata=plain)
+    return out.getvalue()
+
+
+def _draw(ax: Any, plot: Plot, x_range: tuple[float, float], y_range: tuple[float, float], ticks: Any) -> None:
+    if plot.log_x:
+        ax.set_xscale("log")
+    if plot.log_y:
+        ax.set_yscale("log")
+    ax.grid(color=theme.LIGHT.grid, linewidth=0.6)
+    for layer in plot.layers:
+        if len(next(iter(layer.data.values()))):
+            _layer(ax, layer)
+    ax.set(xlim=x_range, ylim=y_range, xlabel=plot.x_label, ylabel=plot.y_label)
+    if plot.title:
+        ax.set_title(plot.title, fontsize=9)
+    for axis, wanted, (low, high) in ((ax.xaxis, plot.x_ticks, x_range), (ax.yaxis, ticks or plot.y_ticks, y_range)):
+        if wanted is not None:
+            there = [(at, label) for at, label in wanted if low <= at <= high]
+            axis.set_ticks([at for at, _ in there], [label for _, label in there])
+            axis.set_minor_locator(_nothing())
+            axis.set_tick_params(labelsize=7 if len(there) > 5 else 9)
+
+
+def _nothing() -> Any:
+    from matplotlib.ticker import NullLocator
+
+    return NullLocator()
+
+
+def _layer(ax: Any, layer: Layer) -> None:
+    data, look = layer.data, layer.look
+    width = 0.7 * float(look.get("line_width", 1.5))
+    dash = _DASHES.get(str(look.get("line_dash", "solid")), "-")
+    if layer.kind == "line":
+        ax.plot(data["x"], data["y"], color=look["line_color"], linewidth=width, linestyle=dash)
+    elif layer.kind == "lines":
+        for x, y, colour, one in zip(data["xs"], data["ys"], data["colour"], data["dash"], strict=True):
+            ax.plot(x, y, color=colour, linewidth=width, linestyle=_DASHES.get(one, "-"))
+    elif layer.kind == "bands":
+        for x, y, colour in zip(data["xs"], data["ys"], data["colour"], strict=True):
+            ax.fill(x, y, color=colour, alpha=look.get("fill_alpha", theme.BAND_ALPHA), linewidth=0)
+    elif layer.kind in ("marks", "readings"):
+        _marks(ax, layer)
+    elif layer.kind == "segments":
+        ends = np.array([data[n] for n in ("x0", "y0", "x1", "y1")], dtype=float).T
+        for (x0, y0, x1, y1), colour in zip(ends, data["colour"], strict=True):
+            ax.plot([x0, x1], [y0, y1], color=colour, linewidth=width, linestyle=dash)
+    else:
+        for i, colour in enumerate(data["colour"]):
+            left, bottom = float(data["left"][i]), float(data["bottom"][i])
+            ax.bar(left, float(data["top"][i]) - bottom, float(data["right"][i]) - left, bottom, align="edge",
+                   color=colour, alpha=look.get("fill_alpha", theme.BAND_ALPHA), linewidth=0)  # fmt: skip
+
+
+def _marks(ax: Any, layer: Layer) -> None:
+    data, look = layer.data, layer.look
+    x, y = np.asarray(data["x"], dtype=float), np.asarray(data["y"], dtype=float)
+    colours = np.asarray(data["colour"], dtype=object)
+    kinds = np.asarray(data["marker"] if layer.kind == "readings" else [look.get("marker", "circle")] * len(x))
+    for kind in dict.fromkeys(kinds.tolist()):
+        mine = kinds == kind
+        ax.scatter(x[mine], y[mine], s=(0.62 * float(look.get("size", 6))) ** 2, c=list(colours[mine]),
+                   marker=_MARKERS.get(kind, "o"), alpha=look.get("fill_alpha", 1.0), linewidths=0.8,
+                   zorder=3)  # fmt: skip
+
+
+def _handle(line: tuple[str, str, str, str, str]) -> Any:
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    name, kind, colour, dash, marker = line
+    if kind in ("bands", "bars"):
+        return Patch(color=colour, alpha=0.3, label=name)
+    if kind in ("marks", "readings"):
+        return Line2D([], [], color=colour, marker=_MARKERS.get(marker, "o"), linestyle="", label=name)
+    return Line2D([], [], color=colour, linestyle=_DASHES.get(dash, "-"), linewidth=1.6, label=name)
+
+
+def table(drawing: Drawing) -> pd.DataFrame:
+    """What is drawn, a row a point: panel, line of the legend, kind of mark, its places and what is told of it."""
+    out = []
+    for plot in drawing.plots:
+        for layer in plot.layers:
+            part = _rows(layer)
+            if len(part):
+                part.insert(0, "mark", layer.kind)
+                part.insert(0, "panel", plot.title)
+                out.append(part)
+    return pd.concat(out, ignore_index=True) if out else pd.DataFrame()
+
+
+def _rows(layer: Layer) -> pd.DataFrame:
+    of: Any = layer.of or layer.label
+    if layer.kind in ("bands", "lines"):
+        count = len(layer.data["xs"])
+        names = [of] * count if isinstance(of, str) else list(of)
+        shapes = zip(names, layer.data["xs"], layer.data["ys"], strict=True)
+        parts = [pd.DataFrame({"legend": name, "x": x, "y": y}) for name, x, y in shapes]
+        return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
+    names = [n for n in layer.data if n not in ("colour", "marker", "dash")]
+    columns = {n: layer.data[n] for n in names} | {k or "name": v for k, v in layer.about.items()}
+    part = pd.DataFrame(columns)
+    part.insert(0, "legend", of if isinstance(of, str) else list(of))
+    return part
+
+
+def workbook(frame: pd.DataFrame) -> bytes:
+    """The table as an XLSX file in which nothing that stands in a cell runs."""
+    out = io.BytesIO()
+    options = {"options": {"strings_to_formulas": False, "strings_to_urls": False}}
+    with pd.ExcelWriter(out, engine="xlsxwriter", engine_kwargs=options) as writer:
+        frame.to_excel(writer, sheet_name="plot", index=False)
+    return out.getvalue()

@@ -1,0 +1,67 @@
+"""Plots for paper: every page's drawing as SVG, PNG, CSV and XLSX."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import pandas as pd
+import panel as pn
+import pytest
+
+from dashboard import demo
+from dashboard.pages import page_class
+from dashboard.plots import printed
+from dashboard.study import Study
+
+SETTINGS: dict[str, dict[str, Any]] = {
+    "overlay": {"view": "weibull"}, "shift": {"margin": 5.0}, "scatter": {}, "howmany": {"source": "typed"},
+    "classroom": {"taken": 9, "limit_kv": 60.0, "count": 20}, "precision": {},
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def pages() -> dict[str, Any]:
+    pn.extension()
+    out = {}
+    for key, settings in SETTINGS.items():
+        study = Study()
+        study.open_demo("labs" if key == "precision" else demo.names()[0], first_look=True)
+        page = page_class(key)(study, **settings)
+        page.shown = True
+        out[key] = page
+    return out
+
+
+@pytest.mark.parametrize("key", SETTINGS)
+def test_every_plot_is_taken_away_in_four_forms(pages: dict[str, Any], key: str) -> None:
+    for live in pages[key]._figures:
+        names = {}
+        for ending in ("svg", "png", "csv", "xlsx"):
+            name, contents = live._taken(ending)
+            names[ending] = contents
+            assert name.startswith("gapshift_") and name.endswith(f".{ending}") and " " not in name
+        assert b"<svg" in names["svg"] and names["png"].startswith(b"\x89PNG")
+        csv = pd.read_csv(io.BytesIO(names["csv"]), encoding="utf-8-sig", low_memory=False)
+        sheet = pd.read_excel(io.BytesIO(names["xlsx"]), engine="calamine")
+        assert len(csv) == len(sheet) > 0
+
+
+def test_a_picture_is_of_print_size_and_its_text_is_text(pages: dict[str, Any]) -> None:
+    from matplotlib.image import imread
+
+    live = pages["overlay"]._figures[0]
+    image = imread(io.BytesIO(live._taken("png")[1]))
+    assert image.shape[1] == pytest.approx(printed.WIDTH_IN * printed.DPI, abs=2)
+    svg = live._taken("svg")[1].decode()
+    assert "Breakdown voltage (kV)" in svg and "99.9 %" in svg  # words of the axes, and ticks of its own scale
+    for name, *_ in live.figure.draw(live._result).legend():
+        assert name.split(" (")[0] in svg
+
+
+def test_the_data_of_a_plot_are_what_is_drawn(pages: dict[str, Any]) -> None:
+    live = pages["shift"]._figures[0]
+    frame = printed.table(live.figure.draw(live._result))
+    shifts = live._result.shift.shifts if hasattr(live._result, "shift") else live._result.shifts
+    drawn = frame.loc[frame["mark"] == "marks", "x"].tolist()
+    assert drawn[1:] == pytest.approx([s.difference_percent for s in shifts])
