@@ -10,12 +10,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from methods.columns import CONDITION, OIL, factor_name, with_unit
+from methods.columns import CONDITION, OIL, PLACE, factor_name, with_unit
 from methods.errors import InputError, NotEstimable
 from methods.records.table import as_table, filling_codes
 from methods.shifts.bundles import extra_factors, labels_with_unit
 from methods.shifts.designs import Block, combination, gain, main_effect, rank, stack
 from methods.shifts.pairing import find_column
+from methods.shifts.strata import SAME_GAP
 from methods.wording import list_words
 
 #: Columns that no further test can set free: the method is the bundle itself, fluid and state come with the oil.
@@ -214,13 +215,25 @@ def _rank(rows: pd.DataFrame, factors: list[str], oil: bool) -> int:
     return rank(stack(blocks, len(rows)))
 
 
+def _can_be_done(rows: pd.DataFrame, row: pd.Series, factor: str, value: Any) -> bool:
+    """Whether a bench can make this test: people and sets stay in their laboratory, and no cell has two such gaps."""
+    if factor in PLACE and factor != "laboratory" and "laboratory" in rows.columns:
+        at = rows.loc[rows[factor] == value, "laboratory"]
+        return bool((at == row["laboratory"]).any())
+    if factor == "laboratory":
+        return not any(p in rows.columns and pd.notna(row[p]) for p in PLACE if p != "laboratory")
+    if factor == "gap_mm":
+        return abs(float(value) - float(row[factor])) > SAME_GAP * float(row[factor])
+    return True
+
+
 def _neighbours(rows: pd.DataFrame, factors: list[str]) -> Any:
     """Existing conditions with one factor at another of its levels, in plain words."""
     for i in range(len(rows)):
         row = rows.iloc[i]
         for f in factors:
             for value in rows[f].dropna().unique() if f not in GIVEN else ():
-                if value == row[f] or pd.isna(row[f]):
+                if value == row[f] or pd.isna(row[f]) or not _can_be_done(rows, row, f, value):
                     continue
                 new = row.copy()
                 new[f] = value

@@ -138,3 +138,20 @@ def test_names_of_levels_keep_all_their_digits() -> None:
     assert name_level("batch", 20250101) == "batch 20250101" and name_level("batch", 20250102.0) == "batch 20250102"
     assert with_unit("gap_mm", 2.54) == "2.54 mm" and with_unit("gap_mm", 2.0) == "2 mm"
     assert name_level("electrode", "disk") == "disk" and factor_name("rise_kv_s") == "rate of rise"
+
+
+def test_only_tests_that_can_be_made_are_suggested() -> None:
+    frame = bench_tests(
+        ("disk", 2.54, "North", "K. Ferro"), ("spherical", 2.5, "South", "M. Osei"),
+        columns=("electrode", "gap_mm", "laboratory", "operator"),
+    )  # fmt: skip
+    found = confounding(frame, within_sample=False)
+    assert found.suggestions  # the electrodes can be exchanged between the laboratories
+    for text in found.suggestions:
+        asked = text.split(" with ")[0]
+        assert not any(word in asked for word in ("operator", "laboratory", "gap"))
+    assert not found.complete
+    free = bench_tests(("disk", 1.0), ("spherical", 2.5))
+    assert (
+        any("gap 2.5 mm" in t or "gap 1 mm" in t for t in confounding(free).suggestions) or confounding(free).complete
+    )
