@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records, probability
+from dashboard.commands.common import add_json, add_reading_options, emit, open_records, probability
 
 NAME = "components"
 HELP = "divide the scatter among laboratory, sample, filling and breakdown"
@@ -39,22 +39,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _text(result: Any) -> str:
-    level = f"{100 * result.confidence:g} %"
-    out = [
-        f"mean {result.mean_kv:.5g} kV, standard error {result.standard_error_kv:.3g} kV "
-        f"({level}: {result.low_kv:.4g} to {result.high_kv:.4g} kV, {result.df:.3g} degrees of freedom)",
-        f"{result.breakdowns} breakdowns know the mean as well as {result.effective_breakdowns:.3g} independent ones",
-        "",
-        columns(
-            [[c.factor, c.sd, c.low, c.high, c.percent, c.levels] for c in result.components],
-            ["between", "sd kV", "low", "high", "% of mean", "levels"],
-        ),
-        f"\n{level} limits: {result.limits}; components by {result.method.upper()}",
-    ]
-    if result.residuals:
-        rows = [[_label(r["level"]), r["sd"], r["low"], r["high"], r["breakdowns"]] for r in result.residuals]
-        out += ["", "Scatter within fillings:", columns(rows, ["level", "sd kV", "low", "high", "breakdowns"])]
-    out += [f"\n! {w.text}" for w in result.cautions]
+    from methods.answers import answer
+
+    out = [answer(result).text()]
     for group in result.groups or []:
         if isinstance(group, dict):
             out += ["", f"== {_label(group['group'])}", group["error"]]

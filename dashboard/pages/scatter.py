@@ -15,6 +15,9 @@ from dashboard.levels import texts
 from dashboard.pages import scatter_words as said
 from dashboard.pages.base import Figure, StudyPage
 from dashboard.study import Selection
+from methods.answers import Table
+from methods.answers.components import LEVELS, NAMES, source, span
+from methods.answers.components import components as components_answer
 from methods.columns import LABELS
 from methods.errors import InputError
 from methods.records.table import filling_codes
@@ -132,7 +135,7 @@ class Page(StudyPage):
         where = f"{result.level}: " if result.level else ""
         if result.components is None:
             return f"{where}{result.refused}"
-        told = said.answer(result.components, result.worth)
+        told = components_answer(result.components, result.worth).sentence
         return f"{where}{told[0].lower() + told[1:] if where else told}"
 
     def cautions(self, result: Answer) -> Sequence[Caution]:
@@ -166,9 +169,9 @@ class Page(StudyPage):
 
         if result.components is None:
             return []
-        cues = theme.cues(list(said.NAMES), self.dark)
+        cues = theme.cues(list(NAMES), self.dark)
         return [
-            Row(said.source(c.factor), c.sd, c.low, c.high, cues.get(c.factor, cues["breakdown"]))
+            Row(source(c.factor), c.sd, c.low, c.high, cues.get(c.factor, cues["breakdown"]))
             for c in result.components.components
             if c.sd == c.sd  # held fixed: no figure to show
         ]
@@ -192,8 +195,8 @@ class Page(StudyPage):
         if result.components is None:
             return "The scatter could not be divided; the sentence above says why."
         told = [
-            f"{said.source(c.factor)} {words.number(c.sd, 2)} kV{said.span(c.low, c.high)}, {words.number(c.levels)} "
-            f"{said.NAMES.get(c.factor, ('', 'levels'))[1]}"
+            f"{source(c.factor)} {words.number(c.sd, 2)} kV{span(c.low, c.high)}, {words.number(c.levels)} "
+            f"{LEVELS.get(c.factor, 'levels')}"
             for c in result.components.components
             if c.sd == c.sd
         ]
@@ -228,7 +231,7 @@ class Page(StudyPage):
     def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
         out: dict[str, tuple[str, pd.DataFrame]] = {}
         if result.components is not None:
-            out["components"] = ("Sources of scatter", _components(result.components))
+            out["components"] = _table(components_answer(result.components).tables[0])
         if result.order.trend is not None:
             out["order"] = ("What the place in the series does", _order(result.order))
             tests = pd.DataFrame([vars(t) for t in result.order.tests])
@@ -248,13 +251,8 @@ def _effect(e: Any) -> str:
     return f"{words.signed(e.kv)} kV ({words.signed(e.low_kv)} to {words.signed(e.high_kv)})"
 
 
-def _components(found: Any) -> pd.DataFrame:
-    rows = [
-        {"source": said.source(c.factor), "sd": c.sd, "low": c.low, "high": c.high, "percent": c.percent,
-         "levels": c.levels}
-        for c in found.components
-    ]  # fmt: skip
-    return pd.DataFrame(rows)
+def _table(table: Table) -> tuple[str, pd.DataFrame]:
+    return table.title, table.frame
 
 
 def _order(order: Any) -> pd.DataFrame:

@@ -151,6 +151,7 @@ def scatter(asked: Asked) -> Section:
 
 
 def _scatter(asked: Asked) -> Section:
+    from methods.answers import answer
     from methods.errors import InputError
     from methods.scatter import components
 
@@ -163,7 +164,7 @@ def _scatter(asked: Asked) -> Section:
             refusals.append(f"{level}: {error}")
             continue
         head = {asked.by: level} if asked.by else {}
-        table = frame(found.components, ["factor", "sd", "low", "high", "percent", "levels"])
+        table = answer(found).table("components").frame
         rows.append(table.assign(**head)[[*head, *table.columns]])
         means.append(
             {**head, "mean_kv": found.mean_kv, "standard_error_kv": found.standard_error_kv, "low_kv": found.low_kv,
@@ -189,9 +190,7 @@ def _scatter(asked: Asked) -> Section:
         + (" More levels stand in the table." if len(bars) > MOST_BARS else ""),
     )
     tables = (
-        Table("components", "Components of scatter", pd.concat(rows, ignore_index=True),
-              headings={"sd": "SD (kV)", "low": "Low (kV)", "high": "High (kV)", "percent": "% of the mean",
-                        "factor": "Between"}),
+        Table("components", "Sources of scatter", pd.concat(rows, ignore_index=True)),
         Table("means", "Means with what their scatter is worth", pd.DataFrame(means)),
     )  # fmt: skip
     return Section("scatter", "Scatter", tuple(said), notices=tuple(notices), pictures=(picture,), tables=tables)

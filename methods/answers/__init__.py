@@ -23,6 +23,7 @@ MAKERS: dict[str, tuple[str, str]] = {
     "Equivalence": ("shift", "equivalence"),
     "AllPairs": ("shift", "pairs"),
     "PercentileShift": ("shift", "percentiles"),
+    "Components": ("components", "components"),
 }
 
 

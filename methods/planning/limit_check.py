@@ -62,7 +62,7 @@ class LimitGiven:
             Caution(
                 "limit_from_document",
                 f"The limit is {self.kv:g} kV by {self.title} (mark: {self.entry.kv.mark}); {self.entry.check}.",
-            )
+            ),
         ]
 
 

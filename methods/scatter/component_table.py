@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from methods.result import Caution
+from methods.result import Caution, Shown
 
 
 @dataclass(frozen=True)
@@ -22,8 +22,8 @@ class Component:
     percent: float = np.nan
 
 
-@dataclass(frozen=True)
-class Components:
+@dataclass(frozen=True, repr=False)
+class Components(Shown):
     """Where the scatter of one set of breakdowns comes from.
 
     ``components`` runs from the outside in and ends with ``breakdown``, the scatter within one filling. A factor

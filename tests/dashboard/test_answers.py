@@ -6,7 +6,7 @@ import html
 import io
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import holoviews as hv
@@ -20,7 +20,7 @@ from dashboard.pages import page_class
 from dashboard.report import Asked, content
 from dashboard.report.gather import gather
 from dashboard.study import Study
-from methods import shift
+from methods import components, shift
 from methods.answers import MAKERS, answer
 from methods.answers.heads import HEADS, OWN
 from methods.errors import InputError
@@ -56,6 +56,10 @@ CASES = {
         ("shift", {}), ("shift", "--by", "electrode"),
         ("shift", "shift_scatter", "shift_levels", "shift_samples"),
     ),
+    "scatter": Case(
+        lambda s: components(s.selection, confidence=s.confidence), ("scatter", {}), ("components",), (),
+        ("components",), {"by": ""},
+    ),
 }  # fmt: skip
 
 
@@ -89,6 +93,7 @@ def expected(table: Any) -> list[list[str]]:
 
 
 def test_the_page_shows_the_answer(study: Study, case: Case) -> None:
+    study.param.update(**case.settings)
     if case.page is None:
         pytest.fail("every question has a page")
     key, inputs = case.page
@@ -120,7 +125,8 @@ def test_the_command_prints_the_answer(study: Study, case: Case, tmp_path: Any, 
 
 
 def test_the_report_and_the_workbook_show_the_answer(study: Study, case: Case) -> None:
-    report, made = gather(Asked(study)), answer(case.result(study))
+    # What stands behind the first page is cut to what tells something; the appendix has the whole tables.
+    report, made = replace(gather(Asked(study)), with_appendix=True), answer(case.result(study))
     page = content(report, ".html").decode()
     book = openpyxl.load_workbook(io.BytesIO(content(report, ".xlsx")))
     sheets = [[[c for c in row] for row in sheet.iter_rows(values_only=True)] for sheet in book]
