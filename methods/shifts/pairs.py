@@ -105,6 +105,12 @@ def all_pairs(
         raise NotEstimable(
             "Games-Howell needs two fillings of each level on one oil at least; with one filling an oil, use tukey."
         )
+    if len(used) > 1:
+        text = (
+            "The limits of all pairs hold for these oils, whose fillings are taken to scatter alike; where the shift "
+            "differs by oil, other oils may lie elsewhere. For oils like these compare with one reference, or use holm."
+        )
+        more = [*more, Caution("these_oils", text)]
     by_level = dict(zip(lay.levels, means, strict=True))
     pairs = [
         PairShift(

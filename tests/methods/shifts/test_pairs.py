@@ -70,6 +70,8 @@ def test_holm_is_the_shift_of_each_pair() -> None:
 def test_cautions_and_refusals() -> None:
     frame = bench({("A", "s"): (50, 3), ("B", "m"): (47, 3), ("A", "d"): (43, 3)})
     assert [w.code for w in all_pairs(frame, "electrode").cautions] == ["no_shared_sample"]
+    oils = bench({(o, e): (50, 3) for o in "ABC" for e in "smd"})
+    assert [w.code for w in all_pairs(oils, "electrode").cautions] == ["these_oils"]
     more = pd.concat([frame, bench({("A", "m"): (47, 3)})])
     result = all_pairs(more, "electrode")
     assert result.samples_used == ["A"] and result.cautions[0].code == "samples_left_out"
