@@ -21,7 +21,8 @@ from methods.columns import PRESCRIBED, REGISTRY, known, without
 from methods.errors import InputError
 from methods.records.by_click import Hand, cells_said
 from methods.records.places import Place
-from methods.records.recipe import CONTEXT, MEANINGS, Recipe
+from methods.records.recipe import CONTEXT, LAYOUTS, MEANINGS, Recipe
+from methods.records.voltages import FACTORS
 
 HINT = (
     "Click a cell, a row's number or a column's letter (drag, or click with the shift key, to select up to there), "
@@ -38,6 +39,15 @@ USUAL: dict[str, tuple[str, ...]] = {
     "fluid": ("mineral oil", "natural ester", "synthetic ester", "silicone"),
     "state": ("new", "in service"),
 }
+#: Choices that hold for the whole file: what is shown -> the reader's option, and what there is to choose.
+OPTIONS = {
+    "Ceiling (kV)": "ceiling_kv", "Unit of the readings": "unit", "Decimal mark": "decimal",
+    "Dates such as 03/04/2025": "day_first", "Layout": "layout",
+}  # fmt: skip
+USUAL |= {
+    "ceiling_kv": ("none", "60", "80", "100"), "unit": tuple(FACTORS), "decimal": ("point", "comma"),
+    "day_first": ("day first", "month first"), "layout": LAYOUTS,
+}  # fmt: skip
 #: How the readings make fillings: what is shown -> rule.
 FILLINGS = {
     "as it was read": "", "each row is one filling": "row", "each column is one filling": "column",
@@ -111,7 +121,7 @@ class SheetByHand(pn.viewable.Viewer):
         heads = {"only count them": "", **{_heading(n): n for n in CONTEXT}}
         self._heads = Choice("The headings above readings", options=heads, value="")
         self._filling = Choice("Fillings", options=FILLINGS, value="")
-        self._what = Choice("What", options={_heading(n): n for n in _first(CONTEXT)}, value="electrode")
+        self._what = Choice("What", options={**{_heading(n): n for n in _first(CONTEXT)}, **OPTIONS}, value="electrode")
         self._usual = Choice("is", options=["–"], value="–")
         self._written = Words("or, in your words", example="as you call it")
         self._scope = Choice(
@@ -153,6 +163,8 @@ class SheetByHand(pn.viewable.Viewer):
         usual = USUAL.get(self._what.value, ())
         self._usual.param.update(options=["–", *usual], value="–")
         self._usual.visible = bool(usual)
+        self._scope.disabled = self._what.value in OPTIONS.values()  # they hold for the whole file
+        self._written.visible = self._what.value not in ("unit", "decimal", "day_first", "layout")
 
     # ------------------------------------------------------------- what is shown
 
@@ -339,7 +351,9 @@ class SheetByHand(pn.viewable.Viewer):
 
     def _context(self, text: str) -> None:
         name, scope = self._what.value, self._scope.value
-        if scope == FOR_FILE:
+        if name in OPTIONS.values():
+            self._say(lambda hand, _: hand.option(name, text))
+        elif scope == FOR_FILE:
             self._say(lambda hand, _: hand.of_the_file(name, text))
         else:
             self._say(lambda hand, place: hand.context(place if scope == FOR_SELECTION else Place(), name, text))

@@ -11,12 +11,12 @@ _INSTEAD: tuple[tuple[str, str], ...] = (
     (r"--column (\w+)=HEADING(?:, or --column \w+=- for none)?", r"“Its heading means”, on the sheet"),
     (r"--column(?: \w+=\S*)?(?: or a sheet of its own)?", "“Its heading means”, on the sheet"),
     (r"--sheet(?: \S+)?", "“Sheet”, and whether it is read"),
-    (r"--layout(?: \w+(?:-\w+)?)?", "“Layout”, under “Read it otherwise”"),
-    (r"--unit(?: \S+)?", "“Unit of the voltages”, under “Read it otherwise”"),
-    (r"--(?:no-)?ceiling(?: \S+)?", "“Ceiling”, under “Read it otherwise”"),
-    (r"--decimal(?: \S+)?", "“Decimal mark”, under “Read it otherwise”"),
+    (r"--layout(?: \w+(?:-\w+)?)?", "“Layout”, under “What the sheet does not say”"),
+    (r"--unit(?: \S+)?", "“Unit of the readings”, under “What the sheet does not say”"),
+    (r"--(?:no-)?ceiling(?: \S+)?", "“Ceiling (kV)”, under “What the sheet does not say”"),
+    (r"--decimal(?: \S+)?", "“Decimal mark”, under “What the sheet does not say”"),
     (r"the column with \w+=HEADING", "it on the sheet"),
-    (r"--dates(?: \S+)?", "“Dates”, under “Read it otherwise”"),
+    (r"--dates(?: \S+)?", "“Dates”, under “What the sheet does not say”"),
 )
 
 

@@ -17,7 +17,7 @@ from methods.errors import InputError
 from methods.records.headings import fold
 from methods.records.layout import is_number
 from methods.records.places import Place
-from methods.records.recipe import Part, Recipe, SheetRecipe, last_row, row_of, said_text
+from methods.records.recipe import Part, Recipe, SheetRecipe, last_row, option_said, row_of, said_text
 
 
 @dataclass(frozen=True)
@@ -144,6 +144,11 @@ class Hand:
         """For every reading of the file this column is ``text``."""
         text = said_text(name, text) if text.strip() else ""
         return replace(self.recipe, context=_said(self.recipe.context, name, text))
+
+    def option(self, name: str, text: str) -> Recipe:
+        """A choice for the whole file (unit, decimal, ceiling_kv, day_first, layout); empty takes it back."""
+        kept = {k: v for k, v in self.recipe.options.items() if k != name}
+        return replace(self.recipe, options={**kept, name: option_said(name, text)} if text.strip() else kept)
 
     def filling(self, place: Place, rule: str) -> Recipe:
         """How the readings of the place make fillings: ``row``, ``column``, ``one``, a number, or empty: as read."""

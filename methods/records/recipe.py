@@ -30,6 +30,7 @@ from typing import Any
 from methods.columns import COLUMNS, NUMERIC, without
 from methods.errors import InputError
 from methods.records.places import Place, column_number, letter
+from methods.records.voltages import FACTORS
 
 FORMAT = 1
 #: What can be typed for a file, a sheet or an area: everything but the readings themselves.
@@ -37,6 +38,7 @@ CONTEXT = without(COLUMNS, "kv", "order", "outcome")
 #: What a heading can mean, besides a column of the file's own.
 MEANINGS = (*without(COLUMNS, "kv"), "own", "unused")
 FILLINGS = ("row", "column", "one")
+LAYOUTS = ("long", "wide", "two-block", "transposed")
 #: File-wide choices and the kinds of value that each takes.
 _OPTIONS: dict[str, tuple[type, ...]] = {
     "unit": (str,), "decimal": (str,), "ceiling_kv": (int, float, bool), "day_first": (bool,), "thousands": (str,),
@@ -310,6 +312,34 @@ def said_text(name: str, value: Any) -> str:
         if converted is None:
             raise InputError(f"{name} is {text!r}; write a number, such as 2.5.", column=name, text=text)
     return text
+
+
+def option_said(name: str, text: str) -> Any:
+    """What was said for one of the choices that hold for a whole file, as :func:`methods.read` takes it.
+
+    Raises
+    ------
+    InputError
+        The text is none of what there is to choose; the message lists that.
+    """
+    clean = text.strip()
+    if name == "ceiling_kv":
+        if clean.casefold() in ("none", "no"):
+            return False
+        from methods.records.factors import amount
+
+        read = amount(clean)
+        if read is None or read[1] not in (None, "kV") or not read[0] > 0:
+            raise InputError(f"The ceiling is {text!r}; write a number of kV, or none.", column=name, text=text)
+        return read[0]
+    every: dict[str, dict[str, Any]] = {
+        "unit": {u: u for u in FACTORS}, "decimal": {"point": ".", "comma": ",", ".": ".", ",": ","},
+        "day_first": {"day first": True, "month first": False}, "layout": {x: x for x in LAYOUTS},
+    }  # fmt: skip
+    choices = every.get(name, {})
+    if clean not in choices:
+        raise InputError(f"{name} is {text!r}; it is one of {', '.join(choices)}.", column=name, text=text)
+    return choices[clean]
 
 
 def _sheet(found: dict[str, Any]) -> SheetRecipe:

@@ -115,6 +115,17 @@ def test_two_columns_could_hold_the_readings(bench: Bench) -> None:
     assert bench.kv() == [40.5, 41.5, 42.5]
 
 
+def test_withstood_without_a_ceiling(bench: Bench) -> None:
+    bench.open(b"Oil,kV\nA,58.5\nA,no BD\nA,59.5\n")
+    bench.visitor.choose("What", "Ceiling (kV)")
+    bench.visitor.idle()
+    bench.tab.get_by_role("combobox", name="is", exact=True).select_option(label="60")
+    bench.visitor.idle()
+    bench.press("Set it")
+    found = bench.readings("kv", "outcome")
+    assert found == [("58.5", "breakdown"), ("60.0", "withstood"), ("59.5", "breakdown")]
+
+
 def test_a_heading_means_something_else(bench: Bench) -> None:
     bench.open(b"Participant,kV\nX,40\nX,41\nY,50\nY,51\n")
     bench.select("A").means("Laboratory")

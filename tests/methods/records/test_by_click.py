@@ -152,3 +152,16 @@ def test_a_row_that_was_taken_for_a_summary_holds_readings() -> None:
     assert table.say("forget", P("4:5")).recipe.sheet("").whole.readings == ()
     table.say("out", P("3:3"), "summary").say("readings", P("B3:D3"))
     assert 50 in table.kv()
+
+
+def test_choices_for_the_whole_file() -> None:
+    table = Table(b"Oil;kV\nA;58,5\nA;no BD\nA;59,5\n").say("option", "ceiling_kv", "60 kV")
+    assert table.kv() == [58.5, 60, 59.5]
+    assert table.say("option", "unit", "V").kv() == pytest.approx([0.0585, 60, 0.0595])
+    assert dict(table.recipe.options) == {"ceiling_kv": 60, "unit": "V"}
+    table.say("option", "unit", "").say("option", "day_first", "day first").say("option", "decimal", "comma")
+    assert dict(table.recipe.options) == {"ceiling_kv": 60, "day_first": True, "decimal": ","}
+    assert table.say("option", "ceiling_kv", "none").recipe.options["ceiling_kv"] is False
+    for name, text in (("unit", "mm"), ("ceiling_kv", "high"), ("layout", "round")):
+        with pytest.raises(InputError):
+            table.say("option", name, text)
