@@ -20,12 +20,23 @@ _PAIR = re.compile(r"#?\s*([^:=]{2,40}?)\s*[:=]\s*(\S.*)", re.DOTALL)
 
 def find_heading(cells: list[list[str]], wanted: set[str]) -> int | None:
     best, best_score = None, 0.9
+    worded = 0
     for at in range(min(len(cells), _SEARCH)):
         below = [r for r in cells[at + 1 : at + 12] if any(c.strip() for c in r) and not is_unit_row(r)][:5]
         score = _score(cells[at], below, wanted)
+        if worded and sum(bool(c.strip()) for c in cells[at]) <= worded and _holds_numbers(cells[at]):
+            score -= 6  # a row of data below a row that is all words
+        filled = [c for c in cells[at] if c.strip()]
+        if len(filled) >= 3 and not any(map(is_number, filled)) and not is_unit_row(cells[at]):
+            worded = max(worded, len(filled))
         if score > best_score and not (best is not None and best_score >= 4 and _data_between(cells[best + 1 : at])):
             best, best_score = at, score
     return best
+
+
+def _holds_numbers(row: list[str]) -> bool:
+    run = set(shot_run(row))
+    return any(is_number(c) and at not in run for at, c in enumerate(row))
 
 
 def _data_between(rows: list[list[str]]) -> bool:

@@ -34,7 +34,9 @@ _OTHER_UNITS = {
     "mm/dd/yyyy": "-", "text": "-", "1": "-", "id": "-", "date": "-",
 }  # fmt: skip
 _ORDINALS = {w: i for i, w in enumerate("first second third fourth fifth sixth seventh eighth ninth tenth".split(), 1)}
-_SHOT = re.compile(r"(?P<prefix>[^\d]*?)[\s_.#:-]*(?P<number>\d{1,4})(?:st|nd|rd|th|\.|e|er|eme|ª|º)?(?P<tail>\D*)")
+_SHOT = re.compile(
+    r"(?P<prefix>[^\d]*?)[\s_.#:-]*(?P<number>\d{1,4})(?:st|nd|rd|th|\.|e|er|eme|ª|º|回目|回|次)?(?P<tail>\D*)"
+)
 _TIME = re.compile(r"\b(?:minutes|mins?|hours|hrs?|seconds|secs?)\b|\btime\b|\bttb\b|\bttf\b|\bzeit\b")
 
 

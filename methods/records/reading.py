@@ -31,6 +31,7 @@ from methods.records.kept import Log, Records, Source
 from methods.records.layout import Layout
 from methods.records.naming import gap_of, settle_names, units_of
 from methods.records.options import Options, options_of
+from methods.records.other_units import apply_unit_column
 from methods.records.outcomes import apply_outcomes
 from methods.records.prescribed import apply_protocols
 from methods.records.recipe import Recipe
@@ -40,6 +41,7 @@ from methods.records.shapes import layout_of
 from methods.records.sheets import open_frame, open_parquet, open_workbook, pick
 from methods.records.summaries import compare_summaries, drop_computed
 from methods.records.summary_rows import refuse_summaries
+from methods.records.table import filling_codes
 from methods.records.tables import tables_of
 from methods.records.taken_apart import take_apart
 from methods.records.text import Sheet, decode, from_ascii, from_text
@@ -141,6 +143,8 @@ def read(
             row=first[0], column=first[1], text=first[2], rule=first[3],
         )  # fmt: skip
     codes = parts[0][4] if len(parts) == 1 else {}
+    if fillings_by_order(table, log):
+        codes.pop("filling", None)
     touched = settle(said, whole, table, places) if said.sheets else set()
     for column in touched.union(*(a.context for a in options.areas)):
         codes.pop(column, None)  # what was coded before is not what stands there now
@@ -241,6 +245,7 @@ def _read_sheet(
     flat = flatten(parsed)
     place = places_of(plan, body, flat, f"{sheet.name}!" if tell else "")
     refuse_rows(plan, body, flat)
+    apply_unit_column(plan, body, flat)
     refuse_summaries(plan, body, flat, place, log, rows_said(options.areas, sheet, "values"))
     if not plan.named:
         refuse_sentinels(flat, plan.voltage)
@@ -276,6 +281,24 @@ def in_file_order(table: pd.DataFrame, places: pd.DataFrame, parts: list[Any]) -
     sheets = pd.factorize(places["source_sheet"])[0]
     order = np.lexsort((places["source_place"].to_numpy(), rows.to_numpy(), sheets))
     return table.iloc[order].reset_index(drop=True), places.iloc[order].reset_index(drop=True)
+
+
+def fillings_by_order(table: pd.DataFrame, log: Log) -> bool:
+    """Number the fillings where the order of the breakdowns begins anew within a sample and condition, in place."""
+    order = table["order"].to_numpy(dtype=float)
+    if not len(table) or len(table) > 200_000 or table["filling"].notna().any() or not np.isfinite(order).all():
+        return False
+    codes = pd.Series(filling_codes(table))
+    again = pd.Series(order == 1.0).groupby(codes).cumsum()
+    if not (again.groupby(codes).min() == 1).all() or int(again.max()) < 2:
+        return False
+    series = pd.Series(order).groupby([codes, again])
+    if not bool((series.transform("min") == 1).all()) or bool(series.diff().dropna().le(0).any()):
+        return False
+    table["filling"] = again.astype(int).astype(str).astype("str")
+    log.guess("filling", "a filling ends where the breakdowns are counted from 1 again",
+              f"{int(again.max())} times for one sample", "--column filling=HEADING")  # fmt: skip
+    return True
 
 
 def _across(sheet: Sheet, plan: Layout, body: Body, flat: Flat) -> np.ndarray:

@@ -15,6 +15,7 @@ from methods.records.facts import holds_no_readings
 from methods.records.heading_row import find_heading
 from methods.records.headings import heading
 from methods.records.kept import Log
+from methods.records.layout import is_number
 from methods.records.options import Options
 from methods.records.recipe import Recipe
 from methods.records.said import tables_said
@@ -107,7 +108,10 @@ def _of_sheet(
             failed.append((block.sheet, error))
             continue
         if block.sheet.head is None and not block.sheet.turned:
-            head = find_heading(padded(sheet.cells), set()) or 0
+            lines = padded(sheet.cells)
+            head = find_heading(lines, set())
+            if head is None:
+                head = next((i for i, line in enumerate(lines) if any(map(is_number, line))), 0)
             block.lines = [(r, c, t) for r, line in zip(sheet.rows[:head], sheet.cells[:head], strict=True)
                            for c, t in enumerate(line, 1) if t.strip()]  # fmt: skip
         usable.append(block.sheet)

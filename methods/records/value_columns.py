@@ -118,7 +118,7 @@ def counts(cells: list[str]) -> bool:
     """Whether numbers count breakdowns: 1, 2, 3 ..., from 1 on again and again."""
     held = [t for c in cells if (t := normalise(c).rstrip("."))]
     numbers = [int(t) for t in held if t.isdigit()]
-    if len(numbers) < 3 or len(numbers) < 0.8 * len(held) or numbers[0] != 1 or max(numbers) > 100:
+    if len(numbers) < 3 or len(numbers) < 0.6 * len(held) or numbers[0] != 1 or max(numbers) > 100:
         return False
     return all(b in (a + 1, 1) for a, b in zip(numbers, numbers[1:], strict=False))
 

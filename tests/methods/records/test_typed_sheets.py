@@ -196,3 +196,12 @@ def test_damage_raises_nothing_but_input_errors() -> None:
 def test_a_generated_sheet_is_the_same_for_the_same_seed() -> None:
     assert make(3).truth == make(3).truth
     assert verdict(make(3))[0] == "right"
+
+
+def test_a_column_of_units_and_series_that_begin_anew() -> None:
+    raw = "Sample,Parameter,Value,Unit\nA,Breakdown voltage,45.2,kV\nA,Water,14,mg/kg\nB,Breakdown voltage,55200,V\n"
+    records = read(raw.encode())
+    assert records.table["kv"].round(6).tolist() == [45.2, 55.2]
+    assert records.problems["code"].tolist() == ["other_quantity"]
+    again = read(b"Sample,No.,kV\nA,1,41\nA,2,42\nA,3,47\nA,1,51\nA,2,48\nA,3,49.5\n")
+    assert again.fillings == 2 and "filling" in again.guesses["what"].tolist()
