@@ -7,6 +7,7 @@ the place that bokeh gives to whoever says who a visitor is, so that no page and
 
 from __future__ import annotations
 
+import secrets
 import time
 from collections import defaultdict, deque
 from collections.abc import Callable, Collection
@@ -14,7 +15,7 @@ from typing import Any
 
 from bokeh.server.auth_provider import AuthProvider
 from panel.auth import BasicAuthProvider, OAuthProvider
-from tornado.web import HTTPError, OutputTransform
+from tornado.web import HTTPError, OutputTransform, RequestHandler
 
 #: Sessions that were built for pages whose browsers have not come back for them, for all together.
 MOST_WAITING = 24
@@ -142,6 +143,17 @@ class OAuth(OAuthProvider):
             return await inner(handler)
 
         return user
+
+
+class Alive(RequestHandler):
+    """Says which process answers, so that a page sees when its own has gone."""
+
+    name = secrets.token_hex(8)
+
+    def get(self) -> None:
+        self.set_header("Cache-Control", "no-store")
+        self.set_header("Content-Type", "text/plain")
+        self.write(self.name)
 
 
 #: What a page may load and whom it may ask: itself alone. Bokeh makes functions of text, and styles, as it draws.

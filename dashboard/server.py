@@ -132,6 +132,7 @@ def _entry(entrance: Entrance, hosts: Sequence[str]) -> dict[str, Any]:
     guard = gate.Gate(hosts)
     given: dict[str, Any] = {
         "sign_sessions": True, "secret_key": secret.encode(), "transforms": [gate.Headers], "prefix": entrance.prefix,
+        "extra_patterns": [("/alive", gate.Alive)],
     }  # fmt: skip
     if not entrance.guarded:
         return {**given, "auth_provider": gate.Open(guard)}
