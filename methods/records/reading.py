@@ -275,7 +275,7 @@ def _read_sheet(
 
 def in_file_order(table: pd.DataFrame, places: pd.DataFrame, parts: list[Any]) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Tables that stand side by side are brought into the order of the file, row by row."""
-    if len(parts) == 1 or any(p[2].column_rows is not None for p in parts):
+    if not len(table) or len(parts) == 1 or any(p[2].column_rows is not None for p in parts):
         return table, places
     rows = places["source_row"].astype(str).str.rpartition("!")[2].astype(int)
     sheets = pd.factorize(places["source_sheet"])[0]
