@@ -136,7 +136,7 @@ function field_of(model, id, tell, remark) {
     field.min = model.start ?? ""
     field.max = model.end ?? ""
     field.disabled = model.disabled
-    if (model.optional) { field.placeholder = "not asked" }
+    if (model.optional) { field.placeholder = "none" }
   }
   field.onchange = () => {
     const taken = taken_of(model, field, remark)

@@ -25,8 +25,6 @@ def main(words: list[str]) -> None:
     folder = next((Path(w) for w in words if not w.startswith("--")), PICTURES)
     folder.mkdir(parents=True, exist_ok=True)
     width, height = SIZES["phone" if "--phone" in words else "desk"]
-    if folder == PICTURES:
-        height = 1240  # of README: down to the plots
     server, url = start()
     try:
         with sync_playwright() as playwright:
