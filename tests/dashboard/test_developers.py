@@ -21,10 +21,10 @@ def test_every_path_is_there() -> None:
     assert not gone
 
 
-def test_ten_questions_are_answered_in_one_hop() -> None:
+def test_the_questions_of_a_newcomer_are_answered_in_one_hop() -> None:
     table = TEXT.split("## Where is ...?")[1].split("##")[0]
     rows = [line for line in table.splitlines() if line.startswith("| ") and "---" not in line][1:]
-    assert len(rows) == 10
+    assert len(rows) >= 10
     for row in rows:
         assert re.search(r"`(?:methods|dashboard)/[\w./]+`", row), row
 
