@@ -134,7 +134,7 @@ class FileCard(pn.viewable.Viewer):
         problems, guesses = getattr(records, "problems", pd.DataFrame()), getattr(records, "guesses", pd.DataFrame())
         found: list[Any] = [parts.raw(f'<p class="hint">{parts.escaped(self._read())}</p>')]
         if len(problems):
-            found.append(Table(f"{name}_problems", "Refused and noticed", problems.astype("str"), page_size=10))
+            found.append(Table(f"{name}_problems", "Refused and noticed", _on_page(problems), page_size=10))
         if len(guesses):
             shown = guesses[["what", "guess", "evidence"]].astype("str")
             table = Table(f"{name}_guesses", "Guessed: check these", shown, page_size=10)
@@ -231,3 +231,9 @@ def _ceiling(text: str) -> float | bool | None:
         return float(cleaned)
     except ValueError:
         raise InputError(f"Ceiling {text!r}: write a number of kV, or none.", column="ceiling_kv", text=text) from None
+
+
+def _on_page(problems: pd.DataFrame) -> pd.DataFrame:
+    """The problems as text, with the page's controls where they name options of the command line."""
+    told = problems.astype("str")
+    return told.assign(rule=told["rule"].map(for_the_page))

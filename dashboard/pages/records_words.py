@@ -13,6 +13,7 @@ _INSTEAD: tuple[tuple[str, str], ...] = (
     (r"--sheet(?: \S+)?", "“Sheet”, and whether it is read"),
     (r"--layout(?: \w+(?:-\w+)?)?", "“Layout”, under “What the sheet does not say”"),
     (r"--unit(?: \S+)?", "“Unit of the readings”, under “What the sheet does not say”"),
+    (r"--no-ceiling or --ceiling KV", "“Ceiling (kV)”, under “What the sheet does not say”"),
     (r"--(?:no-)?ceiling(?: \S+)?", "“Ceiling (kV)”, under “What the sheet does not say”"),
     (r"--decimal(?: \S+)?", "“Decimal mark”, under “What the sheet does not say”"),
     (r"the column with \w+=HEADING", "it on the sheet"),
