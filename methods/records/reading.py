@@ -266,7 +266,9 @@ def _read_sheet(
         {
             "source_row": place.rows[keep],
             "source_column": place.columns.take(np.flatnonzero(keep)),
-            "source_sheet": pd.Categorical.from_codes(np.zeros(int(keep.sum()), np.int8), categories=[sheet.name]),
+            "source_sheet": pd.Categorical.from_codes(
+                np.zeros(int(keep.sum()), np.int8), categories=pd.Index([sheet.name])
+            ),
             "source_place": across,
         }
     )
