@@ -89,7 +89,7 @@ def _percentiles(family: str, law: str, fillings: tuple[int, int]) -> Study:
     return Study(
         f"percentile shift {family} {law} {fillings[0]}", SHIFT, scenarios.describe(law),
         f"{fillings[0]} and {fillings[1]} fillings of 5", tuple(Claim(k, w) for k, w in keys.items()),
-        partial(_from_rows, keys, benches.percentiles, family=family, law=law, fillings=fillings, repetitions=200),
+        partial(_from_rows, keys, benches.percentiles, family=family, law=law, fillings=fillings, resamples=200),
         (12, 200),
     )  # fmt: skip
 
