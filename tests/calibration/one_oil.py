@@ -135,7 +135,8 @@ def _borrowed(repetitions: int, rng: np.random.Generator, *, fillings: int, rati
     def oil(k: int) -> tuple[np.ndarray, np.ndarray]:
         factor = math.exp(differ * rng.standard_normal())
         label = np.repeat(np.arange(k), 5)
-        return 60 * (1 + 0.12 * factor * (ratio * rng.standard_normal(k)[label] + rng.standard_normal(5 * k))), label
+        score = ratio * rng.standard_normal(k)[label] + rng.standard_normal(5 * k)
+        return np.maximum(60 * (1 + 0.12 * factor * score), 0.5), label
 
     def part(kv: np.ndarray, label: np.ndarray) -> Summary:
         s = summarise(kv, label)
