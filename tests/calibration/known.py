@@ -134,6 +134,8 @@ KNOWN: tuple[Known, ...] = (
     Known("one oil *-* ratio 0", "median", "conservative", MEAN_WIDE),
     Known("one oil *-* ratio 1/3", "median", "conservative", MEAN_WIDE),
     Known("one oil 5-5 ratio 1", "median", "conservative", MEAN_WIDE),
+    Known("default weibull 5-5-5 ratio 0", "half", "conservative", MEAN_WIDE),
+    Known("default weibull 5-5-5 ratio 1/3", "half", "conservative", MEAN_WIDE),
     Known("one oil * contaminated", "sd", "poor", CONTAMINATED_SD),
     *(Known(f"fit {name}", "wald_*", "poor", FIT_FEW) for name in _FEW),
     Known("fit normal 6", "profile_*", "poor", PROFILE_FEW),
