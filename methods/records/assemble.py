@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from methods.columns import COLUMNS, NUMERIC
+from methods.columns import COLUMNS, NUMERIC, OF_THE_METHOD, without
 from methods.records import factors
 from methods.records.cells import WITHSTOOD
 from methods.records.coded import Body, Coded, coded
@@ -135,7 +135,7 @@ def _beside(data: dict[str, Any], known: dict[str, Any], plan: Layout, log: Log)
         if name == "method" and "file" in place:
             continue
         others = [v for v in pd.unique(column.dropna()) if v != said]
-        if others and name in ("electrode", "gap_mm", "stirring", "rise_kv_s", "method"):
+        if others and name in ("method", *without(OF_THE_METHOD, "edition")):
             log.problem(None, name, f"{said} ({place}); {others[0]} (the column)", "two places say different things",
                         "kept as the column says", code="contradiction")  # fmt: skip
         if bool(empty.any()):

@@ -6,6 +6,7 @@ import re
 
 import numpy as np
 
+from methods.columns import PLACE, without
 from methods.records import factors
 from methods.records.coded import Body
 from methods.records.facts import topic_of
@@ -17,7 +18,7 @@ from methods.records.value_columns import counts
 from methods.records.voltages import FACTORS
 
 #: What a doubtful heading may be taken for only with a word.
-_TOLD = ("sample", "filling", "instrument", "laboratory", "method")
+_TOLD = ("sample", "filling", "method", *without(PLACE, "operator"))
 _FLUIDS = re.compile(
     r"mineral|ester|silicon|naphthen|paraffin|hydrocarbon|synthetic|uninhibited|inhibited|askarel|mineralol"
 )

@@ -15,6 +15,7 @@ import pandas as pd
 
 from methods.cage.limits import MAX_BYTES
 from methods.cage.source import bytes_of
+from methods.columns import COLUMNS
 from methods.errors import InputError, UnusableFile
 from methods.records.account import Account
 from methods.records.areas import Area
@@ -297,6 +298,11 @@ def fillings_by_order(table: pd.DataFrame, log: Log) -> bool:
     series = pd.Series(order).groupby([codes, again])
     if not bool((series.transform("min") == 1).all()) or bool(series.diff().dropna().le(0).any()):
         return False
+    runs = pd.Series(pd.factorize(codes * (len(table) + 1) + again)[0])
+    for own in table.columns.difference(list(COLUMNS)):  # a column of the file's own that changes with the count
+        seen = pd.Series(pd.factorize(table[own], use_na_sentinel=False)[0])
+        if seen.groupby(runs).nunique().max() == 1 and (codes * (len(table) + 1) + seen).nunique() == runs.nunique():
+            return False  # says what differs, and it need not be the filling
     table["filling"] = again.astype(int).astype(str).astype("str")
     log.guess("filling", "a filling ends where the breakdowns are counted from 1 again",
               f"{int(again.max())} times for one sample", "--column filling=HEADING")  # fmt: skip

@@ -19,6 +19,7 @@ from dashboard.report.gather import gather
 from dashboard.study import Study
 from dashboard.words import cell
 from methods import components, shift
+from methods.answers.components import source
 from methods.errors import InputError, MissingExtra
 from methods.protocols import CHECK
 
@@ -113,9 +114,9 @@ def test_the_numbers_are_those_of_the_methods(small):
     assert by["shift"].sentences == tuple(s.sentence for s in found.shifts)
     disk = study.table[study.table["electrode"] == "disk"]
     scatter = next(t for t in by["scatter"].tables if t.name == "components").frame
-    expected = {c.factor: c.sd for c in components(disk).components}
+    expected = {source(c.factor): c.sd for c in components(disk).components}
     part = scatter[scatter["electrode"] == "disk"]
-    assert dict(zip(part["factor"], part["sd"], strict=True)) == pytest.approx(expected, nan_ok=True)
+    assert dict(zip(part["source"], part["sd"], strict=True)) == pytest.approx(expected, nan_ok=True)
 
 
 def test_the_same_input_gives_the_same_file(page):
