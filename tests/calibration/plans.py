@@ -46,6 +46,10 @@ def _halves(kv: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     if k == 1:  # one filling: its breakdowns stand for themselves
         means, k = kv[:, 0, :], kv.shape[2]
     half = stats.t.ppf(0.975, k - 1) * means.std(axis=1, ddof=1) / math.sqrt(k)
+    if kv.shape[1] > 1 and kv.shape[2] > 1:  # fillings that agree by luck: what scatters within them alone gives
+        df = kv.shape[1] * (kv.shape[2] - 1)
+        inside = np.sqrt(kv.var(axis=2, ddof=1).mean(axis=1) / (kv.shape[1] * kv.shape[2]))
+        half = np.maximum(half, stats.t.ppf(0.975, df) * inside)
     one = mean_uncertainty(kv[0].ravel(), np.zeros(kv[0].size, bool), np.repeat(np.arange(kv.shape[1]), kv.shape[2]))
     assert one.standard_uncertainty_kv is not None and one.df is not None
     np.testing.assert_allclose(stats.t.ppf(0.975, one.df) * one.standard_uncertainty_kv, half[0])
