@@ -290,7 +290,7 @@ a {{ color: {_CSS["primary"]}; }}
 .answer [open] summary {{ -webkit-line-clamp: none; }}
 @media ({_NARROW}) {{
   .answer summary {{ -webkit-line-clamp: 5; }}
-  .plot-head {{ flex-wrap: wrap; gap: 0 12px; }} .plot-head h2 {{ white-space: normal; }}
+  .plot-head {{ flex-wrap: wrap; gap: 0 12px; }}
   .top {{ flex-wrap: wrap; }} .top .question {{ flex-basis: 100%; white-space: normal; }}
 }}
 .cautions {{ font-size: 14px; line-height: 24px; }}
@@ -305,7 +305,7 @@ a {{ color: {_CSS["primary"]}; }}
 .cautions[open] .line, .cautions[open] .count {{ visibility: hidden; }}
 .cautions .notice {{ line-height: 1.45; margin-top: {SPACE["xs"]}px; }}
 .plot-head {{ display: flex; align-items: baseline; gap: 12px; }}
-.plot-head h2 {{ margin: 0; font-size: {TYPE["body"]}px; font-weight: 600; white-space: nowrap; }}
+.plot-head h2 {{ margin: 0; font-size: {TYPE["body"]}px; font-weight: 600; flex: none; max-width: 100%; }}
 .plot-head .caption {{ flex: 1; min-width: 0; white-space: nowrap; overflow: hidden; text-overflow: ellipsis;
   max-width: none; }}
 .hint {{ color: {_CSS["muted"]}; font-size: {TYPE["small"]}px; line-height: 1.4; margin: 0; max-width: 60ch; }}

@@ -53,9 +53,7 @@ def test_views_change_without_a_fault(visitor: Any) -> None:
         visitor.press(view)
         visitor.idle()
         visitor.picture(view)
-        plots = visitor.tab.locator(".bk-Figure:visible")
-        assert plots.count() == 1, view
-        box = plots.bounding_box()
+        box = visitor.tab.locator(".bk-Figure:visible").first.bounding_box()  # the others stand below it
         assert box["width"] > 900 and box["height"] > 200, (view, box)
     assert "kV" in visitor.answer()
 
@@ -204,7 +202,7 @@ def test_a_number_out_of_range_is_told_with_its_range(visitor: Any) -> None:
     assert field.input_value() == "100"
     field.fill("8")
     field.press("Tab")
-    tab.get_by_text("Wanted: the mean ± so many %.").wait_for()
+    tab.get_by_text("1000 cannot be").wait_for(state="hidden")
     tab.wait_for_url("**howmany.half_width=8**")
 
 
