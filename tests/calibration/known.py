@@ -108,8 +108,8 @@ MEAN_WIDE = (
     "a few filling means cannot show that they are alike, and those that agree by luck are not believed."
 )
 SD_WIDE = (
-    "With very unequal numbers of breakdowns in the fillings the limits of the SD of one result are wider than they need "
-    "be: the fillings count equally, as in the mean."
+    "With very unequal numbers of breakdowns in the fillings the limits of the SD of one result are wider than they "
+    "need be: the fillings count equally, as in the mean."
 )
 RANKS = (
     "Rank tests on one short series can hardly reject (Pettitt's never did at 6 or 12, the runs test never at 6): no "
