@@ -3,7 +3,7 @@
     python -m tests.contract.schemas        writes dashboard/schemas/*.json anew
 
 What every run of a place has in common is required; further keys may come with a later version and break nobody. A
-number may be null: JSON has no other word for what cannot be computed.
+number, a text or a part may be null: JSON has no other word for what cannot be computed.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ def infer(values: list[Any], key: str = "") -> dict[str, Any]:
     objects = [v for v in values if isinstance(v, dict)]
     arrays = [v for v in values if isinstance(v, list)]
     if objects:
-        kinds.add("object")
+        kinds |= {"object", "null"} if key else {"object"}  # a part that the data do not give is null
         names = list(dict.fromkeys(n for o in objects for n in o))
         if key in MAPS:
             schema["additionalProperties"] = infer([v for o in objects for v in o.values()])
