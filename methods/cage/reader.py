@@ -137,6 +137,10 @@ def open_sheets_in_cage(source: Any, *, name: str | None = None) -> list[Sheet]:
         return _carried_out("open_sheets", raw, called, {}, limits_for(len(raw)))
 
 
+#: What a process says first, before it comes to the file.
+_BEGAN = b"began"
+
+
 def _carried_out(what: str, raw: bytes, called: str, options: dict[str, Any], limits: Limits) -> Any:
     """Have a function of :mod:`methods.records.reading` carried out in a process of its own."""
     keep_warm()
@@ -180,18 +184,30 @@ def _settings() -> dict[str, str]:
 
 def _answer(here: Connection, process: Any, called: str, limits: Limits) -> Any:
     """What the process sent, or the line that says why it sent nothing."""
-    until = time.monotonic() + limits.patience_s
-    while not here.poll(min(0.5, max(until - time.monotonic(), 0.01))):
-        if time.monotonic() > until:
-            return UnusableFile(over_time(called, limits), rule="time limit")
-    try:
-        sent = here.recv_bytes(maxlength=int(limits.memory_mb * 1e6))
-    except EOFError:
-        process.join(5)
-        return _end(process.exitcode, called, limits)
-    except OSError:  # longer than it may be
-        return UnusableFile(over_memory(called, limits), rule="memory limit")
-    return pickle.loads(sent)
+    until, began = time.monotonic() + limits.patience_s, False
+    while True:
+        while not here.poll(min(0.5, max(until - time.monotonic(), 0.01))):
+            if time.monotonic() > until:
+                return UnusableFile(over_time(called, limits), rule="time limit")
+        try:
+            sent = here.recv_bytes(maxlength=int(limits.memory_mb * 1e6))
+        except EOFError:
+            process.join(5)
+            return _end(process.exitcode, called, limits) if began else _never_began(called)
+        except OSError:  # longer than it may be
+            return UnusableFile(over_memory(called, limits), rule="memory limit")
+        if sent != _BEGAN:
+            return pickle.loads(sent)
+        began = True
+
+
+def _never_began(called: str) -> UnusableFile:
+    """The process ended before it came to the file: a script that is imported anew there does that."""
+    return UnusableFile(
+        f"{called} was not read: the process that reads files could not start. In a script, put what it does under "
+        "if __name__ == '__main__', or read the file with methods.read.",
+        rule="process",
+    )
 
 
 def _end(code: int | None, called: str, limits: Limits) -> UnusableFile:
@@ -214,6 +230,7 @@ def _work(
     settings: dict[str, str],
 ) -> None:  # fmt: skip
     """Read, and send what came of it, or the InputError."""
+    there.send_bytes(_BEGAN)
     os.environ.update(settings)
     from methods.records import reading
 
