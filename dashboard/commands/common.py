@@ -8,6 +8,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any
 
+from methods.columns import level_text
 from methods.errors import InputError
 from methods.result import as_json
 
@@ -252,3 +253,16 @@ def told(results: Sequence[Any]) -> list[str]:
         said |= set(new)
         out.append(made.with_cautions(new).text())
     return out
+
+
+def grouped(result: Any) -> str:
+    """The answer of a result as text, and below it those of its groups; a group that has none says why."""
+    from methods.answers import answer
+
+    out = [answer(result).text()]
+    for group in result.groups or []:
+        refused = isinstance(group, dict)
+        label = group["group"] if refused else group.group
+        out += ["", f"== {', '.join(f'{k} {level_text(v)}' for k, v in label.items())}"]
+        out.append(group["error"] if refused else grouped(group))
+    return "\n".join(out)

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
-from dashboard.commands.common import add_json, add_reading_options, emit, open_records, probability
+from dashboard.commands.common import add_json, add_reading_options, emit, grouped, open_records, probability
 
 NAME = "components"
 HELP = "divide the scatter among laboratory, sample, filling and breakdown"
@@ -34,21 +33,5 @@ def run(args: argparse.Namespace) -> int:
         open_records(args), by=args.by, fixed=() if args.common_mean else args.fixed, confidence=args.confidence,
         factors=args.factor, residual_by=args.residual_by,
     )  # fmt: skip
-    emit(args, result, _text(result))
+    emit(args, result, grouped(result))
     return 0
-
-
-def _text(result: Any) -> str:
-    from methods.answers import answer
-
-    out = [answer(result).text()]
-    for group in result.groups or []:
-        if isinstance(group, dict):
-            out += ["", f"== {_label(group['group'])}", group["error"]]
-        else:
-            out += ["", f"== {_label(group.group)}", _text(group)]
-    return "\n".join(out)
-
-
-def _label(levels: dict[str, Any]) -> str:
-    return ", ".join(f"{k} {'–' if v is None else v}" for k, v in levels.items())

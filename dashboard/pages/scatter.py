@@ -18,6 +18,7 @@ from dashboard.study import Selection
 from methods.answers import Table
 from methods.answers.components import LEVELS, NAMES, source, span
 from methods.answers.components import components as components_answer
+from methods.answers.order import order as order_answer
 from methods.columns import LABELS
 from methods.errors import InputError
 from methods.records.table import filling_codes
@@ -209,22 +210,10 @@ class Page(StudyPage):
     def _draw_order(self, result: Answer) -> Any:
         from dashboard.plots import scatter as plots
 
-        return plots.order(result.points, result.said, result.order.positions, result.line, self.dark)
+        return plots.order(result.order.positions, result.line, self.dark, result.points, result.said)
 
     def _describe_order(self, result: Answer) -> str:
-        order, told = result.order, []
-        if order.trend is None and not len(result.points):
-            return "The order of the breakdowns is not known, so there is nothing to draw."
-        if order.trend is not None:
-            e = order.trend
-            told.append(f"From one breakdown to the next the voltage changes by {_effect(e)}")
-        if order.first is not None:
-            told.append(f"the first breakdown lies {_effect(order.first)} from the rest")
-        if order.neighbours is not None:
-            n = order.neighbours
-            limits = f" ({words.number(n.low, 2)} to {words.number(n.high, 2)})" if n.low == n.low else ""
-            told.append(f"the correlation of neighbours is {words.number(n.correlation, 2)}{limits}")
-        return f"{'; '.join(told)}. {words.plural(order.fillings, 'filling')}."
+        return f"{order_answer(result.order).sentence} {words.plural(result.order.fillings, 'filling')}."
 
     # ------------------------------------------------------------- tables
 
@@ -232,11 +221,7 @@ class Page(StudyPage):
         out: dict[str, tuple[str, pd.DataFrame]] = {}
         if result.components is not None:
             out["components"] = _table(components_answer(result.components).tables[0])
-        if result.order.trend is not None:
-            out["order"] = ("What the place in the series does", _order(result.order))
-            tests = pd.DataFrame([vars(t) for t in result.order.tests])
-            if len(tests):
-                out["order_tests"] = ("Tests of the order", tests)
+        out |= {t.name: _table(t) for t in order_answer(result.order).tables}
         rates = _rates(result.rates)
         if len(rates):
             out["rule_rates"] = ("How often the consistency rule asked for more", rates)
@@ -247,29 +232,8 @@ class Page(StudyPage):
         return out
 
 
-def _effect(e: Any) -> str:
-    return f"{words.signed(e.kv)} kV ({words.signed(e.low_kv)} to {words.signed(e.high_kv)})"
-
-
 def _table(table: Table) -> tuple[str, pd.DataFrame]:
     return table.title, table.frame
-
-
-def _order(order: Any) -> pd.DataFrame:
-    rows = []
-    for name, e in (("Trend, from one to the next", order.trend), ("First less the rest", order.first)):
-        if e is not None:
-            rows.append({"effect": name, "estimate": e.kv, "unit": "kV", "low": e.low_kv, "high": e.high_kv,
-                         "p_value": e.p_value, "fillings": e.fillings})  # fmt: skip
-    n, v = order.neighbours, order.variance_inflation
-    if n is not None:
-        rows.append({"effect": "Correlation of neighbours", "estimate": n.correlation, "unit": "", "low": n.low,
-                     "high": n.high, "p_value": float("nan"), "fillings": order.fillings})  # fmt: skip
-    if v is not None:
-        rows.append({"effect": f"Variance of a mean of {v.breakdowns}, against independent ones", "unit": "times",
-                     "estimate": v.factor, "low": v.low, "high": v.high, "p_value": float("nan"),
-                     "fillings": order.fillings})  # fmt: skip
-    return pd.DataFrame(rows)
 
 
 def _verdicts(data: Selection) -> pd.DataFrame:

@@ -59,7 +59,34 @@ def percentile_shift(answer: Answer, dark: bool = False) -> Drawing:
     return plots.whole(found.levels, theme.cues(names), names, dark)
 
 
+def components(answer: Answer, dark: bool = False) -> Drawing:
+    """The standard deviation that each source of scatter adds, with its limits."""
+    from dashboard.plots import scatter as plots
+    from methods.answers.components import NAMES, source
+
+    looks = theme.cues(list(NAMES), dark)
+    rows = [
+        plots.Row(source(c.factor), c.sd, c.low, c.high, looks.get(c.factor, looks["breakdown"]))
+        for c in answer.result.components
+        if c.sd == c.sd
+    ]
+    return plots.intervals(rows, "Standard deviation (kV)", start=0.0, dark=dark)
+
+
+def order_positions(answer: Answer, dark: bool = False) -> Drawing:
+    """The mean deviation from the filling's mean at each place of the series, and the pooled trend with its limits."""
+    from dashboard.plots import scatter as plots
+    from methods.scatter.order_curve import trend_line
+
+    return plots.order(answer.result.positions, trend_line(answer.result), dark)
+
+
 #: Name of a plot -> what draws it.
-DRAWN: dict[str, Callable[..., Drawing]] = {"shift": shift, "percentile_shift": percentile_shift}
+DRAWN: dict[str, Callable[..., Drawing]] = {
+    "shift": shift,
+    "percentile_shift": percentile_shift,
+    "components": components,
+    "order_positions": order_positions,
+}
 
 load()

@@ -94,15 +94,22 @@ def height(rows: int) -> int:
     return 110 + 46 * min(rows, 8) + 26 * max(rows - 8, 0)
 
 
-def order(cloud: pd.DataFrame, said: Told, positions: pd.DataFrame, trend: pd.DataFrame, dark: bool) -> Drawing:
-    """Deviations from each filling's mean against the order, their means, and the pooled trend with its band."""
+def order(
+    positions: pd.DataFrame, trend: pd.DataFrame, dark: bool, cloud: pd.DataFrame | None = None,
+    said: Told | None = None,
+) -> Drawing:  # fmt: skip
+    """Means at each place of the deviations from each filling's mean, the pooled trend with its band, and behind them
+    the single deviations, where ``cloud`` holds them and ``said`` what they tell."""
     colours, looks = theme.palette(dark), theme.cues(["trend", "mean"], dark)
-    apart = 0.12 * (2 * np.modf(cloud["filling"].to_numpy(dtype=float) * 0.618033988749895)[0] - 1)
-    n = len(cloud)
-    single = readings.layer(
-        said, cloud["order"].to_numpy(dtype=float) + apart, cloud["deviation_kv"].to_numpy(dtype=float),
-        [colours.muted] * n, ["circle"] * n, "One breakdown", "One breakdown", size=5, fill_alpha=0.4, line_alpha=0.5,
-    )  # fmt: skip
+    single = []
+    if cloud is not None and said is not None:
+        apart = 0.12 * (2 * np.modf(cloud["filling"].to_numpy(dtype=float) * 0.618033988749895)[0] - 1)
+        n = len(cloud)
+        single.append(readings.layer(
+            said, cloud["order"].to_numpy(dtype=float) + apart, cloud["deviation_kv"].to_numpy(dtype=float),
+            [colours.muted] * n, ["circle"] * n, "One breakdown", "One breakdown", size=5, fill_alpha=0.4,
+            line_alpha=0.5,
+        ))  # fmt: skip
     x, y, se = (positions[c].to_numpy(dtype=float) for c in ("order", "deviation_kv", "standard_error_kv"))
     se = np.nan_to_num(se)
     mean, told = "Mean over fillings ± standard error", {"Breakdown number": x, "Mean (kV)": y, "± (kV)": se}
@@ -110,7 +117,7 @@ def order(cloud: pd.DataFrame, said: Told, positions: pd.DataFrame, trend: pd.Da
     limits = {"Breakdown number": at, "Trend (kV)": middle, "from (kV)": low, "to (kV)": high}
     name = "Pooled trend and its limits"
     layers = [
-        single,
+        *single,
         band(at, low, high, looks["trend"].colour, of=name),
         line(at, middle, looks["trend"].colour, name, about=limits),
         spans(x, y - se, x, y + se, looks["mean"].colour, of=[mean] * len(x)),

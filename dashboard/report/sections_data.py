@@ -7,8 +7,9 @@ import pandas as pd
 from dashboard import theme, words
 from dashboard.plots.curves import gather as gather_curves
 from dashboard.report import figures
-from dashboard.report.asked import Asked, answered, filled, frame, parts, texts_of
+from dashboard.report.asked import Asked, answered, filled, parts, texts_of
 from dashboard.report.document import Picture, Section, Table
+from methods.answers import answer, stacked
 
 #: The family whose curve is drawn thin over the steps.
 DRAWN_FAMILY = "weibull"
@@ -151,7 +152,6 @@ def scatter(asked: Asked) -> Section:
 
 
 def _scatter(asked: Asked) -> Section:
-    from methods.answers import answer
     from methods.errors import InputError
     from methods.scatter import components
 
@@ -205,49 +205,17 @@ def _order(asked: Asked) -> Section:
     from methods.scatter import order_effects
 
     found = [(level, order_effects(data, confidence=asked.confidence)) for level, data in parts(asked)]
-    rows, tests, neighbours, drawn, said = [], [], [], [], []
-    for level, one in found:
-        head = {asked.by: level} if asked.by else {}
-        for name, effect in (("trend, from one breakdown to the next", one.trend), ("first less the rest", one.first)):
-            if effect is not None:
-                rows.append(frame([effect]).assign(effect=name, **head))
-                said.append(_effect_words(level, name, effect))
-        if one.neighbours is not None:
-            neighbours.append(frame([one.neighbours]).assign(**head))
-        tests += [frame([t]).assign(**head) for t in one.tests]
-        if len(one.positions):
-            drawn.append((level, one.positions))
-    notices = texts_of(w for _, one in found for w in one.cautions)
-    if not rows:
-        return Section("order", "Order within fillings", notices=notices,
-                       refusal="Not to be seen: it takes several breakdowns a filling, in order.")  # fmt: skip
-    first = [asked.by] if asked.by else []
+    made = [(level, answer(one)) for level, one in found]
+    notices = texts_of(w for _, one in made for w in one.cautions)
+    tables = tuple(Table.of(t) for t in stacked([({asked.by: level} if asked.by else {}, one) for level, one in made]))
+    if not tables:
+        return Section("order", "Order within fillings", notices=notices, refusal=made[0][1].sentence)
+    drawn = [(level, one.positions) for level, one in found if len(one.positions)]
     pictures = tuple(
         Picture("Where in the filling it reads higher or lower", figures.positions(some, asked.looks(), f"order{at}"),
                 "Mean deviation from the filling's mean at each place, with one standard error each way.",
                 "Bars: one standard error each way.")
         for at in range(0, len(drawn), theme.MOST_LEVELS) for some in [drawn[at : at + theme.MOST_LEVELS]]
     )  # fmt: skip
-
-    def table(name: str, title: str, pieces: list[pd.DataFrame], lead: list[str]) -> list[Table]:
-        if not pieces:
-            return []
-        whole = pd.concat(pieces, ignore_index=True)
-        front = [*first, *lead]
-        return [Table(name, title, whole[[*front, *[c for c in whole.columns if c not in front]]])]
-
-    tables = [
-        *table("order_effects", "Effects of the order", rows, ["effect"]),
-        *table("neighbours", "Correlation of neighbouring breakdowns", neighbours, []),
-        *table("order_tests", "Tests of order", tests, ["name"]),
-    ]
-    return Section("order", "Order within fillings", tuple(said), notices=notices, pictures=pictures,
-                   tables=tuple(tables))  # fmt: skip
-
-
-def _effect_words(level: str, name: str, effect: object) -> str:
-    e = effect
-    seen = e.low_kv > 0 or e.high_kv < 0  # type: ignore[attr-defined]
-    limits = f"{words.signed(e.low_kv)} to {words.signed(e.high_kv)} kV"  # type: ignore[attr-defined]
-    text = f"{level[:1].upper() + level[1:]}, {name}: {words.signed(e.kv)} kV ({limits})"  # type: ignore[attr-defined]
-    return f"{text}." if seen else f"{text}; no effect is shown, and one within these limits is not ruled out."
+    said = tuple(f"{level[:1].upper() + level[1:]}: {t}" for level, one in made if one.tables for t in one.sentences)
+    return Section("order", "Order within fillings", said, notices=notices, pictures=pictures, tables=tables)

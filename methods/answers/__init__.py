@@ -15,7 +15,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import Any
 
-from methods.answers.model import Answer, Table
+from methods.answers.model import Answer, Table, stacked
 
 #: Type of the result -> module and function that make its answer.
 MAKERS: dict[str, tuple[str, str]] = {
@@ -24,6 +24,7 @@ MAKERS: dict[str, tuple[str, str]] = {
     "AllPairs": ("shift", "pairs"),
     "PercentileShift": ("shift", "percentiles"),
     "Components": ("components", "components"),
+    "OrderEffects": ("order", "order"),
 }
 
 
@@ -43,4 +44,4 @@ def answer(result: Any) -> Answer:
     return made
 
 
-__all__ = ["MAKERS", "Answer", "Table", "answer"]
+__all__ = ["MAKERS", "Answer", "Table", "answer", "stacked"]

@@ -45,7 +45,7 @@ def components(found: Components, worth: tuple[int, float] | None = None) -> Ans
             ", ".join(f"{k} {'–' if v is None else v}" for k, v in level.items()) for level in frame["level"]
         ]
         tables.append(Table("component_residuals", "Scatter within fillings", frame, "", own))
-    return Answer(QUESTION, (_said(found, worth),), tuple(found.cautions), tuple(tables), (), found)
+    return Answer(QUESTION, (_said(found, worth),), tuple(found.cautions), tuple(tables), ("components",), found)
 
 
 def source(factor: str) -> str:

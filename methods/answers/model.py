@@ -171,3 +171,17 @@ def rows_of(results: Iterable[Any], columns: Sequence[str] | None = None, **fixe
     if columns is None:
         out = out[[c for c in out.columns if not out[c].map(lambda v: isinstance(v, (list, dict, tuple))).any()]]
     return out
+
+
+def stacked(answers: Sequence[tuple[Mapping[str, Any], Answer]]) -> tuple[Table, ...]:
+    """The tables of several answers below each other, those of one name in one, what tells them apart in front."""
+    out: dict[str, Table] = {}
+    for head, made in answers:
+        for table in made.tables:
+            front = {k: v for k, v in head.items() if k not in table.frame}
+            frame = pd.DataFrame({**{k: [v] * len(table.frame) for k, v in front.items()}, **table.frame})
+            before = out.get(table.name)
+            if before is not None:
+                frame = pd.concat([before.frame, frame], ignore_index=True)
+            out[table.name] = replace(before or table, frame=frame)
+    return tuple(out.values())

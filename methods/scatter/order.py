@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from math import factorial
 from typing import Any
 
@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from methods.columns import LABELS
 from methods.errors import InputError, NotEstimable
 from methods.records.table import as_table, condition_codes, filling_codes, withstood
-from methods.result import Caution
+from methods.result import Caution, Shown
 from methods.scatter.autocorrelation import pooled_lag1
-from methods.scatter.serial import SerialTest, bartels, mann_kendall, runs, variance_inflation, von_neumann
+from methods.scatter.serial import SerialTest, bartels, mann_kendall, runs, sen_slope, variance_inflation, von_neumann
 
 Floats = NDArray[Any]
 
@@ -65,6 +65,21 @@ class Inflation:
 
 
 @dataclass(frozen=True)
+class MedianSlope:
+    """Median of the slopes between any two breakdowns of one filling, its limits, and Kendall's tau over all pairs.
+
+    One wild value hardly moves it. The limits suppose that the breakdowns of a filling are independent.
+    """
+
+    kv: float
+    low_kv: float
+    high_kv: float
+    tau: float
+    p_value: float
+    fillings: int
+
+
+@dataclass(frozen=True)
 class PooledTest:
     """A test of order, summed over fillings (each on its own values)."""
 
@@ -76,11 +91,12 @@ class PooledTest:
     fillings: int
 
 
-@dataclass(frozen=True)
-class OrderEffects:
+@dataclass(frozen=True, repr=False)
+class OrderEffects(Shown):
     """Order effects within fillings.
 
-    ``trend`` is the change from one breakdown to the next, ``first`` the first breakdown minus the mean of the rest.
+    ``trend`` is the change from one breakdown to the next, ``first`` the first breakdown minus the mean of the rest,
+    ``median_slope`` Sen's slope with Kendall's tau, which one wild value hardly moves.
     ``positions`` has a row for each breakdown number (mean deviation from the filling mean, for a plot), ``series``
     a row for each filling. What cannot be told is None; ``cautions`` say why.
     """
@@ -91,6 +107,7 @@ class OrderEffects:
     confidence: float
     trend: Effect | None
     first: Effect | None
+    median_slope: MedianSlope | None
     neighbours: Neighbours | None
     variance_inflation: Inflation | None
     tests: list[PooledTest]
@@ -154,12 +171,8 @@ def order_effects(data: Any, *, by: Sequence[str] = (), confidence: float = 0.95
     groups = []
     for key, part in table.groupby(list(by), sort=True, dropna=False):
         label = {n: None if pd.isna(v) else v for n, v in zip(by, list(key), strict=True)}  # type: ignore[call-overload]
-        groups.append(_replace(_one(part.reset_index(drop=True), confidence), group=label))
-    return _replace(whole, groups=groups)
-
-
-def _replace(result: OrderEffects, **changes: Any) -> OrderEffects:
-    return OrderEffects(**{**{f.name: getattr(result, f.name) for f in fields(result)}, **changes})
+        groups.append(replace(_one(part.reset_index(drop=True), confidence), group=label))
+    return replace(whole, groups=groups)
 
 
 def _one(table: pd.DataFrame, confidence: float) -> OrderEffects:
@@ -180,7 +193,8 @@ def _one(table: pd.DataFrame, confidence: float) -> OrderEffects:
     neighbours = _neighbours(measured, confidence, cautions)
     return OrderEffects(
         fillings=len(series), breakdowns=len(table), mean_kv=mean, confidence=confidence, trend=trend,
-        first=_first(measured, mean, confidence), neighbours=neighbours,
+        first=_first(measured, mean, confidence), median_slope=_median_slope(measured, confidence),
+        neighbours=neighbours,
         variance_inflation=_inflation(measured, neighbours), tests=_tests(series),
         positions=_positions(measured), series=_table(series), cautions=cautions,
     )  # fmt: skip
@@ -240,7 +254,7 @@ def _empty(table: pd.DataFrame, confidence: float, cautions: list[Caution]) -> O
     mean = float(table["kv"].mean()) if len(table) and not gone.any() else np.nan
     return OrderEffects(
         fillings=len(np.unique(filling_codes(table))), breakdowns=len(table), mean_kv=mean, confidence=confidence,
-        trend=None, first=None, neighbours=None, variance_inflation=None, tests=[],
+        trend=None, first=None, median_slope=None, neighbours=None, variance_inflation=None, tests=[],
         positions=pd.DataFrame(columns=["order", "deviation_kv", "standard_error_kv", "fillings"]),
         series=pd.DataFrame(columns=["breakdowns", "withstood", "slope_kv", "mann_kendall_s", "p_value"]),
         cautions=cautions,
@@ -295,6 +309,19 @@ def _first(series: list[_Series], mean: float, confidence: float) -> Effect | No
         return None
     d = np.array([y[0] - y[1:].mean() for y in whole])
     return _effect(float(d.mean()), float(d.std(ddof=1) / np.sqrt(len(d))), len(d) - 1, mean, confidence, len(d))
+
+
+def _median_slope(series: list[_Series], confidence: float) -> MedianSlope | None:
+    """Sen's slope and Kendall's tau over the pairs within fillings; needs a filling of three breakdowns."""
+    long = [s for s in series if len(s.kv) >= 3]
+    if not long:
+        return None
+    kv, low, high = sen_slope(*(s.kv for s in long), numbers=[s.number for s in long], confidence=confidence)
+    test = next((t for t in _tests(long) if t.name == "Mann-Kendall"), None)
+    if test is None:  # all breakdowns of every filling are equal
+        return None
+    pairs = sum(len(s.kv) * (len(s.kv) - 1) / 2 for s in long)
+    return MedianSlope(kv, low, high, test.statistic / pairs, test.p_value, len(long))
 
 
 def _neighbours(series: list[_Series], confidence: float, cautions: list[Caution]) -> Neighbours | None:

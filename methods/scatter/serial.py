@@ -6,6 +6,7 @@ normal approximation unless said; for series of five or six only pooled ones (:m
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -118,15 +119,51 @@ def mann_kendall(kv: ArrayLike) -> tuple[SerialTest, float]:
     return _test(s, 0.0, variance, correction=1.0), tau
 
 
-def sen_slope(kv: ArrayLike, confidence: float = 0.95) -> tuple[float, float, float]:
-    """Median slope of all pairs, with limits from the variance of S (Sen, J. Am. Stat. Assoc. 63 (1968) 1379)."""
-    y = _series(kv)
-    i, j = np.triu_indices(len(y), 1)
-    slopes = np.sort((y[j] - y[i]) / (j - i))
-    width = float(-scipy.special.ndtri((1 - confidence) / 2) * np.sqrt(mann_kendall(y)[0].variance))
-    m = len(slopes)
+def sen_slope(
+    *series: ArrayLike, numbers: Sequence[ArrayLike] | None = None, confidence: float = 0.95
+) -> tuple[float, float, float]:
+    """Median slope of all pairs within series, with limits from the variance of S.
+
+    Parameters
+    ----------
+    *series : array_like, each (n,)
+        Values in their order, kV; pairs are taken within each series, never across two.
+    numbers : sequence of array_like, optional
+        The numbers of the values in each series; 1, 2, 3 ... by default.
+    confidence : float
+
+    Returns
+    -------
+    slope, low, high : float
+        kV from one value to the next.
+
+    Raises
+    ------
+    NotEstimable
+        A series has fewer than three values.
+
+    Notes
+    -----
+    Sen, J. Am. Stat. Assoc. 63 (1968) 1379; for several series Hirsch, Slack and Smith, Water Resour. Res. 18 (1982)
+    107, whose S and variance are the sums over the series.
+
+    Examples
+    --------
+    >>> sen_slope([50.0, 52.0, 51.0, 55.0, 58.0])[0]
+    2.0
+    """
+    slopes, variance = [], 0.0
+    for kv, x in zip(series, numbers or [np.arange(len(np.asarray(s))) for s in series], strict=True):
+        y = _series(kv)
+        at = np.asarray(x, dtype=float)
+        i, j = np.triu_indices(len(y), 1)
+        slopes.append((y[j] - y[i]) / (at[j] - at[i]))
+        variance += mann_kendall(y)[0].variance
+    ordered = np.sort(np.concatenate(slopes))
+    width = float(-scipy.special.ndtri((1 - confidence) / 2) * np.sqrt(variance))
+    m = len(ordered)
     low, high = int(np.round((m - width) / 2)), int(np.round((m + width) / 2 + 1))
-    return float(np.median(slopes)), float(slopes[max(low, 1) - 1]), float(slopes[min(high, m) - 1])
+    return float(np.median(ordered)), float(ordered[max(low, 1) - 1]), float(ordered[min(high, m) - 1])
 
 
 def turning_points(kv: ArrayLike) -> SerialTest:

@@ -15,7 +15,7 @@ def test_the_scatter_of_one_level_is_looked_at_and_saved(visitor: Any) -> None:
     tab.wait_for_url("**scatter.level=mushroom**")
     tab.locator(".answer").filter(has_text="mushroom: ").wait_for()
     assert tab.get_by_role("img", name=re.compile("Standard deviations")).count() == 1
-    assert tab.get_by_role("img", name=re.compile("correlation of neighbours")).count() == 1
+    assert tab.get_by_role("img", name=re.compile("eighbours correlate")).count() == 1
     with tab.expect_download() as waiting:
         tab.get_by_role("link", name="Download CSV").or_(tab.get_by_role("button", name="Download CSV")).first.click()
     assert waiting.value.suggested_filename == "components.csv"

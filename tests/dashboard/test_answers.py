@@ -20,7 +20,7 @@ from dashboard.pages import page_class
 from dashboard.report import Asked, content
 from dashboard.report.gather import gather
 from dashboard.study import Study
-from methods import components, shift
+from methods import components, order_effects, shift
 from methods.answers import MAKERS, answer
 from methods.answers.heads import HEADS, OWN
 from methods.errors import InputError
@@ -59,6 +59,10 @@ CASES = {
     "scatter": Case(
         lambda s: components(s.selection, confidence=s.confidence), ("scatter", {}), ("components",), (),
         ("components",), {"by": ""},
+    ),
+    "order": Case(
+        lambda s: order_effects(s.selection, confidence=s.confidence), ("scatter", {}), ("order",),
+        ("order", "order_tests"), settings={"by": ""},
     ),
 }  # fmt: skip
 
@@ -125,6 +129,7 @@ def test_the_command_prints_the_answer(study: Study, case: Case, tmp_path: Any, 
 
 
 def test_the_report_and_the_workbook_show_the_answer(study: Study, case: Case) -> None:
+    study.param.update(**case.settings)
     # What stands behind the first page is cut to what tells something; the appendix has the whole tables.
     report, made = replace(gather(Asked(study)), with_appendix=True), answer(case.result(study))
     page = content(report, ".html").decode()

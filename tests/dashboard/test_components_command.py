@@ -75,7 +75,7 @@ def test_readable_text(capsys, file):
     assert "filling" in text and "== electrode disk" in text and "Scatter within fillings" in text
     assert main(["order", file]) == 0
     text = capsys.readouterr().out
-    assert "trend, a breakdown" in text and "correlation of neighbours" in text
+    assert "Trend, from one to the next" in text and "Correlation of neighbours" in text
     assert main(["order", *DYESTUFF]) == 0
 
 
@@ -90,4 +90,4 @@ def test_order_of_withstands_alone_has_no_mean(tmp_path, capsys):
     file.write_text("filling,order,kv,outcome\n" + "".join(f"1,{i},60,withstood\n" for i in range(1, 6)))
     assert main(["order", str(file)]) == 0
     text = capsys.readouterr().out
-    assert "nan" not in text and "no mean" in text
+    assert "nan" not in text and "cannot be seen" in text

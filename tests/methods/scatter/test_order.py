@@ -285,3 +285,26 @@ def test_too_short():
         von_neumann([50.0, 50, 50])
     with pytest.raises(InputError):
         lag1([50.0, np.nan, 51])
+
+
+def test_sens_slope_over_several_fillings() -> None:
+    """One series as SciPy's Theil-Sen has it; of several only pairs within each, as Hirsch, Slack and Smith (1982)."""
+    rng = np.random.default_rng(5)
+    one, two = rng.normal(50, 3, 9), rng.normal(60, 3, 7) + np.arange(7)
+    reference = stats.theilslopes(one)  # its limits take the ranks a half off; ours stand as Sen has them
+    assert sen_slope(one)[0] == pytest.approx(reference.slope)
+    pairs = [(y[j] - y[i]) / (j - i) for y in (one, two) for i in range(len(y)) for j in range(i + 1, len(y))]
+    slope, low, high = sen_slope(one, two)
+    assert slope == pytest.approx(np.median(pairs)) and low < slope < high
+    # Numbers that leave one out stretch the slopes.
+    assert sen_slope([1.0, 2.0, 3.0], numbers=[[1, 3, 5]])[0] == 0.5
+    rows = [(f, i + 1, v) for f, y in enumerate((one, two)) for i, v in enumerate(y)]
+    found = order_effects(pd.DataFrame(rows, columns=["filling", "order", "kv"]))
+    assert (found.median_slope.kv, found.median_slope.low_kv, found.median_slope.high_kv) == (slope, low, high)
+    taus = [stats.kendalltau(np.arange(len(y)), y).statistic * len(y) * (len(y) - 1) / 2 for y in (one, two)]
+    assert found.median_slope.tau == pytest.approx(sum(taus) / (36 + 21))
+
+
+def test_sens_slope_of_equal_values_is_not_given() -> None:
+    rows = [(f, i, 50.0) for f in (1, 2) for i in (1, 2, 3)]
+    assert order_effects(pd.DataFrame(rows, columns=["filling", "order", "kv"])).median_slope is None
