@@ -11,11 +11,11 @@ from dashboard.commands.common import (
     add_json,
     add_proof,
     add_reading_options,
-    columns,
     emit,
     kilovolts,
     open_records,
     probability,
+    told,
 )
 from methods.errors import InputError
 from methods.result import as_json
@@ -54,22 +54,7 @@ def run(args: argparse.Namespace) -> int:
         confidence=args.confidence, risk=args.risk, between_sd=args.between_sd, instrument_kv=args.instrument,
         history=args.history,
     )  # fmt: skip
-    heads = ["verdict", "mean kV", "± kV", "above the limit", "breakdowns", "withstood", "fillings"]
-    names = list(found.decisions[0].group or {})
-    rows = [
-        [
-            *((d.group or {}).get(n) for n in names), d.verdict, d.mean_kv, d.expanded_uncertainty_kv,
-            _percent(d.probability_above), d.breakdowns, d.withstood, d.fillings,
-        ]
-        for d in found.decisions
-    ]  # fmt: skip
-    lines = [f"Limit: {found.limit}. Rule: {found.rule}.", "", columns(rows, [*names, *heads], digits=3)]
-    if found.refused:
-        lines += ["", "Not compared:"]
-        reasons = [r["reason"].removeprefix("Not compared: ") for r in found.refused]
-        lines += [f"  {reasons.count(reason)} of them: {reason}" for reason in dict.fromkeys(reasons)]
-    said = dict.fromkeys(w.text for d in found.decisions for w in d.cautions)
-    lines += [f"\nNote: {text}" for text in said]
+    lines = told([found])
     if not args.prove:
         emit(args, found, "\n".join(lines))
         return 0
@@ -98,8 +83,3 @@ def _proofs(args: argparse.Namespace, records: Any) -> list[dict[str, Any]]:
         out[sizes] = {"case": case.label, "proof": made}
     return list(out.values())
 
-
-def _percent(p: float | None) -> str | None:
-    if p is None:
-        return None
-    return "> 99.9 %" if p > 0.999 else "< 0.1 %" if p < 0.001 else f"{100 * p:.1f} %"

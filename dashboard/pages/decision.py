@@ -12,12 +12,13 @@ import pandas as pd
 import panel as pn
 import param
 
-from dashboard import parts, words
+from dashboard import parts
 from dashboard.cache import known
 from dashboard.jobs import Progress, Runner
 from dashboard.pages.aside import Aside
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.decision_words import CHECK, COLUMNS, HELP, RULES, TYPED
+from methods.answers.decision import decisions, labels
 from methods.errors import InputError
 from methods.result import Caution
 
@@ -322,25 +323,7 @@ class Page(StudyPage):
     # ------------------------------------------------------------- what is shown
 
     def sentence(self, result: Answer) -> str:
-        made, found = result.found.decisions, result.found
-        if len(made) == 1:
-            text = made[0].sentence
-        else:
-            counts = {v: sum(d.verdict == v for d in made) for v in ("pass", "fail", "undecided")}
-            told = [f"{n} {_VERBS[v][n > 1]}" for v, n in counts.items() if n]
-            text = (
-                f"Of {len(made)} oils and conditions {words.listed(told)} against {found.limit_kv:g} kV ({found.rule})."
-            )
-            unsure = [d for d in made if d.wrong_verdict_probability is not None]
-            if unsure:
-                worst = max(unsure, key=lambda d: d.wrong_verdict_probability)
-                text += (
-                    f" The least sure is {_labels(made)[id(worst)]}: {worst.verdict}, and wrong with a probability of "
-                    f"{100 * worst.wrong_verdict_probability:.0f} %."
-                )
-        if found.refused:
-            text += f" {words.plural(len(found.refused), 'other')} not compared: another method, gap or edition."
-        return text
+        return decisions(result.found).sentence
 
     def cautions(self, result: Answer) -> Sequence[Caution]:
         limit = result.limit
@@ -358,15 +341,10 @@ class Page(StudyPage):
     def _drawn(self, result: Answer) -> list[Any]:
         from dashboard.plots.decision import Case
 
-        made = [d for d in result.found.decisions if d.mean_kv is not None]
-        near = sorted(made, key=lambda d: -(d.wrong_verdict_probability or 0))[:MOST_DRAWN]
-        kept = [d for d in made if any(d is other for other in near)]
-        labels = _labels(result.found.decisions)
-        return [
-            Case(labels[id(d)], d.verdict, d.mean_kv, np.nan if d.expanded_uncertainty_kv is None else
-                 d.expanded_uncertainty_kv)
-            for d in kept
-        ]  # fmt: skip
+        every = result.found.decisions
+        made = [(name, d) for name, d in zip(labels(every), every, strict=True) if d.mean_kv is not None]
+        near = sorted(range(len(made)), key=lambda i: -(made[i][1].wrong_verdict_probability or 0))[:MOST_DRAWN]
+        return [Case.of(*made[i]) for i in sorted(near)]
 
     def figures(self) -> Sequence[Figure]:
         return [
@@ -417,30 +395,11 @@ class Page(StudyPage):
         )
 
     def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
-        from methods.planning.standing import name_of, telling
-
-        made = result.found.decisions
-        labels = _labels(made)
-        out = {"decision_verdicts": ("Verdicts", pd.DataFrame([_row(d, labels[id(d)]) for d in made]))}
-        if result.found.refused:
-            names = telling([r["group"] for r in result.found.refused])
-            refused = [
-                {"case": name_of(r["group"], names), "breakdowns": r["breakdowns"], "reason": r["reason"]}
-                for r in result.found.refused
-            ]
-            out["decision_not_compared"] = ("Not compared", pd.DataFrame(refused))
+        out = {t.name: (t.title, t.frame) for t in decisions(result.found).tables}
         columns = ["design", "true_mean_kv", "pass_probability", "wrong_verdict_probability"]
         every = [i for i in range(len(result.curves)) if i % 81 % 10 == 0]
         out["decision_characteristic"] = ("How often an oil passes", result.curves.iloc[every][columns])
         return out
-
-
-def _labels(decisions: Sequence[Any]) -> dict[int, str]:
-    """What each decision is called, by its ``id``: the columns that it takes to tell them apart."""
-    from methods.planning.standing import name_of, telling
-
-    names = telling([d.group or {} for d in decisions])
-    return {id(d): name_of(d.group or {}, names) for d in decisions}
 
 
 def _cut(label: str, most: int = 34) -> str:
@@ -453,14 +412,3 @@ def _broken(label: str, most: int = 24) -> str:
     lines = textwrap.wrap(label, most, break_long_words=True, break_on_hyphens=False)
     return "\n".join(lines if len(lines) <= 2 else [lines[0], lines[1][: most - 1] + "…"])
 
-
-_VERBS = {"pass": ("passes", "pass"), "fail": ("fails", "fail"), "undecided": ("is undecided", "are undecided")}
-_FIELDS = (
-    "verdict", "mean_kv", "expanded_uncertainty_kv", "low_kv", "minimum_kv", "probability_above",
-    "wrong_verdict_probability", "guard_band_kv", "fillings", "breakdowns", "withstood", "basis",
-)  # fmt: skip
-
-
-def _row(decision: Any, label: str) -> dict[str, Any]:
-    values = {n: getattr(decision, n) for n in _FIELDS}
-    return {"case": label, **{n: np.nan if v is None else v for n, v in values.items()}}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -25,6 +26,12 @@ class Case:
     mean_kv: float
     reach_kv: float
 
+    @classmethod
+    def of(cls, label: str, decision: Any) -> Case:
+        """The case of a decision that has a mean."""
+        reach = decision.expanded_uncertainty_kv
+        return cls(label, decision.verdict, decision.mean_kv, np.nan if reach is None else reach)
+
 
 def look(verdict: str, dark: bool) -> theme.Cue:
     """How a verdict looks."""
@@ -33,7 +40,9 @@ def look(verdict: str, dark: bool) -> theme.Cue:
     return theme.Cue(colour, "solid", _MARKERS.get(verdict, "diamond"))
 
 
-def means(cases: Sequence[Case], limit_kv: float, dark: bool) -> Drawing:
+def means(
+    cases: Sequence[Case], limit_kv: float, dark: bool, ticks: Sequence[tuple[float, str]] | None = None
+) -> Drawing:
     """Each case's mean with its expanded uncertainty, from top to bottom, and the limit as a line."""
     colours, top = theme.palette(dark), len(cases) - 0.5
     layers: list[Layer] = [
@@ -50,7 +59,7 @@ def means(cases: Sequence[Case], limit_kv: float, dark: bool) -> Drawing:
         )  # fmt: skip
         about = {"": [c.label for c in mine], "Verdict": [verdict] * len(mine), "Mean (kV)": mean, "± (kV)": reach}
         layers.append(points(mean, y, cue.colour, verdict, marker=cue.marker, size=12, about=about))
-    return Drawing([Plot(layers, "Mean (kV)", "", y_range=(-0.5, top))])
+    return Drawing([Plot(layers, "Mean (kV)", "", y_range=(-0.5, top), y_ticks=ticks)])
 
 
 def characteristics(table: pd.DataFrame, limit_kv: float, dark: bool) -> Drawing:

@@ -81,12 +81,24 @@ def order_positions(answer: Answer, dark: bool = False) -> Drawing:
     return plots.order(answer.result.positions, trend_line(answer.result), dark)
 
 
+def means(answer: Answer, dark: bool = False) -> Drawing:
+    """Each mean with its expanded uncertainty against the limit."""
+    from dashboard.plots import decision as plots
+    from methods.answers.decision import labels
+
+    made = getattr(answer.result, "decisions", (answer.result,))
+    cases = [plots.Case.of(n, d) for n, d in zip(labels(made), made, strict=True) if d.mean_kv is not None]
+    ticks = [(y, c.label) for y, c in zip(plots.rows(len(cases)), cases, strict=True)]
+    return plots.means(cases, answer.result.limit_kv, dark, ticks)
+
+
 #: Name of a plot -> what draws it.
 DRAWN: dict[str, Callable[..., Drawing]] = {
     "shift": shift,
     "percentile_shift": percentile_shift,
     "components": components,
     "order_positions": order_positions,
+    "means": means,
 }
 
 load()

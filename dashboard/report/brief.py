@@ -31,7 +31,10 @@ TABLES: dict[str, dict[str, tuple[str, ...]]] = {
         "plan": ("*", "scatter", "fillings", "breakdowns_per_filling", "half_width_percent",
                  "half_width_known_percent", "bench_minutes"),
     },
-    "decision": {"decisions": ()},
+    "decision": {
+        "decision_verdicts": ("case", "verdict", "mean_kv", "expanded_uncertainty_kv", "probability_above",
+                              "wrong_verdict_probability", "breakdowns", "withstood", "fillings"),
+    },
     "precision": {
         "precision": ("level", "laboratories", "mean", "s_r", "s_R", "r", "R", "r_percent", "R_percent"),
         "flags": (), "laboratories": (), "relations": ("kind", "reads", "a", "b", "lack_of_fit_p"),

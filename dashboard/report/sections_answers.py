@@ -14,6 +14,7 @@ from dashboard.report.asked import Asked, answered, filled, frame, parts, plain,
 from dashboard.report.document import Picture, Section, Table
 from dashboard.report.names import heading
 from methods.answers import answer
+from methods.answers.decision import labels
 from methods.columns import FACTORS, LABELS
 from methods.errors import InputError, NotEstimable
 
@@ -212,22 +213,18 @@ def _decision(asked: Asked) -> Section:
     from methods.planning import decide_all
 
     found = decide_all(asked.data, asked.limit, limit_method=asked.limit_method or None, confidence=asked.confidence)
-    columns = ["verdict", "mean_kv", "expanded_uncertainty_kv", "probability_above", "wrong_verdict_probability",
-               "breakdowns", "withstood", "fillings"]  # fmt: skip
-    rows = [{**(d.group or {}), **{c: getattr(d, c) for c in columns}} for d in found.decisions]
-    said = [f"Limit: {found.limit}. Rule: {found.rule}."]
+    made = answer(found)
     counts = Counter(d.verdict for d in found.decisions)
+    short = (f"Limit: {found.limit}. Rule: {found.rule}.",)
     if counts:
-        said.append(", ".join(f"{n} × {v}" for v, n in counts.most_common()) + ".")
-    short = tuple(said)
-    groups = [", ".join(level_text(v) for v in (d.group or {}).values()) for d in found.decisions]
-    said += [f"{g}: {d.sentence}" if g else d.sentence for g, d in zip(groups, found.decisions, strict=True)]
-    notices = list(texts_of(w for d in found.decisions for w in d.cautions))
-    refused = [str(r["reason"]) for r in found.refused]
-    notices += [f"{n} × {text}" for text, n in Counter(refused).items()]
-    table = Table("decisions", "Verdicts", filled(pd.DataFrame(rows)) if rows else pd.DataFrame())
-    return Section("decision", "Pass or fail", tuple(said), notices=tuple(notices),
-                   tables=(table,) if rows else (), check=True, short=short)  # fmt: skip
+        short += (", ".join(f"{n} × {v}" for v, n in counts.most_common()) + ".",)
+    names = labels(found.decisions)
+    each = [f"{name}: {d.sentence}" for name, d in zip(names, found.decisions, strict=True)]
+    notices = list(texts_of(made.cautions))
+    notices += [f"{n} × {text}" for text, n in Counter(str(r["reason"]) for r in found.refused).items()]
+    tables = tuple(Table.of(t) for t in made.tables if len(t.frame))
+    return Section("decision", "Pass or fail", (*short, *(each or made.sentences)), notices=tuple(notices),
+                   tables=tables, check=True, short=short)  # fmt: skip
 
 
 def precision(asked: Asked) -> Section | None:

@@ -25,6 +25,8 @@ MAKERS: dict[str, tuple[str, str]] = {
     "PercentileShift": ("shift", "percentiles"),
     "Components": ("components", "components"),
     "OrderEffects": ("order", "order"),
+    "Decision": ("decision", "decision"),
+    "Decisions": ("decision", "decisions"),
 }
 
 

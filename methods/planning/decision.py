@@ -21,13 +21,13 @@ from methods.protocols.fitting import departures
 from methods.protocols.protocol import Protocol
 from methods.protocols.recognition import recognise
 from methods.records.table import as_table, filling_codes, group_codes, withstood
-from methods.result import Caution
+from methods.result import Caution, Shown
 from methods.scatter.history import STUDY, History, history_of, oil_keys, scatter_history, table_of
 from methods.wording import list_words
 
 
-@dataclass(frozen=True)
-class Decision:
+@dataclass(frozen=True, repr=False)
+class Decision(Shown):
     """A verdict on one oil under one condition.
 
     ``verdict``: ``pass``, ``fail`` or ``undecided``. ``mean_kv`` with ``standard_uncertainty_kv`` and ``df``;
@@ -70,8 +70,8 @@ class Decision:
     sd_kv: float | None = None
 
 
-@dataclass(frozen=True)
-class Decisions:
+@dataclass(frozen=True, repr=False)
+class Decisions(Shown):
     """Verdicts on every oil and condition of a table, and those that were refused, with the reason."""
 
     limit_kv: float

@@ -24,6 +24,7 @@ from methods import components, order_effects, shift
 from methods.answers import MAKERS, answer
 from methods.answers.heads import HEADS, OWN
 from methods.errors import InputError
+from methods.planning import decide_all
 from methods.result import as_json
 
 #: Invented: two electrodes, three fillings each, one oil.
@@ -63,6 +64,11 @@ CASES = {
     "order": Case(
         lambda s: order_effects(s.selection, confidence=s.confidence), ("scatter", {}), ("order",),
         ("order", "order_tests"), settings={"by": ""},
+    ),
+    "decision": Case(
+        lambda s: decide_all(s.selection, 40, limit_method="ASTM D877 A", confidence=s.confidence),
+        ("decision", {"limit": "typed", "limit_kv": 40.0, "method": "ASTM D877 A"}),
+        ("decide", "--limit", "40", "--limit-method", "ASTM D877 A"), ("decision_verdicts",),
     ),
 }  # fmt: skip
 
@@ -131,7 +137,8 @@ def test_the_command_prints_the_answer(study: Study, case: Case, tmp_path: Any, 
 def test_the_report_and_the_workbook_show_the_answer(study: Study, case: Case) -> None:
     study.param.update(**case.settings)
     # What stands behind the first page is cut to what tells something; the appendix has the whole tables.
-    report, made = replace(gather(Asked(study)), with_appendix=True), answer(case.result(study))
+    asked = Asked(study, limit="40", limit_method="ASTM D877 A")
+    report, made = replace(gather(asked), with_appendix=True), answer(case.result(study))
     page = content(report, ".html").decode()
     book = openpyxl.load_workbook(io.BytesIO(content(report, ".xlsx")))
     sheets = [[[c for c in row] for row in sheet.iter_rows(values_only=True)] for sheet in book]
