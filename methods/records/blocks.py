@@ -20,6 +20,7 @@ from methods.records.text import Sheet
 #: A line of text: the file's row, its column, the text.
 Line = tuple[int, int, str]
 _HEAD_CELLS = 80  # a heading is no longer than this
+_NO_COUNT = ("mm", "cm", "in", "mil", "um", "C", "F", "mg/kg", "ppm")  # ``2 mm`` is a gap, not the second breakdown
 
 
 @dataclass
@@ -102,8 +103,8 @@ def is_heading(row: list[str], readings: bool = False) -> bool:
     read = [(i, heading(c)) for i, c in enumerate(row) if c.strip()]
     if any(parse(c).kind == NO_BREAKDOWN and heading(c).name is None for c in filled):
         return False
-    known = sum(i in run or h.name is not None or h.shot is not None or h.summary is not None for i, h in read)
-    shots = [h for i, h in read if h.shot is not None and h.name is None]
+    shots = [h for i, h in read if h.shot is not None and h.name is None and h.unit not in _NO_COUNT]
+    known = sum(i in run or h.name is not None or h in shots or h.summary is not None for i, h in read)
     counted = len(run) >= 2 or (len(shots) >= 2 and counts_breakdowns(shots) and _rises(shots)) or _lettered(shots)
     if not readings and any(h.summary for _, h in read) and all(h.summary or h.name for _, h in read):
         return True
