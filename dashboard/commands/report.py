@@ -36,6 +36,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="print two paragraphs to paste in a message",
     )
+    parser.add_argument(
+        "--pictures", metavar="FOLDER", help="also save every picture there, each as .svg and as .png at print size"
+    )
     parser.add_argument("--seed", type=int, default=0, help="of the resampling (0)")
     add_json(parser)
 
@@ -43,20 +46,28 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write the report, print where it is and its first sentences."""
     from dashboard.report import Asked, check_target, ending_of, write
+    from dashboard.report.writing import save_pictures
 
     check_target(args.out, args.file)  # before anything is computed
     study = _study(args)
     asked = Asked(study, args.title, args.limit, args.limit_method, args.half_width, args.seed, args.appendix)
-    report = write(asked, args.out)
+    report = write(asked, args.out, whole=bool(args.pictures))
+    pictures = save_pictures(report, args.pictures) if args.pictures else []
     data = Path(args.out).read_bytes()
     document = {
         "path": str(args.out), "format": ending_of(args.out).lstrip("."), "bytes": len(data),
         "sha256": hashlib.sha256(data).hexdigest(), "title": report.title, "asked": report.asked,
         "by": study.by or None, "confidence": args.confidence, "answers": list(report.answers),
-        "summary": report.summary,
+        "summary": report.summary, "pictures": [str(p) for p in pictures],
         "sections": [{"key": s.key, "title": s.title, "answered": not s.refusal} for s in report.sections],
     }  # fmt: skip
-    emit(args, document, report.summary if args.summary else "\n".join([f"Wrote {args.out}", "", *report.answers]))
+    emit(
+        args,
+        document,
+        report.summary
+        if args.summary
+        else "\n".join([f"Wrote {args.out}", *(f"Wrote {p}" for p in pictures), "", *report.answers]),
+    )
     return 0
 
 

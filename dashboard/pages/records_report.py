@@ -85,7 +85,7 @@ class StudyReport(pn.viewable.Viewer):
         )  # fmt: skip
 
         def work(progress: Progress) -> tuple[str, bytes]:
-            return ending, content(gather(asked, progress.step), ending)
+            return ending, content(gather(asked, progress.step, whole=ending == ".xlsx"), ending)
 
         return work, ("report", ending, shared)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any
@@ -91,6 +92,29 @@ def frame(results: Iterable[Any], columns: Sequence[str] | None = None) -> pd.Da
 def texts_of(cautions: Iterable[Any]) -> tuple[str, ...]:
     """The words of cautions, each once."""
     return tuple(dict.fromkeys(str(w.text if hasattr(w, "text") else w["text"]) for w in cautions))
+
+
+#: Cautions of one kind from which they are told together.
+SEVERAL = 3
+
+
+def together(cautions: Iterable[Any]) -> tuple[str, ...]:
+    """The words of cautions, each once. Of several of one kind, what they share comes once, after what differs."""
+    by: dict[str, list[str]] = {}
+    for caution in cautions:
+        texts = by.setdefault(caution.code, [])
+        if caution.text not in texts:
+            texts.append(caution.text)
+    said: list[str] = []
+    for texts in by.values():
+        if len(texts) < SEVERAL:
+            said += texts
+            continue
+        parts_of = [re.split(r"(?<=[.!?]) (?=[A-Z0-9])", text) for text in texts]
+        shared = [p for p in parts_of[0] if all(p in other for other in parts_of[1:])]
+        own = [" ".join(p for p in one if p not in shared) for one in parts_of]
+        said.append(" ".join([*(o for o in own if o), *shared]))
+    return tuple(dict.fromkeys(said))
 
 
 def filled(table: pd.DataFrame) -> pd.DataFrame:

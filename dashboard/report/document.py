@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
 from methods import answers
+
+#: Characters of a caution that the first page says whole.
+LONGEST = 260
 
 
 @dataclass(frozen=True)
@@ -35,6 +39,12 @@ class Picture:
     svg: str
     words: str
     note: str = ""
+
+    @property
+    def png(self) -> bytes | None:
+        """The drawing in points, for documents that take no SVG; None where the SVG is all there is."""
+        draw = getattr(self.svg, "png", None)
+        return draw() if callable(draw) else None
 
 
 @dataclass(frozen=True)
@@ -93,6 +103,13 @@ class Report:
         from dashboard.report.brief import paragraphs
 
         return paragraphs(self.title, self.front, self.cautions)
+
+    @property
+    def gravest(self) -> str:
+        """The first caution, cut to its first sentence where it is long: all of it stands among the cautions."""
+        if not self.cautions or len(self.cautions[0]) <= LONGEST:
+            return self.cautions[0] if self.cautions else ""
+        return re.split(r"(?<=[.!?]) (?=[A-Z0-9])", self.cautions[0])[0]
 
     @property
     def behind(self) -> tuple[Section, ...]:

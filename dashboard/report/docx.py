@@ -31,7 +31,7 @@ def need() -> Any:
 
 
 def render_docx(report: Report) -> bytes:
-    """The report as the bytes of a DOCX file; pictures are in the HTML and PDF forms."""
+    """The report as the bytes of a DOCX file."""
     document = need().Document()
     document.core_properties.title = report.title
     document.core_properties.comments = safety.SHORT
@@ -65,6 +65,13 @@ def _section(document: Any, section: Section) -> None:
         document.add_paragraph(sentence)
     if section.check:
         document.add_paragraph(f"{CHECK.capitalize()}.")
+    for picture in section.pictures:
+        points = picture.png
+        if points is None:
+            continue
+        document.add_heading(picture.title, 2)
+        document.add_picture(io.BytesIO(points), width=document.sections[0].page_width * 3 // 4)
+        document.add_paragraph(picture.note or picture.words)
     for table in section.tables:
         document.add_heading(table.title, 2)
         _table(document, table)

@@ -44,7 +44,21 @@ _STYLE = {
 }
 
 
-def _svg(figure: Figure, key: str) -> str:
+class Drawing(str):
+    """An ``<svg>`` element as text, which can also give its picture in points."""
+
+    __slots__ = ("figure",)
+    figure: Figure
+
+    def png(self, dots_per_inch: int = 200) -> bytes:
+        """The same drawing as the bytes of a PNG file, on white."""
+        buffer = io.BytesIO()
+        with rc_context(_STYLE):
+            self.figure.savefig(buffer, format="png", dpi=dots_per_inch, facecolor="white")
+        return buffer.getvalue()
+
+
+def _svg(figure: Figure, key: str) -> Drawing:
     """The figure as an ``<svg>`` element whose ids are its own within the page."""
     buffer = io.StringIO()
     figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
@@ -53,7 +67,9 @@ def _svg(figure: Figure, key: str) -> str:
     text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.S)
     text = re.sub(r'\bid="([^"]+)"', rf'id="{key}-\1"', text)
     text = re.sub(r'(xlink:href|href)="#([^"]+)"', rf'\1="#{key}-\2"', text)
-    return re.sub(r"url\(#([^)]+)\)", rf"url(#{key}-\1)", text)
+    drawing = Drawing(re.sub(r"url\(#([^)]+)\)", rf"url(#{key}-\1)", text))
+    drawing.figure = figure
+    return drawing
 
 
 def _new(height: float = HEIGHT_IN, columns: int = 1, **options: Any) -> tuple[Figure, Any]:
@@ -65,7 +81,7 @@ def _dash(cue: theme.Cue) -> Any:
     return _DASHES.get(cue.dash, "-")
 
 
-def overlay(curves: Sequence[Curve], looks: Mapping[str, theme.Cue], key: str, family: str) -> str:
+def overlay(curves: Sequence[Curve], looks: Mapping[str, theme.Cue], key: str, family: str) -> Drawing:
     """Step curves of the groups over each other, each with its fitted curve (thin) and its withstands (asterisks)."""
     with rc_context(_STYLE):
         figure, axes = _new()
@@ -91,7 +107,7 @@ def overlay(curves: Sequence[Curve], looks: Mapping[str, theme.Cue], key: str, f
         return _svg(figure, key)
 
 
-def intervals(rows: Sequence[tuple[str, float, float, float, theme.Cue]], key: str, xlabel: str) -> str:
+def intervals(rows: Sequence[tuple[str, float, float, float, theme.Cue]], key: str, xlabel: str) -> Drawing:
     """A row for each label with its value and limits, from top to bottom, and a line at zero."""
     with rc_context(_STYLE):
         figure, axes = _new(0.9 + 0.38 * max(len(rows), 2))
@@ -108,7 +124,7 @@ def intervals(rows: Sequence[tuple[str, float, float, float, theme.Cue]], key: s
         return _svg(figure, key)
 
 
-def scatter_parts(rows: Sequence[tuple[str, float, float, float]], key: str) -> str:
+def scatter_parts(rows: Sequence[tuple[str, float, float, float]], key: str) -> Drawing:
     """SD of each component with its limits, kV."""
     cue = theme.cues(["one"])["one"]
     with rc_context(_STYLE):
@@ -125,7 +141,7 @@ def scatter_parts(rows: Sequence[tuple[str, float, float, float]], key: str) -> 
         return _svg(figure, key)
 
 
-def positions(parts: Sequence[tuple[str, pd.DataFrame]], looks: Mapping[str, theme.Cue], key: str) -> str:
+def positions(parts: Sequence[tuple[str, pd.DataFrame]], looks: Mapping[str, theme.Cue], key: str) -> Drawing:
     """Mean deviation from the filling's mean at each place in the series, with one standard error each way."""
     with rc_context(_STYLE):
         figure, axes = _new(3.0)
@@ -147,7 +163,7 @@ def positions(parts: Sequence[tuple[str, pd.DataFrame]], looks: Mapping[str, the
         return _svg(figure, key)
 
 
-def mandel(cells: pd.DataFrame, statistic: str, critical: Sequence[float], key: str) -> str:
+def mandel(cells: pd.DataFrame, statistic: str, critical: Sequence[float], key: str) -> Drawing:
     """Mandel's h or k by laboratory, one bar a level, with the critical values as lines."""
     levels, laboratories = list(dict.fromkeys(cells["level"])), list(dict.fromkeys(cells["laboratory"]))
     looks = theme.cues(levels)
@@ -165,5 +181,26 @@ def mandel(cells: pd.DataFrame, statistic: str, critical: Sequence[float], key: 
         axes.set_xticks(range(len(laboratories)), laboratories, rotation=30, ha="right")
         axes.set(ylabel=f"Mandel's {statistic}")
         axes.grid(axis="x", visible=False)
+        figure.legend(loc="outside right upper")
+        return _svg(figure, key)
+
+
+def spread(levels: pd.DataFrame, curves: Mapping[str, tuple[Any, Any]], key: str) -> Drawing:
+    """s_r and s_R of each level against its mean, kV, with limits; a line for each relation."""
+    looks = theme.cues(["s_r", "s_R"])
+    with rc_context(_STYLE):
+        figure, axes = _new(3.0)
+        for kind in ("s_r", "s_R"):
+            cue = looks[kind]
+            low, high = levels[f"{kind}_low"], levels[f"{kind}_high"]
+            axes.vlines(levels["mean"], low, high, color=cue.colour, linewidth=1)
+            axes.plot(
+                levels["mean"], levels[kind], _MARKERS.get(cue.marker, "o"), color=cue.colour, markersize=6, label=kind
+            )
+            at, value = curves[kind]
+            if np.isfinite(value).any():
+                axes.plot(at, value, color=cue.colour, linestyle=_dash(cue), linewidth=1.4)
+        axes.set(xlabel="Mean of the level (kV)", ylabel="Standard deviation (kV)")
+        axes.set_ylim(bottom=0)
         figure.legend(loc="outside right upper")
         return _svg(figure, key)

@@ -23,7 +23,11 @@ LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib", "jinja2")
 Progress = Callable[[float, float], None]
 
 
-def gather(asked: Asked, progress: Progress | None = None) -> Report:
+#: What stands in the appendix and the workbook alone, and takes longest.
+BEHIND = (answers.percentiles, data.distributions, data.order, answers.consistency)
+
+
+def gather(asked: Asked, progress: Progress | None = None, whole: bool = True) -> Report:
     """The report of a study.
 
     Parameters
@@ -32,6 +36,8 @@ def gather(asked: Asked, progress: Progress | None = None) -> Report:
         The study with its filters, exclusions, factor, reference and confidence, and what else is asked.
     progress : callable, optional
         Called with (done, total) after each section; what it raises stops the work.
+    whole : bool, optional
+        False leaves out what only the appendix and the workbook show; with an appendix it is always made.
 
     Raises
     ------
@@ -44,6 +50,8 @@ def gather(asked: Asked, progress: Progress | None = None) -> Report:
         data.reading, answers.shift, answers.percentiles, data.distributions, data.scatter, data.order, answers.plan,
         answers.decision, answers.consistency, answers.precision,
     )  # fmt: skip
+    if not (whole or asked.appendix) and asked.by:  # where nothing is compared, a distribution is the first picture
+        makers = [make for make in makers if make not in BEHIND]
     sections = []
     for at, make in enumerate(makers):
         if progress is not None:
@@ -66,7 +74,7 @@ def gather(asked: Asked, progress: Progress | None = None) -> Report:
         written_on=datetime.date.today().isoformat(),
         front=first,
         brief=tuple(s for section in _ordered(asked, sections) if (s := brief.cut(section)) is not None),
-        cautions=brief.cautions([s for s in sections if s.key in brief.TABLES]),
+        cautions=brief.cautions([s for s in _ordered(asked, sections) if s.key in brief.TABLES]),
         with_appendix=asked.appendix,
     )
 
@@ -80,6 +88,11 @@ def _ordered(asked: Asked, sections: Sequence[Section]) -> list[Section]:
 
 def _asked(asked: Asked) -> str:
     confidence = f"at {100 * asked.confidence:g} % confidence"
+    if brief.is_round(asked):
+        return (
+            "How far may two results lie apart, of one laboratory (r) and of two (R); which laboratories stand out, "
+            f"{confidence}?"
+        )
     if asked.by:
         levels = asked.levels()
         named = words.listed(levels) if len(levels) <= 3 else words.plural(len(levels), "level")

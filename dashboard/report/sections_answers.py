@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
@@ -10,7 +11,7 @@ import pandas as pd
 from dashboard import words
 from dashboard.levels import level_text
 from dashboard.report import figures
-from dashboard.report.asked import Asked, answered, filled, frame, parts, plain, texts_of
+from dashboard.report.asked import Asked, answered, filled, frame, parts, plain, texts_of, together
 from dashboard.report.document import Picture, Section, Table
 from dashboard.report.names import heading
 from methods.answers import answer
@@ -23,6 +24,9 @@ STEPS = {
     "report": "report the mean", "repeat": "repeat the test", "incomplete": "incomplete", "no_rule": "not judged",
     "withstood": "withstood, cannot be judged",
 }  # fmt: skip
+
+#: Levels up to which the scatter is drawn against them: more are several procedures, which share no relation.
+MOST_LEVELS = 12
 
 #: Tests of a round in words.
 TESTS = {
@@ -61,13 +65,13 @@ def _shift(asked: Asked) -> Section:
     )
     made = answer(found)
     tables = [Table.of(t) for t in made.tables]
-    notices = list(texts_of(found.cautions))
+    notices = list(together(found.cautions))
     try:
-        together = confounding(asked.data)
-        mixed = [e.sentence for e in together.effects if e.effect == found.by and e.status != "estimable"]
+        confounded = confounding(asked.data)
+        mixed = [e.sentence for e in confounded.effects if e.effect == found.by and e.status != "estimable"]
         notices += mixed
-        if mixed and together.suggestions:
-            notices.append("To take them apart: " + "; ".join(together.suggestions) + ".")
+        if mixed and confounded.suggestions:
+            notices.append("To take them apart: " + "; ".join(confounded.suggestions) + ".")
     except InputError:
         pass  # with one factor there is nothing that could change together
     said = [s.sentence for s in found.shifts if s.sentence] or [found.sentence]
@@ -280,5 +284,32 @@ def _precision(asked: Asked) -> Section:
                         f"Bars of Mandel's {letter} by laboratory and level; dashed: the 5 % critical value.",
                         "Dashed: critical value at 5 %.")
             )  # fmt: skip
+    if 1 < sum(v.s_r == v.s_r for v in good) <= MOST_LEVELS:
+        pictures.append(_spread(good, found.relations))
     return Section("precision", "Precision between laboratories", tuple(said), tables=tuple(tables),
-                   notices=(*texts_of(found.cautions), *bad[:12]), pictures=tuple(pictures))  # fmt: skip
+                   notices=(*_standing_out(found.flags), *together(found.cautions), *bad),
+                   pictures=tuple(pictures))  # fmt: skip
+
+
+def _standing_out(flags: pd.DataFrame) -> list[str]:
+    """The outliers of the round, each in a sentence."""
+    rows = flags[flags["verdict"] == "outlier"].itertuples() if len(flags) else ()
+    return [
+        f"At {row.level}: {row.laboratories} beyond chance by {TESTS.get(row.test, row.test)} "
+        f"(p = {words.number(row.p_value)}). Look for the cause; nothing was left out."
+        for row in rows
+    ]
+
+
+def _spread(levels: Sequence[Any], relations: pd.DataFrame) -> Picture:
+    """How the scatter within and between laboratories goes with the level, with the relation that fits best."""
+    from methods.interlab.relation import relation_curve
+
+    rows = frame(levels, ["level", "mean", "s_r", "s_r_low", "s_r_high", "s_R", "s_R_low", "s_R_high"])
+    at = pd.Series(range(41)) / 40 * (rows["mean"].max() - rows["mean"].min()) + rows["mean"].min()
+    curves = {kind: (at, relation_curve(relations, kind, at)) for kind in ("s_r", "s_R")}
+    return Picture(
+        "Scatter against the level", figures.spread(rows, curves, "spread"),
+        "s_r and s_R of each level against its mean, with limits and the relation that fits best.",
+        "Circles s_r, squares s_R, with their limits; lines: the relations of the table.",
+    )  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import tempfile
 from collections.abc import Iterable
 from pathlib import Path
@@ -90,8 +91,10 @@ def content(report: Report, ending: str) -> bytes:
     return render_workbook(report)
 
 
-def write(asked: Asked, path: str | os.PathLike[str], progress: Progress | None = None) -> Report:
+def write(asked: Asked, path: str | os.PathLike[str], progress: Progress | None = None, whole: bool = False) -> Report:
     """Gather the report and write it; the file appears whole or not at all.
+
+    ``whole`` also gathers what only the appendix shows, as :func:`dashboard.report.gather.gather` does.
 
     Raises
     ------
@@ -100,7 +103,7 @@ def write(asked: Asked, path: str | os.PathLike[str], progress: Progress | None 
     """
     sources = [f.source for f in asked.study.files if not isinstance(f.source, bytes)]
     ending = check_target(path, sources)
-    report = gather(asked, progress)
+    report = gather(asked, progress, whole=whole or ending == ".xlsx")
     data = content(report, ending)
     target = Path(path)
     handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.stem}-", suffix=ending)
@@ -115,3 +118,37 @@ def write(asked: Asked, path: str | os.PathLike[str], progress: Progress | None 
         Path(name).unlink(missing_ok=True)
         raise
     return report
+
+
+def save_pictures(report: Report, folder: str | os.PathLike[str]) -> list[Path]:
+    """Every picture of the report as SVG and as PNG at print size, each under a name that tells what it shows.
+
+    Raises
+    ------
+    InputError
+        The folder cannot be made, or a file in it cannot be written.
+    """
+    where, saved = Path(folder), []
+    try:
+        where.mkdir(parents=True, exist_ok=True)
+        for section in report.sections:
+            for number, picture in enumerate(section.pictures, 1):
+                plain = re.sub(r"[^a-z0-9]+", "_", picture.title.casefold()).strip("_")[:60]
+                name = f"{section.key}_{number}_{plain}"
+                files = {".svg": _standing_alone(picture.svg).encode("utf-8"), ".png": picture.png}
+                for ending, data in files.items():
+                    if data is not None:
+                        target = where / f"{name}{ending}"
+                        target.write_bytes(data)
+                        saved.append(target)
+    except OSError as error:
+        raise InputError(f"The pictures cannot be written to {folder}: {error.strerror}.") from error
+    return saved
+
+
+def _standing_alone(svg: str) -> str:
+    """The element as a file of its own, in its name spaces."""
+    head = svg[: svg.index(">")]
+    spaces = {"xmlns": "http://www.w3.org/2000/svg", "xmlns:xlink": "http://www.w3.org/1999/xlink"}
+    missing = "".join(f' {name}="{value}"' for name, value in spaces.items() if f"{name}=" not in head)
+    return svg.replace("<svg", f"<svg{missing}", 1) if missing else svg

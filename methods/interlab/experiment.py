@@ -230,12 +230,12 @@ def _cautions(levels: list[Level]) -> list[Caution]:
             Caution(
                 "withstood",
                 f"{len(stood)} of {len(levels)} levels hold withstood results and have no figures "
-                f"({', '.join(lv.level for lv in stood)}): averaging a ceiling as a value makes scatter look small.",
+                f"({_levels([lv.level for lv in stood])}): averaging a ceiling as a value makes scatter look small.",
             )
         )
     lone = [lv.level for lv in levels if lv.laboratories == 1 and not lv.error]
     if lone:
-        out.append(Caution("one_laboratory", f"One laboratory only at {', '.join(lone)}: s_r is given, s_R cannot be."))
+        out.append(Caution("one_laboratory", f"One laboratory only at {_levels(lone)}: s_r is given, s_R cannot be."))
     few = [lv.laboratories for lv in levels if 1 < lv.laboratories < 8 and not lv.error]
     if few:
         out.append(
@@ -250,8 +250,17 @@ def _cautions(levels: list[Level]) -> list[Caution]:
         out.append(
             Caution(
                 "s_L_zero",
-                f"At {', '.join(zero)} the laboratories' means differ less than their own scatter explains: s_L is set "
+                f"At {_levels(zero)} the laboratories' means differ less than their own scatter explains: s_L is set "
                 "to zero and s_R to s_r. That is no proof that laboratories agree; see the upper limit of s_L.",
             )
         )
     return out
+
+
+#: Levels that a caution names one by one; beyond them their number and the table say which.
+MOST_NAMED = 4
+
+
+def _levels(names: Sequence[str]) -> str:
+    """The levels by name, or their number where the names would fill a page."""
+    return ", ".join(names) if len(names) <= MOST_NAMED else f"{len(names)} levels (see their rows in the table)"

@@ -161,12 +161,9 @@ def _labels(lay: Layout, name: str, rows: np.ndarray) -> list[str]:
 def _said(lay: Layout, name: str, codes: np.ndarray, levels: Sequence[int], rows: np.ndarray) -> str:
     """What was pooled, level by level, and what is left."""
     common = _common(lay, codes, levels, rows)
-    parts = []
-    for i in levels:
-        labels = _labels(lay, name, rows & (lay.level == i))
-        parts.append(f"{name_level(lay.by, lay.levels[i])}: {list_words(labels, 4)}")
-    left = list_words(_labels(lay, name, common), 4)
-    return f"{_plural(name)} ({'; '.join(parts)}), of which {left} {'is' if ' and ' not in left else 'are'} compared"
+    left = _labels(lay, name, common)
+    verb, whose = "is" if len(left) == 1 else "are", "both have" if len(levels) == 2 else "all have"
+    return f"{_plural(name)}, of which {list_words(left, 4)} {verb} compared, which {whose}"
 
 
 def _plural(name: str) -> str:

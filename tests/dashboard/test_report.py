@@ -6,8 +6,10 @@ import html as html_text
 import io
 import json
 import re
+import struct
 from dataclasses import replace
 from pathlib import Path
+from xml.etree import ElementTree
 
 import docx
 import openpyxl
@@ -15,6 +17,7 @@ import pytest
 
 from dashboard import cli, safety
 from dashboard.report import Asked, check_target, content, writing
+from dashboard.report.asked import together
 from dashboard.report.gather import gather
 from dashboard.study import Study
 from dashboard.words import cell
@@ -22,6 +25,7 @@ from methods import components, shift
 from methods.answers.components import source
 from methods.errors import InputError, MissingExtra
 from methods.protocols import CHECK
+from methods.result import Caution
 
 DATA = Path(__file__).parents[2] / "data"
 ROUND = DATA / "laboratory_round.csv"
@@ -292,3 +296,50 @@ def test_a_write_that_fails_leaves_nothing(monkeypatch, tmp_path):
 )  # fmt: skip
 def test_cells_read_well(column, value, text):
     assert cell(column, value) == text
+
+
+def test_cautions_of_one_kind_are_told_together():
+    of = [Caution("same", f"Level {name} differs. The limits allow for that.") for name in "ABC"]
+    assert together([*of, Caution("else", "Another.")]) == (
+        "Level A differs. Level B differs. Level C differs. The limits allow for that.",
+        "Another.",
+    )
+    assert together(of[:2]) == tuple(c.text for c in of[:2])
+
+
+@pytest.fixture(scope="module")
+def round_():
+    study = Study()
+    study.open(ROUND)
+    return gather(Asked(study), whole=False)
+
+
+def test_a_round_asks_and_answers_for_its_laboratories(round_):
+    assert "which laboratories stand out" in round_.asked
+    assert "Gentian" in round_.gravest and "Alderholt T1" in round_.gravest
+    titles = [p.title for s in round_.sections for p in s.pictures]
+    assert titles[-1] == "Scatter against the level" and titles[-3].startswith("Mandel's h")
+
+
+def test_what_only_the_appendix_shows_is_made_only_for_it(small, round_):
+    keys = [s.key for s in round_.sections]
+    assert not {"percentiles", "distributions", "order", "consistency"} & set(keys)
+    assert {"distributions", "order"} <= {s.key for s in small.sections}
+
+
+def test_pictures_are_saved_one_by_one(round_, tmp_path):
+    saved = writing.save_pictures(round_, tmp_path / "pictures")
+    count = sum(len(s.pictures) for s in round_.sections)
+    assert len(saved) == 2 * count and len({p.name for p in saved}) == 2 * count
+    for path in saved:
+        if path.suffix == ".svg":
+            assert ElementTree.parse(path).getroot().tag == "{http://www.w3.org/2000/svg}svg"
+        else:
+            width, height = struct.unpack(">II", path.read_bytes()[16:24])
+            assert width == 1440 and height > 400  # 7.2 inches at 200 dots
+
+
+def test_a_text_document_carries_the_pictures(round_):
+    document = docx.Document(io.BytesIO(content(round_, ".docx")))
+    shown = [*round_.front.pictures, *(p for s in round_.behind for p in s.pictures)]
+    assert len(document.inline_shapes) == len(shown) >= 4
