@@ -28,6 +28,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_reading_options(parser)
     parser.add_argument("--limit", required=True, metavar="KV", help="kV, or the key of a limit document's entry")
     parser.add_argument("--limit-method", metavar="TEXT", help="the method for which a limit in kV is written")
+    parser.add_argument("--limit-liquid", metavar="LIQUID", help="the liquid that a limit in kV is for: mineral oil")
+    parser.add_argument("--limit-stage", metavar="TEXT", help="the stage that a limit in kV is for: in service")
+    parser.add_argument(
+        "--poor-below", type=kilovolts, metavar="KV", help="grades of your own: good above --limit, poor below this"
+    )
     parser.add_argument("--rule", default="simple", help="simple (mean), guarded (lower limit of the mean) or every")
     parser.add_argument("--confidence", type=probability, default=0.95, metavar="95%", help="95%% unless said")
     parser.add_argument("--risk", type=probability, default=0.05, metavar="5%", help="risk for the guard band")
@@ -47,14 +52,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the verdicts; exit 0 whatever they are."""
     from methods.planning import decide_all
+    from methods.protocols import CHECK
 
     records = open_records(args)
     found = decide_all(
-        records, args.limit, args.rule, limit_method=args.limit_method, by=args.by,
+        records, args.limit, args.rule, limit_method=args.limit_method, limit_liquid=args.limit_liquid,
+        limit_stage=args.limit_stage, poor_below=args.poor_below, by=args.by,
         confidence=args.confidence, risk=args.risk, between_sd=args.between_sd, instrument_kv=args.instrument,
         history=args.history,
     )  # fmt: skip
-    lines = told([found])
+    lines = [*told([found]), f"\n{CHECK[:1].upper()}{CHECK[1:]}."]
     if not args.prove:
         emit(args, found, "\n".join(lines))
         return 0
@@ -82,4 +89,3 @@ def _proofs(args: argparse.Namespace, records: Any) -> list[dict[str, Any]]:
         )  # fmt: skip
         out[sizes] = {"case": case.label, "proof": made}
     return list(out.values())
-

@@ -34,6 +34,10 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "decide": (
         ('routine_wide.csv --limit 30 --limit-method "D1816 2 mm"', "does each oil pass 30 kV, and how sure is that?"),
+        (
+            'routine_wide.csv --limit 40 --limit-method "D1816 2 mm" --limit-liquid "mineral oil" --poor-below 30',
+            "grades of your own: good above 40 kV, poor below 30",
+        ),
     ),
     "budget": (("routine_wide.csv --voltmeter 1%", "where the uncertainty of each mean comes from"),),
     "components": (("laboratory_round.csv", "laboratory, sample, filling, breakdown"),),

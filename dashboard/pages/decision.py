@@ -12,12 +12,12 @@ import pandas as pd
 import panel as pn
 import param
 
-from dashboard import parts
+from dashboard import parts, words
 from dashboard.cache import known
 from dashboard.jobs import Progress, Runner
 from dashboard.pages.aside import Aside
 from dashboard.pages.base import Empty, Figure, StudyPage
-from dashboard.pages.decision_words import CHECK, COLUMNS, HELP, RULES, TYPED
+from dashboard.pages.decision_words import CHECK, COLUMNS, HELP, LIQUIDS, RULES, TYPED
 from methods.answers.decision import decisions, labels
 from methods.errors import InputError
 from methods.result import Caution
@@ -47,14 +47,18 @@ class Page(StudyPage):
     HELP = HELP
     FOLLOWS = ("confidence",)
     INPUTS = (
-        "limit", "limit_kv", "method", "rule", "risk", "between_kv", "borrow", "instrument_kv", "within", "between",
-        "case", "voltmeter", "gap_tolerance", "exponent",
+        "limit", "limit_kv", "method", "liquid", "poor_kv", "rule", "risk", "between_kv", "borrow", "instrument_kv",
+        "within", "between", "case", "voltmeter", "gap_tolerance", "exponent",
     )  # fmt: skip
     COLUMNS = COLUMNS
 
-    limit = param.String("", doc="Key of the limit; empty: the first that goes with the records.")
+    limit = param.String("", doc="Key of the limit; empty: none, for none is applied unasked.")
     limit_kv = param.Number(50.0, bounds=(0.1, 500), softbounds=(10, 100), doc="The limit, kV.")
     method = param.String("", doc="Method for which it is written, such as IEC 60156 or ASTM D1816 2 mm.")
+    liquid = param.Selector(default="", objects=["", *LIQUIDS], doc="Liquid that a limit of your own is for.")
+    poor_kv = param.Number(
+        None, allow_None=True, bounds=(0, 500), doc="Grades of your own: good above the limit, poor below this, kV."
+    )
     rule = param.Selector(default="simple", objects=list(RULES), doc="When an oil passes.")
     risk = param.Number(
         5.0, bounds=(0.1, 49), softbounds=(0.5, 25), doc="Accepted chance of a wrong pass, %, for the guard band."
@@ -82,6 +86,8 @@ class Page(StudyPage):
         self._own = [
             self.number("limit_kv", "Limit (kV)", step=1, sliding=True),
             self.text_field("method", "Written for method"),
+            self.select("liquid", "For the liquid", {"": "not said"}),
+            self.number("poor_kv", "Poor below (kV)", step=1),
         ]
         self._judge = Runner("Judge the records", self._ask, lambda _: self.refresh(), "A case takes up to a second.")
         self._judging = parts.column(self._judge, width=260, visible=False)
@@ -110,13 +116,13 @@ class Page(StudyPage):
     def _settle(self, *_: Any) -> None:
         """The limits that go with the records first, then the others (which are refused, and say why), then typed."""
         fitting, others = self._offered()
-        options = {f"{self._named(x)}": x.key for x in fitting}
+        options = {"choose a limit …": ""} if not self.limit else {}
+        options |= {f"{self._named(x)}": x.key for x in fitting}
         options[f"typed: {self.limit_kv:g} kV" if self.limit == TYPED else "typed"] = TYPED
         options |= {f"another method: {self._named(x)}": x.key for x in others}
-        chosen = self.limit or (fitting[0].key if fitting else TYPED)
-        self.offer(self._limits, options, chosen if chosen in options.values() else TYPED)
+        self.offer(self._limits, options, self.limit if self.limit in options.values() else TYPED)
         for field in self._own:
-            field.visible = self._chosen() == TYPED
+            field.visible = self.limit == TYPED
 
     @staticmethod
     def _named(limit: Any) -> str:
@@ -144,40 +150,41 @@ class Page(StudyPage):
         ]
         return [p for p in found if p is not None]
 
-    def _chosen(self) -> str:
-        if self.limit:
-            return self.limit
-        fitting, _ = self._offered()
-        return fitting[0].key if fitting else TYPED
-
     # ------------------------------------------------------------- numbers
 
-    def _limit(self) -> tuple[Any, str | None]:
-        """The limit and the method as ``methods`` takes them."""
-        key = self._chosen()
-        return (self.limit_kv, self.method.strip() or None) if key == TYPED else (key, None)
+    def _limit(self) -> dict[str, Any]:
+        """The limit as ``methods`` takes it; none is applied that nobody chose."""
+        if not self.limit:
+            fitting = len(self._offered()[0])
+            known = f"{words.plural(fitting, 'limit')} of documents go with these records" if fitting else (
+                "No limit of a document goes with these records"
+            )  # fmt: skip
+            raise Empty("Choose a limit.", f"None is applied unasked. {known}; one of your own can be typed.")
+        if self.limit != TYPED:
+            return {"limit": self.limit}
+        return {
+            "limit": self.limit_kv, "limit_method": self.method.strip() or None, "limit_liquid": self.liquid or None,
+            "poor_below": self.poor_kv or None,
+        }  # fmt: skip
 
-    def _settings(self) -> tuple[Any, ...]:
-        known = (self.between_kv, self.instrument_kv, self.borrow)
-        return (*self._limit(), self.rule, self.study.confidence, self.risk, *known)
+    def _settings(self) -> dict[str, Any]:
+        return {
+            **self._limit(), "rule": self.rule, "confidence": self.study.confidence, "risk": self.risk / 100,
+            "between_sd": self.between_kv or None, "instrument_kv": self.instrument_kv, "history": self.borrow or None,
+        }  # fmt: skip
 
     def _ask(self) -> tuple[Any, Hashable]:
         from methods.planning import decide_all
 
-        selection = self.study.selection
-        limit, method, rule, confidence, risk, between, instrument, borrow = self._settings()
+        selection, settings = self.study.selection, self._settings()
 
         def work(progress: Progress) -> Any:
             try:
-                return decide_all(
-                    selection, limit, rule, limit_method=method, confidence=confidence, risk=risk / 100,
-                    between_sd=between or None, instrument_kv=instrument, history=borrow or None,
-                    progress=progress.step,
-                )  # fmt: skip
+                return decide_all(selection, progress=progress.step, **settings)
             except InputError as error:
                 return str(error)  # that too is the answer for these records
 
-        return work, (self.KEY, "verdicts", self.study.fingerprint, self._settings())
+        return work, (self.KEY, "verdicts", self.study.fingerprint, tuple(settings.values()))
 
     _begun: Hashable = None
 
@@ -194,7 +201,7 @@ class Page(StudyPage):
                 "The records are being judged.",
                 "Each oil and condition by itself. Press “Judge the records” if it was cancelled or settings changed.",
             )
-        found = self.kept("verdicts", lambda: work(Progress()), *self._settings())
+        found = self.kept("verdicts", lambda: work(Progress()), *self._settings().values())
         if isinstance(found, str):
             raise Empty("There is no verdict.", found)
         return found
@@ -203,9 +210,9 @@ class Page(StudyPage):
         from methods.protocols import limit_for
 
         found = self._verdicts()
-        key = self._chosen()
-        entry = limit_for(key) if key != TYPED else None
-        curves = self.kept("curves", lambda: self._curves(found, entry), *self._settings(), self.within, self.between)
+        entry = limit_for(self.limit) if self.limit != TYPED else None
+        settings = (*self._settings().values(), self.within, self.between)
+        curves = self.kept("curves", lambda: self._curves(found, entry), *settings)
         budget, refused = self._budget()
         return Answer(found, entry, curves, budget, refused)
 
@@ -411,4 +418,3 @@ def _broken(label: str, most: int = 24) -> str:
     """A label in two lines at most: on a phone the plot needs the room."""
     lines = textwrap.wrap(label, most, break_long_words=True, break_on_hyphens=False)
     return "\n".join(lines if len(lines) <= 2 else [lines[0], lines[1][: most - 1] + "…"])
-

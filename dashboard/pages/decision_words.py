@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from methods.answers.heads import OWN
+from methods.protocols.fitting import LIQUIDS as _KNOWN
 
 TYPED = "typed"
+LIQUIDS = tuple(_KNOWN)
 RULES = {
     "simple": "simple: the mean reaches it",
     "guarded": "guarded: its one-sided lower limit reaches it",
@@ -15,6 +17,10 @@ CHECK = "check against your own copy of the standard"
 HELP = """
 **A limit belongs to its method.** A limit written for one method, gap and edition says nothing about a result by
 another, and no standard converts one into the other: such comparisons are refused, with the reason.
+
+**None is applied unasked.** Choose the limit that your contract or your rules name, or type your own with its method
+and liquid. **Grades** (good, fair, poor) come with the probability that the true mean lies in each. Where the test
+departs from its method (electrode, gap, stirring, rate, temperature, rest), the verdict's row says in what.
 
 **Rules.** *Simple* compares the mean, as the standards do: an oil on the limit passes every other time. *Guarded* asks
 that the lower confidence limit of the mean reaches it: a bad oil passes rarely, a good one fails more often. *Every*

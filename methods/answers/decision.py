@@ -13,6 +13,7 @@ from methods.answers.model import Answer, Table
 from methods.answers.writing import listed, plural
 from methods.planning.decision import Decision, Decisions
 from methods.planning.standing import name_of, telling
+from methods.protocols.grades import FAIR, GOOD, POOR
 from methods.result import Caution
 
 QUESTION = "decision"
@@ -56,8 +57,22 @@ def _rows(made: Sequence[Decision]) -> pd.DataFrame:
     rows: list[dict[str, Any]] = []
     for label, one in zip(labels(made), made, strict=True):
         values = {n: getattr(one, n) for n in _FIELDS}
+        values = {
+            "verdict": values.pop("verdict"),
+            **grade_cells(one),
+            **values,
+            "departures": "; ".join(one.departures),
+        }
         rows.append({"case": label, **{n: np.nan if v is None else v for n, v in values.items()}})
-    return pd.DataFrame(rows, columns=["case", *_FIELDS])
+    table = pd.DataFrame(rows, columns=list(rows[0]) if rows else ["case", *_FIELDS])
+    return table if any(one.departures for one in made) else table.drop(columns="departures", errors="ignore")
+
+
+def grade_cells(made: Decision) -> dict[str, Any]:
+    """The grade and its probabilities as cells of a table; nothing where the limit is not graded."""
+    if not made.grades:
+        return {}
+    return {"grade": made.grade, **{f"probability_{g.name}": g.probability for g in made.grades}}
 
 
 def _said(found: Decisions) -> tuple[str, ...]:
@@ -69,6 +84,9 @@ def _said(found: Decisions) -> tuple[str, ...]:
         told = [f"{n} {_VERBS[v][n > 1]}" for v, n in counts.items() if n]
         against = f"against {found.limit_kv:g} kV ({found.rule})"
         said.append(f"Of {len(made)} oils and conditions {listed(told)} {against}.")
+        grades = {g: sum(d.grade == g for d in made) for g in (GOOD, FAIR, POOR)}
+        if any(grades.values()):
+            said.append(f"Grades: {listed([f'{n} {g}' for g, n in grades.items() if n])}.")
         unsure = [(d.wrong_verdict_probability, name, d) for name, d in zip(labels(made), made, strict=True)]
         chances = [c for c, _, _ in unsure if c is not None]
         if chances:
@@ -77,5 +95,5 @@ def _said(found: Decisions) -> tuple[str, ...]:
             said.append(f"The least sure is {name}: {worst.verdict}, and wrong with a probability of {chance}.")
     if found.refused:
         others = f"{plural(len(found.refused), 'other')} not compared"
-        said.append(f"{others}: another method, gap or edition.")
+        said.append(f"{others}: another method, gap, edition or liquid.")
     return tuple(said)

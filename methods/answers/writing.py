@@ -12,7 +12,8 @@ NOTHING = "–"
 
 #: Fractions of one that are read as per cent.
 SHARES = frozenset({
-    "p", "rate", "power", "power_known", "assurance", "probability_above", "wrong_verdict_probability",
+    "p", "rate", "power", "power_known", "assurance", "probability_above", "probability_good",
+    "probability_fair", "probability_poor", "wrong_verdict_probability",
     "pass_probability", "passes", "coverage", "not_stopped", "pooled_covers", "fillings_covers", "assured",
     "probability_best",
 })  # fmt: skip

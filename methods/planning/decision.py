@@ -17,7 +17,8 @@ from methods.planning import inputs
 from methods.planning.limit_check import LimitGiven, limit_given
 from methods.planning.mean_uncertainty import HISTORY_WORDS, PRIOR_WORDS, MeanUncertainty, mean_uncertainty
 from methods.planning.verdicts import check_rule
-from methods.protocols.fitting import departures
+from methods.protocols.fitting import departure_caution, departures, rests
+from methods.protocols.grades import Grade, graded
 from methods.protocols.protocol import Protocol
 from methods.protocols.recognition import recognise
 from methods.records.table import as_table, filling_codes, group_codes, withstood
@@ -38,7 +39,9 @@ class Decision(Shown):
     ``wrong_verdict_probability`` the probability that the verdict is wrong about the true mean. ``guard_band_kv``: what
     the mean has to lie above the limit for a ``risk`` of a wrong pass. With one filling and no history, ``low_kv`` and
     the guard band are the oil's by the same prior, because the filling alone cannot tell how others differ.
-    ``basis``: what the uncertainty was taken from. Anything that cannot be had is None.
+    ``basis``: what the uncertainty was taken from. ``grade`` and ``grades``: of a graded limit (good, fair, poor) the
+    grade of the mean, and each with the probability that the true mean lies in it. ``departures``: where the test
+    departs from its method (electrode, gap, stirring, rate, temperature, rest). Anything that cannot be had is None.
     """
 
     group: dict[str, Any] | None
@@ -68,6 +71,9 @@ class Decision(Shown):
     holds_for: str = ""
     prior: str = ""
     sd_kv: float | None = None
+    grade: str | None = None
+    grades: tuple[Grade, ...] = ()
+    departures: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, repr=False)
@@ -121,6 +127,9 @@ def decide(
     fillings: Any = None,
     protocol: Protocol | str | None = None,
     limit_method: str | None = None,
+    limit_liquid: str | None = None,
+    limit_stage: str | None = None,
+    poor_below: float | None = None,
     confidence: float = 0.95,
     risk: float = 0.05,
     between_sd: float | None = None,
@@ -143,6 +152,10 @@ def decide(
         With plain voltages: the method they were taken by.
     limit_method : str, optional
         The method for which a limit in kV is written. Another method's limit is refused.
+    limit_liquid, limit_stage : str, optional
+        With a limit in kV: the liquid and the stage (``in service``) that it is for. Another liquid's is refused.
+    poor_below : float, optional
+        With a limit in kV, above which an oil is then good: below this it is poor, between them fair.
     between_sd : float, optional
         Scatter between fillings known from history, kV, taken as certain.
     instrument_kv : float
@@ -158,7 +171,8 @@ def decide(
     NotEstimable
         No voltages.
     """
-    case = _case(limit, rule, limit_method, confidence, risk, between_sd, instrument_kv)
+    given = limit_given(limit, limit_method, liquid=limit_liquid, stage=limit_stage, poor_below=poor_below)
+    case = _case(given, rule, confidence, risk, between_sd, instrument_kv)
     case = replace(
         case, history=history_of(history, data if hasattr(data, "columns") or hasattr(data, "table") else None)
     )
@@ -188,6 +202,9 @@ def decide_all(
     rule: str = "simple",
     *,
     limit_method: str | None = None,
+    limit_liquid: str | None = None,
+    limit_stage: str | None = None,
+    poor_below: float | None = None,
     by: Sequence[str] | None = None,
     confidence: float = 0.95,
     risk: float = 0.05,
@@ -212,7 +229,8 @@ def decide_all(
     InputError
         Nothing in the table may be compared with the limit; a limit in kV with no method for a table of several.
     """
-    case = _case(limit, rule, limit_method, confidence, risk, between_sd, instrument_kv)
+    given = limit_given(limit, limit_method, liquid=limit_liquid, stage=limit_stage, poor_below=poor_below)
+    case = _case(given, rule, confidence, risk, between_sd, instrument_kv)
     table = as_table(data)
     if not len(table):
         raise NotEstimable("The table holds no breakdowns.")
@@ -290,11 +308,9 @@ def _mixture(part: pd.DataFrame) -> list[Caution]:
     return [Caution("mixture", text)]
 
 
-def _case(
-    limit: Any, rule: str, limit_method: str | None, confidence: float, risk: float, between: float | None, more: float
-) -> _Case:
+def _case(limit: LimitGiven, rule: str, confidence: float, risk: float, between: float | None, more: float) -> _Case:
     return _Case(
-        limit_given(limit, limit_method),
+        limit,
         check_rule(rule),
         inputs.probability(confidence, "confidence"),
         inputs.probability(risk, "risk"),
@@ -319,10 +335,13 @@ def _judge_table(table: pd.DataFrame, case: _Case, group: dict[str, Any] | None)
     found = case.limit.check(protocol, first["fluid"], first["state"])
     settings = {name: None if pd.isna(first[name]) else first[name] for name in PRESCRIBED}
     warm = table["temperature_c"].dropna()
-    found += departures(protocol, settings, (float(warm.min()), float(warm.max())) if len(warm) else None)
+    temperatures = (float(warm.min()), float(warm.max())) if len(warm) else None
+    told = departures(protocol, settings, temperatures, rests(table))
+    found += departure_caution(protocol, told)
     known = not table["filling"].isna().any()
     kv = table["kv"].to_numpy(dtype=float)
-    return _judge(kv, withstood(table), filling_codes(table), case, found, group, known)
+    made = _judge(kv, withstood(table), filling_codes(table), case, found, group, known)
+    return replace(made, departures=told)
 
 
 def _judge(
@@ -352,9 +371,16 @@ def _judge(
             if _one_filling_only(mean, case) and sure is not None and risky is not None:
                 low, band = sure, mean.mean_kv - risky
     verdict = _verdict(kv, gone, case, mean, low)
+    grade, grades = _grades(case, mean, above is not None)
     wrong = None if above is None or verdict == "undecided" else (1 - above if verdict == "pass" else above)
     if mean.mean_kv is None and verdict == "pass":
         found.append(Caution("withstood", "How far the mean lies above the ceiling is not known."))
+    if case.limit.bands is not None and mean.mean_kv is not None and case.limit.bands.on_edge(mean.mean_kv):
+        found.append(
+            Caution(
+                "grade_edge", "The mean lies exactly on the limit of a grade: whether that is fair is yours to say."
+            )
+        )
     return Decision(
         group=group,
         rule=case.rule,
@@ -376,14 +402,33 @@ def _judge(
         guard_band_kv=band,
         risk=case.risk,
         basis=mean.basis,
-        sentence=_sentence(case, verdict, mean, low, above, kv),
+        sentence=_sentence(case, verdict, mean, low, above, kv) + _told(grade, grades),
         cautions=tuple(found),
         mean_low_kv=ends[0],
         mean_high_kv=ends[1],
         holds_for="" if mean.oil is None else mean.oil.holds_for,
         prior="" if above is None else (PRIOR_WORDS if case.borrowed is None else HISTORY_WORDS),
         sd_kv=None if mean.oil is None else mean.oil.sd_kv,
+        grade=grade,
+        grades=grades,
     )
+
+
+def _grades(case: _Case, mean: MeanUncertainty, scatter: bool) -> tuple[str | None, tuple[Grade, ...]]:
+    """The grade of the mean, and all three with what speaks for them; nothing where the limit is not graded."""
+    bands = case.limit.bands
+    if bands is None:
+        return None, ()
+    found = graded(bands, lambda kv: _above(mean, kv, case) if scatter else None)
+    return None if mean.mean_kv is None else bands.grade(mean.mean_kv), found
+
+
+def _told(grade: str | None, grades: tuple[Grade, ...]) -> str:
+    """The grade and the probabilities in words, to follow the verdict."""
+    if grade is None:
+        return ""
+    chances = [f"{g.name} {_percent(g.probability)}" for g in grades if g.probability is not None]
+    return f" Grade: {grade}" + (f" (true mean: {list_words(chances)})." if chances else ".")
 
 
 def _one_filling_only(mean: MeanUncertainty, case: _Case) -> bool:

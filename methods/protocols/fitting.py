@@ -6,6 +6,8 @@ import math
 import re
 from typing import Any
 
+import pandas as pd
+
 from methods.columns import factor_name, with_unit
 from methods.protocols.limits import Limit
 from methods.protocols.protocol import Protocol
@@ -62,10 +64,35 @@ def open_points(limit: Limit, fluid: Any, state: Any) -> list[Caution]:
     return out
 
 
+_REST = re.compile(
+    r"^(?:(?:rest(?:ing)?|stand(?:ing)?|wait(?:ing)?|settling)(?: time| after filling)?)[ (]*"
+    r"(?P<unit>s|sec|secs|seconds|min|mins|minutes)[)]?$"
+)
+
+
+def rests(table: pd.DataFrame) -> tuple[float, float] | None:
+    """Shortest and longest rest of the oil between filling and the first breakdown, s; None where nobody noted it.
+
+    Read from a column of the file's own whose heading says what it is and in which unit: ``rest (min)``, ``wait s``.
+    """
+    for name in table.columns:
+        said = _REST.match(re.sub(r"[\s_]+", " ", str(name).casefold()).strip())
+        if said is None:
+            continue
+        numbers = pd.to_numeric(table[name], errors="coerce").dropna()
+        if len(numbers):
+            seconds = 60.0 if said["unit"].startswith("min") else 1.0
+            return seconds * float(numbers.min()), seconds * float(numbers.max())
+    return None
+
+
 def departures(
-    protocol: Protocol | None, found: dict[str, Any], temperatures: tuple[float, float] | None
-) -> list[Caution]:
-    """A caution that names where the test departs from its method, as far as both sides are known.
+    protocol: Protocol | None,
+    found: dict[str, Any],
+    temperatures: tuple[float, float] | None,
+    rest_s: tuple[float, float] | None = None,
+) -> tuple[str, ...]:
+    """Where the test departs from its method, as far as both sides are known, each with what is prescribed.
 
     Parameters
     ----------
@@ -73,9 +100,11 @@ def departures(
         Column -> what the records say: ``electrode, gap_mm, stirring, rise_kv_s``.
     temperatures : (float, float), optional
         Lowest and highest oil temperature of the test, degrees Celsius.
+    rest_s : (float, float), optional
+        Shortest and longest rest between filling and the first breakdown, s.
     """
     if protocol is None:
-        return []
+        return ()
     told = [
         f"{factor_name(name)} {with_unit(name, value)} "
         f"(prescribed: {' or '.join(with_unit(name, v) for v in _allowed(protocol, name))})"
@@ -83,22 +112,34 @@ def departures(
         if protocol.departures(**{name: value})
     ]
     low, high = protocol.temperature_low_c.value, protocol.temperature_high_c.value
-    if (
-        temperatures is not None
-        and all(math.isfinite(t) for t in temperatures)
-        and low is not None
-        and high is not None
-    ):
+    if temperatures is not None and all(math.isfinite(t) for t in temperatures) and None not in (low, high):
         coldest, warmest = temperatures
         if coldest < low - 0.5 or warmest > high + 0.5:
             told.append(f"temperature {coldest:g} to {warmest:g} °C (prescribed: {low:g} to {high:g} °C)")
-    if not told:
+    told += _rest(protocol, rest_s)
+    return tuple(told)
+
+
+def _rest(protocol: Protocol, rest_s: tuple[float, float] | None) -> list[str]:
+    least, most = protocol.wait_after_filling_s.value, protocol.wait_after_filling_max_s.value
+    if rest_s is None or least is None:
+        return []
+    if rest_s[0] >= 0.95 * least and (most is None or rest_s[1] <= 1.05 * most):
+        return []
+    wanted = f"at least {least / 60:g} min" if most is None else f"{least / 60:g} to {most / 60:g} min"
+    span = " to ".join(dict.fromkeys(f"{s / 60:.3g}" for s in rest_s))
+    return [f"rest after filling {span} min (prescribed: {wanted})"]
+
+
+def departure_caution(protocol: Protocol | None, told: tuple[str, ...]) -> list[Caution]:
+    """A caution that names the :func:`departures`; nothing where there are none."""
+    if protocol is None or not told:
         return []
     return [
         Caution(
             "departs_from_method",
-            f"The test departs from {protocol.designation} in {list_words(told)}: strictly it is no result of that "
-            "method, and its limits are not for it.",
+            f"The test departs from {protocol.designation} in {list_words(list(told))}: strictly it is no result of "
+            "that method, and its limits are not for it.",
         )
     ]
 

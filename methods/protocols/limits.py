@@ -24,7 +24,7 @@ SHIPPED = Path(__file__).parent / "limit_documents"
 #: Whether a result exactly on the limit passes. The documents differ or are silent, so every limit says.
 BOUNDARIES: tuple[str, ...] = ("passes", "fails", "not stated")
 KINDS: tuple[str, ...] = ("minimum", "good above", "poor below", "action below")
-_HEAD = ("key", "document", "edition", "liquid", "title", "notes", "check", "boundary", "limit")
+_HEAD = ("key", "document", "edition", "liquid", "title", "notes", "check", "newer", "boundary", "limit")
 _ROW = ("name", "equipment", "stage", "kind", "method", "gap_mm", "method_edition", "kv", "boundary")
 
 
@@ -34,7 +34,8 @@ class Limit:
 
     ``method`` is the family of a protocol (``iec_60156``, ``astm_d1816`` ...); ``method_edition`` is set only
     where the document binds the limit to an edition of the method. ``kv`` may be empty. ``boundary`` says
-    whether a result exactly on the limit ``passes``, ``fails``, or that it is ``not stated``.
+    whether a result exactly on the limit ``passes``, ``fails``, or that it is ``not stated``. ``newer`` names a
+    later edition of the document, empty where none is known.
     """
 
     key: str
@@ -50,6 +51,7 @@ class Limit:
     boundary: str = "not stated"
     method_edition: str | None = None
     check: str = CHECK
+    newer: str = ""
 
     @property
     def title(self) -> str:
@@ -70,6 +72,7 @@ class Document:
     notes: tuple[str, ...]
     limits: tuple[Limit, ...]
     check: str = CHECK
+    newer: str = ""
 
 
 @dataclass(frozen=True)
@@ -126,6 +129,7 @@ def _read(file: Path) -> Document:
     return Document(
         raw["key"], raw["document"], str(raw.get("edition", "unspecified")), raw.get("liquid", ""),
         raw.get("title", raw["document"]), tuple(raw.get("notes", ())), limits, raw.get("check", CHECK),
+        raw.get("newer", ""),
     )  # fmt: skip
 
 
@@ -153,17 +157,20 @@ def _limit(file: Path, head: dict[str, Any], raw: dict[str, Any], place: int, bo
     return Limit(
         f"{head['key']}/{name}", head["document"], str(head.get("edition", "unspecified")), head.get("liquid", ""),
         raw.get("stage", ""), raw.get("equipment", ""), kind, raw["method"], None if gap is None else float(gap),
-        value, edge, bound if bound is None else str(bound), head.get("check", CHECK),
+        value, edge, bound if bound is None else str(bound), head.get("check", CHECK), head.get("newer", ""),
     )  # fmt: skip
 
 
 def limit_table(folder: str | os.PathLike[str] | None = None) -> pd.DataFrame:
-    """Every limit as a row: key, document, edition, liquid, stage, equipment, kind, method, gap, kV, mark, source."""
+    """Every limit as a row: key, document, edition, liquid, stage, equipment, kind, method, gap, kV, mark, source.
+
+    Besides: ``boundary``, and ``newer``, the later edition of the document that is known to exist.
+    """
     rows = [
         {
             "key": x.key, "document": x.document, "edition": x.edition, "liquid": x.liquid, "stage": x.stage,
             "equipment": x.equipment, "kind": x.kind, "method": x.method, "gap_mm": x.gap_mm, "kv": x.kv.value,
-            "mark": x.kv.mark, "source": x.kv.source, "boundary": x.boundary,
+            "mark": x.kv.mark, "source": x.kv.source, "boundary": x.boundary, "newer": x.newer,
         }
         for d in load(folder).values() for x in d.limits
     ]  # fmt: skip

@@ -14,7 +14,8 @@ _FIRST = "&data=programme&by=electrode&only.method=IEC%2060156&only.laboratory=F
 #: page: the further settings of its address
 PAGES = {
     "records": _FIRST, "overlay": _FIRST, "shift": _FIRST,
-    "howmany": "&howmany.source=typed", "scatter": _FIRST, "decision": _FIRST, "precision": "&data=labs",
+    "howmany": "&howmany.source=typed", "scatter": _FIRST, "precision": "&data=labs",
+    "decision": f"{_FIRST}&decision.limit=iec_60422_2013%2Fb_good",
     "method_study": "&data=bench&only.study=gap&method_study.question=gap",
     "classroom": "&classroom.taken=18&classroom.limit_kv=70",
 }  # fmt: skip

@@ -14,6 +14,7 @@ _FIRST = "&data=programme&by=electrode"
 QUERIES = {
     "precision": "&data=labs", "method_study": "&data=bench&only.study=gap&method_study.question=gap",
     "classroom": "&classroom.taken=8&classroom.limit_kv=70",
+    "decision": f"{_FIRST}&decision.limit=iec_60422_2013%2Fb_good",
 }  # fmt: skip
 #: The page of the readings themselves has a table for a plot.
 PICTURED = [entry.key for entry in entries() if entry.key != "records"]
@@ -82,7 +83,7 @@ def test_on_a_phone_sentence_plot_and_controls_follow_each_other(visitor: Visito
 
 
 def test_the_rest_of_the_sentence_and_all_cautions_unfold(visitor: Visitor) -> None:
-    tab = visitor.open(f"?page=decision{_FIRST}")
+    tab = visitor.open(f"?page=decision{QUERIES['decision']}")
     tab.locator(".bk-Figure:visible").first.wait_for()
     visitor.idle()
     closed = rectangles(tab, ".answer")[0]

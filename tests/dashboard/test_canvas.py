@@ -266,6 +266,7 @@ def test_a_page_that_was_behind_another_shows_the_file_that_is_open(key: str, re
     study = Study()
     study.open_demo(demo.names()[0], first_look=True)
     study.page = key
+    study.inputs = typed = {"decision.limit": "typed"}  # no limit is applied unasked
     shown = App(study)
     root = shown.page.layout.get_root()
     study.page = "records"
@@ -273,7 +274,7 @@ def test_a_page_that_was_behind_another_shows_the_file_that_is_open(key: str, re
     study.page = key
     fresh = Study(by=study.by)
     fresh.open(readings)
-    fresh.by, fresh.page = study.by, key
+    fresh.by, fresh.page, fresh.inputs = study.by, key, typed
     wanted = App(fresh).page.layout.get_root()
     assert _drawn(root) == _drawn(wanted) != []
 

@@ -8,11 +8,11 @@ import pytest
 
 from dashboard import cache
 from dashboard.pages import page_class
+from dashboard.pages.base import Empty
 from dashboard.study import Study
 from methods.planning import decide_all
 from methods.planning.case_budget import budget_of
 from methods.planning.standing import series_of
-from methods.protocols import limit_for
 
 LIMIT = "iec_60422_2013/b_good"
 
@@ -62,10 +62,29 @@ def test_another_methods_limit_is_refused_with_the_reason():
     assert not page._body.visible and not page._part.visible
 
 
-def test_the_first_limit_of_the_records_method_is_chosen_by_itself():
+def test_no_limit_is_applied_unasked():
     page = _page(_study())
-    chosen = limit_for(page._chosen())
-    assert chosen.method == "iec_60156" and chosen.kv.value is not None
+    with pytest.raises(Empty) as caught:
+        page.result()
+    assert not page._answer.text and caught.value.missing == "Choose a limit."
+    assert "applied unasked" in str(caught.value) and "go with these records" in str(caught.value)
+
+
+def test_grades_and_departures_stand_in_the_verdicts():
+    page, expected = _page(_study(), limit=LIMIT), decide_all(_study().selection, LIMIT)
+    table = page._shown_tables["decision_verdicts"].frame
+    assert table["grade"].tolist() == [d.grade for d in expected.decisions]
+    for i, grade in enumerate(("good", "fair", "poor")):
+        assert table[f"probability_{grade}"].tolist() == [d.grades[i].probability for d in expected.decisions]
+    assert "Grades:" in page._answer.text
+
+
+def test_a_graded_limit_of_ones_own_needs_no_file():
+    study = _study()
+    page = _page(study, limit="typed", limit_kv=50.0, poor_kv=40.0, method="IEC 60156", liquid="mineral oil")
+    shown, expected = page.result().found.decisions, decide_all(study.selection, LIMIT).decisions
+    assert [d.grade for d in shown] == [d.grade for d in expected]
+    assert [d.grades for d in shown] == [d.grades for d in expected]
 
 
 def test_a_typed_limit_belongs_to_a_method():

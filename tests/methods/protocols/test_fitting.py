@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from dashboard.cli import main
 from methods import decide, decide_all
 from methods.errors import InputError
+from methods.protocols import load_limits
 from methods.protocols.fitting import liquid_of
 
 
@@ -58,6 +62,77 @@ def test_departures_from_the_method_stand_with_the_verdict() -> None:
     bench = breakdowns(method="ASTM D1816", electrode="mushroom", gap_mm=2.0, stirring="continuous", rise_kv_s=0.5)
     warm = decide(bench.assign(temperature_c=41.0), 40.0, limit_method="ASTM D1816 2 mm")
     assert any("temperature 41 to 41" in c.text for c in warm.cautions)
+
+
+def test_rest_is_compared_with_what_the_method_prescribes() -> None:
+    """ASTM D1816-04 clause 9.3: at least 3 and no more than 5 minutes from filling to the first breakdown."""
+    bench = breakdowns(method="ASTM D1816", electrode="mushroom", gap_mm=2.0, stirring="continuous", rise_kv_s=0.5)
+
+    def told(**cells: object) -> tuple[str, ...]:
+        return decide(bench.assign(**cells), 40.0, limit_method="ASTM D1816 2 mm").departures
+
+    assert told() == () == told(**{"rest (min)": 4}) == told(**{"wait_s": 200})
+    for cells in ({"rest (min)": 1.5}, {"Standing time (min)": 12}, {"wait_s": 60}):
+        (found,) = told(**cells)
+        assert "rest after filling" in found and "3 to 5 min" in found
+
+
+def test_grades_of_a_graded_document_with_probabilities() -> None:
+    """The probabilities beside Student's t of the filling means, which is exact where a filling has one breakdown."""
+    kv = [61.0, 58, 64, 55, 60, 62]
+    data = pd.concat([breakdowns(fluid="mineral oil").iloc[[i]].assign(filling=str(i)) for i in range(6)])
+    found = decide(data, "iec_60422_2013/o_a_good")
+    mean, error = np.mean(kv), np.std(kv, ddof=1) / 6**0.5
+    good, poor = stats.t.sf((60 - mean) / error, 5), stats.t.cdf((50 - mean) / error, 5)
+    assert [g.name for g in found.grades] == ["good", "fair", "poor"]
+    assert [g.probability for g in found.grades] == pytest.approx([good, 1 - good - poor, poor], abs=1e-12)
+    assert found.grade == "fair" and "Grade: fair" in found.sentence  # the mean is 60.0 exactly: not above 60
+    assert "grade_edge" in {c.code for c in found.cautions}
+    same = decide(data, "iec_60422_2013/o_a_poor")
+    assert same.grades == found.grades and same.verdict == "pass" and found.verdict == "fail"
+    own = decide(data, 60.0, limit_method="IEC 60156", limit_liquid="mineral oil", limit_stage="in service",
+                 poor_below=50.0)  # fmt: skip
+    assert own.grades == found.grades
+    with pytest.raises(InputError, match="the oil is natural ester"):
+        decide(data.assign(fluid="natural ester"), 60.0, limit_method="IEC 60156", limit_liquid="mineral oil")
+    with pytest.raises(InputError, match="must lie under"):
+        decide(data, 60.0, limit_method="IEC 60156", poor_below=60.0)
+    assert decide(data, 60.0, limit_method="IEC 60156").grades == ()
+
+
+def test_grades_where_every_reading_withstood() -> None:
+    data = breakdowns(fluid="mineral oil").assign(outcome="withstood", kv=80.0)
+    found = decide(data, "iec_60422_2013/o_a_good")
+    assert found.grade is None and [g.probability for g in found.grades] == [None, None, None]
+
+
+def test_newer_editions_stand_with_the_verdict() -> None:
+    told = {c.code: c.text for c in decide(breakdowns(fluid="natural ester"), "iec_62770_2013/minimum").cautions}
+    assert "IEC 62770:2024" in told["newer_edition"]
+    documents = load_limits()
+    for key in ("iec_62770_2013", "iec_61203", "astm_d3487", "iec_60422_2013", "ieee_c57_106_2006"):
+        assert documents[key].newer
+    for key in ("iec_60836_2015", "iec_60944", "astm_d4652", "iec_63012_2019"):
+        assert documents[key].limits and all(x.kv.value is None for x in documents[key].limits)
+    pairs = ("bulk", "new_to_69", "new_69_230")
+    kv = {x.key.split("/")[1]: x.kv for x in documents["ieee_c57_106_2006"].limits}
+    assert [[kv[f"{k}_{gap}mm"].value for gap in (1, 2)] for k in pairs] == [[20, 35], [25, 45], [30, 52]]
+    assert all(v.mark == "published" for v in kv.values() if v.value is not None)
+
+
+def test_decide_says_grades_and_that_the_limit_is_to_be_checked(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "invented.csv"
+    breakdowns(fluid="mineral oil", stirring="none", rise_kv_s=4.0).to_csv(file, index=False)
+    own = ["--limit-method", "IEC 60156", "--limit-liquid", "mineral oil", "--poor-below", "40"]
+    assert main(["decide", str(file), "--limit", "50", *own]) == 0
+    out = capsys.readouterr().out
+    assert "Grade" in out and "Poor" in out and "heck against your own copy" in out
+    assert main(["decide", str(file), "--limit", "50", *own, "--json"]) == 0
+    (made,) = json.loads(capsys.readouterr().out)["decisions"]
+    assert sum(g["probability"] for g in made["grades"]) == pytest.approx(1)
+    assert len(made["departures"]) == 1 and "rate of rise" in made["departures"][0]
 
 
 def test_a_verdict_is_about_one_procedure() -> None:
