@@ -43,6 +43,8 @@ class Column:
         Whether it helps to name one filling among others.
     digits : int
         Significant figures in tables for people.
+    derived : bool
+        Whether it is computed from other columns instead of read: then only files that hold those have it.
     """
 
     name: str
@@ -57,6 +59,7 @@ class Column:
     prescribed: bool = False
     label: bool = False
     digits: int = 3
+    derived: bool = False
 
 
 def _factor(name: str, heading: str, help: str, describes: Describes, **more: Any) -> Column:
@@ -90,6 +93,9 @@ REGISTRY: tuple[Column, ...] = (
            unit="°C", number=True),
     Column("water_mg_kg", "Water (mg/kg)", "Water content.", "filling", words="water content", unit="mg/kg",
            number=True),
+    Column("relative_saturation_percent", "Relative saturation (%)", "Water content over what the liquid dissolves at "
+           "the temperature of the test, by its fluid (methods/water.py; constants from memory).", "filling",
+           words="relative saturation", unit="%", number=True, derived=True),
     Column("tested_on", "Tested on", "Date of the test.", "filling", words="day"),
     Column("note", "Note", "Remark found in the file.", "reading"),
 )  # fmt: skip
@@ -105,9 +111,9 @@ def _names(columns: Iterable[Column]) -> tuple[str, ...]:
 
 
 #: All known columns, in the order in which they are shown.
-COLUMNS = _names(REGISTRY)
+COLUMNS = _names(c for c in REGISTRY if not c.derived)
 #: Those that hold numbers.
-NUMERIC = _names(c for c in REGISTRY if c.number)
+NUMERIC = _names(c for c in REGISTRY if c.number and not c.derived)
 #: Those by which readings can be compared.
 FACTORS = _names(c for c in REGISTRY if c.factor)
 #: What says which oil it was, and what oil.
@@ -128,6 +134,8 @@ CONDITION = (*HELD, *_names(c for c in REGISTRY if c.describes == "place" and c.
 BUNDLED = (*CONDITION, *(c for c in OIL if c not in CONDITION and c != "sample"))
 #: Where scatter comes from, from the outside in; single breakdowns are what remains.
 NESTED = ("laboratory", "sample", "filling")
+#: What is measured of the oil beside the voltage: it may differ between levels, and can be taken out as a line.
+QUANTITIES = _names(c for c in REGISTRY if c.number and c.describes == "filling")
 #: What names a filling among others.
 LABELS = _names(c for c in REGISTRY if c.label)
 #: What an empty cell is called when it is a level.

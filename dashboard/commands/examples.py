@@ -20,6 +20,10 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "shift": (
         ("programme_long.csv --by electrode", "how far the electrodes read apart on the same oils"),
         ("bench_studies.csv --by stirring --reference none", "what stirring does"),
+        (
+            "programme_long.csv --by procedure --model mixed --with laboratory --covariate temperature_c",
+            "procedures, with the laboratories' effect and the temperature's line taken out",
+        ),
     ),
     "equivalence": (("programme_long.csv --by laboratory --margin 10%", "do the laboratories agree within 10 %?"),),
     "confounding": (("programme_long.csv", "what changes together, and which tests would take it apart"),),

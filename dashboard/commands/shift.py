@@ -29,6 +29,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="for the mixed model: another factor whose effect is taken out; may be repeated",
     )  # fmt: skip
     parser.add_argument(
+        "--covariate", dest="covariates", metavar="COLUMN", action="append", default=[],
+        help="for the mixed model: a quantity taken out as a line, such as relative_saturation (of water, temperature "
+        "and fluid), water_mg_kg, temperature_c; may be repeated",
+    )  # fmt: skip
+    parser.add_argument(
+        "--liquid", metavar="NAME|A,B", type=liquid,
+        help="whose solubility of water gives the relative saturation: mineral, mineral_alternative, or constants "
+        "of your own of log10 S = A - B / T (default: by the file's fluid)",
+    )  # fmt: skip
+    parser.add_argument(
         "--samples", choices=["fixed", "random"], default="fixed", help="for the mixed model (default: fixed)"
     )  # fmt: skip
     parser.add_argument(
@@ -67,6 +77,7 @@ def run(args: argparse.Namespace) -> int:
         records, args.by, reference=args.reference, confidence=args.confidence,
         log=args.log, adjust=args.adjust, within=args.within, model=args.model, factors=args.factors,
         samples=args.samples, history=read_history(args.history),
+        covariates=args.covariates, liquid=args.liquid,
     )  # fmt: skip
     document, asked = as_json(result), [result]
     if args.percentiles or args.p:
@@ -85,6 +96,17 @@ def run(args: argparse.Namespace) -> int:
         asked.append(pairs)
     emit(args, document, "\n\n".join(told(asked)))
     return 0
+
+
+def liquid(text: str) -> str | tuple[float, float]:
+    """A liquid by name, or its two constants."""
+    parts = text.split(",")
+    if len(parts) != 2:
+        return text
+    try:
+        return float(parts[0]), float(parts[1])
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r}: a name, or two numbers such as 7.42,1670") from None
 
 
 def read_history(path: str | None) -> Any:

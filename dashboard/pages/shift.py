@@ -19,9 +19,11 @@ from dashboard.levels import level_text
 from dashboard.pages import glance
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.shift_more import RESAMPLES, Design, Whole
-from dashboard.pages.shift_words import COLUMNS, HELP, MODELS, PAIRS
+from dashboard.pages.shift_words import COLUMNS, HELP, LIQUIDS, MODELS, PAIRS
 from methods.answers import answer
+from methods.columns import QUANTITIES
 from methods.procedures import parts_of
+from methods.records.saturation import SATURATION
 from methods.result import Caution
 
 
@@ -43,12 +45,14 @@ class Page(StudyPage):
     HELP = HELP
     READINGS = True
     FOLLOWS = ("by", "reference", "confidence")
-    INPUTS = ("scale", "model", "factors", "ratio", "margin", "pairs", "within")
+    INPUTS = ("scale", "model", "factors", "covariates", "liquid", "ratio", "margin", "pairs", "within")
     COLUMNS = COLUMNS
 
     scale = param.Selector(default="percent", objects=["percent", "kv"], doc="Unit of the plot's axis.")
     model = param.Selector(default="filling_means", objects=list(MODELS), doc="What the comparison is computed with.")
     factors = param.List([], item_type=str, doc="Other factors whose effects the mixed model takes out.")
+    covariates = param.List([], item_type=str, doc="Quantities that the mixed model takes out as straight lines.")
+    liquid = param.Selector(default="", objects=list(LIQUIDS), doc="Whose solubility gives the relative saturation.")
     ratio = param.Boolean(False, doc="Compare on the logarithm: suits scatter that grows with the voltage.")
     margin = param.Number(
         None,
@@ -66,16 +70,20 @@ class Page(StudyPage):
         self._many = {
             "within": Several("Hold equal", none="the oil only"),
             "factors": Several("Take out the effect of", none="the oil only"),
+            "covariates": Several("Take out as a line", none="nothing"),
         }
         for name, widget in self._many.items():
             widget.param.watch(lambda event, name=name: self._chosen(name, event.new), "value")
         self._taken_out = parts.explained(self._many["factors"], "Effects that the mixed model estimates and removes.")
+        self._lines = parts.explained(
+            self._many["covariates"], "Water, temperature, relative saturation: one straight line for all levels."
+        )
         self._fit = parts.column(
             Runner("Fit the mixed model", self._ask_model, lambda _: self.refresh(), "Up to half a minute."),
             visible=False, width=260,
         )  # fmt: skip
         self.study.param.watch(self._settle, ["by", "files"])
-        self.param.watch(self._settle, ["within", "factors", "model"])
+        self.param.watch(self._settle, ["within", "factors", "covariates", "model", "liquid"])
         self._settle()
         return [
             self.choice("scale", "Axis in", {"percent": "%", "kv": "kV"}),
@@ -88,17 +96,35 @@ class Page(StudyPage):
     def folded(self) -> Sequence[tuple[str, Callable[[], Sequence[Any]]]]:
         return [("How it is computed", lambda: [
             self.select("model", "Computed with", MODELS, "The mixed model can take out the effect of other factors."),
-            self._taken_out,
+            self._taken_out, self._lines,
+            self.select("liquid", "Water dissolves as in", LIQUIDS, "For the relative saturation: the file's fluid "
+                        "says, unless you do."),
             self.switch("ratio", "As a ratio (log kV)", "Suits scatter that grows with the voltage."),
             self.select("pairs", "Also every pair", PAIRS, "With a correction for looking at many pairs."),
         ])]  # fmt: skip
 
     def _settle(self, *_: Any) -> None:
         others = {words.heading(f): f for f in self.study.factors if f not in (*parts_of(self.study.by), "sample")}
+        lines = {words.heading(q): q for q in self._quantities()}
         for name, widget in self._many.items():
-            chosen = [f for f in getattr(self, name) if f in others.values()]
-            widget.param.update(options=others, value=chosen)
+            options = lines if name == "covariates" else others
+            chosen = [f for f in getattr(self, name) if f in options.values()]
+            widget.param.update(options=options, value=chosen)
         self._taken_out.visible = self.model == "mixed"
+        self._lines.visible = self.model == "mixed" and bool(lines)
+
+    def _wet(self) -> pd.DataFrame:
+        """The table with the relative saturation of the chosen liquid."""
+        from methods.records.saturation import with_saturation
+
+        return with_saturation(self.study.table, self.liquid or None)
+
+    def _quantities(self) -> list[str]:
+        if not len(self.study.table):
+            return []
+        table = self._wet()
+        there = [q for q in QUANTITIES if q in table.columns and table[q].nunique() > 1]
+        return sorted(there, key=lambda q: q != SATURATION)
 
     def _chosen(self, name: str, value: Sequence[str]) -> None:
         if list(value) != list(getattr(self, name)):
@@ -138,17 +164,19 @@ class Page(StudyPage):
         return {"confidence": self.study.confidence, "within": self._held()}
 
     def _model_settings(self) -> tuple[Any, ...]:
-        factors = tuple(self._held("factors")) if self.model == "mixed" else ()
-        return (self.model, self.ratio, factors, *self._settings())
+        mixed = self.model == "mixed"
+        factors = tuple(self._held("factors")) if mixed else ()
+        lines = tuple(q for q in self.covariates if q in self._quantities()) if mixed else ()
+        return (self.model, self.ratio, factors, lines, self.liquid, *self._settings())
 
     def _shift_job(self) -> Callable[[], Any]:
         from methods.shifts import shift
 
         study = self.study
-        model, ratio, factors, *_ = self._model_settings()
+        model, ratio, factors, lines, liquid, *_ = self._model_settings()
         return partial(
             shift, study.selection, study.by, reference=study.reference_value, model=model, factors=factors, log=ratio,
-            **self._common(),
+            covariates=lines, liquid=liquid or None, **self._common(),
         )  # fmt: skip
 
     def _shift(self) -> Any:
@@ -252,7 +280,40 @@ class Page(StudyPage):
                 "Shift of each level", self.draw, self.describe, key=self._shape, ticks=self._ticks, height=self._height
             ),
             glance.figure(self),
+            Figure(
+                "Against water and temperature",
+                self._draw_state,
+                self._describe_state,
+                key=lambda result: next(iter(self._quantities()), ""),
+                shown=lambda result: bool(self._quantities()),
+            ),
         ]
+
+    def _draw_state(self, result: Answer) -> Any:
+        from dashboard.plots import saturation as plots
+        from dashboard.plots.readings import told
+        from methods.procedures import with_factor
+
+        there = self._quantities()
+        if not there:
+            return plots.empty()
+        column = there[0]
+        table = with_factor(self._wet(), result.shift.by)[0]
+        said = told(table, self.study.places, plots.rows_of(table, column))
+        looks = self.looks(result.shift.by)
+        lines = plots.drawn_of(result.shift, column)
+        return plots.against(table, said, column, result.shift.by, lambda name: looks[name], lines)
+
+    def _describe_state(self, result: Answer) -> str:
+        there = self._quantities()
+        if not there:
+            return "The records hold no water content or temperature that varies."
+        column = there[0]
+        text = f"Each reading against {words.factor(column)}, by {words.factor(result.shift.by)}."
+        if column == SATURATION:
+            text += " Saturation from water, temperature and the liquid's solubility (constants from memory)."
+        lacking = int(self._wet()[column].isna().sum())
+        return text + (f" {words.plural(lacking, 'reading')} without it." if lacking else "")
 
     def _unit(self) -> str:
         return "percent" if self.ratio else self.scale

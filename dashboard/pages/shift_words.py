@@ -26,11 +26,16 @@ beforehand, and two one-sided tests say whether the shift lies within it. Their 
 **Changes together.** Where another factor changes with the compared one, the shift belongs to the whole bundle. No
 computation takes it apart; only tests that vary one of the two do. The warning says which.
 
+**Water and temperature.** Water lowers the voltage by its *relative saturation*, the water over what the oil dissolves
+at its temperature. Where it differs between the levels the warning says so. The mixed model can take it out as a
+straight line, the same for every level and oil: an assumption, which the plot lets you judge.
+
 **SD ratio**: scatter of this level over that of the reference; 1 is equal. The *robust* limits do not lean on the
 normal distribution.
 
 **Withstands** count as *at least the ceiling*, never as a value.
 """
 
+LIQUIDS = {"": "the file's fluid", "mineral": "mineral oil", "mineral_alternative": "mineral oil, second set"}
 PAIRS = {"none": "no", **PROCEDURES}
 COLUMNS = OWN.get("shift", {})

@@ -66,6 +66,11 @@ class Live(pn.viewable.Viewer):
     def update(self, result: Any) -> None:
         """Show another result: a patch where the key is the same, a new plot otherwise."""
         self._result = result
+        self._view.visible = self.figure.shown(result)
+        if not self._view.visible:
+            self._drawn.clear()  # what belongs to other records is not kept out of sight
+            self._place.objects = []
+            return
         figure, text = self.figure, parts.unbroken(parts.escaped(self.figure.describe(result)))
         # The words stand beside the canvas as an image of their own, so that the plot's tools stay reachable.
         heading = f"<h2>{parts.escaped(figure.title)}</h2>"

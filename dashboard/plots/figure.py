@@ -27,6 +27,8 @@ class Figure:
         Pixels; a plot with a row for each level grows with the levels.
     live : bool, or callable from the result
         False: rebuilt each time, as a layout of several panels must be.
+    shown : callable from the result
+        Whether there is anything to draw; without it the figure is out of sight.
     """
 
     title: str
@@ -36,3 +38,4 @@ class Figure:
     ticks: Callable[[Any], Sequence[tuple[float, str]] | None] = lambda result: None
     height: int | Callable[[Any], int] = 440
     live: bool | Callable[[Any], bool] = True
+    shown: Callable[[Any], bool] = lambda result: True

@@ -311,6 +311,9 @@ OWN: Mapping[str, Mapping[str, Head]] = {
     "shift": {
         "method": ("How", "What the comparison was computed on."),
         "kv": ("At this level (kV)", "The percentile of this level."),
+        "covariate": ("Quantity", "What is taken out as a straight line, one slope for all levels and oils."),
+        "slope": ("Slope", "kV a unit of the quantity; of an analysis of log kV per cent a unit."),
+        "at": ("Read at", "Value of the quantity at which the means are given, in its unit."),
     },
     "method_study": {
         "kv": ("At the low end (kV)", "The low percentile under this family."),

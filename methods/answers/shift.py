@@ -42,6 +42,7 @@ _LEVELS = ("level", "samples", "fillings", "breakdowns", "withstood", "mean_kv",
 _SAMPLES = (
     "sample", "fillings", "reference_fillings", "mean_kv", "reference_mean_kv", "difference_kv", "difference_percent",
 )  # fmt: skip
+_LINES = ("covariate", "slope", "low", "high", "p_value", "at", "sentence")
 _AGREE = ("level", "verdict", "difference_percent", "low_percent", "high_percent", "p_value", "fillings")
 _PAIRS = ("second", "first", "difference_kv", "low_kv", "high_kv", "difference_percent", "p_value")
 _POINT = (
@@ -63,6 +64,8 @@ def shift(found: Shift) -> Answer:
     oils = [rows_of(s.samples, _SAMPLES, level=level_text(s.level)) for s in found.shifts if s.samples]
     if oils:
         tables.append(_table("shift_samples", "Sample by sample", pd.concat(oils, ignore_index=True)))
+    if found.covariates:
+        tables.append(_table("shift_covariates", "Taken out as lines", rows_of(found.covariates, _LINES)))
     return Answer(QUESTION, _sentences(found), tuple(found.cautions), tuple(tables), ("shift",), found)
 
 

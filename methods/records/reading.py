@@ -38,6 +38,7 @@ from methods.records.prescribed import apply_protocols
 from methods.records.recipe import Recipe
 from methods.records.rows import blocks_of, fill_down, refuse_rows
 from methods.records.said import areas_said, check_fit, chosen, settle, that_fits
+from methods.records.saturation import with_saturation
 from methods.records.shapes import layout_of
 from methods.records.sheets import open_frame, open_parquet, open_workbook, pick
 from methods.records.summaries import compare_summaries, drop_computed
@@ -151,6 +152,7 @@ def read(
         codes.pop(column, None)  # what was coded before is not what stands there now
     apply_protocols(table, places["source_row"].to_numpy(), codes, log)
     look_over(table, places["source_row"].to_numpy(), plan, codes, log)
+    table = with_saturation(table)
     return Records(table, log.problems(), log.guesses(), read_cells, _source(origin, opened, plan), places, account)
 
 

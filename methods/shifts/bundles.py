@@ -14,6 +14,7 @@ from methods.columns import (
     OF_THE_METHOD,
     OIL,
     PLACE,
+    QUANTITIES,
     UNITS,
     factor_name,
     name_level,
@@ -65,7 +66,7 @@ def extra_factors(table: pd.DataFrame, filling: np.ndarray, most: int = 20) -> l
     """Extra columns that can be factors: few levels, one level to a filling."""
     out = []
     for name in table.columns:
-        if name in COLUMNS or str(name).startswith("_") or name == PROCEDURE or JOIN in str(name):
+        if name in COLUMNS or name in QUANTITIES or str(name).startswith("_") or name == PROCEDURE or JOIN in str(name):
             continue
         column = table[name]
         try:

@@ -12,6 +12,7 @@ from methods.result import Caution
 from methods.shifts.borrowed import prior
 from methods.shifts.bundles import bundles, describe
 from methods.shifts.compare import Comparison, by_rows
+from methods.shifts.liquid_state import state_cautions
 from methods.shifts.oil_cautions import differing_shift, level_names, oil_cautions, signed
 from methods.shifts.pairing import Layout
 from methods.shifts.shift_results import LevelShift
@@ -27,11 +28,12 @@ def cautions(
     log: bool,
     held: Sequence[str] = (),
     modelled: Sequence[int] | None = None,
+    covariates: Sequence[str] = (),
 ) -> list[Caution]:
     """Every warning that the comparisons call for, equal texts once.
 
     ``held`` are factors that a model takes out; ``modelled`` the levels to which it gives a shift (None: no model,
-    the limits are those of the comparisons).
+    the limits are those of the comparisons); ``covariates`` quantities that it takes out as lines.
     """
     out: list[Caution] = []
     reference = lay.levels[base]
@@ -48,6 +50,7 @@ def cautions(
         together = [b for b in bundles(c) if b.fully or b.factor not in held]
         if together:
             out.append(Caution("confounded", describe(together, lay.by, lay.levels[c.level], reference)))
+        out += state_cautions(c, base, covariates)
         out += _days(c, base)
         if modelled is None:
             out += differing_shift(c, base)

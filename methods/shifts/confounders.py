@@ -10,11 +10,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from methods.columns import CONDITION, OIL, PLACE, factor_name, with_unit
+from methods.columns import CONDITION, OIL, PLACE, QUANTITIES, factor_name, with_unit
 from methods.errors import InputError, NotEstimable
+from methods.records.saturation import SATURATION, with_saturation
 from methods.records.table import as_table, filling_codes
-from methods.shifts.bundles import extra_factors, labels_with_unit
+from methods.shifts.bundles import extra_factors, factor_codes, labels_with_unit
 from methods.shifts.designs import Block, combination, gain, main_effect, rank, stack
+from methods.shifts.liquid_state import amount, unlike
 from methods.shifts.pairing import find_column
 from methods.shifts.strata import SAME_GAP
 from methods.wording import list_words
@@ -106,7 +108,9 @@ def confounding(
     pairs = [_combination(a, b, blocks, ground, len(cells)) for a, b in combinations(blocks, 2) if a.size and b.size]
     aliased = _sets(effects)
     suggestions, complete = _suggest(cells, varying, oil, most)
-    sentences = [e.sentence for e in effects if e.status != ESTIMABLE]
+    quantities, wanted = _quantities(table, filling, varying, oil)
+    suggestions = [*suggestions, *wanted]
+    sentences = [*[e.sentence for e in effects if e.status != ESTIMABLE], *quantities]
     if not sentences:
         named = list_words([factor_name(v) for v in varying])
         if len(varying) > 1:
@@ -117,6 +121,48 @@ def confounding(
         factors=varying, effects=effects, combinations=pairs, aliased=aliased, sentences=sentences,
         suggestions=suggestions, complete=complete, single_level=single,
     )  # fmt: skip
+
+
+def _quantities(
+    table: pd.DataFrame, filling: np.ndarray, factors: Sequence[str], within_oil: bool
+) -> tuple[list[str], list[str]]:
+    """Water, temperature and saturation that differ between levels of a factor: a sentence each, and what to test."""
+    wet = with_saturation(table)
+    first = np.unique(filling, return_index=True)[1]
+    oil = pd.factorize(wet["sample"])[0][first] if within_oil else np.zeros(len(first), dtype=np.int64)
+    sentences, wanted = [], []
+    for name in QUANTITIES:
+        if name in factors or name not in wet.columns or wet[name].isna().all():
+            continue
+        column = pd.to_numeric(wet[name], errors="coerce")
+        values = column.groupby(filling).mean().to_numpy(dtype=float)
+        with_it, told = [], ""
+        for factor in factors:
+            codes, labels = factor_codes(table[factor].iloc[first])
+            found = [
+                (abs(seen.here - seen.there), seen, a, b)
+                for a, b in combinations(range(len(labels)), 2)
+                if (seen := unlike(values, codes == a, codes == b, oil, name)) is not None and not seen.one_only
+            ]
+            if not found:
+                continue
+            with_it.append(factor)
+            if not told:
+                _, seen, a, b = max(found, key=lambda f: f[0])
+                one, two = with_unit(factor, labels[a]), with_unit(factor, labels[b])
+                told = f"{factor_name(factor)} ({one}: {amount(name, seen.here)}, {two}: {amount(name, seen.there)})"
+                if name != SATURATION:
+                    wanted.append(f"test {factor_name(factor)} {one} and {two} on the same oil with like "
+                                  f"{factor_name(name)}")  # fmt: skip
+        if with_it:
+            rest = [factor_name(f) for f in with_it[1:]]
+            head = factor_name(name)
+            sentences.append(
+                f"{head[:1].upper()}{head[1:]} differs with {list_words([told, *rest])}: what it does to the breakdown "
+                f"voltage cannot be told from what {'they do' if rest else factor_name(with_it[0]) + ' does'} without "
+                "the same oil at like water content and temperature."
+            )
+    return sentences, wanted
 
 
 def _candidates(table: pd.DataFrame, filling: np.ndarray) -> list[str]:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Protocol
 
 import numpy as np
 import pandas as pd
 import scipy
 
-from methods.columns import OIL
+from methods.columns import OIL, factor_name
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution
 from methods.scatter.censored import fit_censored
@@ -51,6 +51,7 @@ class MixedFit:
     cautions: list[Caution]
     holds_for: str = THESE
     these: list[MixedLevel] | None = None
+    slopes: dict[str, tuple[Contrast, float]] = field(default_factory=dict)
 
 
 ONE_FILLING = (
@@ -72,12 +73,15 @@ ADDITIVE = (
 
 
 def mixed_levels(
-    lay: Layout, base: int, factors: Sequence[str], *, log: bool, confidence: float, samples: str = "fixed"
-) -> MixedFit:
-    """Fit ``kv ~ sample + factors + by`` with random fillings and read off each level against the reference.
+    lay: Layout, base: int, factors: Sequence[str], *, log: bool, confidence: float, samples: str = "fixed",
+    covariates: Sequence[str] = (),
+) -> MixedFit:  # fmt: skip
+    """Fit ``kv ~ sample + factors + covariates + by``, fillings random, and read off each level against the reference.
 
     The effects are additive: a shift is taken to be the same at every level of the other factors. Means are those
-    at the average of the other columns over the oils that both levels share.
+    at the average of the other columns over the oils that both levels share. A covariate, such as
+    ``relative_saturation_percent``, enters with one slope for all levels and oils, each filling with its mean of it;
+    ``slopes`` has for each the slope (kV, or log kV, a unit) and the value at which the means are given.
 
     Raises
     ------
@@ -92,9 +96,12 @@ def mixed_levels(
     if lay.by in names:
         raise InputError(f"{lay.by} is compared already; name other factors beside it.", column=lay.by)
     oils = lay.by not in OIL and len(np.unique(lay.block)) > 1
-    data = _Data.of(lay, names, log=log)
+    lay = _filling_means(lay, covariates)
+    data = _Data.of(lay, [*names, *covariates], log=log)
     lay = data.lay
     others = [main_effect(lay.table, n) for n in names]
+    centres = {c: float(np.average(lay.table[c].to_numpy(dtype=float), weights=data.weights)) for c in covariates}
+    others += [Block((c,), lay.table[c].to_numpy(dtype=float)[:, None] - centres[c], [c]) for c in covariates]
     if oils and samples == "fixed":
         others.insert(0, Block(("sample",), dummies(lay.block, len(lay.blocks)), lay.blocks))
     order = [base, *[i for i in range(len(lay.levels)) if i != base]]
@@ -123,9 +130,20 @@ def mixed_levels(
             f"The levels of {lay.by} cannot be told apart from {list_words([b.effect[0] for b in others])}: they "
             "change together in these tests. Leave a factor out, or test what is missing (see the suggestions)."
         )
+    slopes = {}
+    for c in covariates:
+        row = np.zeros(whole.shape[1])
+        row[1 + sum(b.size for b in others[: [b.effect for b in others].index((c,))])] = 1.0
+        slope = _translate(whole, design, row)
+        if slope is None:
+            raise NotEstimable(
+                f"{factor_name(c)[:1].upper() + factor_name(c)[1:]} is the same in all tests of an oil or changes with "
+                "another factor, so its slope cannot be told from these tests: leave it out."
+            )
+        slopes[c] = (fit.model.contrast(slope, confidence=confidence), centres[c])
     cautions = [*fit.cautions, *_untold(lay, levels, others)]
     kind = "random" if oils and samples == "random" else "fixed"
-    parts = [lay.by, *names]
+    parts = [lay.by, *names, *covariates]
     text = f"mixed model, {' + '.join(parts)} fixed, " + (f"samples {kind}, " if oils else "") + "fillings random"
     if fit.said:
         text += f", {fit.said}"
@@ -133,7 +151,7 @@ def mixed_levels(
     def in_order(found: list[MixedLevel]) -> list[MixedLevel]:
         return sorted(found, key=lambda v: v.level)
 
-    return MixedFit(in_order(levels), text, cautions, fit.holds_for, None if these is None else in_order(these))
+    return MixedFit(in_order(levels), text, cautions, fit.holds_for, None if these is None else in_order(these), slopes)
 
 
 @dataclass(frozen=True)
@@ -176,6 +194,25 @@ class _Data:
     def weights(self) -> np.ndarray:
         """Fillings (or rows) behind each row of the layout."""
         return np.ones(len(self.lay.level)) if self.sums is None else self.sums.count
+
+
+def _filling_means(lay: Layout, covariates: Sequence[str]) -> Layout:
+    """The layout with each covariate at its mean over the filling."""
+    if not covariates:
+        return lay
+    code = np.unique(lay.filling, return_inverse=True)[1]
+    means = {}
+    for name in covariates:
+        values = lay.table[name].to_numpy(dtype=float)
+        means[name] = (np.bincount(code, values) / np.bincount(code))[code]
+    return replace(lay, table=lay.table.assign(**means))
+
+
+def _translate(whole: np.ndarray, design: np.ndarray, contrast: np.ndarray) -> np.ndarray | None:
+    """A contrast of the whole design as one of its independent columns; None where it cannot be told."""
+    cells = np.unique(np.hstack([whole, design]), axis=0)
+    weights = estimable(cells[:, : whole.shape[1]], contrast)
+    return None if weights is None else weights @ cells[:, whole.shape[1] :]
 
 
 def _constant(code: np.ndarray, filling: np.ndarray) -> bool:

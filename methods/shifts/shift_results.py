@@ -108,6 +108,23 @@ class LevelShift:
     these_oils: TheseOils | None = None
 
 
+@dataclass(frozen=True)
+class CovariateLine:
+    """A quantity that the mixed model takes out: its slope in kV a unit (in per cent a unit with ``log``).
+
+    ``at`` is its mean over the tests, in the column's unit, at which level means are given; ``sentence`` holds the
+    assumption in words.
+    """
+
+    covariate: str
+    slope: float
+    low: float
+    high: float
+    p_value: float
+    at: float
+    sentence: str
+
+
 @dataclass(frozen=True, repr=False)
 class Shift(Shown):
     """The result of :func:`shift`: ``shifts`` holds the levels other than the reference."""
@@ -126,3 +143,4 @@ class Shift(Shown):
     within: list[str] = field(default_factory=list)
     factors: list[str] = field(default_factory=list)
     sentence: str = ""
+    covariates: list[CovariateLine] = field(default_factory=list)

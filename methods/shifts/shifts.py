@@ -15,9 +15,10 @@ from methods.shifts import cautions as say
 from methods.shifts.borrowed import history_cells
 from methods.shifts.compare import LIKE_THESE, Comparison, compare, level_mean
 from methods.shifts.comparisons import adjust_p
+from methods.shifts.covariates import covariate_cautions, covariate_lines, covariates_of
 from methods.shifts.mixed_shifts import MixedFit, MixedLevel, merge, mixed_levels, percent_limits
 from methods.shifts.pairing import Layout, choose_reference, find_column, layout
-from methods.shifts.shift_results import LevelShift, LevelSummary, SampleShift, Shift, TheseOils
+from methods.shifts.shift_results import CovariateLine, LevelShift, LevelSummary, SampleShift, Shift, TheseOils
 from methods.shifts.spread import scatter
 from methods.shifts.strata import held_words
 from methods.wording import between, count_words, list_words, sentence
@@ -47,6 +48,8 @@ def shift(
     factors: Sequence[str] = (),
     samples: str = "fixed",
     history: Any = None,
+    covariates: Sequence[str] = (),
+    liquid: str | tuple[float, float] | None = None,
 ) -> Shift:
     """Shift of the mean, in kV and percent, and of the scatter between the levels of a factor.
 
@@ -99,6 +102,12 @@ def shift(
     history : Records or DataFrame, optional
         Earlier tests of the laboratory, with fillings: their scatter between fillings, as a share of the mean, serves
         a level with one filling.
+    covariates : sequence of str
+        For ``mixed``: quantities taken out as straight lines, such as ``["relative_saturation_percent"]`` (from water,
+        temperature and fluid; :func:`methods.records.saturation.saturation`), ``water_mg_kg`` or ``temperature_c``.
+        Fillings that lack one take no part, which a caution says.
+    liquid : str or (float, float), optional
+        Whose solubility of water gives the relative saturation; by default the records' fluid says.
 
     Raises
     ------
@@ -112,6 +121,7 @@ def shift(
         raise InputError(f"There is no model {model!r}; use {' or '.join(MODELS)}.")
     if factors and model != "mixed":
         raise InputError("Other factors are taken out by the mixed model only; use model='mixed', or within.")
+    data, lines, lost = covariates_of(data, covariates, liquid, model)
     lay = layout(data, by, within)
     base = choose_reference(lay, reference)
     others = [i for i in range(len(lay.levels)) if i != base]
@@ -123,7 +133,9 @@ def shift(
     shifts = [_level_shift(lay, c, base, confidence, log) for c in found]
     modelled: list[int] | None = None
     if model == "mixed":
-        fitted = mixed_levels(lay, base, factors, log=log, confidence=confidence, samples=samples)
+        fitted = mixed_levels(
+            lay, base, factors, log=log, confidence=confidence, samples=samples, covariates=lines
+        )  # fmt: skip
         second: Sequence[MixedLevel | None] = fitted.these or [None] * len(fitted.levels)
         shifts = [
             _with_model(lay, s, v, t, base, fitted, log, confidence)
@@ -132,9 +144,11 @@ def shift(
         modelled = [v.level for v in fitted.levels if v.difference is not None]
     elif all(c.difference is None for c in found):
         raise NotEstimable("; ".join(dict.fromkeys(c.problem for c in found)))
-    cautions = say.cautions(lay, found, base, confidence, log, held=factors, modelled=modelled)
+    cautions = say.cautions(lay, found, base, confidence, log, held=factors, modelled=modelled, covariates=lines)
+    taken: list[CovariateLine] = []
     if model == "mixed":
-        cautions = merge(fitted.cautions, cautions)
+        taken = covariate_lines(lay, fitted.slopes, log, confidence)
+        cautions = merge([*fitted.cautions, *lost, *covariate_cautions(lay, taken)], cautions)
     adjusted = adjust_p([s.p_value for s in shifts], adjust)
     shifts = [replace(s, p_value=float(q)) for s, q in zip(shifts, adjusted, strict=True)]
     cautions = [*cautions, *say.one_by_one(lay, shifts, confidence)]
@@ -147,7 +161,7 @@ def shift(
         levels=[_summary(lay, i) for i in range(len(lay.levels))],
         samples_used=used, samples_left_out=left,
         model=model, log=log, adjust=adjust, within=list(lay.within), factors=list(factors),
-        sentence=" ".join(s.sentence for s in shifts),
+        sentence=" ".join(s.sentence for s in shifts), covariates=taken,
     )  # fmt: skip
 
 
