@@ -81,7 +81,7 @@ def add_reading_options(parser: argparse.ArgumentParser, *, file: bool = True) -
             "file",
             metavar="FILE",
             nargs="+",
-            help="CSV, TSV or semicolon text, XLSX or Parquet; several are taken together",
+            help="CSV, TSV or semicolon text, XLSX, Parquet or an archive (.duckdb); several are taken together",
         )
     group = parser.add_argument_group("reading", "each overrules a guess of the reader")
     group.add_argument("--value", metavar="COLUMN", help="the column that holds the breakdown voltages")
@@ -103,6 +103,12 @@ def add_reading_options(parser: argparse.ArgumentParser, *, file: bool = True) -
         "fits",
     )  # fmt: skip
     group.add_argument("--dates", choices=["day-first", "month-first"], help="how 03/04/2025 is meant")
+    group.add_argument(
+        "--where", metavar="COLUMN=LEVEL", action="append", default=[],
+        help="only rows of this level; the same column again adds a level",
+    )  # fmt: skip
+    group.add_argument("--since", metavar="YYYY-MM-DD", help="only tests from this day on")
+    group.add_argument("--until", metavar="YYYY-MM-DD", help="only tests up to this day")
     add_reading_limits(group)
 
 
@@ -145,6 +151,12 @@ def reading_arguments(args: argparse.Namespace) -> dict[str, Any]:
         columns[name.strip()] = heading.strip()
     if args.value:
         columns["kv"] = args.value
+    where: dict[str, list[str]] = {}
+    for item in args.where:
+        name, sign, level = item.partition("=")
+        if not sign or not name.strip():
+            raise InputError(f"--where {item!r}: write it as COLUMN=LEVEL, such as sample=A.")
+        where.setdefault(name.strip(), []).append(level.strip())
     if args.no_ceiling and args.ceiling is not None:
         raise InputError("--ceiling and --no-ceiling exclude each other.")
     return {
@@ -156,6 +168,9 @@ def reading_arguments(args: argparse.Namespace) -> dict[str, Any]:
         "ceiling_kv": False if args.no_ceiling else args.ceiling,
         "layout": args.layout,
         "day_first": {"day-first": True, "month-first": False, None: None}[args.dates],
+        "where": where or None,
+        "since": args.since,
+        "until": args.until,
     }
 
 

@@ -53,6 +53,11 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "agreement": (('programme_long.csv --first "ASTM D877 A" --second "ASTM D1816 2 mm"', "two of them, same oils"),),
     "sensitivity": (("programme_long.csv", "which method tells the oils apart"),),
     "rounds": (("laboratory_round.csv --by laboratory --level sample", "rounds that are larger than memory"),),
+    "archive": (
+        ("add programme_long.csv routine_wide.csv --archive oils.duckdb", "begin an archive, or add to it"),
+        ('mark 2025-03-02 polished --archive oils.duckdb', "write into its electrode log"),
+        ("list --archive oils.duckdb", "what it holds"),
+    ),
     "protocols": (
         ("", "the methods that it knows"),
         ("astm_d1816_1mm", "what a method prescribes, value by value with its mark"),

@@ -36,7 +36,7 @@ class Opener(pn.viewable.Viewer):
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **params)
         self._file = Upload(
-            "Open files", several=True, accept=".csv,.tsv,.txt,.xlsx,.parquet", most_mb=MOST_MB, look="main"
+            "Open files", several=True, accept=".csv,.tsv,.txt,.xlsx,.parquet,.duckdb", most_mb=MOST_MB, look="main"
         )
         self._word = parts.Text("p", "", "hint", live=True)
         self._wrong = parts.Text("p", "", "notice wrong", live=True)

@@ -27,6 +27,8 @@ MAKERS: dict[str, tuple[str, str]] = {
     "OrderEffects": ("order", "order"),
     "Decision": ("decision", "decision"),
     "Decisions": ("decision", "decisions"),
+    "Added": ("archive", "added"),
+    "Listed": ("archive", "listed"),
 }
 
 

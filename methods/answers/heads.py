@@ -300,6 +300,18 @@ _RESULTS: dict[str, Head] = {
     "rate": ("Share", "Share of the judged series."),
     "setting": ("Setting", ""),
     "program": ("Program", ""),
+    "source_file": ("From file", "The file from which the archive has the reading."),
+    "rows_added": ("Added", "Readings that were added."),
+    "rows_kept": ("Readings", "Readings that count: not replaced by a longer series."),
+    "fillings_added": ("New fillings", "Fillings that were added."),
+    "fillings_known": ("Kept already", "Fillings whose cells are all equal to one that is kept: not added twice."),
+    "fillings_grown": ("Gone on", "Fillings that go on from a kept one and take its place."),
+    "fillings_alike": ("Alike", "Oil, day and readings are those of a kept filling, something else is not."),
+    "added_on": ("Added on", "When, UTC."),
+    "first_day": ("First test", "Day of the earliest test."),
+    "last_day": ("Last test", "Day of the latest test."),
+    "recipe": ("Recipe", "How the sheet was read."),
+    "marked_on": ("Day", "Day of the entry."),
     "version": ("Version", ""),
 }
 
@@ -328,6 +340,10 @@ OWN: Mapping[str, Mapping[str, Head]] = {
         "note": ("Remark", "What else is known of the statement."),
         "n": ("Results", "Results in this cell."),
         "error": ("No figures", "Why this level has none."),
+    },
+    "archive": {
+        "status": ("What came of it", "Added, nothing new in it, or added before, byte for byte."),
+        "what": ("What was done", "Polished, conditioned, gap reset ..."),
     },
     "classroom": {
         "step": ("Rule says", "What the consistency rule of the method asks for."),

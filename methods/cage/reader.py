@@ -23,6 +23,7 @@ from collections.abc import Sequence
 from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING, Any
 
+from methods.archive.container import as_file, is_archive
 from methods.cage.limits import MAX_BYTES, Limits, limits_for, over_memory, over_time
 from methods.cage.source import bytes_of
 from methods.errors import InputError, UnusableFile, one_line
@@ -104,8 +105,12 @@ def read_in_cage(
 
         return read(source, name=name, **options)
     raw, called = bytes_of(source, name, MAX_BYTES)
+    limits = limits_for(len(raw), memory_mb, seconds)
     with _AT_ONCE:
-        return _carried_out("read", raw, called, options, limits_for(len(raw), memory_mb, seconds))
+        if is_archive(raw[:16]):  # a database is opened by its path alone
+            with as_file(raw) as path:
+                return _carried_out("read", path, called, options, limits)
+        return _carried_out("read", raw, called, options, limits)
 
 
 def read_all_in_cage(sources: Sequence[Any], **options: Any) -> Records:
@@ -141,7 +146,7 @@ def open_sheets_in_cage(source: Any, *, name: str | None = None) -> list[Sheet]:
 _BEGAN = b"began"
 
 
-def _carried_out(what: str, raw: bytes, called: str, options: dict[str, Any], limits: Limits) -> Any:
+def _carried_out(what: str, raw: bytes | str, called: str, options: dict[str, Any], limits: Limits) -> Any:
     """Have a function of :mod:`methods.records.reading` carried out in a process of its own."""
     keep_warm()
     context = _context()
@@ -226,7 +231,7 @@ def _nothing() -> None:
 
 
 def _work(
-    there: Connection, what: str, raw: bytes, called: str, options: dict[str, Any], limits: Limits,
+    there: Connection, what: str, raw: bytes | str, called: str, options: dict[str, Any], limits: Limits,
     settings: dict[str, str],
 ) -> None:  # fmt: skip
     """Read, and send what came of it, or the InputError."""

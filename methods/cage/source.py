@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from methods.archive.container import SUFFIX, settle
 from methods.errors import InputError, UnusableFile
 
 #: How long a pipe may say nothing, in seconds.
@@ -39,6 +40,8 @@ def bytes_of(source: Any, name: str | None, most: int) -> tuple[bytes, str]:
     """
     if isinstance(source, (str, os.PathLike)):
         path = Path(source)
+        if path.suffix.casefold() == SUFFIX:
+            settle(path)
         return _contents(path, most), name or path.name
     if isinstance(source, (bytes, bytearray, memoryview)):
         return _within(bytes(source), most), name or "upload"

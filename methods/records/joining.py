@@ -74,7 +74,8 @@ def join_tables(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
     whole = pd.concat(tables, ignore_index=True)
     if len(tables) > 1 and len(set(filling_codes(whole))) < len(set(filling_codes(whole, by=["file"]))):
         written = whole["filling"].map(lambda v: f"{v:g}" if isinstance(v, float) else str(v), na_action="ignore")
-        whole["filling"] = (whole["file"] + ": " + written).where(whole["filling"].notna(), whole["filling"])
+        named = whole["file"] + ": " + written.astype("str")
+        whole["filling"] = named.where(whole["filling"].notna(), whole["filling"])
     return whole
 
 

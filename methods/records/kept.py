@@ -51,6 +51,8 @@ class Records:
         ``source_place`` (the column's number in the sheet, from 1 on).
     cells : DataFrame
         The account of the file: a row a cell that holds something, see :attr:`cells`.
+    marks : DataFrame
+        The electrode log of an archive: ``marked_on, what, electrode, instrument, note``; empty for other files.
     """
 
     table: pd.DataFrame
@@ -60,6 +62,7 @@ class Records:
     source: Source
     origin: pd.DataFrame = field(default_factory=pd.DataFrame)
     account: Account = field(default_factory=Account, repr=False, compare=False)
+    marks: pd.DataFrame = field(default_factory=pd.DataFrame, repr=False, compare=False)
 
     @cached_property
     def cells(self) -> pd.DataFrame:

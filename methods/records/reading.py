@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.archive.container import SUFFIX, as_file, is_archive
 from methods.cage.limits import MAX_BYTES
 from methods.cage.source import bytes_of
 from methods.columns import COLUMNS
@@ -31,6 +32,7 @@ from methods.records.flat import Flat, flatten, log_refused, multiply_by_gap, pl
 from methods.records.kept import Log, Records, Source
 from methods.records.layout import Layout
 from methods.records.naming import gap_of, settle_names, units_of
+from methods.records.only import only
 from methods.records.options import Options, options_of
 from methods.records.other_units import apply_unit_column
 from methods.records.outcomes import apply_outcomes
@@ -68,13 +70,17 @@ def read(
     censored: str | Iterable[str] = (),
     areas: Iterable[Area | Mapping[str, Any]] = (),
     recipe: Recipe | str | os.PathLike[str] | Sequence[Recipe | str | os.PathLike[str]] | None = None,
+    where: Mapping[str, Any] | None = None,
+    since: str | None = None,
+    until: str | None = None,
 ) -> Records:
     """Read breakdown voltages from a file, whatever its shape, and say what was kept, refused and guessed.
 
     Parameters
     ----------
     source : path, bytes, binary or text file object, or DataFrame
-        CSV, TSV, semicolon or pipe text in UTF-8, UTF-16 or cp1252; XLSX; Parquet. Bytes want ``name``.
+        CSV, TSV, semicolon or pipe text in UTF-8, UTF-16 or cp1252; XLSX; Parquet; an archive
+        (:mod:`methods.archive`), whose rows were read when they were added. Bytes want ``name``.
     columns : mapping, optional
         Contract name -> heading in the file, such as ``{"kv": "Yield", "filling": "Batch"}``. With ``kv``
         given, any finite number above zero counts.
@@ -101,6 +107,10 @@ def read(
     recipe : Recipe, path or text, or several, optional
         How this shape of file is read (:class:`methods.records.Recipe`); the other options overrule it. Of several the
         first that fits is taken.
+    where : mapping, optional
+        Column -> the level, or levels, that are wanted, as they are written; all other rows are left.
+    since, until : str, optional
+        First and last day of the tests that are wanted, YYYY-MM-DD; rows without a day are left.
 
     Returns
     -------
@@ -113,6 +123,15 @@ def read(
     InputError
         An option that names something that is not there.
     """
+    if where or since or until:
+        others: dict[str, Any] = {
+            "columns": columns, "sheet": sheet, "decimal": decimal, "unit": unit, "ceiling_kv": ceiling_kv,
+            "day_first": day_first, "layout": layout, "name": name, "thousands": thousands, "censored": censored,
+            "areas": areas, "recipe": recipe,
+        }  # fmt: skip
+        return only(read(source, **others), where, since, until)
+    if _is_archive(source):
+        return _from_archive(source, name)
     if isinstance(recipe, (list, tuple)) and len(recipe) > 1:
         if hasattr(source, "read"):
             source, name = bytes_of(source, name, MAX_BYTES)
@@ -156,6 +175,24 @@ def read(
     return Records(table, log.problems(), log.guesses(), read_cells, _source(origin, opened, plan), places, account)
 
 
+def _is_archive(source: Any) -> bool:
+    if isinstance(source, (bytes, bytearray)):
+        return is_archive(bytes(source[:16]))
+    if isinstance(source, (str, os.PathLike)):
+        return Path(source).suffix.casefold() == SUFFIX
+    return False
+
+
+def _from_archive(source: Any, name: str | None) -> Records:
+    """The rows of an archive; options that say how a sheet is read are the business of what was added."""
+    from methods.archive.reading import read_archive
+
+    if isinstance(source, (bytes, bytearray)):
+        with as_file(bytes(source)) as path:
+            return read_archive(path, name or "archive")
+    return read_archive(source, name)
+
+
 def open_sheets(source: Any, name: str | None = None) -> list[Sheet]:
     """The sheets of a file as cells of text, as they stand: nothing is read yet, so nothing can be refused.
 
@@ -168,6 +205,8 @@ def open_sheets(source: Any, name: str | None = None) -> list[Sheet]:
     """
     if isinstance(source, pd.DataFrame):
         return [open_frame(source)]
+    if _is_archive(source):
+        raise UnusableFile("An archive has no sheets: its rows were read when they were added.")
     return _sheets(*bytes_of(source, name, MAX_BYTES))[0]
 
 

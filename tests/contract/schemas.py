@@ -31,8 +31,8 @@ def document(command: str, words: str, folder: Path) -> Any:
     """What an example prints with ``--json``; the files it names are the demo's, what it writes goes to ``folder``."""
     demo = ROOT / "data"
     argv = [str(demo / w) if (demo / w).is_file() else w for w in shlex.split(words)]
-    if "--out" in argv:
-        place = argv.index("--out") + 1
+    for option in {"--out", "--archive"} & set(argv):
+        place = argv.index(option) + 1
         argv[place] = str(folder / argv[place])
     out = io.StringIO()
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(io.StringIO()):

@@ -1,0 +1,74 @@
+"""``gapshift archive``: the laboratory's own tests in one file, added once and read again wherever a file is taken."""
+
+from __future__ import annotations
+
+import argparse
+import os
+
+from dashboard.commands.common import add_json, add_reading_options, emit, reading_arguments, told
+from methods.errors import InputError
+
+NAME = "archive"
+HELP = "keep the laboratory's own tests in one file: add, list, mark (the electrode log), remove"
+#: Where the archive is named once and for all.
+PLACE = "GAPSHIFT_ARCHIVE"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    kinds = parser.add_subparsers(dest="kind", metavar="DO", required=True)
+    add = kinds.add_parser("add", help="add files; what is kept already is not added twice")
+    add_reading_options(add)
+    show = kinds.add_parser("list", help="which files it holds, and the electrode log")
+    mark = kinds.add_parser("mark", help="write into the electrode log")
+    mark.add_argument("day", metavar="YYYY-MM-DD")
+    mark.add_argument("what", metavar="TEXT", help="polished, conditioned, gap reset ...")
+    mark.add_argument("--electrode", default="", metavar="NAME")
+    mark.add_argument("--instrument", default="", metavar="NAME")
+    mark.add_argument("--note", default="", metavar="TEXT")
+    remove = kinds.add_parser("remove", help="take a file out again")
+    remove.add_argument("name", metavar="NAME", help="its name, or the beginning of its SHA-256")
+    for sub in (add, show, mark, remove):
+        sub.add_argument(
+            "--archive", metavar="FILE", default=os.environ.get(PLACE) or "archive.duckdb",
+            help=f"the archive (default: archive.duckdb; also {PLACE})",
+        )  # fmt: skip
+        add_json(sub)
+
+
+def run(args: argparse.Namespace) -> int:
+    from methods.archive import Archive, list_archive
+
+    if args.kind == "add":
+        return _add(args)
+    if args.kind != "list" and not os.path.exists(args.archive):
+        raise InputError(f"There is no archive {args.archive!r}; 'gapshift archive add FILE' makes one.")
+    if args.kind != "list":
+        with Archive(args.archive) as archive:
+            if args.kind == "mark":
+                archive.mark(args.day, args.what, electrode=args.electrode, instrument=args.instrument, note=args.note)
+            else:
+                archive.remove(args.name)
+    found = list_archive(args.archive)
+    emit(args, found, "\n\n".join(told([found])))
+    return 0
+
+
+def _add(args: argparse.Namespace) -> int:
+    """Exit 0 when nothing was refused, 1 when some rows were."""
+    import pandas as pd
+
+    from methods.archive import Added, Archive
+
+    options = reading_arguments(args)
+    for name in ("where", "since", "until"):
+        if options.pop(name):
+            raise InputError(
+                "Files are added whole; --where, --since and --until choose among them when they are read."
+            )
+    recipe = options.pop("recipe") or ""
+    with Archive(args.archive) as archive:
+        parts = [archive.add(file, recipe=recipe, **options) for file in args.file]
+    added = Added(args.archive, pd.concat([p.files for p in parts], ignore_index=True),
+                  tuple(c for p in parts for c in p.cautions))  # fmt: skip
+    emit(args, added, "\n\n".join(told([added])))
+    return 1 if bool(added.files["refused"].any()) else 0
