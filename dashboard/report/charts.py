@@ -11,7 +11,7 @@ from dashboard.report.asked import plain
 from dashboard.report.document import Table
 
 #: Rows above the first row of a table's cells.
-_HEAD = 4
+HEAD = 4
 
 
 def chart_of(book: Any, sheet: str, table: Table) -> Any:
@@ -26,7 +26,7 @@ def chart_of(book: Any, sheet: str, table: Table) -> Any:
 
 def _range(sheet: str, frame: pd.DataFrame, column: str) -> list[Any]:
     at = list(frame.columns).index(column)
-    return [sheet, _HEAD, at, _HEAD + len(frame) - 1, at]
+    return [sheet, HEAD, at, HEAD + len(frame) - 1, at]
 
 
 def _shifts(book: Any, sheet: str, frame: pd.DataFrame) -> Any:

@@ -10,15 +10,18 @@ from typing import Any
 import pandas as pd
 import xlsxwriter
 
-from dashboard import safety, theme
+from dashboard import safety, theme, words
 from dashboard.report.asked import plain
-from dashboard.report.charts import chart_of
+from dashboard.report.charts import HEAD, chart_of
 from dashboard.report.document import Report, Section, Table
 from dashboard.report.names import heading
+from methods.answers.writing import SHARES, is_setting
 from methods.protocols import CHECK
 
 #: Rows that a sheet can hold, and characters of a cell.
 MOST_ROWS, MOST_CHARACTERS = 1_048_000, 32_000
+#: Characters that a line of the first sheet takes.
+WIDE = 74
 #: Nothing that stands in a cell is a formula, a link or a number that was a text.
 _OPTIONS = {
     "in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False,
@@ -32,16 +35,7 @@ def render_workbook(report: Report) -> bytes:
     with xlsxwriter.Workbook(buffer, _OPTIONS) as book:
         day = datetime.datetime.fromisoformat(report.written_on)
         book.set_properties({"title": report.title, "created": day, "comments": safety.SHORT})
-        colours = theme.palette(dark=False)
-        looks = {
-            "title": book.add_format({"bold": True, "font_size": 16, "font_color": colours.bar}),
-            "part": book.add_format({"bold": True, "font_size": 12, "font_color": colours.bar, "top": 1}),
-            "text": book.add_format({"text_wrap": True, "valign": "top"}),
-            "note": book.add_format({"text_wrap": True, "valign": "top", "font_color": colours.caution}),
-            "head": book.add_format(
-                {"bold": True, "bg_color": colours.bar, "font_color": colours.on_bar, "text_wrap": True}
-            ),
-        }  # fmt: skip
+        looks = Looks(book)
         _front(book.add_worksheet("Report"), report, looks)
         taken = {"report"}
         for section in report.sections:
@@ -49,12 +43,52 @@ def render_workbook(report: Report) -> bytes:
                 sheet = book.add_worksheet(_name(table.name, taken))
                 _sheet(sheet, section, table, looks)
                 chart = chart_of(book, sheet.get_name(), table)
-                if chart is not None:  # beside the cells that it is drawn from
-                    sheet.insert_chart(3, len(table.frame.columns) + 1, chart, {"x_scale": 1.4, "y_scale": 1.4})
+                if chart is not None:  # under the cells that it is drawn from
+                    sheet.insert_chart(len(table.frame) + HEAD + 1, 0, chart, {"x_scale": 1.4, "y_scale": 1.4})
         for name, frame in (("settings", report.settings), ("versions", report.versions)):
             table = Table(name, name.capitalize(), frame)
             _sheet(book.add_worksheet(_name(name, taken)), None, table, looks)
     return buffer.getvalue()
+
+
+class Looks:
+    """The formats of a workbook, each made once."""
+
+    def __init__(self, book: Any) -> None:
+        colours = theme.palette(dark=False)
+        wrapped = {"text_wrap": True, "valign": "top"}
+        self._book = book
+        self._numbers: dict[str, Any] = {}
+        self.of = {
+            "title": book.add_format({"bold": True, "font_size": 16, "font_color": colours.bar}),
+            "part": book.add_format({"bold": True, "font_size": 12, "font_color": colours.bar, "top": 1}),
+            "text": book.add_format(wrapped),
+            "note": book.add_format({**wrapped, "font_color": colours.caution}),
+            "head": book.add_format(
+                {"bold": True, "bg_color": colours.bar, "font_color": colours.on_bar, **wrapped}
+            ),
+        }  # fmt: skip
+
+    def number(self, column: str, value: float) -> Any:
+        """How a number is shown: three digits as on the pages; the cell holds all of them."""
+        shape = shape_of(column, value)
+        if shape not in self._numbers:
+            self._numbers[shape] = self._book.add_format({"num_format": shape, "valign": "top"})
+        return self._numbers[shape]
+
+
+def shape_of(column: str, value: float) -> str:
+    """The number format of one cell."""
+    if column in SHARES:
+        return "0.0%"
+    if isinstance(value, int) or is_setting(column):
+        return "General"
+    size = abs(value)
+    if not size or size >= 100:
+        return "0"
+    if size < 0.001:
+        return "0.0E+00"
+    return "0.0" if size >= 10 else "0.00" if size >= 1 else "0.000"
 
 
 def _name(text: str, taken: set[str]) -> str:
@@ -67,49 +101,86 @@ def _name(text: str, taken: set[str]) -> str:
     return name
 
 
-def _front(sheet: Any, report: Report, looks: dict[str, Any]) -> None:
-    sheet.set_column(0, 0, 110)
+def _front(sheet: Any, report: Report, looks: Looks) -> None:
+    """The answer with its picture, what to keep in mind, what each section says, how it was computed."""
+    sheet.set_column(0, 0, WIDE)
     sheet.hide_gridlines(2)
-    lines = [("title", report.title), ("text", report.asked), ("text", f"Written on {report.written_on}.")]
-    lines += [("part", report.front.title), *(("text", a) for a in report.answers)]
+    _print(sheet, report.title)
+    lines: list[tuple[str, Any]] = [("title", report.title), ("text", report.asked)]
+    lines += [("text", f"Written on {report.written_on}."), ("part", report.front.title)]
+    lines += [("text", a) for a in report.answers]
+    lines += [("picture", p) for p in report.front.pictures if p.png is not None]
+    if report.cautions:
+        lines += [("part", "What to keep in mind"), *(("note", c) for c in report.cautions)]
     for section in report.sections:
         lines += [("part", section.title)]
         lines += [("text", section.refusal)] if section.refusal else [("text", s) for s in section.sentences]
-        lines += [("note", n) for n in section.notices]
+        lines += [("note", n) for n in section.notices if n not in report.cautions]
         if section.check:
             lines += [("note", CHECK.capitalize() + ".")]
     lines += [("part", "How it was computed")]
     lines += [("text", f"{m.statistic}: {m.text} Source: {m.reference}.") for m in report.methods]
     lines += [("part", "Cautions"), ("text", safety.SHORT), *(("text", f"{a} {b}") for a, b in safety.LONG)]
-    for row, (look, text) in enumerate(lines):
-        sheet.write_string(row, 0, text[:MOST_CHARACTERS], looks[look])
+    for row, (look, what) in enumerate(lines):
+        if look == "picture":
+            sheet.set_row(row, 232)
+            options = {"image_data": io.BytesIO(what.png), "description": what.words, "x_scale": 0.8, "y_scale": 0.8}
+            sheet.insert_image(row, 0, "picture.png", options)
+            continue
+        sheet.set_row(row, _height(what, WIDE, 21 if look == "title" else 15))
+        sheet.write_string(row, 0, what[:MOST_CHARACTERS], looks.of[look])
 
 
-def _sheet(sheet: Any, section: Section | None, table: Table, looks: dict[str, Any]) -> None:
+def _height(text: str, width: float, line: float = 15) -> float:
+    """Points that a text takes which is wrapped at so many characters."""
+    return line * max(-(-len(text) // max(int(0.95 * width), 1)), 1)
+
+
+def _sheet(sheet: Any, section: Section | None, table: Table, looks: Looks) -> None:
     frame = table.frame
-    sheet.write_string(0, 0, f"{table.title}" + (f" ({section.title})" if section else ""), looks["title"])
+    sheet.write_string(0, 0, f"{table.title}" + (f" ({section.title})" if section else ""), looks.of["title"])
     note = " ".join(
         [table.note] * bool(table.note)
         + [f"{CHECK.capitalize()}."] * bool(section and section.check)
         + [f"The first {MOST_ROWS} of {len(frame)} rows."] * (len(frame) > MOST_ROWS)
     )
     sheet.write_string(1, 0, note)
+    lines, heads = [1.0] * min(len(frame), MOST_ROWS), 1.0
     for at, column in enumerate(frame.columns):
-        sheet.write_string(3, at, heading(str(column), table.headings), looks["head"])
+        head = heading(str(column), table.headings)
+        sheet.write_string(HEAD - 1, at, head, looks.of["head"])
         values = [plain(v) for v in frame[column].head(MOST_ROWS).tolist()]
-        widest = max([len(str(v)) for v in values[:200] if v is not None], default=0)
-        sheet.set_column(at, at, min(max(widest + 2, len(heading(str(column), table.headings)) // 2 + 4, 9), 60))
-        for row, value in enumerate(values, 4):
-            _cell(sheet, row, at, value)
-    sheet.freeze_panes(4, 0)
+        texts = [v if isinstance(v, str) else words.cell(str(column), v) for v in values]
+        width = min(max([len(head) // 2 + 3, 9, *(len(t) + 2 for t in texts[:200])]), 44)
+        heads = max(heads, _height(head, width - 1, 1))
+        sheet.set_column(at, at, width)
+        for row, (value, text) in enumerate(zip(values, texts, strict=True)):
+            lines[row] = max(lines[row], _height(text, width, 1))
+            _cell(sheet, row + HEAD, at, value, str(column), looks)
+    sheet.set_row(HEAD - 1, 15 * heads)
+    for row, tall in enumerate(lines):
+        if tall > 1:
+            sheet.set_row(row + HEAD, 15 * min(tall, 20))
+    sheet.freeze_panes(HEAD, 0)
+    _print(sheet, table.title, landscape=len(frame.columns) > 6)
+    sheet.repeat_rows(HEAD - 1)
 
 
-def _cell(sheet: Any, row: int, at: int, value: Any) -> None:
+def _print(sheet: Any, title: str, landscape: bool = False) -> None:
+    """On A4, as wide as one page, with its title and the number of the page under it."""
+    sheet.set_paper(9)
+    sheet.set_landscape() if landscape else sheet.set_portrait()
+    sheet.set_margins(left=0.5, right=0.5, top=0.6, bottom=0.7)
+    sheet.fit_to_pages(1, 0)
+    sheet.set_footer("&L&8" + title.replace("&", "&&")[:100] + "&R&8&P / &N")
+
+
+def _cell(sheet: Any, row: int, at: int, value: Any, column: str, looks: Looks) -> None:
     if value is None or value is pd.NA:
         return
     if isinstance(value, bool):
         sheet.write_boolean(row, at, value)
     elif isinstance(value, (int, float)):
-        sheet.write_number(row, at, value)
+        sheet.write_number(row, at, value, looks.number(column, value))
     else:
-        sheet.write_string(row, at, str(value)[:MOST_CHARACTERS])
+        sheet.write_string(row, at, str(value)[:MOST_CHARACTERS], looks.of["text"])

@@ -67,6 +67,11 @@ def is_p_value(column: str) -> bool:
     return column.endswith(("_p", "p_value")) or column.startswith("p_value")
 
 
+def is_setting(column: str) -> bool:
+    """Whether a column holds what was set, such as a gap, and is written with all its digits."""
+    return column.endswith(_SETTINGS)
+
+
 def cell(column: str, value: Any, digits: int = 3) -> str:
     """One value as it is read in a table."""
     if isinstance(value, str):
@@ -84,7 +89,7 @@ def cell(column: str, value: Any, digits: int = 3) -> str:
             return p_value(float(value))
         if column in SHARES:
             return f"{100 * value:.3g}\u202f%"
-        if column.endswith(_SETTINGS):
+        if is_setting(column):
             return f"{value:.10g}".replace("-", "\u2212")
     if isinstance(value, (bool, np.bool_, int, float, np.number)):
         return number(value, digits)

@@ -19,6 +19,7 @@ from dashboard import cli, safety
 from dashboard.report import Asked, check_target, content, writing
 from dashboard.report.asked import together
 from dashboard.report.gather import gather
+from dashboard.report.workbook import shape_of
 from dashboard.study import Study
 from dashboard.words import cell
 from methods import components, shift
@@ -343,3 +344,25 @@ def test_a_text_document_carries_the_pictures(round_):
     document = docx.Document(io.BytesIO(content(round_, ".docx")))
     shown = [*round_.front.pictures, *(p for s in round_.behind for p in s.pictures)]
     assert len(document.inline_shapes) == len(shown) >= 4
+
+
+def test_the_workbook_reads_and_prints_as_a_page_does(small):
+    book = openpyxl.load_workbook(io.BytesIO(content(small, ".xlsx")))
+    front = book["Report"]
+    assert front._images and front.page_setup.fitToWidth == 1 and front.page_setup.fitToHeight == 0
+    longest = max(range(1, front.max_row + 1), key=lambda row: len(str(front.cell(row, 1).value or "")))
+    assert front.row_dimensions[longest].height >= 30  # a wrapped text is seen whole
+    table = next(t.frame for s in small.sections for t in s.tables if t.name == "shift")
+    at = list(table.columns).index("difference_percent") + 1
+    cell = book["Shift"].cell(5, at)
+    assert cell.value == table["difference_percent"].iloc[0]  # all its digits
+    assert cell.number_format in ("0", "0.0", "0.00", "0.000")  # three are shown
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "shape"),
+    [("mean_kv", 1234.5, "0"), ("mean_kv", 45.678, "0.0"), ("sd_kv", 4.5, "0.00"), ("p_value", 0.04, "0.000"),
+     ("p_value", 1e-6, "0.0E+00"), ("gap_mm", 2.54, "General"), ("fillings", 12, "General"), ("kv", 0.0, "0")],
+)  # fmt: skip
+def test_three_digits_are_shown_in_a_workbook(column, value, shape):
+    assert shape_of(column, value) == shape
