@@ -8,12 +8,12 @@ from typing import Any
 from dashboard.commands.common import (
     add_json,
     add_reading_options,
-    columns,
     emit,
     files,
     note_reading,
     probability,
     reading_arguments,
+    told,
 )
 
 NAME = "precision"
@@ -70,47 +70,6 @@ def _read(args: argparse.Namespace) -> tuple[Any, str, list[str] | None]:
     return records, laboratory, levels
 
 
-def text(result: Any) -> str:
-    """The result as aligned tables and sentences."""
-    heads = ["level", "labs", "n", "mean", "s_r", "s_L", "s_R", "r", "R", "r %", "R %", "s_r from–to", "s_R from–to"]
-    rows = []
-    for v in result.levels:
-        if v.error:
-            continue
-        spans = [
-            f"{a:.3g} – {b:.3g}" if a == a and b == b else None
-            for a, b in ((v.s_r_low, v.s_r_high), (v.s_R_low, v.s_R_high))
-        ]
-        rows.append(
-            [v.level, v.laboratories, v.n, v.mean, v.s_r, v.s_L, v.s_R, v.r, v.R, v.r_percent, v.R_percent, *spans]
-        )
-    lines = [columns(rows, heads), ""]
-    lines += [f"{v.level}: {v.error}" for v in result.levels if v.error]
-    lines.append(f"r and R are {result.limit_factor} times s_r and s_R; limits at {result.confidence:.0%}.")
-    if len(result.flags):
-        names = list(result.flags.columns)
-        lines += ["", "Standing out (kept in every figure above):", columns(result.flags.to_numpy().tolist(), names)]
-    chosen = result.relations[result.relations["chosen"]] if len(result.relations) else result.relations
-    for row in chosen.itertuples():
-        a, b = (f"{row.a:.3g}", f"{row.b:.3g}")
-        lines.append(
-            f"{row.kind} against the level is best described as {row.reads} (a = {a}, b = {b}).".replace("nan", "–")
-        )
-    if len(result.published):
-        names = ["method", "edition", "cov_same_percent", "cov_between_percent", "r_percent", "R_percent"]
-        heads = ["method", "edition", "CoV same %", "CoV between %", "r %", "R %"]
-        rows = result.published[names].astype(object).where(result.published[names].notna(), None).to_numpy().tolist()
-        lines += ["", "Published by the standards for one reported result (compare with --result result):",
-                  columns(rows, heads)]  # fmt: skip
-        lines += [f"  {row.method}: {row.note}" for row in result.published.itertuples()]
-        lines.append("")
-    lines += [
-        f"Left out: laboratory {e.laboratory} at {e.level} ({e.n} results): {e.reason}" for e in result.exclusions
-    ]
-    lines += [f"Caution: {w.text}" for w in result.cautions]
-    return "\n".join(lines)
-
-
 def run(args: argparse.Namespace) -> int:
     from methods.interlab import precision
 
@@ -123,5 +82,5 @@ def run(args: argparse.Namespace) -> int:
         exclude=args.exclude,
         confidence=args.confidence,
     )
-    emit(args, result, text(result))
+    emit(args, result, "\n\n".join(told([result])))
     return 0

@@ -5,8 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from dashboard.commands.common import add_json, columns, emit, probability
-from dashboard.commands.precision import text as precision_text
+from dashboard.commands.common import add_json, columns, emit, probability, told
 from methods.errors import InputError
 
 NAME = "rounds"
@@ -53,7 +52,7 @@ def text(found: Any, precision: Any) -> str:
     lines = [head, "", columns(found.groups.to_numpy().tolist(), list(found.groups.columns))]
     lines += [f"Caution: {w.text}" for w in found.cautions]
     if precision is not None:
-        lines += ["", precision_text(precision)]
+        lines += ["", *told([precision])]
     return "\n".join(lines)
 
 

@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import pandas as pd
 import param
 
@@ -16,6 +15,8 @@ from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.precision_cells import Band, CellExclusions, band_of
 from dashboard.pages.precision_words import COLUMNS, HELP
 from dashboard.study import Exclusion, Selection
+from methods.answers import answer
+from methods.answers.precision import relation_words
 from methods.errors import InputError, NotEstimable
 from methods.records.rounds import level_label
 from methods.result import Caution
@@ -133,7 +134,7 @@ class Page(StudyPage):
 
     def _compute(self) -> tuple[Any, Mapping[str, tuple[Any, Any]], Mapping[str, dict[str, str]]]:
         from methods.interlab import precision
-        from methods.interlab.relation import relation_curve
+        from methods.interlab.relation import spread_curves
 
         table, columns, own = self._table()
         cells = _cells(table, columns)
@@ -151,10 +152,7 @@ class Page(StudyPage):
         except NotEstimable as error:
             more = " You can take single breakdowns as results instead." if self.counts != "breakdown" else ""
             raise NotEstimable(f"{error}{more}") from error
-        means = [lv.mean for lv in found.levels if not lv.error]
-        at = np.linspace(min(means), max(means), 41)
-        curves = {kind: (at, relation_curve(found.relations, kind, at)) for kind in ("s_r", "s_R")}
-        return found, curves, {f"{lab} · {level}": where for (lab, level), where in cells.items()}
+        return found, spread_curves(found), {f"{lab} · {level}": where for (lab, level), where in cells.items()}
 
     def _with_band(self, found: Any, curves: Any) -> Answer:
         from methods.interlab import scatter_against_mean
@@ -174,33 +172,12 @@ class Page(StudyPage):
     # ------------------------------------------------------------- what is said
 
     def sentence(self, result: Answer) -> str:
-        levels = [lv for lv in result.precision.levels if not lv.error]
-        what = {"result": "reported results", "filling": "filling means"}.get(
-            result.precision.result, "single breakdowns"
-        )
-        r = f"{_range([lv.r for lv in levels])} kV ({_range([lv.r_percent for lv in levels])} %)"
-        big = [lv for lv in levels if lv.R == lv.R]
-        if not big:
-            return f"In one laboratory, two {what} of the same oil differ by less than {r} in 19 of 20 cases."
-        laboratories = max(lv.laboratories for lv in big)
-        R = f"{_range([lv.R for lv in big])} kV ({_range([lv.R_percent for lv in big])} %)"
-        return (
-            f"Two {what} of the same oil differ by less than {r} in one laboratory and by less than {R} between "
-            f"laboratories, in 19 of 20 cases; {words.plural(laboratories, 'laboratory', 'laboratories')}, "
-            f"{words.plural(len(levels), 'level')}."
-        )
+        return answer(result.precision).sentence
 
     def cautions(self, result: Answer) -> Sequence[Caution]:
-        found = list(result.precision.cautions)
+        found = list(answer(result.precision).cautions)
         if result.band_refused:
-            found.append(Caution("band", result.band_refused))
-        if len(result.precision.flags):
-            rows = [f"{f.laboratories} at {f.level} ({_test(f.test)}, {f.verdict})" for f in
-                    result.precision.flags.itertuples()]  # fmt: skip
-            found.append(Caution("flags", f"Standing out, and kept in every figure: {'; '.join(rows)}."))
-        if result.precision.exclusions:
-            rows = [f"{e.laboratory} at {e.level} ({e.reason})" for e in result.precision.exclusions]
-            found.append(Caution("excluded", f"Left out on your word: {'; '.join(rows)}."))
+            found.insert(len(result.precision.cautions), Caution("band", result.band_refused))
         return found
 
     # ------------------------------------------------------------- plots
@@ -227,18 +204,12 @@ class Page(StudyPage):
     def _draw_spreads(self, result: Answer) -> Any:
         from dashboard.plots import precision as plots
 
-        names = ("level", "mean", *(f"{k}{e}" for k in ("s_r", "s_R") for e in ("", "_low", "_high")))
-        rows = [{n: getattr(lv, n) for n in names} for lv in result.precision.levels if not lv.error]
-        return plots.spreads(pd.DataFrame(rows), result.curves, self.dark)
+        return plots.spreads(plots.levels_of(result.precision), result.curves, self.dark)
 
     def _describe_spreads(self, result: Answer) -> str:
-        relations = result.precision.relations
-        if not len(relations):
+        told = relation_words(result.precision)
+        if not told:
             return "s_r and s_R of each level with their limits. Three levels or more would show how they depend on it."
-        told = []
-        for row in relations[relations["chosen"]].itertuples():
-            values = ", ".join(f"{n} = {words.number(v)}" for n, v in (("a", row.a), ("b", row.b)) if v == v)
-            told.append(f"{row.kind} is best described by {row.reads} ({values})")
         return f"Points with limits; lines are the relation to the level: {'; '.join(told)}."
 
     def _draw_mandel(self, result: Answer, statistic: str) -> Any:
@@ -276,50 +247,12 @@ class Page(StudyPage):
     # ------------------------------------------------------------- tables
 
     def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
-        p = result.precision
-        out = {"precision": ("Precision of each level", _levels(p))}
-        if len(p.flags):
-            out["flags"] = ("Standing out: flagged, kept", p.flags.assign(test=[_test(t) for t in p.flags["test"]]))
-        if p.exclusions:
-            out["left_out"] = ("Cells left out", parts.as_frame(p.exclusions))
-        if len(p.published):
-            out["published"] = ("What the standards publish of their own precision", p.published)
-        if len(p.robust):
-            renamed = {"s_r": "robust_s_r", "s_R": "robust_s_R", "mean": "robust_mean"}
-            robust = p.robust.rename(columns=renamed)[["level", "robust_mean", "mean_uncertainty", "robust_s_r",
-                                                      "robust_s_R", "r", "R"]]  # fmt: skip
-            out["robust"] = ("The same, robust against outlying laboratories", robust)
-        if len(p.relations):
-            shown = p.relations[["kind", "reads", "a", "b", "aic", "lack_of_fit_p", "chosen"]]
-            out["relations"] = ("Relation to the level", shown)
-        if len(p.scores):
-            names = ["level", "laboratory", "mean", "assigned", "sigma", "z", "score", "verdict"]
-            out["scores"] = ("z-scores of the laboratories", p.scores[names])
-        cells = p.cells[["level", "laboratory", "n", "mean", "sd", "h", "k"]]
-        places = result.chart.assign(cov_percent=100 * result.chart["cov"])
-        places = places[["level", "laboratory", "cov_percent", *(["place"] if result.band is not None else [])]]
-        out["cells"] = ("Every cell", cells.merge(places, on=["level", "laboratory"], how="left"))
+        out = {t.name: (t.title, t.frame) for t in answer(result.precision).tables}
+        if result.band is not None:
+            title, cells = out["cells"]
+            places = result.chart[["level", "laboratory", "place"]]
+            out["cells"] = (title, cells.merge(places, on=["level", "laboratory"], how="left"))
         return out
-
-
-def _range(values: Sequence[float]) -> str:
-    low, high = words.number(min(values), 2), words.number(max(values), 2)
-    return low if low == high else f"{low} to {high}"
-
-
-def _test(key: str) -> str:
-    names = {
-        "cochran": "Cochran", "grubbs_high": "Grubbs, highest mean", "grubbs_low": "Grubbs, lowest mean",
-        "grubbs_two_high": "Grubbs, two highest means", "grubbs_two_low": "Grubbs, two lowest means",
-    }  # fmt: skip
-    return names.get(key, key)
-
-
-def _levels(p: Any) -> pd.DataFrame:
-    names = ["level", "laboratories", "n", "mean", "s_r", "s_r_low", "s_r_high", "s_L", "s_L_low", "s_L_high", "s_R",
-             "s_R_low", "s_R_high", "r", "r_percent", "R", "R_percent", "error"]  # fmt: skip
-    rows = pd.DataFrame([{n: getattr(lv, n) for n in names} for lv in p.levels])
-    return rows if rows["error"].notna().any() else rows.drop(columns="error")
 
 
 def _cells(table: pd.DataFrame, columns: Sequence[str]) -> dict[tuple[str, str], dict[str, str]]:

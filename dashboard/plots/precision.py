@@ -15,6 +15,12 @@ from dashboard.plots.marks import band, line, points, spans
 KINDS = {"s_r": "Within a laboratory (s_r)", "s_R": "Between laboratories (s_R)"}
 
 
+def levels_of(found: Any) -> pd.DataFrame:
+    """What :func:`spreads` draws of a precision experiment: the levels that have figures."""
+    names = ("level", "mean", *(f"{k}{e}" for k in KINDS for e in ("", "_low", "_high")))
+    return pd.DataFrame([{n: getattr(lv, n) for n in names} for lv in found.levels if not lv.error])
+
+
 def spreads(levels: pd.DataFrame, curves: Mapping[str, tuple[Any, Any]], dark: bool) -> Drawing:
     """s_r and s_R with their limits against the mean of the level, and the chosen relation of each as a line.
 

@@ -92,6 +92,24 @@ def means(answer: Answer, dark: bool = False) -> Drawing:
     return plots.means(cases, answer.result.limit_kv, dark, ticks)
 
 
+def spreads(answer: Answer, dark: bool = False) -> Drawing:
+    """s_r and s_R of each level against its mean, and the relation that describes them best."""
+    from dashboard.plots import precision as plots
+    from methods.interlab.relation import spread_curves
+
+    found = answer.result
+    return plots.spreads(plots.levels_of(found), spread_curves(found), dark)
+
+
+def mandel(answer: Answer, statistic: str, dark: bool = False) -> Drawing:
+    """Mandel's h or k of each laboratory at each level, with its critical lines."""
+    from dashboard.plots import precision as plots
+
+    found = answer.result
+    critical = {lv.level: getattr(lv, f"{statistic}_critical") for lv in found.levels}
+    return plots.mandel(found.cells, [lv.level for lv in found.levels if not lv.error], statistic, critical, dark)
+
+
 #: Name of a plot -> what draws it.
 DRAWN: dict[str, Callable[..., Drawing]] = {
     "shift": shift,
@@ -99,6 +117,9 @@ DRAWN: dict[str, Callable[..., Drawing]] = {
     "components": components,
     "order_positions": order_positions,
     "means": means,
+    "spreads": spreads,
+    "mandel_h": partial(mandel, statistic="h"),
+    "mandel_k": partial(mandel, statistic="k"),
 }
 
 load()

@@ -11,11 +11,12 @@ import pandas as pd
 from dashboard import words
 from dashboard.levels import level_text
 from dashboard.report import figures
-from dashboard.report.asked import Asked, answered, filled, frame, parts, plain, texts_of, together
+from dashboard.report.asked import Asked, answered, filled, frame, parts, texts_of, together
 from dashboard.report.document import Picture, Section, Table
 from dashboard.report.names import heading
 from methods.answers import answer
 from methods.answers.decision import labels
+from methods.answers.precision import TESTS
 from methods.columns import FACTORS, LABELS
 from methods.errors import InputError, NotEstimable
 
@@ -27,12 +28,6 @@ STEPS = {
 
 #: Levels up to which the scatter is drawn against them: more are several procedures, which share no relation.
 MOST_LEVELS = 12
-
-#: Tests of a round in words.
-TESTS = {
-    "cochran": "Cochran", "grubbs_high": "Grubbs, highest mean", "grubbs_low": "Grubbs, lowest mean",
-    "grubbs_two_high": "Grubbs, two highest means", "grubbs_two_low": "Grubbs, two lowest means",
-}  # fmt: skip
 
 
 def shift(asked: Asked) -> Section:
@@ -241,8 +236,8 @@ def precision(asked: Asked) -> Section | None:
 def _precision(asked: Asked) -> Section:
     from methods.interlab import precision as precision_of
 
-    found, kind = None, ""
-    for kind in ("filling", "breakdown"):
+    found = None
+    for kind in ("result", "filling", "breakdown"):
         found = precision_of(asked.data, result=kind, confidence=asked.confidence)
         if any(v.error is None for v in found.levels):
             break
@@ -251,28 +246,13 @@ def _precision(asked: Asked) -> Section:
     bad = [f"{v.level}: {v.error}" for v in found.levels if v.error is not None]
     if not good:
         return Section("precision", "Precision between laboratories", refusal=" ".join(bad))
-    name = {"filling": "the mean of a filling", "breakdown": "a single breakdown"}[kind]
     said = [
         f"{v.level}: two results of one laboratory differ by less than r = {words.number(v.r)} kV, of two laboratories "
         f"by less than R = {words.number(v.R)} kV, 19 times in 20."
         for v in good[:8] if v.r == v.r and v.R == v.R
     ]  # fmt: skip
-    columns = ["level", "laboratories", "n", "mean", "s_r", "s_r_low", "s_r_high", "s_L", "s_R", "s_R_low", "s_R_high",
-               "r", "R", "r_percent", "R_percent"]  # fmt: skip
-    note = f"One result is {name}. r and R are {found.limit_factor:g} times s_r and s_R; all in kV."
-    note += " Nothing was left out for standing out."
-    tables = [Table("precision", "Precision of each level", frame(good, columns), note)]
-    for key, title in (
-        ("flags", "Laboratories that stand out"), ("relations", "How s_r and s_R go with the level"),
-        ("published", "Published by the standards"), ("robust", "By robust estimates"),
-        ("scores", "Scores of the laboratories"), ("cells", "Cells"),
-    ):  # fmt: skip
-        table = getattr(found, key)
-        if len(table):
-            shown = filled(table.map(plain))
-            if "test" in shown:
-                shown["test"] = shown["test"].map(lambda name: TESTS.get(name, name))
-            tables.append(Table(key, title, shown))
+    made = answer(found)
+    tables = [Table.of(t) for t in made.tables]
     pictures = []
     cells = found.cells.dropna(subset=["h", "k"], how="all") if {"h", "k"} <= set(found.cells.columns) else None
     if cells is not None and 0 < cells["level"].nunique() <= 6:
@@ -286,8 +266,9 @@ def _precision(asked: Asked) -> Section:
             )  # fmt: skip
     if 1 < sum(v.s_r == v.s_r for v in good) <= MOST_LEVELS:
         pictures.append(_spread(good, found.relations))
+    rest = together(c for c in made.cautions if c.code != "flags")
     return Section("precision", "Precision between laboratories", tuple(said), tables=tuple(tables),
-                   notices=(*_standing_out(found.flags), *together(found.cautions), *bad),
+                   notices=(*_standing_out(found.flags), *rest, *bad),
                    pictures=tuple(pictures))  # fmt: skip
 
 
@@ -295,7 +276,7 @@ def _standing_out(flags: pd.DataFrame) -> list[str]:
     """The outliers of the round, each in a sentence."""
     rows = flags[flags["verdict"] == "outlier"].itertuples() if len(flags) else ()
     return [
-        f"At {row.level}: {row.laboratories} beyond chance by {TESTS.get(row.test, row.test)} "
+        f"At {row.level}: {row.laboratories} beyond chance by {TESTS.get(str(row.test), row.test)} "
         f"(p = {words.number(row.p_value)}). Look for the cause; nothing was left out."
         for row in rows
     ]

@@ -25,6 +25,7 @@ MAKERS: dict[str, tuple[str, str]] = {
     "PercentileShift": ("shift", "percentiles"),
     "Components": ("components", "components"),
     "OrderEffects": ("order", "order"),
+    "Precision": ("precision", "precision"),
     "Decision": ("decision", "decision"),
     "Decisions": ("decision", "decisions"),
     "Added": ("archive", "added"),

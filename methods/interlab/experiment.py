@@ -17,11 +17,11 @@ from methods.interlab.relation import relations
 from methods.interlab.robust import algorithm_a, algorithm_s
 from methods.interlab.scores import z_scores
 from methods.records.table import frame_of
-from methods.result import Caution
+from methods.result import Caution, Shown
 
 
-@dataclass(frozen=True)
-class Precision:
+@dataclass(frozen=True, repr=False)
+class Precision(Shown):
     """The result of a precision experiment.
 
     ``levels`` holds a :class:`Level` a level. ``cells`` has a row a cell (``level, laboratory, n, mean, sd, h, k``),

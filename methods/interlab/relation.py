@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -123,3 +124,10 @@ def relation_curve(fitted: pd.DataFrame, kind: str, mean: Sequence[float] | np.n
     if form == "proportional":
         return b * at
     return np.asarray(a + b * at if form == "linear" else a * at**b)
+
+
+def spread_curves(found: Any, points: int = 41) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+    """The chosen relation of s_r and of s_R over the levels' means of a precision experiment: means, spreads, kV."""
+    means = [level.mean for level in found.levels if not level.error]
+    at = np.linspace(min(means), max(means), points)
+    return {kind: (at, relation_curve(found.relations, kind, at)) for kind in ("s_r", "s_R")}

@@ -20,20 +20,20 @@ from dashboard.pages import page_class
 from dashboard.report import Asked, content
 from dashboard.report.gather import gather
 from dashboard.study import Study
-from methods import components, order_effects, shift
+from methods import components, order_effects, precision, shift
 from methods.answers import MAKERS, answer
 from methods.answers.heads import HEADS, OWN
 from methods.errors import InputError
 from methods.planning import decide_all
 from methods.result import as_json
 
-#: Invented: two electrodes, three fillings each, one oil.
+#: Invented: two electrodes, four fillings each, one oil, two laboratories.
 ROWS = "\n".join(
     ["sample,laboratory,method,electrode,gap_mm,filling,order,kv"]
     + [
-        f"A,Aster,ASTM D877 A,{electrode},2.54,{filling},{order},{level + 2 * filling + (7 * order) % 5}"
+        f"A,{laboratory},ASTM D877 A,{electrode},2.54,{filling},{order},{level + 2 * filling + (7 * order) % 5}"
         for electrode, level in (("disk", 30), ("spherical", 45))
-        for filling in (1, 2, 3)
+        for filling, laboratory in enumerate(["Aster", "Aster", "Birch", "Birch"], start=1)
         for order in (1, 2, 3, 4, 5)
     ]
 )
@@ -69,6 +69,10 @@ CASES = {
         lambda s: decide_all(s.selection, 40, limit_method="ASTM D877 A", confidence=s.confidence),
         ("decision", {"limit": "typed", "limit_kv": 40.0, "method": "ASTM D877 A"}),
         ("decide", "--limit", "40", "--limit-method", "ASTM D877 A"), ("decision_verdicts",),
+    ),
+    "precision": Case(
+        lambda s: precision(s.selection, confidence=s.confidence), ("precision", {}), ("precision",),
+        ("precision", "cells", "published"),
     ),
 }  # fmt: skip
 

@@ -1,0 +1,105 @@
+"""How far may results of one laboratory and of several differ, and which laboratory stands out?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from methods.answers.heads import OWN
+from methods.answers.model import Answer, Table, rows_of
+from methods.answers.writing import number, plural
+from methods.interlab.experiment import Precision
+from methods.result import Caution
+
+QUESTION = "precision"
+#: What counted as one result -> two of them in a sentence.
+RESULTS = {"result": "reported results", "filling": "filling means", "breakdown": "single breakdowns"}
+#: Tests of a round in words.
+TESTS = {
+    "cochran": "Cochran", "grubbs_high": "Grubbs, highest mean", "grubbs_low": "Grubbs, lowest mean",
+    "grubbs_two_high": "Grubbs, two highest means", "grubbs_two_low": "Grubbs, two lowest means",
+}  # fmt: skip
+_LEVEL = (
+    "level", "laboratories", "n", "mean", "s_r", "s_r_low", "s_r_high", "s_L", "s_L_low", "s_L_high", "s_R", "s_R_low",
+    "s_R_high", "r", "r_percent", "R", "R_percent", "error",
+)  # fmt: skip
+_ROBUST = ("level", "robust_mean", "mean_uncertainty", "robust_s_r", "robust_s_R", "r", "R")
+_RELATIONS = ("kind", "reads", "a", "b", "aic", "lack_of_fit_p", "chosen")
+_SCORES = ("level", "laboratory", "mean", "assigned", "sigma", "z", "score", "verdict")
+_CELLS = ("level", "laboratory", "n", "mean", "sd", "cov_percent", "h", "k")
+
+
+def precision(found: Precision) -> Answer:
+    """r and R in a sentence; the levels, what stands out, relation, robust figures, scores and cells."""
+    levels = rows_of(found.levels, _LEVEL)
+    if levels["error"].isna().all():
+        levels = levels.drop(columns="error")
+    note = f"r and R are {found.limit_factor:g} times s_r and s_R; limits at {100 * found.confidence:g} % confidence."
+    tables = [_table("precision", "Precision of each level", levels, note)]
+    if len(found.flags):
+        flags = found.flags.assign(test=[TESTS.get(t, t) for t in found.flags["test"]])
+        tables.append(_table("flags", "Standing out: flagged, kept", flags))
+    if found.exclusions:
+        tables.append(_table("left_out", "Cells left out", rows_of(found.exclusions)))
+    if len(found.published):
+        tables.append(_table("published", "What the standards publish of their own precision", found.published))
+    if len(found.robust):
+        robust = found.robust.rename(columns={"s_r": "robust_s_r", "s_R": "robust_s_R", "mean": "robust_mean"})
+        tables.append(_table("robust", "The same, robust against outlying laboratories", robust[list(_ROBUST)]))
+    if len(found.relations):
+        tables.append(_table("relations", "Relation to the level", found.relations[list(_RELATIONS)]))
+    if len(found.scores):
+        tables.append(_table("scores", "z-scores of the laboratories", found.scores[list(_SCORES)]))
+    cells = found.cells.assign(cov_percent=100 * found.cells["sd"] / found.cells["mean"])
+    tables.append(_table("cells", "Every cell", cells[list(_CELLS)]))
+    drawn = ("spreads", "mandel_h", "mandel_k")
+    return Answer(QUESTION, (_said(found),), tuple(_cautions(found)), tuple(tables), drawn, found)
+
+
+def relation_words(found: Precision) -> list[str]:
+    """Which simple form describes each spread against the level."""
+    if not len(found.relations):
+        return []
+    told = []
+    for row in found.relations[found.relations["chosen"]].itertuples():
+        values = ", ".join(f"{n} = {number(v)}" for n, v in (("a", row.a), ("b", row.b)) if v == v)
+        told.append(f"{row.kind} is best described by {row.reads} ({values})")
+    return told
+
+
+def _said(found: Precision) -> str:
+    levels = [lv for lv in found.levels if not lv.error]
+    what = RESULTS.get(found.result, "results")
+    r = f"{_range([lv.r for lv in levels])} kV ({_range([lv.r_percent for lv in levels])} %)"
+    big = [lv for lv in levels if lv.R == lv.R]
+    if not big:
+        return f"In one laboratory, two {what} of the same oil differ by less than {r} in 19 of 20 cases."
+    laboratories = max(lv.laboratories for lv in big)
+    far = f"{_range([lv.R for lv in big])} kV ({_range([lv.R_percent for lv in big])} %)"
+    return (
+        f"Two {what} of the same oil differ by less than {r} in one laboratory and by less than {far} between "
+        f"laboratories, in 19 of 20 cases; {plural(laboratories, 'laboratory', 'laboratories')}, "
+        f"{plural(len(levels), 'level')}."
+    )
+
+
+def _cautions(found: Precision) -> list[Caution]:
+    made = list(found.cautions)
+    if len(found.flags):
+        rows = [f"{f.laboratories} at {f.level} ({TESTS.get(str(f.test), f.test)}, {f.verdict})"
+                for f in found.flags.itertuples()]  # fmt: skip
+        made.append(Caution("flags", f"Standing out, and kept in every figure: {'; '.join(rows)}."))
+    if found.exclusions:
+        rows = [f"{e.laboratory} at {e.level} ({e.reason})" for e in found.exclusions]
+        made.append(Caution("excluded", f"Left out on your word: {'; '.join(rows)}."))
+    return made
+
+
+def _range(values: Sequence[float]) -> str:
+    low, high = number(min(values), 2), number(max(values), 2)
+    return low if low == high else f"{low} to {high}"
+
+
+def _table(name: str, title: str, frame: pd.DataFrame, note: str = "") -> Table:
+    return Table(name, title, frame, note, OWN[QUESTION])
