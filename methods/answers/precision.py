@@ -62,8 +62,9 @@ def relation_words(found: Precision) -> list[str]:
     if not len(found.relations):
         return []
     told = []
-    for row in found.relations[found.relations["chosen"]].itertuples():
-        values = ", ".join(f"{n} = {number(v)}" for n, v in (("a", row.a), ("b", row.b)) if v == v)
+    chosen = found.relations[found.relations["chosen"].astype(bool)]
+    for row in chosen.itertuples():
+        values = ", ".join(f"{n} = {number(v)}" for n, v in (("a", row.a), ("b", row.b)) if pd.notna(v))
         told.append(f"{row.kind} is best described by {row.reads} ({values})")
     return told
 
