@@ -14,6 +14,7 @@ from dashboard.controls import Several
 from dashboard.levels import level_text
 from dashboard.pages import glance
 from dashboard.pages.base import Empty, Figure, StudyPage
+from methods.answers.fit import fits
 from methods.answers.heads import OWN
 from methods.families import EVERY_FAMILY, titles
 from methods.procedures import parts_of
@@ -258,8 +259,7 @@ class Page(StudyPage):
     def tables(self, result: Any) -> Mapping[str, tuple[str, pd.DataFrame]]:
         if not result["fits"]:
             return {}
-        rows = [_row(f) for f in result["fits"]]
-        return {"fits": (f"Fitted {FAMILIES[self.family]} distributions", pd.DataFrame(rows))}
+        return {t.name: (t.title, t.frame) for t in fits(result["fits"]).tables}
 
 
 def _apart(ticks: list[tuple[float, str]], most: int = 22) -> list[tuple[float, str]]:
@@ -286,17 +286,3 @@ def _reach(m: Any) -> str:
 def _name(fit: Mapping[str, Any]) -> str:
     return ", ".join(level_text(v) for v in fit["group"].values())
 
-
-def _row(fit: Mapping[str, Any]) -> dict[str, Any]:
-    """One fit as a flat row."""
-    row: dict[str, Any] = {k: level_text(v) for k, v in fit["group"].items()}
-    row |= {"n": fit["n"], "withstood": fit["withstood"], "fillings": fit.get("fillings")}
-    if "error" in fit:
-        return row | {"error": fit["error"]}
-    for point in fit["percentiles"]:
-        p = f"{100 * point.p:g}"
-        row |= {f"kv_{p}": point.kv, f"low_{p}": point.low, f"high_{p}": point.high}
-    for name, value in fit["parameters"].items():
-        row |= {name: value, f"{name}_se": fit["standard_errors"][name]}
-    test = fit.get("anderson_darling") or {}
-    return row | {"aicc": fit["aicc"], "ad": test.get("modified", np.nan), "ad_p": test.get("p_value", np.nan)}

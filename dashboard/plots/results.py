@@ -110,6 +110,30 @@ def mandel(answer: Answer, statistic: str, dark: bool = False) -> Drawing:
     return plots.mandel(found.cells, [lv.level for lv in found.levels if not lv.error], statistic, critical, dark)
 
 
+def distribution(answer: Answer, dark: bool = False) -> Drawing:
+    """The fitted share of breakdowns below each voltage, and the limits of the percentiles that were asked for."""
+    import numpy as np
+
+    from dashboard.plots.layers import Plot
+    from dashboard.plots.marks import line, spans
+    from methods import families
+
+    found = answer.result
+    rows = found if isinstance(found, list) else [{"group": {}, **vars(found)}]
+    rows = [r for r in rows if "error" not in r]
+    names = [", ".join([*(level_text(v) for v in r["group"].values()), r["family"].replace("_", " ")]) for r in rows]
+    looks, at = theme.cues(names, dark), np.linspace(0.001, 0.999, 200)
+    layers = []
+    for name, row in zip(names, rows, strict=True):
+        look, p = looks[name], np.array([q.p for q in row["percentiles"]])
+        ends = [np.array([getattr(q, end) for q in row["percentiles"]], dtype=float) for end in ("low", "high")]
+        there = np.isfinite(ends[0]) & np.isfinite(ends[1])
+        kv = families.quantile(row["family"], row["parameters"], at)
+        layers.append(line(kv, at, look.colour, name, dash=look.dash))
+        layers.append(spans(ends[0][there], p[there], ends[1][there], p[there], look.colour, of=[name] * there.sum()))
+    return Drawing([Plot(layers, "Breakdown voltage (kV)", "Share at or below", y_range=(0.0, 1.0))])
+
+
 #: Name of a plot -> what draws it.
 DRAWN: dict[str, Callable[..., Drawing]] = {
     "shift": shift,
@@ -117,6 +141,7 @@ DRAWN: dict[str, Callable[..., Drawing]] = {
     "components": components,
     "order_positions": order_positions,
     "means": means,
+    "distribution": distribution,
     "spreads": spreads,
     "mandel_h": partial(mandel, statistic="h"),
     "mandel_k": partial(mandel, statistic="k"),

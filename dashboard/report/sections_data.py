@@ -93,57 +93,15 @@ def _distributions(asked: Asked) -> Section:
             )
         )
     fits = fit_groups(asked.data, by, confidence=asked.confidence)
-    made = [f for f in fits if "error" not in f]
-    notices = list(texts_of(c for f in made for c in f["cautions"]))
+    made = answer(fits)
+    notices = list(texts_of(made.cautions))
     notices += list(dict.fromkeys(f"{f['family']}: {f['error']}" for f in fits if "error" in f))
-    said = [_best(group, made) for group in _groups(made)]
-    if not made:
+    if all("error" in f for f in fits):
         return Section("distributions", "Distributions", pictures=tuple(pictures), notices=tuple(notices),
                        refusal="No distribution can be fitted to these readings; the reasons stand below.")  # fmt: skip
-    percentiles = [
-        {**f["group"], "family": f["family"], "percentile": f"{100 * q.p:g} %", "kv": q.kv, "low_kv": q.low,
-         "high_kv": q.high}
-        for f in made for q in f["percentiles"]
-    ]  # fmt: skip
-    rows = [
-        {**f["group"], "family": f["family"], "n": f["n"], "withstood": f["withstood"], "fillings": f["fillings"],
-         "parameters": _parameters(f), "log_likelihood": f["log_likelihood"], "aicc": f["aicc"],
-         "anderson_darling_p": (f["anderson_darling"] or {}).get("p_value")}
-        for f in made
-    ]  # fmt: skip
-    tables = (
-        Table("fits", "Fitted distributions", pd.DataFrame(rows), "Parameters with their standard errors."),
-        Table("percentiles", "Percentiles by each family", pd.DataFrame(percentiles)),
-    )
-    return Section(
-        "distributions", "Distributions", tuple(said), notices=tuple(notices), pictures=tuple(pictures), tables=tables
-    )
-
-
-def _groups(fits: list[dict[str, object]]) -> list[object]:
-    return [g for i, g in enumerate(f["group"] for f in fits) if g not in [f["group"] for f in fits[:i]]]
-
-
-def _best(group: object, fits: list[dict[str, object]]) -> str:
-    """Which family describes a group best, in words, from the table's own cells."""
-    mine = [f for f in fits if f["group"] == group and f["aicc"] == f["aicc"] and f["aicc"] is not None]
-    name = ", ".join(str(words.number(v) if isinstance(v, float) else v) for v in group.values()) or "All readings"  # type: ignore[attr-defined]
-    if not mine:
-        return f"{name}: too few readings to rank the families."
-    best = min(mine, key=lambda f: f["aicc"])  # type: ignore[arg-type, return-value]
-    low = best["percentiles"][0]  # type: ignore[index]
-    return (
-        f"{name}: of the families tried, {best['family']} describes the readings best; by it {100 * low.p:g} % of "
-        f"breakdowns lie below {words.number(low.kv)} kV ({words.number(low.low)} to {words.number(low.high)} kV)."
-    )
-
-
-def _parameters(fit: dict[str, object]) -> str:
-    errors = fit["standard_errors"]
-    return ", ".join(
-        f"{k} {words.number(v, 4)} ± {words.number(errors.get(k))}"  # type: ignore[attr-defined]
-        for k, v in fit["parameters"].items()  # type: ignore[attr-defined]
-    )
+    tables = tuple(Table.of(t) for t in made.tables)
+    return Section("distributions", "Distributions", made.sentences, notices=tuple(notices), pictures=tuple(pictures),
+                   tables=tables)  # fmt: skip
 
 
 def scatter(asked: Asked) -> Section:

@@ -25,6 +25,8 @@ MAKERS: dict[str, tuple[str, str]] = {
     "PercentileShift": ("shift", "percentiles"),
     "Components": ("components", "components"),
     "OrderEffects": ("order", "order"),
+    "Fit": ("fit", "fit"),
+    "Fits": ("fit", "fits"),
     "Precision": ("precision", "precision"),
     "Decision": ("decision", "decision"),
     "Decisions": ("decision", "decisions"),

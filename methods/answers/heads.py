@@ -6,6 +6,7 @@ Columns of the record table come from :mod:`methods.columns`. A question may nam
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 from methods.columns import JOIN, REGISTRY, factor_name
@@ -255,15 +256,6 @@ _RESULTS: dict[str, Head] = {
     "location_se": ("± SE", "Standard error of the location."),
     "log_mean_se": ("± SE", "Standard error of the log mean."),
     "log_sd_se": ("± SE", "Standard error of the log sd."),
-    "kv_1": ("1 % (kV)", "Voltage below which 1 % break down, from the fit."),
-    "kv_10": ("10 % (kV)", "Voltage below which 10 % break down, from the fit."),
-    "kv_50": ("50 % (kV)", "Voltage below which 50 % break down, from the fit."),
-    "low_1": ("Low", "Lower limit of the 1 % point (kV)."),
-    "low_10": ("Low", "Lower limit of the 10 % point (kV)."),
-    "low_50": ("Low", "Lower limit of the 50 % point (kV)."),
-    "high_1": ("High", "Upper limit of the 1 % point (kV)."),
-    "high_10": ("High", "Upper limit of the 10 % point (kV)."),
-    "high_50": ("High", "Upper limit of the 50 % point (kV)."),
     "no_mean": ("No mean", "Laboratories that reached the ceiling: a ceiling is no value."),
     "mean_of_means_kv": ("Mean of means (kV)", "Average over the laboratories."),
     "sd_of_means_kv": ("SD of means (kV)", "How far the reported means scatter from one laboratory to the next."),
@@ -290,7 +282,6 @@ _RESULTS: dict[str, Head] = {
     "left_out": ("Left out", "Excluded by hand."),
     "kept": ("Kept levels", ""),
     "option": ("Overruled by", ""),
-    "anderson_darling_p": ("Anderson-Darling p", "Chance of a distance as large if the family holds."),
     "parameters": ("Parameters", ""),
     "percentile": ("Percentile", "Share of the breakdowns that lie below."),
     "effective_breakdowns": ("Worth (independent breakdowns)", "How many independent breakdowns these are worth."),
@@ -313,6 +304,20 @@ _RESULTS: dict[str, Head] = {
     "recipe": ("Recipe", "How the sheet was read."),
     "marked_on": ("Day", "Day of the entry."),
     "version": ("Version", ""),
+    "mean_low_kv": ("Low (kV)", "Lower confidence limit of the mean."),
+    "mean_high_kv": ("High (kV)", "Upper confidence limit of the mean."),
+    "sd_low_kv": ("Low (kV)", "Lower confidence limit of the SD of one result."),
+    "sd_high_kv": ("High (kV)", "Upper confidence limit of the SD of one result."),
+    "cov_low_percent": ("Low (%)", "Lower confidence limit of the CoV."),
+    "cov_high_percent": ("High (%)", "Upper confidence limit of the CoV."),
+    "within_sd_kv": ("SD within (kV)", "Of breakdowns on one filling."),
+    "within_low_kv": ("Low (kV)", "Lower confidence limit of the SD within fillings."),
+    "within_high_kv": ("High (kV)", "Upper confidence limit of the SD within fillings."),
+    "between_sd_kv": ("SD between (kV)", "Of fillings of one oil."),
+    "between_low_kv": ("Low (kV)", "Lower confidence limit of the SD between fillings."),
+    "between_high_kv": ("High (kV)", "Upper confidence limit of the SD between fillings."),
+    "share_above": ("Share above", "Share of the breakdowns that lie above, at least."),
+    "surely_above_kv": ("Lie above (kV)", "One-sided tolerance limit."),
 }
 
 #: Column -> its head.
@@ -356,10 +361,24 @@ def heading(column: str, own: Mapping[str, Head] | None = None) -> str:
     if JOIN in column:
         first, *rest = column.split(JOIN)
         return JOIN.join([heading(first, own), *(factor_name(c) for c in rest)])
-    head = (own or {}).get(column) or HEADS.get(column)
+    head = (own or {}).get(column) or HEADS.get(column) or _percentile(column)
     return head[0] if head else column.replace("_", " ").strip().capitalize()
 
 
 def explanation(column: str, own: Mapping[str, Head] | None = None) -> str:
     """One line about a column, or nothing."""
-    return ((own or {}).get(column) or HEADS.get(column) or ("", ""))[1]
+    return ((own or {}).get(column) or HEADS.get(column) or _percentile(column) or ("", ""))[1]
+
+
+#: Columns of a percentile and its limits: ``kv_1``, ``low_0.1``, ``high_50``.
+_PERCENTILE = re.compile(r"(kv|low|high)_(\d+(?:\.\d+)?)")
+
+
+def _percentile(column: str) -> Head | None:
+    found = _PERCENTILE.fullmatch(column)
+    if found is None:
+        return None
+    end, p = found.groups()
+    if end == "kv":
+        return f"{p} % (kV)", f"Voltage below which {p} % break down, from the fit."
+    return end.capitalize(), f"{'Lower' if end == 'low' else 'Upper'} limit of the {p} % point (kV)."

@@ -63,9 +63,9 @@ def relation_words(found: Precision) -> list[str]:
         return []
     told = []
     chosen = found.relations[found.relations["chosen"].astype(bool)]
-    for row in chosen.itertuples():
-        values = ", ".join(f"{n} = {number(v)}" for n, v in (("a", row.a), ("b", row.b)) if pd.notna(v))
-        told.append(f"{row.kind} is best described by {row.reads} ({values})")
+    for row in chosen.to_dict("records"):
+        values = ", ".join(f"{n} = {number(row[n])}" for n in ("a", "b") if row[n] == row[n])
+        told.append(f"{row['kind']} is best described by {row['reads']} ({values})")
     return told
 
 

@@ -13,7 +13,7 @@ import scipy
 from methods import families
 from methods.errors import InputError, NotEstimable
 from methods.families import Family, family_of
-from methods.result import Caution
+from methods.result import Caution, Shown
 from methods.scatter.arguments import check_values
 from methods.scatter.family_pivots import FamilyDraws, draws_of
 from methods.scatter.fit_limits import FitLimits
@@ -47,8 +47,8 @@ class Percentile:
     high: float
 
 
-@dataclass(frozen=True)
-class Fit:
+@dataclass(frozen=True, repr=False)
+class Fit(Shown):
     """One family fitted to one condition.
 
     Attributes

@@ -13,13 +13,17 @@ from methods.errors import InputError, NotEstimable
 from methods.families import FAMILIES, family_of
 from methods.records.table import as_table, condition_codes, filling_codes, group_codes
 from methods.records.table import withstood as withstood_rows
-from methods.result import Caution, as_json
+from methods.result import Caution, Shown, as_json
 from methods.scatter.fitting import Estimate, Percentile, estimate
 from methods.scatter.goodness import anderson_darling
 from methods.scatter.history import History, history_of, what_it_did
 from methods.scatter.one_oil import OneOil, one_oil
 
 Array = np.ndarray[Any, Any]
+
+
+class Fits(Shown, list[dict[str, Any]]):
+    """A list of fits, one entry a group and family, that shows itself."""
 
 
 def fit_groups(
@@ -31,7 +35,7 @@ def fit_groups(
     percentiles: Sequence[float] = (0.01, 0.1, 0.5),
     interval: str = "pivot",
     history: Any = None,
-) -> list[dict[str, Any]]:
+) -> Fits:
     """Fit every family to every group of a record table.
 
     Parameters
@@ -49,9 +53,9 @@ def fit_groups(
 
     Returns
     -------
-    list of dict
-        One per group and family, groups in order of first appearance: ``group`` (column to level), then the
-        fields of :class:`methods.scatter.Fit`, and ``fillings`` (how many are known of), ``anderson_darling``
+    Fits
+        A list of dict, one per group and family, groups in order of first appearance: ``group`` (column to level), then
+        the fields of :class:`methods.scatter.Fit`, and ``fillings`` (how many are known of), ``anderson_darling``
         (``statistic, modified, p_value, p_method`` or None), ``oil`` (a :class:`methods.scatter.OneOil` of the group,
         the same for all its families: mean, SDs, tolerance limits). A family that cannot be fitted has ``error``
         instead of what it would have found.
@@ -62,7 +66,7 @@ def fit_groups(
         Unknown column or family, no rows.
     """
     estimates = estimate_groups(data, by, families)
-    rows = [e.row(confidence=confidence, percentiles=percentiles, interval=interval) for e in estimates]
+    rows = Fits(e.row(confidence=confidence, percentiles=percentiles, interval=interval) for e in estimates)
     borrowed = history_of(history, data)
     oils: dict[str, OneOil | None] = {}
     for e, row in zip(estimates, rows, strict=True):
