@@ -9,12 +9,12 @@ from dashboard.commands.common import (
     add_json,
     add_reading_options,
     amount,
-    columns,
     emit,
     kilovolts,
     open_records,
     percentage,
     probability,
+    told,
 )
 from dashboard.commands.plan_study import add_round, add_study, run_round, run_study
 from methods.errors import InputError
@@ -254,27 +254,6 @@ def _from_data(args: argparse.Namespace) -> dict[str, Any]:
     return {"kv": args.kv, "fillings": fillings, **wanted}
 
 
-def _table(rows: Any) -> str:
-    """Designs in aligned columns, leaving out the columns in which nothing is known."""
-    from methods.result import as_json
-
-    documents = as_json(list(rows))
-    heads = [h for h in documents[0] if any(d[h] is not None for d in documents)]
-    return columns([[d[h] for h in heads] for d in documents], [h.replace("_", " ") for h in heads])
-
-
-def _text(result: Any) -> str:
-    lines = [result.sentence]
-    if getattr(result, "bench_minutes", None) is not None:
-        lines.append(f"Bench time: about {result.bench_minutes:.0f} minutes.")
-    if len(getattr(result, "designs", ())) > 1:
-        lines += ["", _table(result.designs)]
-    if getattr(result, "rates", ()):
-        lines += ["", _table(result.rates)]
-    lines += [f"\nNote: {w.text}" for w in result.cautions]
-    return "\n".join(lines)
-
-
 def run(args: argparse.Namespace) -> int:
     """Print the plan; exit 0."""
     from methods.planning import plan
@@ -284,7 +263,7 @@ def run(args: argparse.Namespace) -> int:
     if getattr(args, "by", None):
         return _by_group(args)
     result = getattr(plan, args.kind)(**_options(args))
-    emit(args, result, _text(result))
+    emit(args, result, "\n\n".join(told([result])))
     return 0
 
 

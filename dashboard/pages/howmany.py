@@ -15,8 +15,9 @@ from dashboard.cache import known, remember
 from dashboard.jobs import Runner
 from dashboard.pages.aside import Aside
 from dashboard.pages.base import Empty, Figure, StudyPage
-from dashboard.pages.howmany_start import Start, designs, safely, scatter_table
-from dashboard.pages.howmany_words import COLUMNS, FAMILIES, GOALS, HELP, INTERVALS, RULES, STOPS
+from dashboard.pages.howmany_start import Start, safely, scatter_table
+from dashboard.pages.howmany_words import COLUMNS, FAMILIES, GOALS, HELP, INTERVALS, RULES
+from methods.answers import answer
 from methods.errors import InputError
 from methods.result import Caution
 
@@ -375,8 +376,8 @@ class Page(StudyPage):
     def _show(self, result: Answer) -> None:
         super()._show(result)
         if result.step is not None:
-            frame = parts.as_frame(result.step.rates).replace({"rule": STOPS})
-            self._next.show(result.step.sentence, result.step.cautions, frame)
+            made = answer(result.step)
+            self._next.show(made.sentence, made.cautions, made.table("howmany_rules").frame)
         elif result.step_refused:
             self._next.show(result.step_refused)
         else:
@@ -389,13 +390,7 @@ class Page(StudyPage):
     # ------------------------------------------------------------- what is shown
 
     def sentence(self, result: Answer) -> str:
-        plan, told = result.plan, [result.plan.sentence]
-        if plan.bench_minutes is not None:
-            oil = getattr(plan, "oil_ml", None)
-            told.append(
-                f"About {words.number(plan.bench_minutes, 2)} minutes on the bench"
-                + (f" and {words.number(oil / 1000, 2)} L of oil." if oil else ".")
-            )
+        plan, told = result.plan, [answer(result.plan).sentence]
         if result.usual is not None:
             u = result.usual
             told.append(
@@ -462,10 +457,7 @@ class Page(StudyPage):
         return text + (f" Above the plot: {'; '.join(above)}." if above else "")
 
     def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
-        out = {}
-        weighed = designs(result.plan)
-        if weighed is not None:
-            out["howmany_designs"] = ("Designs", weighed)
+        out = {t.name: (t.title, t.frame) for t in answer(result.plan).tables}
         out["howmany_scatter"] = ("Scatter that the plan starts from", scatter_table(result.start))
         common = result.curve[result.curve["breakdowns_per_filling"].isin(COMMON)]
         out["howmany_curve"] = ("The curves at common numbers", common.drop(columns=["half_width", "half_width_known"]))

@@ -7,7 +7,6 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard import parts
 from dashboard.jobs import Progress
 from methods.errors import InputError
 from methods.result import Caution
@@ -34,20 +33,6 @@ def safely(compute: Any, selection: Any, progress: Progress) -> Any:
         return str(error)
     progress.step(1, 1)
     return found
-
-
-def designs(plan: Any) -> pd.DataFrame | None:
-    """The designs that a plan weighs against each other; None where there is one only."""
-    rows = getattr(plan, "designs", None) or getattr(plan, "rules", None)
-    if not rows:
-        return None
-    frame = parts.as_frame(rows)
-    frame = frame.drop(columns=[c for c in ("half_width", "half_width_known") if c in frame]).dropna(axis=1, how="all")
-    for name in ("fillings", "breakdowns", "breakdowns_per_filling"):
-        if name in frame:
-            frame[name] = frame[name].astype("Int64")
-    return frame.assign(**{c: frame[c].astype(float) for c in frame if frame[c].dtype == object and c not in
-                           ("rule", "reaches_target")})  # fmt: skip
 
 
 def scatter_table(start: Start) -> pd.DataFrame:

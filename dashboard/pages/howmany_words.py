@@ -14,7 +14,6 @@ GOALS = {
 }
 INTERVALS = {"bench": "the bench's own interval", "known": "scatter known from history"}
 RULES = {"simple": "mean reaches it", "guarded": "its lower limit does", "every": "every breakdown reaches it"}
-STOPS = {"two_stage": "decide once, now", "stop_when_narrow": "look after each, stop when narrow"}
 FAMILIES = titles(PLANNED)
 
 HELP = """

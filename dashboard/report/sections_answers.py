@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -14,7 +15,7 @@ from dashboard.report import figures
 from dashboard.report.asked import Asked, answered, filled, frame, parts, texts_of, together
 from dashboard.report.document import Picture, Section, Table
 from dashboard.report.names import heading
-from methods.answers import answer
+from methods.answers import answer, stacked
 from methods.answers.decision import labels
 from methods.answers.precision import TESTS
 from methods.columns import FACTORS, LABELS
@@ -105,7 +106,7 @@ def plan(asked: Asked) -> Section:
     """How many breakdowns on how many fillings, with these readings as the pilot."""
     from methods.planning import plan as plan_of
 
-    said, short, notices, rows = [], [], [], []
+    said, short, notices, made = [], [], [], []
     for level, data in parts(asked):
         try:
             found = plan_of.pilot(
@@ -117,16 +118,12 @@ def plan(asked: Asked) -> Section:
         said.append(f"{level[:1].upper() + level[1:]}: {found.sentence}")
         short.append(_brief(level, found.estimate))
         notices += list(texts_of(found.cautions))
-        columns = ["fillings", "breakdowns_per_filling", "breakdowns", "half_width", "half_width_percent",
-                   "half_width_known_percent", "bench_minutes"]  # fmt: skip
-        for name, one in (("as the pilot stands", found.estimate), ("to be sure", found.assured)):
-            if one is not None:
-                head = {asked.by: level} if asked.by else {}
-                rows.append({**head, "scatter": name, **{c: getattr(one, c) for c in columns}})
-    if not rows:
+        made.append(({asked.by: level} if asked.by else {}, answer(found)))
+    if not made:
         why = "; ".join(notices) or "these readings show no scatter."
         return Section("plan", "How many", refusal=f"A plan needs the scatter of a pilot. {why}")
-    tables = (Table("plan", f"For a mean within ± {100 * asked.half_width:g} %", filled(pd.DataFrame(rows))),)
+    title = f"For a mean within ± {100 * asked.half_width:g} %"
+    tables = tuple(replace(Table.of(t), title=title) for t in stacked(made))
     return Section("plan", "How many", tuple(said), notices=tuple(dict.fromkeys(notices)), tables=tables,
                    short=tuple(short))  # fmt: skip
 

@@ -316,6 +316,25 @@ _RESULTS: dict[str, Head] = {
     "between_sd_kv": ("SD between (kV)", "Of fillings of one oil."),
     "between_low_kv": ("Low (kV)", "Lower confidence limit of the SD between fillings."),
     "between_high_kv": ("High (kV)", "Upper confidence limit of the SD between fillings."),
+    "taken": ("Taken", "Fillings or breakdowns so far."),
+    "more": ("More", "That give the half-width wanted."),
+    "total": ("In all", "Taken so far and more."),
+    "difference": ("Difference (kV)", "To be found."),
+    "margin": ("Margin (kV)", "Agreement means: within it."),
+    "margin_percent": ("Margin (%)", "Agreement means: within it."),
+    "expected_difference_percent": ("Expected difference (%)", "True difference that is supposed."),
+    "half_width_known": ("± known (kV)", "Half-width if the scatter is known from history."),
+    "half_width_after_kv": ("± then (kV)", "Half-width with all of them, if the scatter stays as it is."),
+    "half_width_percent_of_point": ("± of the point (%)", "Half-width in per cent of the percentile itself."),
+    "percentile_percent": ("Percentile (% of mean)", "The point at the planned scatter."),
+    "degrees_of_freedom": ("df", "Degrees of freedom of the pooled SD."),
+    "achieved": ("Achieved", "What the plan gives of what was asked."),
+    "low_factor": ("Low factor", "Lower limit of the true SD, as a multiple of the SD found."),
+    "high_factor": ("High factor", "Upper limit of the true SD, as a multiple of the SD found."),
+    "order_statistics": (
+        "Without a family",
+        "Breakdowns after which the lowest is a lower limit, whatever the distribution.",
+    ),
     "share_above": ("Share above", "Share of the breakdowns that lie above, at least."),
     "surely_above_kv": ("Lie above (kV)", "One-sided tolerance limit."),
 }
@@ -325,6 +344,10 @@ HEADS: Mapping[str, Head] = {**{c.name: (c.heading, c.help) for c in REGISTRY}, 
 
 #: Question -> heads that differ there.
 OWN: Mapping[str, Mapping[str, Head]] = {
+    "plan": {
+        "percentile": ("Percentile (kV)", "The point at the planned scatter."),
+        "difference_percent": ("Difference (%)", "To be found, in % of the mean."),
+    },
     "shift": {
         "method": ("How", "What the comparison was computed on."),
         "kv": ("At this level (kV)", "The percentile of this level."),

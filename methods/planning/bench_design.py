@@ -12,14 +12,14 @@ from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost
 from methods.planning.nested import Design, assurance, half_width_bench, half_width_known
-from methods.result import Caution
+from methods.result import Caution, Shown
 
 #: Designs looked at: up to so many fillings, of up to so many breakdowns.
 MOST_FILLINGS, MOST_BREAKDOWNS_PER_FILLING = 100, 30
 
 
-@dataclass(frozen=True)
-class DesignPlan:
+@dataclass(frozen=True, repr=False)
+class DesignPlan(Shown):
     """The design chosen, and those that were nearest to it.
 
     Fields of the design as in :class:`methods.planning.nested.Design`; ``goal`` says what was made small (``minutes``,

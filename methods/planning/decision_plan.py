@@ -12,11 +12,11 @@ from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.verdicts import RULES, check_rule, pass_probability
-from methods.result import Caution
+from methods.result import Caution, Shown
 
 
-@dataclass(frozen=True)
-class DecisionPlan:
+@dataclass(frozen=True, repr=False)
+class DecisionPlan(Shown):
     """A plan for a verdict against a limit.
 
     ``wrong_verdict_probability``: chance that the rule gives the wrong verdict on an oil of this true mean.

@@ -16,14 +16,14 @@ from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS, Scatter
 from methods.planning.mean_plan import MOST_PER_FILLING
 from methods.planning.nested import filling_variance
 from methods.planning.power import power_one_sample, power_two_sample, power_welch
-from methods.result import Caution
+from methods.result import Caution, Shown
 
 #: From so many independent breakdowns a side on, Welch's power is the noncentral t's to two tenths of a point.
 ALIKE = 12
 
 
-@dataclass(frozen=True)
-class DifferencePlan:
+@dataclass(frozen=True, repr=False)
+class DifferencePlan(Shown):
     """A plan for the difference of two conditions.
 
     ``breakdowns_per_condition`` is ``fillings_per_condition`` times ``breakdowns_per_filling``; ``power`` the

@@ -15,7 +15,7 @@ from methods.planning.bench_cost import assumed, design_cost
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.nested import filling_variance
 from methods.planning.power import welch_nodes
-from methods.result import Caution
+from methods.result import Caution, Shown
 
 #: From so many fillings a side on, Welch's and the pooled test have the same power to a thousandth.
 ALIKE = 30
@@ -23,8 +23,8 @@ ALIKE = 30
 _NODES = np.polynomial.legendre.leggauss(120)
 
 
-@dataclass(frozen=True)
-class EquivalencePlan:
+@dataclass(frozen=True, repr=False)
+class EquivalencePlan(Shown):
     """A plan for showing that two conditions agree within a margin.
 
     ``power``: probability that the two one-sided tests both succeed, when the true difference is

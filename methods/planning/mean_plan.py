@@ -20,14 +20,14 @@ from methods.planning.nested import (
     half_width_independent,
     half_width_known,
 )
-from methods.result import Caution
+from methods.result import Caution, Shown
 
 #: A filling is not planned with more breakdowns than this: carbon and gas of the earlier ones spoil the later.
 MOST_PER_FILLING = 100
 
 
-@dataclass(frozen=True)
-class MeanPlan:
+@dataclass(frozen=True, repr=False)
+class MeanPlan(Shown):
     """A plan for a mean, with both half-widths of its interval.
 
     ``half_width`` (kV) and ``half_width_percent`` (per cent of the mean, 12.4 for 12.4 %): the interval that the bench

@@ -19,11 +19,11 @@ from methods.planning.percentile_width import (
     nested_half_width_known,
 )
 from methods.randomness import Rng, seed_of
-from methods.result import Caution
+from methods.result import Caution, Shown
 
 
-@dataclass(frozen=True)
-class PercentilePlan:
+@dataclass(frozen=True, repr=False)
+class PercentilePlan(Shown):
     """A plan for the ``p`` point of the breakdown voltage.
 
     Half-widths as in :class:`methods.planning.MeanPlan`, in kV and in per cent **of the mean**;

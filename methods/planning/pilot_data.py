@@ -13,7 +13,7 @@ from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
 from methods.planning.mean_plan import MeanPlan, plan_mean
 from methods.records.table import as_table, group_codes
-from methods.result import Caution
+from methods.result import Caution, Shown
 from methods.scatter import components
 from methods.scatter.order import order_effects
 
@@ -41,8 +41,8 @@ class Pilot:
     cautions: tuple[Caution, ...]
 
 
-@dataclass(frozen=True)
-class PilotPlan:
+@dataclass(frozen=True, repr=False)
+class PilotPlan(Shown):
     """Two plans from one pilot: for the scatter as estimated, and for the scatter that it could still be."""
 
     pilot: Pilot

@@ -11,11 +11,11 @@ import scipy
 from methods.errors import InputError
 from methods.planning import inputs
 from methods.planning.inputs import MOST_BREAKDOWNS
-from methods.result import Caution
+from methods.result import Caution, Shown
 
 
-@dataclass(frozen=True)
-class SpreadPlan:
+@dataclass(frozen=True, repr=False)
+class SpreadPlan(Shown):
     """A plan for an SD.
 
     ``breakdowns`` in all (``breakdowns_per_condition`` the same number when two conditions are compared),

@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike
 from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
 from methods.randomness import Rng, seed_of
-from methods.result import Caution
+from methods.result import Caution, Shown
 from methods.scatter.nested_pivots import mean_error, student, summarise
 
 #: The rules that :func:`error_rates` compares.
@@ -38,8 +38,8 @@ class ErrorRates:
     not_stopped: float
 
 
-@dataclass(frozen=True)
-class NextStep:
+@dataclass(frozen=True, repr=False)
+class NextStep(Shown):
     """What to do after ``taken`` units (``breakdowns``, or ``fillings`` of the same size).
 
     ``more`` units give the ``target_kv``; ``half_width_kv`` is the interval now, ``half_width_after_kv`` the one that

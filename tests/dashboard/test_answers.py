@@ -20,7 +20,7 @@ from dashboard.pages import page_class
 from dashboard.report import Asked, content
 from dashboard.report.gather import gather
 from dashboard.study import Study
-from methods import components, order_effects, precision, shift
+from methods import components, order_effects, plan, precision, shift
 from methods.answers import MAKERS, answer
 from methods.answers.heads import HEADS, OWN
 from methods.errors import InputError
@@ -80,6 +80,17 @@ CASES = {
         lambda s: fit_groups(s.selection, [s.by], confidence=s.confidence), None, ("fit", "--by", "electrode"),
         ("fits", "percentiles", "oils", "tolerance"),
     ),
+    "plan": Case(
+        lambda s: plan.mean(0.15, 0.10, between_cov=0.05, confidence=s.confidence, protocol="ASTM D1816 2 mm"),
+        ("howmany", {"source": "typed", "within": 15.0, "between": 5.0, "half_width": 10.0, "assurance": None,
+                     "protocol": "astm_d1816_2mm"}),
+        ("plan", "mean", "--cov", "15%", "--half-width", "10%", "--between-cov", "5%", "--protocol", "ASTM D1816 2 mm"),
+        shared=("plan", "howmany_designs"),
+    ),
+    "pilot": Case(
+        lambda s: plan.pilot(s.selection, half_width=0.10, confidence=s.confidence, protocol="ASTM D877 A"), None,
+        ("plan", "pilot", "FILE", "--half-width", "10%", "--protocol", "ASTM D877 A"), ("plan",), settings={"by": ""},
+    ),
     "precision": Case(
         lambda s: precision(s.selection, confidence=s.confidence), ("precision", {}), ("precision",),
         ("precision", "cells", "published"),
@@ -136,7 +147,9 @@ def test_the_command_prints_the_answer(study: Study, case: Case, tmp_path: Any, 
     file.write_text(ROWS)
     assert case.command is not None
     name, *options = case.command
-    assert cli.main([name, str(file), *options]) == 0
+    if name != "plan":
+        options.insert(0, "FILE")
+    assert cli.main([name, *(str(file) if o == "FILE" else o for o in options)]) == 0
     printed, made = capsys.readouterr().out, answer(case.result(study))
     lines = [plain(html.escape(line)) for line in printed.splitlines()]
     for table in made.tables:

@@ -159,4 +159,4 @@ def test_readable_text(capsys):
     assert main("plan mean --cov 15% --between-cov 5% --half-width 12.5%".split()) == 0
     out = capsys.readouterr().out
     assert "if the scatter is known from history" in out
-    assert "breakdowns per filling" in out
+    assert "Breakdowns a filling" in out
