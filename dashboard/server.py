@@ -200,7 +200,7 @@ def serve(
     pn.state.on_session_destroyed(_tidy_soon)
     import_aside("methods.scatter", "bokeh.plotting", "markdown_it")
     pages = [entry.module for entry in entries()]
-    import_aside("dashboard.plots.elements", "scipy.optimize", "scipy.stats", *pages, quiet_s=_WARM_AFTER_S)
+    import_aside("scipy.optimize", "scipy.stats", *pages, quiet_s=_WARM_AFTER_S)
     pn.serve(
         {"/": application(files)},
         port=chosen,

@@ -61,10 +61,9 @@ What to know:
 * An ``InputError`` or ``NotEstimable`` raised in ``result`` becomes the page's calm "cannot be answered" state with
   its text. ``raise Empty("what is missing", "what to do next")`` from ``base`` for an empty state.
 * A page computes nothing: every number is a cell of a result of ``methods``.
-* ``draw`` gives curves, already thinned by ``methods``. The frame passes it through ``theme.style_plot`` and patches
-  the plot in place. When something changes that a patch cannot carry (axis type, ticks, number of panels), give
-  ``Figure(..., key=lambda result: self.view)``: another key rebuilds the plot. ``Figure(..., live=False)``
-  always rebuilds and may draw a ``Layout``.
+* ``draw`` gives layers of curves, already thinned by ``methods``. The frame styles them and patches the plot in place;
+  a drawing of another shape (kinds of layers, axis types, panels) is made beside it by itself. Where something else
+  changes that a patch cannot carry, give ``Figure(..., key=lambda result: self.view)``: another key is another plot.
 * Colours: ``self.looks(column)`` gives level -> :class:`dashboard.theme.Cue`, the same whatever is filtered.
 * Own parameters are set from the address before the page is built, and on back and forward; ``INPUTS`` need only be
   parameters. A page's ``KEY`` is its key below.

@@ -49,7 +49,7 @@ def _in_session() -> bool:
 def _live(figures: Sequence[Figure], dark: bool, study: Study) -> list[Any]:
     if not figures:
         return []
-    from dashboard.plots.canvas import Live  # holoviews takes a second to import: only where something is drawn
+    from dashboard.plots.canvas import Live  # only where something is drawn
 
     return [Live(figure, study, dark=dark, main=i == 0) for i, figure in enumerate(figures)]
 

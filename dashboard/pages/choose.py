@@ -43,12 +43,12 @@ class Page(StudyPage):
     INPUTS = ("half_width", "precision", "time", "oil", "discrimination", "history", "link")
     COLUMNS = COLUMNS
 
-    half_width = param.Number(10.0, bounds=(0.5, 90), doc="Half-width wanted for an oil's mean, %.")
-    precision = param.Number(1.0, bounds=(0, 10), doc=_WEIGHTS["precision"][1])
-    time = param.Number(1.0, bounds=(0, 10), doc=_WEIGHTS["time"][1])
-    oil = param.Number(0.0, bounds=(0, 10), doc=_WEIGHTS["oil"][1])
-    discrimination = param.Number(1.0, bounds=(0, 10), doc=_WEIGHTS["discrimination"][1])
-    link = param.Number(1.0, bounds=(0, 10), doc="Weight of the link to history, where a procedure is named for it.")
+    half_width = param.Number(10.0, bounds=(0.5, 90), softbounds=(2, 30), doc="Half-width wanted for an oil's mean, %.")
+    precision = param.Number(1.0, bounds=(0, 10), softbounds=(0, 5), doc=_WEIGHTS["precision"][1])
+    time = param.Number(1.0, bounds=(0, 10), softbounds=(0, 5), doc=_WEIGHTS["time"][1])
+    oil = param.Number(0.0, bounds=(0, 10), softbounds=(0, 5), doc=_WEIGHTS["oil"][1])
+    discrimination = param.Number(1.0, bounds=(0, 10), softbounds=(0, 5), doc=_WEIGHTS["discrimination"][1])
+    link = param.Number(1.0, bounds=(0, 10), softbounds=(0, 5), doc="Weight of the link to history, where a procedure is named for it.")
     history = param.String("", doc="The procedure that past results were taken by; empty: none.")
 
     def controls(self) -> Sequence[Any]:
@@ -58,11 +58,12 @@ class Page(StudyPage):
         self.study.param.watch(self._settle, ["files", "fingerprint"])
         self._settle()
         fields = [
-            self.number(name, label, text, step=0.5)
+            self.number(name, label, text, step=0.5, sliding=True)
             for name, (label, text) in _WEIGHTS.items() if name != "history"
         ]  # fmt: skip
-        wanted = self.number("half_width", "Half-width wanted (± %)", "For the mean of one oil.", step=1)
-        return [wanted, *fields, self._history, self.number("link", *_WEIGHTS["history"], step=0.5)]
+        text = "For the mean of one oil."
+        wanted = self.number("half_width", "Half-width wanted (± %)", text, step=1, sliding=True)
+        return [wanted, *fields, self._history, self.number("link", *_WEIGHTS["history"], step=0.5, sliding=True)]
 
     def _settle(self, *_: Any) -> None:
         names = self._names()

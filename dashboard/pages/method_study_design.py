@@ -111,6 +111,7 @@ class Tail:
     middle: pd.DataFrame
     curves: Mapping[str, pd.DataFrame]
     points: pd.DataFrame
+    single: Any
     n: int
 
 
@@ -142,7 +143,7 @@ class Families(View):
         label = written[telling].agg(" · ".join, axis=1)
         sizes = label.value_counts()
         chosen = [name for name in sizes.index if sizes[name] >= 10][:60]
-        return {str(name): table[(label == name).to_numpy()].reset_index(drop=True) for name in chosen}
+        return {str(name): table[(label == name).to_numpy()] for name in chosen}
 
     def result(self) -> Tail:
         found = self.page.kept("conditions", self._conditions)
@@ -155,6 +156,7 @@ class Families(View):
         return self.page.kept("tail", lambda: self._tail(name, found[name]), name, self.page.low, self.study.confidence)
 
     def _tail(self, name: str, rows: pd.DataFrame) -> Tail:
+        from dashboard.plots.readings import told
         from methods.records.table import withstood
         from methods.scatter import compare_families
         from methods.scatter.compare import low_end_curves
@@ -167,7 +169,8 @@ class Families(View):
             raise InputError(f"No family could be fitted: {low['error'].iloc[0]}")
         order = [f for f in low["family"] if low.set_index("family").loc[f, "error"] == ""]
         curves, points = low_end_curves(kv, gone, order)
-        return Tail(name, low, middle, curves, points, len(rows))
+        single = told(self.study.table, self.study.places, rows.index.to_numpy()[points["row"].to_numpy(dtype=int)])
+        return Tail(name, low, middle, curves, points, single, len(rows))
 
     def _near(self, result: Tail) -> pd.DataFrame:
         """The families that the readings cannot tell apart."""
@@ -214,18 +217,13 @@ class Families(View):
         return out
 
     def figures(self) -> Sequence[Figure]:
-        from dashboard.plots import method_study as plots
-
-        return [
-            Figure("The low end under each family", self._draw, self._describe,
-                   key=lambda r: (tuple(r.curves), r.name), ticks=lambda r: plots.SHARES, height=420)
-        ]  # fmt: skip
+        return [Figure("The low end under each family", self._draw, self._describe, height=420)]
 
     def _draw(self, result: Tail) -> Any:
         from dashboard.plots import method_study as plots
 
         named = {FAMILY_NAMES.get(f, f): line for f, line in result.curves.items()}
-        return plots.tails(named, result.points, self.dark)
+        return plots.tails(named, result.points, result.single, self.dark)
 
     def _describe(self, result: Tail) -> str:
         told = [

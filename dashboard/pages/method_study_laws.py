@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard import theme, words
+from dashboard import words
 from dashboard.pages.base import Figure
 from dashboard.pages.method_study_view import View, group_name
 from methods.errors import InputError, NotEstimable
@@ -24,6 +24,7 @@ class Answer:
     lines: Mapping[str, pd.DataFrame]
     beyond: Mapping[str, pd.DataFrame]
     band: pd.DataFrame | None
+    single: tuple[Any, pd.DataFrame] | None = None
     predicted: Any = None
     refused: str = ""
 
@@ -47,45 +48,62 @@ class _Power(View):
         most = max(usable, key=lambda name: (len(usable[name].fit.levels), usable[name].units))
         return laws, usable[self.offer("law", list(usable), most)]
 
-    def _curves(self, law: Any) -> tuple[Mapping[str, pd.DataFrame], Mapping[str, pd.DataFrame], pd.DataFrame | None]:
-        """Each oil's law over the data and beyond, and the band where there is one oil."""
+    def _curves(self, law: Any) -> tuple[Any, ...]:
+        """Each oil's law over the data and beyond, the band where there is one oil, and the single readings."""
+        return self.page.kept(
+            f"{self.KEY} curves", lambda: self._drawn(law), group_name(law.group), self.study.confidence
+        )
+
+    def _drawn(self, law: Any) -> tuple[Any, ...]:
         oils = list(law.fit.oils["oil"])
         inside, beyond = (
             {oil: law.fit.curve(low, high, oil=oil) for oil in oils}
             for low, high in ((law.fit.levels[0], law.fit.levels[-1]), self._span(law))
         )
-        return inside, beyond, beyond[oils[0]] if len(oils) == 1 else None
+        return inside, beyond, beyond[oils[0]] if len(oils) == 1 else None, self._single(law)
+
+    def _single(self, law: Any) -> tuple[Any, pd.DataFrame] | None:
+        """The readings behind the means, where they are not too many to be seen."""
+        from dashboard.plots import readings
+        from methods.laws.power_fit import oil_names
+
+        table = self.study.table
+        mine = table[self.COLUMN].notna() & (table["outcome"] != "withstood")
+        for column, level in law.group.items():
+            mine &= table[column].isna() if level is None else table[column] == level
+        at = mine.to_numpy().nonzero()[0]
+        named = oil_names(table.iloc[at])
+        known = named.isin(law.fit.oils["oil"]).to_numpy()
+        at, named = at[known], named[known]
+        if not 0 < len(at) <= readings.MOST:
+            return None
+        rows = pd.DataFrame({"x": table[self.COLUMN].iloc[at], "kv": table["kv"].iloc[at], "oil": named})
+        return readings.told(table, self.study.places, at), rows.reset_index(drop=True)
 
     def figures(self) -> Sequence[Figure]:
         return [
             Figure(
                 f"Voltage against {self.AXIS.split(' (')[0].lower()}, both logarithmic", self._draw, self._describe,
-                key=lambda r: (group_name(r.law.group), tuple(r.lines)), ticks=self._ticks, height=400,
+                key=lambda r: group_name(r.law.group), height=400,
             )
         ]  # fmt: skip
-
-    def _ticks(self, result: Answer) -> Any:
-        from dashboard.plots import method_study as plots
-
-        kv = pd.concat([line["kv"] for line in result.beyond.values()])
-        return plots.log_ticks(float(kv.min()), float(kv.max()))
 
     def _draw(self, result: Answer) -> Any:
         from dashboard.plots import method_study as plots
 
         return plots.power(
-            result.law.fit.points, self.COLUMN, result.lines, result.beyond, result.band, self.AXIS, self.dark
-        )
+            result.law.fit.points, self.COLUMN, result.lines, result.beyond, result.band, self.AXIS, self.dark,
+            result.single,
+        )  # fmt: skip
 
     def _describe(self, result: Answer) -> str:
         fit = result.law.fit
         oils = words.plural(len(fit.oils), "oil")
         tail = "; the band holds the mean of one new filling" if result.band is not None else ""
-        more = len(fit.oils) - theme.MOST_LEVELS
-        note = " Colours repeat." if more > 0 else ""
+        small = ", the small ones single readings" if result.single is not None else ""
         return (
-            f"{group_name(result.law.group)}: {oils}, {words.plural(fit.units, fit.unit)}. Points are means, lines the "
-            f"law of each oil, dotted beyond the data{tail}.{note}"
+            f"{group_name(result.law.group)}: {oils}, {words.plural(fit.units, fit.unit)}. Points are means{small}; "
+            f"lines the law of each oil, dotted beyond the data{tail}."
         )
 
     def cautions(self, result: Answer) -> Sequence[Caution]:
@@ -129,9 +147,9 @@ class GapLaw(_Power):
         if not self.page.at_gap:
             return Answer(laws, law, *curves)
         try:
-            return Answer(laws, law, *curves, law.predict(self.page.at_gap))
+            return Answer(laws, law, *curves, predicted=law.predict(self.page.at_gap))
         except InputError as error:
-            return Answer(laws, law, *curves, None, str(error))
+            return Answer(laws, law, *curves, refused=str(error))
 
     def sentence(self, result: Answer) -> str:
         law = result.law
@@ -187,8 +205,8 @@ class RateOfRise(_Power):
         try:
             shift = rate_shift(self.page.rate_from, self.page.rate_to, law.n, n_low=law.n_low, n_high=law.n_high)
         except (InputError, NotEstimable) as error:
-            return Answer(laws, law, *curves, None, str(error))
-        return Answer(laws, law, *curves, shift)
+            return Answer(laws, law, *curves, refused=str(error))
+        return Answer(laws, law, *curves, predicted=shift)
 
     def cautions(self, result: Answer) -> Sequence[Caution]:
         return [*result.law.cautions, *([Caution("refused", result.refused)] if result.refused else [])]

@@ -68,8 +68,6 @@ class OilAgreement(View):
         ]  # fmt: skip
 
     def result(self) -> Agreed:
-        from methods.agreement.agreement_curves import differences, line_points, prediction_band
-
         needs_methods(self)
         present = list(self.study.present(self.study.by))
         most = self.study.reference if self.study.reference in present else self.most_rows()
@@ -83,8 +81,14 @@ class OilAgreement(View):
                 predicted = found.predict(self.page.reading)
             except InputError as error:
                 refused = str(error)
-        points = differences(found, relative=self.page.scale == "percent")
-        return Agreed(found, points, line_points(found), prediction_band(found), predicted, refused)
+        scale = self.page.scale
+        curves = self.page.kept("agreement curves", lambda: self._curves(found, scale), *settings, scale)
+        return Agreed(found, *curves, predicted, refused)
+
+    def _curves(self, found: Any, scale: str) -> tuple[Any, ...]:
+        from methods.agreement.agreement_curves import differences, line_points, prediction_band
+
+        return differences(found, relative=scale == "percent"), line_points(found), prediction_band(found)
 
     def _compare(self, first: str, second: str) -> Any:
         from methods.agreement import compare_methods

@@ -183,7 +183,6 @@ class Page(StudyPage):
     def figures(self) -> Sequence[Figure]:
         main = Figure(
             "Distributions", self.draw, self.describe, key=self._key, ticks=self._ticks, height=self._height,
-            live=False,
         )  # fmt: skip
         return [main, glance.figure(self)]
 

@@ -1,1 +1,1 @@
-"""Functions from result tables to HoloViews elements; they keep nothing and compute nothing."""
+"""Functions from result tables to drawings in layers; they keep nothing and compute nothing."""

@@ -26,11 +26,7 @@ _BEHIND = _IN_FRONT | {"position": "absolute", "visibility": "hidden"}
 
 
 class Live(pn.viewable.Viewer):
-    """A figure on a page, with its heading, its text alternative and its caption.
-
-    A figure that is drawn in layers (:class:`dashboard.plots.layers.Drawing`) is patched column by column; of an
-    element of HoloViews the elements are made anew and HoloViews patches what it drew of them.
-    """
+    """A figure on a page, with its heading, its text alternative and its caption."""
 
     dark = param.Boolean(False, doc="Whether the dark theme is on.")
     main = param.Boolean(False, constant=True, doc="Whether it is the main plot: as high as there is room.")
@@ -42,10 +38,7 @@ class Live(pn.viewable.Viewer):
         self._legend.param.watch(self._alone, "alone")
         if study is not None:
             study.param.watch(self._mark, "selected")
-        self._built: Hashable = object()
-        self._pipe: Any = None
         self._result: Any = None
-        self._pane: Any = None
         self._drawn: OrderedDict[Hashable, tuple[Patched, Any]] = OrderedDict()
         self._words = parts.raw("")
         # On paper the dark theme is turned round: see theme.frame_css.
@@ -81,42 +74,14 @@ class Live(pn.viewable.Viewer):
         else:
             self._words.object = f'{heading}{image}<p class="hint caption">{text}</p>'
         height = _height(figure, result)
-        key = (figure.key(result), self.dark, height)
-        if _live(figure, result) and self._pipe is not None and key == self._built:
-            self._pane.object.reset()  # a page behind another has no plot to patch: its next one must not be the last
-            self._pipe.send(result)
-            return
         drawn = figure.draw(result)
-        if isinstance(drawn, Drawing):
-            lines = [list(line) for line in drawn.legend()]
-            lines = lines if 1 < len(lines) <= theme.MOST_NAMED else []
-            if self._legend.alone not in {line[0] for line in lines}:
-                self._legend.alone = ""
-            self._legend.param.update(lines=lines, visible=bool(lines))
-            self._save.visible = True
-            self._patch(drawn.alone(self._legend.alone), figure.key(result), height, figure.ticks(result))
-            return
-        self._built = key
-        self._element(drawn, result)
-
-    def _element(self, drawn: Any, result: Any) -> None:
-        """Let HoloViews draw; what it draws first is what was made to see which kind it is."""
-        import holoviews as hv
-
-        if self._pane is None:
-            self._pane = pn.pane.HoloViews(None, sizing_mode=self._mode, margin=0, linked_axes=False)
-            self._place.objects = [self._pane]
-        first: list[Any] = [drawn]
-        if not _live(self.figure, result):
-            self._pipe = None
-            self._pane.object = self._finished(drawn, result)
-            return
-        self._pipe = hv.streams.Pipe(data=result)
-
-        def stream(data: Any) -> Any:
-            return self._finished(first.pop() if first else self.figure.draw(data), data)
-
-        self._pane.object = hv.DynamicMap(stream, streams=[self._pipe])
+        lines = [list(line) for line in drawn.legend()]
+        lines = lines if 1 < len(lines) <= theme.MOST_NAMED else []
+        if self._legend.alone not in {line[0] for line in lines}:
+            self._legend.alone = ""
+        self._legend.param.update(lines=lines, visible=bool(lines))
+        self._save.visible = True
+        self._patch(drawn.alone(self._legend.alone), figure.key(result), height, figure.ticks(result))
 
     def _patch(self, drawing: Drawing, key: Hashable, height: int, ticks: Any) -> None:
         """Patch the models that were made for this shape, or make them; those of other shapes wait unseen."""
@@ -173,13 +138,6 @@ class Live(pn.viewable.Viewer):
         if self._result is not None and self._front is not None:
             self.update(self._result)
 
-    def _finished(self, drawn: Any, result: Any) -> Any:
-        from dashboard.plots.elements import finish  # holoviews takes a second to import: only where it draws
-
-        figure = self.figure
-        height = None if self.main else _height(figure, result)
-        return finish(drawn, dark=self.dark, height=height, ticks=figure.ticks(result))
-
     def _grid(self, panes: Sequence[Any]) -> Any:
         """Panels beside each other, fewer in a row where the page is narrow."""
         columns = math.ceil(math.sqrt(len(panes)))
@@ -200,6 +158,3 @@ class Live(pn.viewable.Viewer):
 def _height(figure: Figure, result: Any) -> int:
     return figure.height(result) if callable(figure.height) else figure.height
 
-
-def _live(figure: Figure, result: Any) -> bool:
-    return figure.live(result) if callable(figure.live) else figure.live

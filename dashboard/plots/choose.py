@@ -5,48 +5,55 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import holoviews as hv
 import numpy as np
 
 from dashboard import theme
-from dashboard.plots import elements as elements  # loads what draws the elements below
+from dashboard.plots.layers import Drawing, Layer, Plot
+from dashboard.plots.marks import line, points, spans
 
-_AT = hv.Dimension("minutes", label="Bench minutes for one oil")
-_BY = hv.Dimension("half_width", label="Half-width (± % of the mean)")
+MINUTES = "Bench minutes for one oil"
+WIDTH = "Half-width (± % of the mean)"
 
 
 def minutes_against_width(
     rows: Sequence[Any], plans: Sequence[Any], target: float, looks: Mapping[str, theme.Cue], dark: bool
-) -> hv.Overlay:
-    """A line of plans for each procedure, a mark with limits where it meets the target, the target dotted."""
+) -> Drawing:
+    """A line of plans for each procedure, a mark with limits where it meets the target, the target dotted.
+
+    The axis goes up to six times the target; of limits that go on an arrow says so.
+    """
     colours = theme.palette(dark)
     most = 1.25 * max(r.bench_minutes for r in rows)
-    layers: list[Any] = [
-        hv.Curve(([0, most], [target, target]), _AT, _BY, label=f"wanted: ± {target:g} %").opts(
-            color=colours.wrong, line_dash="dotted", line_width=2
-        )
+    ends = [target, *(r.half_width_percent for r in rows)]
+    ends += [r.half_width_high_percent for r in rows if np.isfinite(r.half_width_high_percent)]
+    top = min(1.1 * max(ends), 6 * target)
+    wanted = f"wanted: ± {target:g} %"
+    layers: list[Layer] = [
+        line([0, most], [target, target], colours.wrong, wanted, dash="dotted", width=2, silent=True)
     ]
     for row in rows:
-        cue = looks[row.procedure]
-        mine = sorted((p.bench_minutes, p.half_width_percent) for p in plans if p.procedure == row.procedure)
-        at, width = np.array(mine).T
-        kept = at <= most
-        layers.append(
-            hv.Curve((at[kept], width[kept]), _AT, _BY, label=row.procedure).opts(
-                color=cue.colour, line_dash=cue.dash, line_width=2
-            )
+        cue, name = looks[row.procedure], row.procedure
+        mine = [p for p in sorted(plans, key=lambda p: p.bench_minutes) if p.procedure == name]
+        at, width, fillings, each = (
+            np.array([getattr(p, n) for p in mine if p.bench_minutes <= most], dtype=float)
+            for n in ("bench_minutes", "half_width_percent", "fillings", "breakdowns_per_filling")
         )
-        limits = [(row.bench_minutes, row.half_width_low_percent, row.bench_minutes, row.half_width_high_percent)]
-        known = bool(np.isfinite(limits[0]).all())
+        about = {"Procedure": [name] * len(at), "Fillings": fillings, "Breakdowns on each": each,
+                 "Bench minutes": at, "Half-width (± %)": width}  # fmt: skip
+        layers.append(line(at, width, cue.colour, name, dash=cue.dash, width=2, about=about))
+        low, high = row.half_width_low_percent, row.half_width_high_percent
+        known = bool(np.isfinite([low, high]).all())
+        there = np.array([row.bench_minutes], dtype=float)
+        told = {"Procedure": [name], "Bench minutes": there, "Half-width (± %)": np.array([row.half_width_percent]),
+                "from": np.array([low]), "to": np.array([high])}  # fmt: skip
+        stem = (there, [low], there, [min(high, top)]) if known else ([], [], [], [])
+        layers.append(spans(*stem, cue.colour, of=[name] * known))
+        over = there if known and high > top else there[:0]
         layers.append(
-            hv.Segments(limits if known else [], ["minutes", "half_width", "x1", "y1"]).opts(
-                color=cue.colour, line_width=2, line_alpha=0.6
-            )
-        )
+            points(over, [0.985 * top] * len(over), cue.colour, marker="triangle", size=11, of=[name] * len(over),
+                   about=told if len(over) else dict.fromkeys(told, []))
+        )  # fmt: skip
         layers.append(
-            hv.Scatter(([row.bench_minutes], [row.half_width_percent]), _AT, _BY).opts(
-                color=cue.colour, marker=cue.marker, size=13, line_color=colours.ink
-            )
+            points(there, [row.half_width_percent], cue.colour, marker=cue.marker, size=13, of=[name], about=told)
         )
-    top = 1.1 * max([target, *(r.half_width_high_percent for r in rows if np.isfinite(r.half_width_high_percent))])
-    return hv.Overlay(layers).opts(hv.opts.Overlay(xlim=(0, most), ylim=(0, min(top, 6 * target))))
+    return Drawing([Plot(layers, MINUTES, WIDTH, x_range=(0, most), y_range=(0, top))])

@@ -6,6 +6,8 @@ from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from dashboard.plots.layers import Drawing
+
 
 @dataclass(frozen=True)
 class Figure:
@@ -16,7 +18,7 @@ class Figure:
     title : str
         The heading above it.
     draw : callable
-        From the page's result to an element or overlay.
+        From the page's result to a drawing (:class:`dashboard.plots.layers.Drawing`).
     describe : callable
         From the page's result to the plot in words.
     key : callable
@@ -25,17 +27,14 @@ class Figure:
         From the result to the y axis's ticks, as (position, label), for probability scales.
     height : int, or callable from the result
         Pixels; a plot with a row for each level grows with the levels.
-    live : bool, or callable from the result
-        False: rebuilt each time, as a layout of several panels must be.
     shown : callable from the result
         Whether there is anything to draw; without it the figure is out of sight.
     """
 
     title: str
-    draw: Callable[[Any], Any]
+    draw: Callable[[Any], Drawing]
     describe: Callable[[Any], str]
     key: Callable[[Any], Hashable] = lambda result: None
     ticks: Callable[[Any], Sequence[tuple[float, str]] | None] = lambda result: None
     height: int | Callable[[Any], int] = 440
-    live: bool | Callable[[Any], bool] = True
     shown: Callable[[Any], bool] = lambda result: True

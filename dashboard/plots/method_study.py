@@ -5,177 +5,184 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import holoviews as hv
 import numpy as np
 import pandas as pd
 
 from dashboard import theme
-from dashboard.plots import elements as elements  # loads what draws the elements below
+from dashboard.plots import readings
+from dashboard.plots.layers import Drawing, Layer, Plot
+from dashboard.plots.marks import band, box, line, points, spans
+from dashboard.plots.readings import Told
 
-CORNERS = ["x0", "y0", "x1", "y1"]
+
+def _columns(frame: pd.DataFrame, *names: str) -> list[np.ndarray[Any, Any]]:
+    return [frame[name].to_numpy(dtype=float) for name in names]
 
 
-def trips(curves: pd.DataFrame, names: Mapping[str, str], own_cov: float, dark: bool) -> hv.Overlay:
+def trips(curves: pd.DataFrame, names: Mapping[str, str], own_cov: float, dark: bool) -> Drawing:
     """Probability that each rule asks for more against the true CoV, in per cent; the user's own CoV as a line."""
     colours, looks = theme.palette(dark), theme.cues(list(names), dark)
-    at = hv.Dimension("cov", label="True coefficient of variation (%)")
-    by = hv.Dimension("p", label="Asks for more (%)")
-    layers: list[Any] = []
+    layers: list[Layer] = []
     for key in dict.fromkeys(curves["rule"]):
-        part, look = curves[curves["rule"] == key], looks[key]
-        xy = (part["cov_percent"].to_numpy(dtype=float), part["probability_percent"].to_numpy(dtype=float))
-        layers.append(
-            hv.Curve(xy, at, by, label=names[key]).opts(color=look.colour, line_dash=look.dash, line_width=2.5)
-        )
+        x, y = _columns(curves[curves["rule"] == key], "cov_percent", "probability_percent")
+        about = {"Rule": [names[key]] * len(x), "True CoV (%)": x, "Asks for more (%)": y}
+        layers.append(line(x, y, looks[key].colour, names[key], dash=looks[key].dash, about=about))
     if np.isfinite(own_cov):
-        line = ([own_cov, own_cov], [0, 100])
         layers.append(
-            hv.Curve(line, at, by, label="These records").opts(color=colours.line, line_dash="dotted", line_width=2)
+            line([own_cov] * 2, [0, 100], colours.line, "These records", dash="dotted", width=2, silent=True)
         )
-    return hv.Overlay(layers or [hv.Curve([], at, by)]).opts(
-        hv.opts.Overlay(xlabel=at.label, ylabel=by.label, ylim=(0, 100), xlim=(0, 42))
-    )
+    plot = Plot(layers, "True coefficient of variation (%)", "Asks for more (%)", x_range=(0, 42), y_range=(-1, 101),
+                y_bounds=(0, 100))  # fmt: skip
+    return Drawing([plot])
 
 
 def power(
-    points: pd.DataFrame,
+    means: pd.DataFrame,
     column: str,
     lines: Mapping[str, pd.DataFrame],
     beyond: Mapping[str, pd.DataFrame],
-    band: pd.DataFrame | None,
+    confidence_band: pd.DataFrame | None,
     xlabel: str,
     dark: bool,
-) -> hv.Overlay:
+    single: tuple[Told, pd.DataFrame] | None = None,
+) -> Drawing:
     """Means against gap or rate on logarithmic axes, each oil's law, and the band for one new filling.
 
-    ``lines`` maps an oil to its curve over the data (``x, kv``), ``beyond`` to one that goes on, drawn dotted; ``band``
-    has ``x, band_low_kv, band_high_kv``.
+    ``lines`` maps an oil to its curve over the data (``x, kv``), ``beyond`` to one that goes on, drawn dotted;
+    ``confidence_band`` has ``x, band_low_kv, band_high_kv``. ``single`` are the readings behind the means: what is told
+    of each, and ``x, kv, oil``.
     """
     colours, looks = theme.palette(dark), theme.cues(list(lines), dark)
-    at, by = hv.Dimension("x", label=xlabel), hv.Dimension("kv", label="Voltage (kV)")
-    layers: list[Any] = []
-    if band is not None:
-        x, low, high = (band[c].to_numpy(dtype=float) for c in ("x", "band_low_kv", "band_high_kv"))
+    layers: list[Layer] = []
+    if confidence_band is not None:
+        layers.append(band(*_columns(confidence_band, "x", "band_low_kv", "band_high_kv"), colours.muted,
+                           "One new filling"))  # fmt: skip
+    for oil, solid in lines.items():
+        look, (x, kv), (far, dots) = looks[oil], _columns(solid, "x", "kv"), _columns(beyond[oil], "x", "kv")
+        about = {"Oil": [oil] * len(x), xlabel: x, "Law (kV)": kv}
+        layers.append(line(far, dots, look.colour, dash="dotted", width=1.5, of=oil, silent=True))
+        layers.append(line(x, kv, look.colour, dash=look.dash, of=oil, about=about))
+    if single is not None:
+        said, rows = single
+        of = [str(o) for o in rows["oil"]]
+        x, kv = _columns(rows, "x", "kv")
         layers.append(
-            hv.Area((x, low, high), at, [by, hv.Dimension("top")], label="One new filling").opts(
-                color=colours.muted, fill_alpha=theme.BAND_ALPHA, line_alpha=0
-            )
-        )
-    for oil, line in lines.items():
-        look = looks[oil]
-        dots, solid = ((c["x"].to_numpy(dtype=float), c["kv"].to_numpy(dtype=float)) for c in (beyond[oil], line))
-        farther = hv.Curve(dots, at, by).opts(color=look.colour, line_dash="dotted", line_width=1.5)
-        law = hv.Curve(solid, at, by).opts(color=look.colour, line_dash=look.dash, line_width=2.5)
-        part = points[points["oil"] == oil]
-        xy = (part[column].to_numpy(dtype=float), part["kv"].to_numpy(dtype=float))
-        marks = hv.Scatter(xy, at, by, label=oil).opts(color=look.colour, marker=look.marker, size=10)
-        layers += [farther, law, marks]
-    return hv.Overlay(layers).opts(
-        hv.opts.Overlay(xlabel=at.label, ylabel=by.label, logx=True, logy=True, padding=(0.06, 0.1))
-    )
+            readings.layer(said, x * np.exp(0.025 * readings.aside(len(x))), kv, [looks[o].colour for o in of],
+                           ["circle"] * len(x), of, size=4, fill_alpha=0.35, line_alpha=0.4)
+        )  # fmt: skip
+    for oil in lines:
+        look, (x, kv) = looks[oil], _columns(means[means["oil"] == oil], column, "kv")
+        about = {"Oil": [oil] * len(x), xlabel: x, "Mean (kV)": kv}
+        layers.append(points(x, kv, look.colour, oil, marker=look.marker, size=10, about=about))
+    drawn = Drawing([Plot(layers, xlabel, "Voltage (kV)", log_x=True, log_y=True)])
+    (left, right), (low, high) = drawn.ranges()
+    return Drawing([
+        Plot(layers, xlabel, "Voltage (kV)", log_x=True, log_y=True, x_range=(left, right), y_range=(low, high),
+             x_ticks=log_ticks(left, right), y_ticks=log_ticks(low, high))
+    ])  # fmt: skip
+
+
+_STEPS = (
+    0.1, 0.2, 0.3, 0.5, 0.7, 1, 1.25, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 10, 12, 15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80,
+    100, 120, 150, 200, 300,
+)  # fmt: skip
 
 
 def log_ticks(low: float, high: float) -> list[tuple[float, str]]:
-    """Ticks of a logarithmic axis that takes in these values."""
-    steps = (1, 1.5, 2, 3, 4, 5, 6, 7, 8, 10, 12, 15, 20, 25, 30, 35, 40, 45, 50, 60, 70, 80, 100, 120, 150, 200)
-    inside = [v for v in steps if low * 0.8 <= v <= high * 1.25]
-    return [(v, f"{v:g}") for v in inside]
+    """Ticks of a logarithmic axis between these values, none closer to the next than can be read."""
+    apart, kept = (high / low) ** 0.045, []
+    for v in _STEPS:
+        if low <= v <= high and (not kept or v >= kept[-1] * apart):
+            kept.append(v)
+    return [(float(v), f"{v:g}") for v in kept]
 
 
-def agreement(points: pd.DataFrame, limits: Any, oils: Sequence[str], unit: str, dark: bool) -> hv.Overlay:
+def agreement(found: pd.DataFrame, limits: Any, oils: Sequence[str], unit: str, dark: bool) -> Drawing:
     """Difference against mean, an oil a point; the bias with its band, the limits with their own at the right edge."""
     colours, looks = theme.palette(dark), theme.cues(list(oils), dark)
-    x = points["mean_kv"].to_numpy(dtype=float)
+    x = found["mean_kv"].to_numpy(dtype=float)
     margin = 0.08 * max(float(np.ptp(x)), 1.0)
     left, right = float(x.min()) - margin, float(x.max()) + margin
-    layers: list[Any] = []
     spread = max(abs(limits.upper - limits.bias), abs(limits.bias - limits.lower), 1e-9)
     lowest, highest = limits.bias - 3 * spread, limits.bias + 3 * spread
+    layers: list[Layer] = [box(left, limits.bias_low, right, limits.bias_high, colours.primary)]
+    difference, names = f"Difference ({unit})", ("Mean difference", "Lower limit", "Upper limit")
+
+    def told(name: str, key: str) -> dict[str, Any]:
+        ends = (getattr(limits, f"{key}{end}") for end in ("", "_low", "_high"))
+        return {"": [name]} | {n: np.array([v]) for n, v in zip((difference, "from", "to"), ends, strict=True)}
+
+    for name, key, place in zip(names[1:], ("lower", "upper"), (-0.004, 0.004), strict=True):
+        at = right + place * (right - left)
+        ends = max(getattr(limits, f"{key}_low"), lowest), min(getattr(limits, f"{key}_high"), highest)
+        layers.append(spans(at, ends[0], at, ends[1], colours.caution, width=4, about=told(name, key)))
+    layers.append(spans(left, 0, right, 0, colours.line, width=1))
     layers.append(
-        hv.Rectangles([(left, limits.bias_low, right, limits.bias_high)], CORNERS).opts(
-            color=colours.primary, fill_alpha=theme.BAND_ALPHA, line_alpha=0
-        )
+        spans(left, limits.bias, right, limits.bias, colours.primary, names[0], about=told(names[0], "bias"))
     )
-    for name, place in (("lower", right - 0.004 * (right - left)), ("upper", right + 0.004 * (right - left))):
-        ends = [max(getattr(limits, f"{name}_low"), lowest), min(getattr(limits, f"{name}_high"), highest)]
-        layers.append(
-            hv.Segments([(place, ends[0], place, ends[1])], CORNERS).opts(color=colours.caution, line_width=4)
-        )
-    layers.append(hv.Segments([(left, 0, right, 0)], CORNERS).opts(color=colours.line, line_width=1))
-    layers.append(
-        hv.Segments([(left, limits.bias, right, limits.bias)], CORNERS, label="Mean difference").opts(
-            color=colours.primary, line_width=2.5
-        )
-    )
-    ends = [(left, v, right, v) for v in (limits.lower, limits.upper)]
-    layers.append(
-        hv.Segments(ends, CORNERS, label="Limits that hold 95 % of differences").opts(
-            color=colours.caution, line_width=2, line_dash="dashed"
-        )
-    )
+    held = "Limits that hold 95 % of differences"
+    both = {n: [*a, *b] for (n, a), b in zip(told(names[1], "lower").items(), told(names[2], "upper").values(),
+                                            strict=True)}  # fmt: skip
+    both = {n: np.array(v) if n else v for n, v in both.items()}
+    ends = [limits.lower, limits.upper]
+    layers.append(spans([left] * 2, ends, [right] * 2, ends, colours.caution, held, width=2, dash="dashed", about=both))
     for oil in oils:
-        part, look = points[points["sample"] == oil], looks[oil]
-        xy = (part["mean_kv"].to_numpy(dtype=float), part["difference"].to_numpy(dtype=float))
-        layers.append(hv.Scatter(xy, "x0", "y0", label=oil).opts(color=look.colour, marker=look.marker, size=10))
-    return hv.Overlay(layers).opts(
-        hv.opts.Overlay(xlabel="Mean of both methods (kV)", ylabel=f"Second less first ({unit})", padding=(0, 0.05))
-    )
+        part, look = found[found["sample"] == oil], looks[oil]
+        at, apart = _columns(part, "mean_kv", "difference")
+        about = {"Oil": [oil] * len(at), "Mean of both (kV)": at, difference: apart}
+        layers.append(points(at, apart, look.colour, oil, marker=look.marker, about=about))
+    return Drawing([Plot(layers, "Mean of both methods (kV)", f"Second less first ({unit})")])
 
 
 LINES = {"equal": "Equal readings", "deming": "Deming", "passing_bablok": "Passing–Bablok"}
 
 
 def association(
-    pairs: pd.DataFrame, lines: pd.DataFrame, band: pd.DataFrame, names: tuple[str, str], dark: bool
-) -> hv.Overlay:
+    pairs: pd.DataFrame, lines: pd.DataFrame, new_oil: pd.DataFrame, names: tuple[str, str], dark: bool
+) -> Drawing:
     """One method against the other, an oil a point; lines with error in both, and the band for one new oil."""
     colours, looks = theme.palette(dark), theme.cues(["oil", "deming", "passing_bablok"], dark)
-    at, by = hv.Dimension("x", label=f"{names[0]} (kV)"), hv.Dimension("y", label=f"{names[1]} (kV)")
-    x, y, low, high = (band[c].to_numpy(dtype=float) for c in ("first_kv", "second_kv", "low_kv", "high_kv"))
-    layers: list[Any] = []
-    if len(x):
-        layers.append(
-            hv.Area((x, low, high), at, [by, hv.Dimension("top")], label="One new oil").opts(
-                color=looks["deming"].colour, fill_alpha=theme.BAND_ALPHA, line_alpha=0
-            )
-        )
+    first, second = (f"{name} (kV)" for name in names)
+    layers: list[Layer] = []
+    if len(new_oil):
+        x, y, low, high = _columns(new_oil, "first_kv", "second_kv", "low_kv", "high_kv")
+        layers.append(band(x, low, high, looks["deming"].colour, "One new oil"))
     for kind in dict.fromkeys(lines["line"]):
-        part = lines[lines["line"] == kind]
+        x, y = _columns(lines[lines["line"] == kind], "first_kv", "second_kv")
         look = looks.get(kind, theme.Cue(colours.line, "dotted", "circle"))
-        xy = (part["first_kv"].to_numpy(dtype=float), part["second_kv"].to_numpy(dtype=float))
-        layers.append(
-            hv.Curve(xy, at, by, label=LINES.get(kind, kind)).opts(
-                color=look.colour, line_dash=look.dash, line_width=2.5 if kind != "equal" else 1.5
-            )
-        )
-    xy = (pairs["first_kv"].to_numpy(dtype=float), pairs["second_kv"].to_numpy(dtype=float))
-    layers.append(hv.Scatter(xy, at, by, label="One oil").opts(color=looks["oil"].colour, marker="circle", size=10))
-    return hv.Overlay(layers).opts(hv.opts.Overlay(xlabel=at.label, ylabel=by.label, padding=0.08))
-
-
-def tails(curves: Mapping[str, pd.DataFrame], points: pd.DataFrame, dark: bool) -> hv.Overlay:
-    """Share that breaks down against the voltage under each family, on a logarithmic scale that shows the low end.
-
-    ``curves`` maps a family's name to ``kv, percent``; ``points`` are the readings' plotting positions.
-    """
-    colours, looks = theme.palette(dark), theme.cues(list(curves), dark)
-    at, by = hv.Dimension("kv", label="Voltage (kV)"), hv.Dimension("percent", label="Breaks down below it (%)")
-    points = points[points["percent"] <= 60]
-    layers: list[Any] = [
-        hv.Scatter((points["kv"].to_numpy(dtype=float), points["percent"].to_numpy(dtype=float)), at, by,
-                   label="One reading").opts(color=colours.muted, size=6)
-    ]  # fmt: skip
-    for name, line in curves.items():
-        look = looks[name]
-        layers.append(
-            hv.Curve(
-                (line["kv"].to_numpy(dtype=float), line["percent"].to_numpy(dtype=float)), at, by, label=name
-            ).opts(color=look.colour, line_dash=look.dash, line_width=2.5)
-        )
-    return hv.Overlay(layers).opts(
-        hv.opts.Overlay(xlabel=at.label, ylabel=by.label, logy=True, ylim=(0.08, 60), padding=(0.04, 0))
-    )
+        name, equal = LINES.get(kind, kind), kind == "equal"
+        about = {"Line": [name] * len(x), first: x, second: y}
+        layers.append(line(x, y, look.colour, name, dash=look.dash, width=1.5 if equal else 2.5, about=about))
+    x, y = _columns(pairs, "first_kv", "second_kv")
+    about = {"Oil": pairs["sample"].astype(str).tolist(), first: x, second: y}
+    layers.append(points(x, y, looks["oil"].colour, "One oil", about=about))
+    return Drawing([Plot(layers, first, second)])
 
 
 #: Ticks of the share that breaks down, in per cent.
 SHARES = [(0.1, "0.1"), (0.5, "0.5"), (1, "1"), (5, "5"), (10, "10"), (50, "50")]
+
+
+def tails(
+    curves: Mapping[str, pd.DataFrame], shares: pd.DataFrame, single: tuple[Told, Sequence[str]], dark: bool
+) -> Drawing:
+    """Share that breaks down against the voltage under each family, on a logarithmic scale that shows the low end.
+
+    ``curves`` maps a family's name to ``kv, percent``; ``shares`` are the readings' plotting positions, and ``single``
+    what is told of the same readings.
+    """
+    colours, looks = theme.palette(dark), theme.cues(list(curves), dark)
+    kv, percent = _columns(shares, "kv", "percent")
+    shown = np.flatnonzero(percent <= 60)
+    n = len(shown)
+    layers: list[Layer] = [
+        readings.layer(single.some(shown), kv[shown], percent[shown], [colours.muted] * n, ["circle"] * n,
+                       "One reading", "One reading", size=7, fill_alpha=0.6)
+    ]  # fmt: skip
+    for name, curve in curves.items():
+        x, y = _columns(curve, "kv", "percent")
+        about = {"Family": [name] * len(x), "Voltage (kV)": x, "Breaks down below it (%)": y}
+        layers.append(line(x, y, looks[name].colour, name, dash=looks[name].dash, about=about))
+    return Drawing([
+        Plot(layers, "Voltage (kV)", "Breaks down below it (%)", log_y=True, y_range=(0.08, 60), y_ticks=SHARES)
+    ])  # fmt: skip

@@ -215,6 +215,15 @@ def _lack_of_fit(cell: np.ndarray, y: np.ndarray, w: np.ndarray, rss: float, df:
     return float(f), float(scipy.stats.f.sf(f, df_lack, df_pure))
 
 
+def oil_names(table: pd.DataFrame, oil: Sequence[str] = ("sample", "laboratory")) -> pd.Series:
+    """For each row the oil that it belongs to, as :attr:`PowerFit.oils` and ``points`` name it."""
+    names = [c for c in oil if c in table.columns and table[c].notna().any()]
+    joined = table[names[0]].astype("object").fillna("–").astype(str) if names else pd.Series("all", index=table.index)
+    for c in names[1:]:
+        joined = joined + " / " + table[c].astype("object").fillna("–").astype(str)
+    return joined
+
+
 def without_withstood(table: pd.DataFrame, column: str) -> tuple[pd.DataFrame, list[Caution]]:
     """Leave out the whole oil-and-level cells that hold a withstood test; their mean is unknown."""
     stood = table["outcome"].eq(WITHSTOOD)
@@ -249,11 +258,7 @@ def fit_power(
     cautions: list[Caution] = []
     if len(use) < len(table):
         cautions.append(Caution("no_level", f"{len(table) - len(use)} rows have no {factor} and were left out."))
-    names = [c for c in oil if use[c].notna().any()]
-    joined = use[names[0]].astype("object").fillna("–").astype(str) if names else pd.Series("all", index=use.index)
-    for c in names[1:]:
-        joined = joined + " / " + use[c].astype("object").fillna("–").astype(str)
-    use["_oil"], use[column] = joined, use[column].astype(float)
+    use["_oil"], use[column] = oil_names(use, oil), use[column].astype(float)
     use, notes = without_withstood(use, column)
     cautions += notes
     per_oil = use.groupby("_oil")[column].nunique()

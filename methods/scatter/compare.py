@@ -82,7 +82,7 @@ def low_end_curves(
     curves : dict of DataFrame
         Family -> ``percent, kv``; families that cannot be fitted are absent.
     readings : DataFrame
-        ``kv, percent``: plotting positions of the breakdowns, withstands moving the ranks.
+        ``kv, percent``: plotting positions of the breakdowns, withstands moving the ranks; ``row``: which of ``kv``.
     """
     from methods.scatter.probability import plotting_positions
 
@@ -95,4 +95,9 @@ def low_end_curves(
             continue
         curves[name] = pd.DataFrame({"percent": 100 * shares, "kv": found.quantile(shares)})
     positions = plotting_positions(kv, withstood)
-    return curves, pd.DataFrame({"kv": positions["kv"], "percent": 100 * positions["probability"]})
+    values = np.asarray(kv, dtype=float)
+    gone = np.zeros(len(values), dtype=bool) if withstood is None else np.asarray(withstood, dtype=bool)
+    order = np.lexsort((gone, values))  # as the positions are ordered
+    return curves, pd.DataFrame(
+        {"kv": positions["kv"], "percent": 100 * positions["probability"], "row": order[~gone[order]]}
+    )

@@ -9,9 +9,11 @@ from typing import Any
 
 import pytest
 
-from dashboard import app, pages, parts
+from dashboard import app, pages, parts, theme
 from dashboard.cache import forget
 from dashboard.pages.base import Empty, Figure, StudyPage
+from dashboard.plots.layers import Drawing, Plot
+from dashboard.plots.marks import points
 from dashboard.study import Study
 from methods.errors import NotEstimable
 from methods.result import Caution
@@ -110,9 +112,10 @@ class _Page(StudyPage):
         return {"means": ("Means", result)}
 
     def figures(self) -> list[Figure]:
-        import holoviews as hv
+        def draw(result: Any) -> Drawing:
+            return Drawing([Plot([points(range(len(result)), result["mean_kv"], theme.LIGHT.ink)])])
 
-        return [Figure("Plot", lambda r: hv.Curve(r["mean_kv"].tolist()), lambda r: 'two "levels"')]
+        return [Figure("Plot", draw, lambda r: 'two "levels"')]
 
 
 def test_a_page_shows_sentence_cautions_plot_in_words_and_table(study: Study) -> None:

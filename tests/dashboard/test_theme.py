@@ -86,13 +86,13 @@ def test_no_look_repeats_among_twelve_levels() -> None:
 
 
 def test_the_plot_hook_sets_both_themes_and_probability_ticks() -> None:
-    import holoviews as hv
-
-    from dashboard.plots.elements import finish
+    from dashboard.plots.layers import Drawing, Plot
+    from dashboard.plots.marks import line
+    from dashboard.plots.patched import Patched
 
     for dark in (False, True):
-        curve = hv.Curve([1, 2, 3])
-        figure = hv.render(finish(curve, dark=dark, ticks=[(1.5, "50 %")]), backend="bokeh")
+        drawing = Drawing([Plot([line([0, 1, 2], [1, 2, 3], theme.LIGHT.ink)])])
+        (figure,) = Patched(drawing, dark=dark, height=300, ticks=[(1.5, "50 %")]).figures
         assert figure.background_fill_color == theme.palette(dark).surface
         assert figure.yaxis[0].ticker.ticks == [1.5]
         assert figure.yaxis[0].major_label_overrides == {1.5: "50 %"}

@@ -24,3 +24,10 @@ def test_withstood_readings_have_no_point() -> None:
     kv = np.array([50.0, 55, 60, 65, 70, 75, 75, 75])
     _, points = low_end_curves(kv, kv == 75, families=["normal"])
     assert len(points) == 5
+
+
+def test_every_point_says_which_reading_it_is() -> None:
+    kv = np.array([70.0, 55, 75, 60, 50, 75, 60])
+    _, points = low_end_curves(kv, np.array([0, 0, 1, 0, 0, 0, 0], dtype=bool), families=["normal"])
+    assert kv[points["row"]].tolist() == points["kv"].tolist() == [50, 55, 60, 60, 70, 75]
+    assert sorted(points["row"]) == [0, 1, 3, 4, 5, 6]
