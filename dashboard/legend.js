@@ -5,7 +5,8 @@ const MARKERS = {
   circle: "M14 3.5a4.5 4.5 0 1 0 .01 0", square: "M9.5 3.5h9v9h-9z", triangle: "M14 2.5l5.5 10h-11z",
   diamond: "M14 2l5 6-5 6-5-6z", inverted_triangle: "M14 13.5l5.5-10h-11z", plus: "M14 2v12M8 8h12",
   asterisk: "M14 2v12M8.8 5l10.4 6M19.2 5L8.8 11", star: "M14 1.5l2 4.6 5 .4-3.8 3.2 1.2 4.9-4.4-2.7-4.4 2.7 1.2-4.9L7 6.5l5-.4z",
-  cross: "M10 4l8 8M18 4l-8 8", hex: "M14 2.5l5 2.8v5.4l-5 2.8-5-2.8V5.3z",
+  x: "M9.5 3.5l9 9M18.5 3.5l-9 9", y: "M14 8v6M14 8l-5.5-4.5M14 8l5.5-4.5", square_pin: "M8.5 2.5q5.5 3 11 0q-3 5.5 0 11q-5.5-3-11 0q3-5.5 0-11z",
+  triangle_pin: "M14 1.5q.8 6.5 6 11.5q-6-2-12 0q5.2-5 6-11.5z", hex: "M14 2.5l5 2.8v5.4l-5 2.8-5-2.8V5.3z",
 }
 
 // The sign of a line of the legend: what the plot draws it with.
@@ -19,7 +20,8 @@ function sign([_, kind, colour, dash, marker]) {
   path.setAttribute("stroke-width", "2.5")
   if (kind === "line" || kind === "lines" || kind === "segments") {
     path.setAttribute("d", "M1 8h26")
-    if (DASHES[dash]) { path.setAttribute("stroke-dasharray", DASHES[dash]) }
+    const strokes = DASHES[dash] ?? (/^\d/.test(dash) ? dash : "")
+    if (strokes) { path.setAttribute("stroke-dasharray", strokes) }
   } else if (kind === "bands" || kind === "bars") {
     path.setAttribute("d", "M2 2h24v12h-24z")
     path.setAttribute("fill", colour)
@@ -28,7 +30,7 @@ function sign([_, kind, colour, dash, marker]) {
   } else {
     path.setAttribute("d", MARKERS[marker] ?? MARKERS.circle)
     path.setAttribute("stroke-width", "2")
-    if (!["plus", "asterisk", "cross"].includes(marker)) { path.setAttribute("fill", colour) }
+    if (!["plus", "asterisk", "x", "y"].includes(marker)) { path.setAttribute("fill", colour) }
   }
   svg.append(path)
   return svg

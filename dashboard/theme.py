@@ -38,24 +38,34 @@ LIGHT = Palette(
     ground="#F4F5F2", surface="#FFFFFF", ink="#1C2326", muted="#4F5B60", line="#7A868B", grid="#E3E7E8",
     rule="#DDE2E3",     bar="#16414D", on_bar="#FFFFFF", primary="#1B6478", on_primary="#FFFFFF",
     good="#1B6E3C", caution="#8A5200", wrong="#B3261E",
-    marks=("#7A3E9D", "#B37A00", "#333333", "#C51B7D", "#117733", "#D860F0"),
+    marks=("#7A3E9D", "#B37A00", "#333333", "#C51B7D", "#117733", "#D860F0",
+           "#0048FC", "#541800", "#FC2454", "#A884C0", "#3C0048", "#3C00A8"),
 )  # fmt: skip
 
 DARK = Palette(
     ground="#14181B", surface="#1B2024", ink="#E8ECEE", muted="#AEB9BE", line="#7F8B91", grid="#2C3439",
     rule="#38424A",     bar="#0F2F38", on_bar="#F2F7F8", primary="#7CC4D6", on_primary="#0C2026",
     good="#7FD39B", caution="#F0B65A", wrong="#FF9A92",
-    marks=("#6FA8FF", "#F0E442", "#D55E00", "#CC79A7", "#B8E986", "#A0A070"),
+    marks=("#6FA8FF", "#F0E442", "#D55E00", "#CC79A7", "#B8E986", "#A0A070",
+           "#A80CFC", "#FCB4F0", "#8454D8", "#487860", "#84FCCC", "#C03CA8"),
 )  # fmt: skip
 
-#: Beyond this many levels in one plot, colours and dashes no longer tell them apart: use small multiples.
-MOST_LEVELS = len(LIGHT.marks)
+#: Of more curves in one plot the eye follows none: use small multiples.
+MOST_LEVELS = 6
 
 #: A legend of more lines names nothing that one could find in the plot again; the table does.
-MOST_NAMED = 2 * MOST_LEVELS + 12
+MOST_NAMED = 24
 
-DASHES: tuple[str, ...] = ("solid", "dashed", "dotdash", "dotted", "dashdot", "solid")
-MARKERS: tuple[str, ...] = ("circle", "square", "triangle", "diamond", "inverted_triangle", "plus")
+#: As many as there are colours, so that no look of twelve levels has a colour, dash or marker of another. Numbers are
+#: lengths of strokes and of gaps.
+DASHES: tuple[str, ...] = (
+    "solid", "dashed", "dotdash", "dotted", "dashdot", "14 4",
+    "2 6", "10 3 2 3 2 3", "4 4", "14 3 5 3", "8 8", "18 3 2 3",
+)  # fmt: skip
+MARKERS: tuple[str, ...] = (
+    "circle", "square", "triangle", "diamond", "inverted_triangle", "plus",
+    "hex", "star", "x", "square_pin", "triangle_pin", "y",
+)  # fmt: skip
 
 #: A withstand is not a value: wherever it is drawn it has this mark and no other mark has it.
 WITHSTOOD_MARKER = "asterisk"
@@ -91,17 +101,27 @@ def cues(levels: Sequence[str], dark: bool = False) -> dict[str, Cue]:
     """Give every level its look, by its place in the *complete* list of levels.
 
     Pass all levels that the records have (``study.levels(column)``), not those that a filter left: then a
-    level keeps its colour when its neighbours are filtered away. Beyond :data:`MOST_LEVELS` the looks
-    repeat, with the next dash.
+    level keeps its colour when its neighbours are filtered away. From the thirteenth on colours come back, each with
+    another dash and marker.
     """
     marks = palette(dark).marks
     out = {}
     for i, level in enumerate(dict.fromkeys(levels)):
-        turn = i // len(marks)
-        out[level] = Cue(
-            marks[i % len(marks)], DASHES[(i + turn) % len(DASHES)], MARKERS[(i + 2 * turn) % len(MARKERS)]
-        )
+        place = (i + 5 * (i // len(marks))) % len(marks)
+        out[level] = Cue(marks[i % len(marks)], DASHES[place], MARKERS[place])
     return out
+
+
+def on_paper(colour: str) -> str:
+    """The light theme's colour for what has this colour in the dark one."""
+    return _ON_PAPER.get(colour, colour)
+
+
+_ON_PAPER = {
+    dark: light
+    for name in ("ink", "muted", "line", "grid", "primary", "good", "caution", "wrong")
+    for dark, light in [(getattr(DARK, name), getattr(LIGHT, name))]
+} | dict(zip(DARK.marks, LIGHT.marks, strict=True))
 
 
 def style_plot(dark: bool = False, ticks: Sequence[tuple[float, str]] | None = None) -> Callable[[Any, Any], None]:

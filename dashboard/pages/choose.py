@@ -48,7 +48,9 @@ class Page(StudyPage):
     time = param.Number(1.0, bounds=(0, 10), softbounds=(0, 5), doc=_WEIGHTS["time"][1])
     oil = param.Number(0.0, bounds=(0, 10), softbounds=(0, 5), doc=_WEIGHTS["oil"][1])
     discrimination = param.Number(1.0, bounds=(0, 10), softbounds=(0, 5), doc=_WEIGHTS["discrimination"][1])
-    link = param.Number(1.0, bounds=(0, 10), softbounds=(0, 5), doc="Weight of the link to history, where a procedure is named for it.")
+    link = param.Number(
+        1.0, bounds=(0, 10), softbounds=(0, 5), doc="Weight of the link to history, where a procedure is named for it."
+    )
     history = param.String("", doc="The procedure that past results were taken by; empty: none.")
 
     def controls(self) -> Sequence[Any]:

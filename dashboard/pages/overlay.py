@@ -233,7 +233,7 @@ class Page(StudyPage):
             if not split:
                 return base
             i = parts_of.index(curve.levels[1:])
-            return theme.Cue(base.colour, theme.DASHES[i % 5], theme.MARKERS[i % len(theme.MARKERS)])
+            return theme.Cue(base.colour, theme.DASHES[i % len(theme.DASHES)], theme.MARKERS[i % len(theme.MARKERS)])
 
         return look
 

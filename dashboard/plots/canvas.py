@@ -157,4 +157,3 @@ class Live(pn.viewable.Viewer):
 
 def _height(figure: Figure, result: Any) -> int:
     return figure.height(result) if callable(figure.height) else figure.height
-

@@ -28,9 +28,7 @@ def trips(curves: pd.DataFrame, names: Mapping[str, str], own_cov: float, dark: 
         about = {"Rule": [names[key]] * len(x), "True CoV (%)": x, "Asks for more (%)": y}
         layers.append(line(x, y, looks[key].colour, names[key], dash=looks[key].dash, about=about))
     if np.isfinite(own_cov):
-        layers.append(
-            line([own_cov] * 2, [0, 100], colours.line, "These records", dash="dotted", width=2, silent=True)
-        )
+        layers.append(line([own_cov] * 2, [0, 100], colours.line, "These records", dash="dotted", width=2, silent=True))
     plot = Plot(layers, "True coefficient of variation (%)", "Asks for more (%)", x_range=(0, 42), y_range=(-1, 101),
                 y_bounds=(0, 100))  # fmt: skip
     return Drawing([plot])
@@ -117,9 +115,7 @@ def agreement(found: pd.DataFrame, limits: Any, oils: Sequence[str], unit: str, 
         ends = max(getattr(limits, f"{key}_low"), lowest), min(getattr(limits, f"{key}_high"), highest)
         layers.append(spans(at, ends[0], at, ends[1], colours.caution, width=4, about=told(name, key)))
     layers.append(spans(left, 0, right, 0, colours.line, width=1))
-    layers.append(
-        spans(left, limits.bias, right, limits.bias, colours.primary, names[0], about=told(names[0], "bias"))
-    )
+    layers.append(spans(left, limits.bias, right, limits.bias, colours.primary, names[0], about=told(names[0], "bias")))
     held = "Limits that hold 95 % of differences"
     both = {n: [*a, *b] for (n, a), b in zip(told(names[1], "lower").items(), told(names[2], "upper").values(),
                                             strict=True)}  # fmt: skip

@@ -106,5 +106,5 @@ def chart(cells: pd.DataFrame, levels: Sequence[str], own: pd.DataFrame | None, 
         layers.append(points(x, y, look.colour, level, marker=look.marker, size=10, about=about))
     return Drawing([
         Plot(layers, "Mean of the cell (kV)", "SD in % of the mean",
-             y_range=None if own is not None else (-0.03 * top, 1.08 * top or 1.0))
+             y_range=None if own is not None else (-0.03 * top, 1.08 * top or 1.0), y_bounds=(0.0, 1.08 * top or 1.0))
     ])  # fmt: skip

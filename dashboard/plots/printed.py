@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -17,21 +18,28 @@ _DASHES: dict[str, Any] = {
     "solid": "-", "dashed": (0, (5, 2)), "dotdash": (0, (1, 2, 4, 2)), "dotted": (0, (1, 1.6)),
     "dashdot": (0, (6, 2, 2, 2)),
 }  # fmt: skip
-_MARKERS = {"circle": "o", "square": "s", "triangle": "^", "diamond": "D", "inverted_triangle": "v", "plus": "P",
-            "asterisk": (6, 2, 0), "star": "*", "cross": "X", "hex": "h"}  # fmt: skip
-_STYLE = {"svg.fonttype": "none", "svg.hashsalt": "gapshift", "font.family": "sans-serif", "font.size": 9,
+#: Every marker of the theme, in matplotlib's words.
+MARKERS: dict[str, Any] = {
+    "circle": "o", "square": "s", "triangle": "^", "diamond": "D", "inverted_triangle": "v", "plus": "P",
+    "asterisk": (6, 2, 0), "star": "*", "hex": "h", "x": "x", "square_pin": (4, 1, 45), "triangle_pin": (3, 1, 0),
+    "y": (3, 2, 180),
+}  # fmt: skip
+#: A level may be called $x$: no formulas.
+_STYLE = {"text.parse_math": False,
+          "svg.fonttype": "none", "svg.hashsalt": "gapshift", "font.family": "sans-serif", "font.size": 9,
           "axes.spines.top": False, "axes.spines.right": False, "axes.axisbelow": True,
           "legend.frameon": False}  # fmt: skip
 
 
 def picture(drawing: Drawing, ending: str, title: str = "", ticks: Any = None) -> bytes:
-    """The drawing as ``svg`` or ``png``, in the light theme's colours it was drawn in, with its legend.
+    """The drawing as ``svg`` or ``png``, in the light theme's colours on white, with its legend.
 
     ``ticks`` are those of the y axis, as (position, label), where it has its own.
     """
     from matplotlib import rc_context
     from matplotlib.figure import Figure
 
+    drawing = on_paper(drawing)
     count = len(drawing.plots)
     columns = int(np.ceil(np.sqrt(count)))
     rows = -(-count // columns)
@@ -67,12 +75,35 @@ def _draw(ax: Any, plot: Plot, x_range: tuple[float, float], y_range: tuple[floa
     ax.set(xlim=x_range, ylim=y_range, xlabel=plot.x_label, ylabel=plot.y_label)
     if plot.title:
         ax.set_title(plot.title, fontsize=9)
-    for axis, wanted, (low, high) in ((ax.xaxis, plot.x_ticks, x_range), (ax.yaxis, ticks or plot.y_ticks, y_range)):
+    logarithmic = [(v, f"{v:g}") for v in theme.LOG_TICKS]
+    x_ticks, y_ticks = (
+        own or (logarithmic if log else None)
+        for own, log in ((plot.x_ticks, plot.log_x), (ticks or plot.y_ticks, plot.log_y))
+    )
+    for axis, wanted, (low, high) in ((ax.xaxis, x_ticks, x_range), (ax.yaxis, y_ticks, y_range)):
         if wanted is not None:
             there = [(at, label) for at, label in wanted if low <= at <= high]
             axis.set_ticks([at for at, _ in there], [label for _, label in there])
             axis.set_minor_locator(_nothing())
             axis.set_tick_params(labelsize=7 if len(there) > 5 else 9)
+
+
+def dashes(dash: str) -> Any:
+    """A dash of the theme in matplotlib's words; lengths are pixels there and widths of the line here."""
+    if dash[:1].isdigit():
+        return (0, tuple(0.5 * float(v) for v in dash.split()))
+    return _DASHES.get(dash, "-")
+
+
+def on_paper(drawing: Drawing) -> Drawing:
+    """The drawing in the light theme's colours, whichever it was drawn in."""
+
+    def lighter(layer: Layer) -> Layer:
+        data = {n: [theme.on_paper(c) for c in v] if n == "colour" else v for n, v in layer.data.items()}
+        look = {n: theme.on_paper(v) if isinstance(v, str) else v for n, v in layer.look.items()}
+        return replace(layer, data=data, look=look)
+
+    return Drawing([replace(p, layers=[lighter(la) for la in p.layers]) for p in drawing.plots])
 
 
 def _nothing() -> Any:
@@ -84,12 +115,12 @@ def _nothing() -> Any:
 def _layer(ax: Any, layer: Layer) -> None:
     data, look = layer.data, layer.look
     width = 0.7 * float(look.get("line_width", 1.5))
-    dash = _DASHES.get(str(look.get("line_dash", "solid")), "-")
+    dash = dashes(str(look.get("line_dash", "solid")))
     if layer.kind == "line":
         ax.plot(data["x"], data["y"], color=look["line_color"], linewidth=width, linestyle=dash)
     elif layer.kind == "lines":
         for x, y, colour, one in zip(data["xs"], data["ys"], data["colour"], data["dash"], strict=True):
-            ax.plot(x, y, color=colour, linewidth=width, linestyle=_DASHES.get(one, "-"))
+            ax.plot(x, y, color=colour, linewidth=width, linestyle=dashes(one))
     elif layer.kind == "bands":
         for x, y, colour in zip(data["xs"], data["ys"], data["colour"], strict=True):
             ax.fill(x, y, color=colour, alpha=look.get("fill_alpha", theme.BAND_ALPHA), linewidth=0)
@@ -114,7 +145,7 @@ def _marks(ax: Any, layer: Layer) -> None:
     for kind in dict.fromkeys(kinds.tolist()):
         mine = kinds == kind
         ax.scatter(x[mine], y[mine], s=(0.62 * float(look.get("size", 6))) ** 2, c=list(colours[mine]),
-                   marker=_MARKERS.get(kind, "o"), alpha=look.get("fill_alpha", 1.0), linewidths=0.8,
+                   marker=MARKERS.get(kind, "o"), alpha=look.get("fill_alpha", 1.0), linewidths=0.8,
                    zorder=3)  # fmt: skip
 
 
@@ -126,8 +157,8 @@ def _handle(line: tuple[str, str, str, str, str]) -> Any:
     if kind in ("bands", "bars"):
         return Patch(color=colour, alpha=0.3, label=name)
     if kind in ("marks", "readings"):
-        return Line2D([], [], color=colour, marker=_MARKERS.get(marker, "o"), linestyle="", label=name)
-    return Line2D([], [], color=colour, linestyle=_DASHES.get(dash, "-"), linewidth=1.6, label=name)
+        return Line2D([], [], color=colour, marker=MARKERS.get(marker, "o"), linestyle="", label=name)
+    return Line2D([], [], color=colour, linestyle=dashes(dash), linewidth=1.6, label=name)
 
 
 def table(drawing: Drawing) -> pd.DataFrame:

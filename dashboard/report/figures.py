@@ -14,13 +14,9 @@ from matplotlib.figure import Figure
 
 from dashboard import theme
 from dashboard.plots.curves import Curve
+from dashboard.plots.printed import MARKERS, dashes
 
 WIDTH_IN, HEIGHT_IN = 7.2, 3.6
-_DASHES = {
-    "solid": "-", "dashed": (0, (5, 2)), "dotdash": (0, (1, 2, 4, 2)), "dotted": (0, (1, 1.6)),
-    "dashdot": (0, (6, 2, 2, 2)),
-}  # fmt: skip
-_MARKERS = {"circle": "o", "square": "s", "triangle": "^", "diamond": "D", "inverted_triangle": "v", "plus": "P"}
 _COLOURS = theme.palette(dark=False)
 #: Fonts that are on most systems; text stays text, so that it can be searched and read aloud.
 _STYLE = {
@@ -78,7 +74,7 @@ def _new(height: float = HEIGHT_IN, columns: int = 1, **options: Any) -> tuple[F
 
 
 def _dash(cue: theme.Cue) -> Any:
-    return _DASHES.get(cue.dash, "-")
+    return dashes(cue.dash)
 
 
 def overlay(curves: Sequence[Curve], looks: Mapping[str, theme.Cue], key: str, family: str) -> Drawing:
@@ -116,7 +112,7 @@ def intervals(rows: Sequence[tuple[str, float, float, float, theme.Cue]], key: s
             if np.isfinite([low, high]).all():
                 axes.plot([low, high], [at, at], color=cue.colour, linewidth=2)
             if np.isfinite(value):
-                axes.plot([value], [at], marker=_MARKERS.get(cue.marker, "o"), color=cue.colour, markersize=7)
+                axes.plot([value], [at], marker=MARKERS.get(cue.marker, "o"), color=cue.colour, markersize=7)
         axes.set(xlabel=xlabel, ylim=(len(rows) - 0.4, -0.6))
         axes.set_yticks(range(len(rows)), [r[0] for r in rows])
         axes.tick_params(axis="y", colors=_COLOURS.ink)
@@ -152,7 +148,7 @@ def positions(parts: Sequence[tuple[str, pd.DataFrame]], looks: Mapping[str, the
             x = frame["order"].to_numpy(dtype=float) + aside
             axes.plot(
                 x, frame["deviation_kv"], color=cue.colour, linestyle=_dash(cue), label=label,
-                marker=_MARKERS.get(cue.marker, "o"), markersize=4,
+                marker=MARKERS.get(cue.marker, "o"), markersize=4,
             )  # fmt: skip
             axes.errorbar(
                 x, frame["deviation_kv"], frame["standard_error_kv"], color=cue.colour, linewidth=1, linestyle="none"
@@ -195,7 +191,7 @@ def spread(levels: pd.DataFrame, curves: Mapping[str, tuple[Any, Any]], key: str
             low, high = levels[f"{kind}_low"], levels[f"{kind}_high"]
             axes.vlines(levels["mean"], low, high, color=cue.colour, linewidth=1)
             axes.plot(
-                levels["mean"], levels[kind], _MARKERS.get(cue.marker, "o"), color=cue.colour, markersize=6, label=kind
+                levels["mean"], levels[kind], MARKERS.get(cue.marker, "o"), color=cue.colour, markersize=6, label=kind
             )
             at, value = curves[kind]
             if np.isfinite(value).any():

@@ -17,6 +17,7 @@ from dashboard.study import Study
 SETTINGS: dict[str, dict[str, Any]] = {
     "overlay": {"view": "weibull"}, "shift": {"margin": 5.0}, "scatter": {}, "howmany": {"source": "typed"},
     "classroom": {"taken": 9, "limit_kv": 60.0, "count": 20}, "precision": {},
+    "choose": {}, "method_study": {"question": "family"},
 }  # fmt: skip
 
 
@@ -65,3 +66,17 @@ def test_the_data_of_a_plot_are_what_is_drawn(pages: dict[str, Any]) -> None:
     shifts = live._result.shift.shifts if hasattr(live._result, "shift") else live._result.shifts
     drawn = frame.loc[frame["mark"] == "marks", "x"].tolist()
     assert drawn[1:] == pytest.approx([s.difference_percent for s in shifts])
+
+
+def test_a_picture_of_the_dark_theme_is_in_the_light_ones_colours_and_a_formula_is_text(tmp_path: Any) -> None:
+    from dashboard import theme
+    from dashboard.plots.layers import Drawing, Plot
+    from dashboard.plots.marks import line, points
+
+    marks = theme.DARK.marks
+    layers = [line([1, 10], [i, i], c, f"level $\\badcmd{{{i}}}$") for i, c in enumerate(marks)]
+    drawing = Drawing([Plot([*layers, points([2], [1], marks[3])], "kV", log_x=True)])
+    svg = printed.picture(drawing, "svg", "$x$").decode().lower()
+    assert "$x$" in svg and "badcmd" in svg and "mathdefault" not in svg
+    assert all(c.lower() in svg for c in theme.LIGHT.marks)
+    assert not any(c.lower() in svg for c in marks)

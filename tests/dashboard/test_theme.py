@@ -79,10 +79,37 @@ def test_a_level_keeps_its_look_when_others_are_filtered_away() -> None:
     assert len({c.colour for c in before.values()}) == len({c.dash for c in before.values()}) == 3
 
 
-def test_no_look_repeats_among_twelve_levels() -> None:
-    looks = list(theme.cues([str(i) for i in range(12)]).values())
-    assert len({(c.colour, c.marker) for c in looks}) == 12
+@pytest.mark.parametrize("dark", [False, True])
+def test_no_colour_dash_or_marker_repeats_among_twelve_levels_and_no_look_among_a_hundred(dark: bool) -> None:
+    looks = list(theme.cues([str(i) for i in range(100)], dark).values())
+    for part in ("colour", "dash", "marker"):
+        assert len({getattr(c, part) for c in looks[:12]}) == 12
+    assert len({(c.colour, c.dash) for c in looks}) == len({(c.colour, c.marker) for c in looks}) == 100
     assert theme.WITHSTOOD_MARKER not in {c.marker for c in looks}
+
+
+def test_every_look_is_drawn_by_bokeh_on_paper_and_in_the_legend() -> None:
+    from pathlib import Path
+
+    from bokeh.models.glyphs import Line, Scatter
+
+    from dashboard.plots import printed
+
+    script = (Path(theme.__file__).parent / "legend.js").read_text()
+    for marker in (*theme.MARKERS, theme.WITHSTOOD_MARKER):
+        assert Scatter(marker=marker).marker == marker
+        assert marker in printed.MARKERS and f"{marker}: " in script
+    for dash in theme.DASHES:
+        assert Line(line_dash=dash).line_dash is not None
+        assert printed.dashes(dash) == "-" if dash == "solid" else len(printed.dashes(dash)[1]) % 2 == 0
+
+
+def test_a_plot_of_the_dark_theme_has_the_light_ones_colours_on_paper() -> None:
+    assert [theme.on_paper(c) for c in theme.DARK.marks] == list(theme.LIGHT.marks)
+    assert theme.on_paper(theme.DARK.caution) == theme.LIGHT.caution
+    assert theme.on_paper(theme.LIGHT.ink) == theme.LIGHT.ink
+    drawn = [theme.LIGHT.ink, *theme.LIGHT.marks]
+    assert all(contrast(c, "#FFFFFF") >= 3 for c in drawn)
 
 
 def test_the_plot_hook_sets_both_themes_and_probability_ticks() -> None:
