@@ -79,17 +79,20 @@ class Answer(Text):
 
     #: Characters that two lines hold on the narrowest desk.
     TWO_LINES = 190
+    TWO_LARGE_LINES = 150
 
-    def __init__(self, text: str = "") -> None:
+    def __init__(self, text: str = "", *, large: bool = False) -> None:
+        self._large = large  # for a room
         super().__init__("div", text, live=True)
 
     def _markup(self) -> str:
         said = unbroken(escaped(self.text))
-        if len(self.text) > self.TWO_LINES:
+        if len(self.text) > (self.TWO_LARGE_LINES if self._large else self.TWO_LINES):
             said = f"<details><summary>{said}</summary></details>"
         else:
             said = f"<p>{said}</p>"
-        return f'<div class="answer" role="status" aria-live="polite">{said}</div>'
+        size = " large" if self._large else ""
+        return f'<div class="answer{size}" role="status" aria-live="polite">{said}</div>'
 
 
 def heading(text: str, level: int = 2, **params: Any) -> plain.Markup:

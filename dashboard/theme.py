@@ -305,11 +305,13 @@ a {{ color: {_CSS["primary"]}; }}
 .question {{ color: {_CSS["muted"]}; margin-top: {SPACE["xs"]}px; }}
 .answer {{ font-size: {TYPE["lead"]}px; line-height: 26px; font-weight: 500; min-height: 26px;
   border-left: 4px solid {_CSS["primary"]}; padding-left: 12px; font-variant-numeric: tabular-nums; }}
+.answer.large {{ font-size: 25px; line-height: 32px; min-height: 32px; }}
 .answer p {{ max-width: none; }}
 .answer summary {{ display: -webkit-box; -webkit-box-orient: vertical; -webkit-line-clamp: 2; overflow: hidden; }}
 .answer [open] summary {{ -webkit-line-clamp: none; }}
 @media ({_NARROW}) {{
   .answer summary {{ -webkit-line-clamp: 5; }}
+  .answer.large {{ font-size: 21px; line-height: 28px; }}
   .plot-head {{ flex-wrap: wrap; gap: 0 12px; }}
   .top {{ flex-wrap: wrap; }} .top .question {{ flex-basis: 100%; white-space: normal; }}
 }}

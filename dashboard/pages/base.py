@@ -103,6 +103,8 @@ class StudyPage(pn.viewable.Viewer):
     PICTURE = False
     #: Whether plots of the page show single readings: then a button marks them one after the other.
     READINGS = False
+    #: Whether it is shown to a room: large type.
+    LARGE = False
 
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **{**self._from_address(study), **params})
@@ -111,7 +113,7 @@ class StudyPage(pn.viewable.Viewer):
                 study.put(self.KEY, name, params[name], default=self.param[name].default)
         self._stale = True
         self._failed: dict[Hashable, Exception] = {}
-        self._answer = parts.Answer()
+        self._answer = parts.Answer(large=self.LARGE)
         self._cautions = parts.raw("", visible=False)
         self._state = parts.raw("", visible=False)  # instead of numbers
         self._way = Press("Name it on the sheet", lambda _: self._go_to_sheet(), look="main", visible=False)
@@ -274,7 +276,7 @@ class StudyPage(pn.viewable.Viewer):
             beside.append(Press("Go through the readings", lambda _: self.study.step(1), look="quiet"))
         if self._figures or self.PICTURE:
             above = self.above()
-            rules = {"--more-above": "40px"} if above else {}
+            rules = {"--more-above": f"{40 * bool(above) + 14 * self.LARGE}px"}
             plot = parts.column(*above, self._stated, self._main, gap=6, css_classes=["plot"], styles=rules)
             stage = parts.stage(plot, parts.column(*beside, gap=8, css_classes=["beside"]))
         else:

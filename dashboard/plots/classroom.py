@@ -13,19 +13,20 @@ from dashboard.plots.marks import band, line, points, spans
 
 
 def growing(
-    table: pd.DataFrame, running: pd.DataFrame, truth_kv: float | None, limit_kv: float | None, dark: bool
-) -> Drawing:
-    """Breakdowns in the order in which they came, the running mean with its band; truth and limit as lines."""
+    table: pd.DataFrame, running: pd.DataFrame, truth_kv: float | None, limit_kv: float | None, dark: bool,
+    guesses: pd.DataFrame | None = None,
+) -> Drawing:  # fmt: skip
+    """Breakdowns in the order in which they came, the running mean with its band; truth and limit as lines.
+
+    The guesses of a class stand at the right edge.
+    """
     colours = theme.palette(dark)
     looks = theme.cues(["breakdown", "mean", "limit", "truth"], dark)
     n = running["n"].to_numpy()
     top = running["withstood"].to_numpy(dtype=bool)
     kv, mean, low, high = (running[c].to_numpy(dtype=float) for c in ("kv", "mean_kv", "low_kv", "high_kv"))
     last = max(float(n[-1]) if len(n) else 1.0, 6.0) + 0.5
-    ends = [float(v) for v in (*kv, *mean, *low[2:], *high[2:], truth_kv or np.nan, limit_kv or np.nan)
-            if np.isfinite(v)] or [0.0, 60.0]  # fmt: skip
-    room = 0.08 * (max(ends) - min(ends)) + 1
-    bottom, ceiling = max(min(ends) - room, 0.0), max(ends) + room
+    bottom, ceiling = _room(kv, mean, low[2:], high[2:], truth_kv, limit_kv, guesses)
     told = {"Breakdown": n.astype(float), "Mean so far (kV)": mean, "from (kV)": low, "to (kV)": high}
     readings = {"Breakdown": n.astype(float), "kV": kv}
     so_far = "Mean so far and its interval"
@@ -40,18 +41,76 @@ def growing(
         points(n[top], kv[top], colours.wrong, "Withstood at the ceiling" if top.any() else "",
                marker=theme.WITHSTOOD_MARKER, size=14, line_width=2, about={k: v[top] for k, v in readings.items()}),
         *_levels(last, truth_kv, limit_kv, looks),
+        _guessed(guesses, last - 0.25, colours.ink),
     ]  # fmt: skip
-    return Drawing([Plot(layers, "Breakdown number", "Voltage (kV)", x_range=(0.5, last), y_range=(bottom, ceiling))])
+    return Drawing([
+        Plot(layers, "Breakdown number", "Voltage (kV)", x_range=(0.5, last), y_range=(bottom, ceiling), large=True)
+    ])  # fmt: skip
+
+
+def _room(*what: object) -> tuple[float, float]:
+    """The range of the voltage axis that holds all of these, with a margin."""
+    values: list[float] = []
+    for one in what:
+        column = one["guess_kv"] if isinstance(one, pd.DataFrame) else one
+        values += [] if column is None else [float(v) for v in np.atleast_1d(np.asarray(column, dtype=float))]
+    ends = [v for v in values if np.isfinite(v)] or [0.0, 60.0]
+    room = 0.08 * (max(ends) - min(ends)) + 1
+    return max(min(ends) - room, 0.0), max(ends) + room
+
+
+def _guessed(guesses: pd.DataFrame | None, x: float, colour: str) -> Layer:
+    """The guesses of a class, below each other; the nearest of them full once the truth is known."""
+    told = pd.DataFrame({"name": [], "guess_kv": []}) if guesses is None else guesses
+    kv = told["guess_kv"].to_numpy(dtype=float)
+    return points(
+        np.full(len(kv), x), kv, colour, "Guesses" if len(kv) else "", marker="triangle", size=14, angle=np.pi / 2,
+        fill_alpha=0.4, about={"Guess of": told["name"].tolist(), "kV": kv},
+    )  # fmt: skip
+
+
+def reporting(
+    shown: pd.DataFrame, every_kv: pd.Series, count: int, truth_kv: float | None, limit_kv: float | None,
+    guesses: pd.DataFrame, dark: bool,
+) -> Drawing:  # fmt: skip
+    """Laboratories in the order in which they report: the mean of each, coloured by pass and fail.
+
+    Parameters
+    ----------
+    shown : DataFrame
+        Those that have reported: columns laboratory, mean_kv.
+    every_kv : Series
+        Means of all that will, so that the axis stays while they come; only its extent is seen.
+    """
+    colours, looks = theme.palette(dark), theme.cues(["mean", "spread", "limit", "truth"], dark)
+    kv, numbers = shown["mean_kv"].to_numpy(dtype=float), shown["laboratory"].to_numpy(dtype=float)
+    known = np.isfinite(kv)
+    fails = known & (kv < limit_kv if limit_kv is not None else False)
+    passes = known & ~fails
+    good = ("Passes", colours.good) if limit_kv is not None else ("Mean of one laboratory", looks["mean"].colour)
+    last = count + 1 + 0.03 * count
+    size = 13 if count <= 150 else 8
+
+    def told(some: np.ndarray) -> dict[str, np.ndarray]:
+        return {"Laboratory": numbers[some], "Mean (kV)": kv[some]}
+
+    layers = [
+        *_levels(last, truth_kv, limit_kv, looks, 0.0),
+        points(numbers[passes], kv[passes], good[1], good[0], size=size, fill_alpha=0.75, about=told(passes)),
+        points(numbers[fails], kv[fails], colours.wrong, "Fails" if limit_kv is not None else "", marker="square",
+               size=size, fill_alpha=0.75, about=told(fails)),
+        _guessed(guesses, last - 0.012 * count, colours.ink),
+    ]  # fmt: skip
+    whole = _room(every_kv, truth_kv, limit_kv, guesses)
+    return Drawing([
+        Plot(layers, "Laboratory, in the order in which they report", "Reported mean (kV)", x_range=(0.0, last),
+             y_range=whole, large=True)
+    ])  # fmt: skip
 
 
 def _starts(table: pd.DataFrame) -> np.ndarray:
     labels = table["filling"].to_numpy()
     return np.flatnonzero(labels[1:] != labels[:-1]) + 1.5 if len(labels) > 1 else np.array([])
-
-
-def layers_of(table: pd.DataFrame, truth_kv: float | None, limit_kv: float | None) -> tuple[bool, ...]:
-    """Which layers :func:`growing` draws: when it changes, the plot must be built anew."""
-    return (truth_kv is not None, limit_kv is not None)
 
 
 def _levels(

@@ -87,6 +87,7 @@ class Plot:
     y_bounds: tuple[float, float] | None = None
     x_ticks: Sequence[tuple[float, str]] | None = None
     y_ticks: Sequence[tuple[float, str]] | None = None
+    large: bool = False  # numbers and names to be read from the last row of a room
 
 
 @dataclass(frozen=True)

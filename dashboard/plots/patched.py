@@ -29,6 +29,8 @@ from dashboard.plots.layers import KINDS, Drawing, Layer, Plot
 
 #: Rows of a plot from which on their names are smaller.
 _MANY_ROWS = 14
+#: Type that is read from the last row of a room.
+_LARGE = "20px"
 
 
 def _glyph(layer: Layer) -> Any:
@@ -114,7 +116,7 @@ class Patched:
         self._equip(made, renderers, readings, plot)
         self._layers.append(renderers)
         self._drawn.append(list(plot.layers))
-        self._axes.append((plot.y_bounds, plot.x_ticks, plot.y_ticks))
+        self._axes.append((plot.y_bounds, plot.x_ticks, plot.y_ticks, plot.large))
         return made
 
     def _equip(self, made: Any, renderers: list[GlyphRenderer], readings: list[GlyphRenderer], plot: Plot) -> None:
@@ -170,7 +172,9 @@ class Patched:
         for made, renderers, layers, axes in zip(self.figures, self._layers, self._drawn, self._axes, strict=True):
             hook(SimpleNamespace(state=made), None)
             made.border_line_color = None  # the dark theme of the frame draws one
-            bounds, x_ticks, y_ticks = axes
+            bounds, x_ticks, y_ticks, large = axes
+            for axis in [*made.xaxis, *made.yaxis] if large else []:
+                axis.update(major_label_text_font_size=_LARGE, axis_label_text_font_size=_LARGE)
             made.yaxis[0].bounds = bounds or "auto"
             for axis, ticks in ((made.xaxis[0], x_ticks), (made.yaxis[0], y_ticks if self._ticks is None else None)):
                 if ticks is not None:
@@ -193,7 +197,7 @@ class Patched:
             if was != now:  # otherwise the reader's zoom stays
                 shown.update(start=now[0], end=now[1], reset_start=now[0], reset_end=now[1])
         self._limits = limits
-        axes = [(p.y_bounds, p.x_ticks, p.y_ticks) for p in drawing.plots]
+        axes = [(p.y_bounds, p.x_ticks, p.y_ticks, p.large) for p in drawing.plots]
         for i, plot in enumerate(drawing.plots):
             self._patch_plot(i, plot)
         if dark != self._dark or ticks != self._ticks or axes != self._axes:
