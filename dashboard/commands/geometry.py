@@ -52,6 +52,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_json(parser)
 
 
+_CRITERIA = ["criterion", "first mm²", "second mm²", "by area", "first mm³", "second mm³", "by volume"]
+
+
 def _stress_table(found: list[Any]) -> str:
     rows = [
         [s.electrode, s.gap_mm, s.enhancement, s.midplane_percent, s.reach_mm, s.area_mm2, s.volume_mm3] for s in found
@@ -71,9 +74,15 @@ def text(shift: Any) -> str:
     )
     lines.append(
         f"Weakest link with shape {shift.shape:.3g}: {two} reads {shift.predicted:.3f} times {one}{span}: "
-        f"stressed area {shift.area_effect:.3f}, field at the same voltage {shift.field_effect:.3f}."
+        f"stressed area {shift.area_effect:.3f}, field at the same voltage {shift.field_effect:.3f}. By the stressed "
+        f"oil's volume instead of its area: {shift.predicted_by_volume:.3f} times"
+        + (
+            f" ({shift.by_volume_low:.3f} to {shift.by_volume_high:.3f})."
+            if shift.by_volume_low == shift.by_volume_low
+            else "."
+        )
     )
-    lines += ["", columns(shift.criteria.to_numpy().tolist(), ["criterion", "first mm²", "second mm²", "ratio"]), ""]
+    lines += ["", columns(shift.criteria.to_numpy().tolist(), _CRITERIA), ""]
     if shift.fillings:
         lines.append(
             f"Observed: {shift.observed:.3f} ({shift.observed_low:.3f} to {shift.observed_high:.3f}), "

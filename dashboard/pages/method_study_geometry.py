@@ -95,11 +95,14 @@ class Geometry(View):
         if s is None:
             return result.refused
         one, two = (f"{g.electrode} at {g.gap_mm:g} mm" for g in (s.first, s.second))
-        apart = s.observed_low > s.predicted_high or s.observed_high < s.predicted_low
+        low, high = min(s.predicted_low, s.by_volume_low), max(s.predicted_high, s.by_volume_high)
+        apart = s.observed_low > high or s.observed_high < low
         verdict = "The stressed oil alone does not explain it" if apart else "The stressed oil may explain it"
         return (
             f"From {one} to {two} the weakest link lets expect {words.number(s.predicted, 3)} times the voltage "
-            f"({words.number(s.predicted_low, 3)} to {words.number(s.predicted_high, 3)}); observed "
+            f"({words.number(s.predicted_low, 3)} to {words.number(s.predicted_high, 3)}) by the stressed area, "
+            f"{words.number(s.predicted_by_volume, 3)} ({words.number(s.by_volume_low, 3)} to "
+            f"{words.number(s.by_volume_high, 3)}) by its volume; observed "
             f"{words.number(s.observed, 3)} times ({words.number(s.observed_low, 3)} to "
             f"{words.number(s.observed_high, 3)}). {verdict}."
         )
@@ -126,12 +129,17 @@ class Geometry(View):
             return []
         nan = float("nan")
         main = f"Predicted, field ≥ {self.page.fraction:g} % of peak"
-        rows = [Row("Observed", s.observed, s.observed_low, s.observed_high, self.cue(0)),
-                Row(main, s.predicted, s.predicted_low, s.predicted_high, self.cue(1))]  # fmt: skip
+        rows = [
+            Row("Observed", s.observed, s.observed_low, s.observed_high, self.cue(0)),
+            Row(f"{main}: area", s.predicted, s.predicted_low, s.predicted_high, self.cue(1)),
+            Row(f"{main}: volume", s.predicted_by_volume, s.by_volume_low, s.by_volume_high, self.cue(1)),
+        ]  # fmt: skip
         for c in s.criteria.itertuples():
             label = c.criterion.replace("%", " %")
             if label not in main:
-                rows.append(Row(f"Predicted, {label}".replace(" of peak", ""), c.ratio, nan, nan, self.cue(2)))
+                said = f"Predicted, {label}".replace(" of peak", "")
+                rows.append(Row(f"{said}: area", c.ratio, nan, nan, self.cue(2)))
+                rows.append(Row(f"{said}: volume", c.ratio_by_volume, nan, nan, self.cue(2)))
         return rows
 
     def _draw(self, result: Answer) -> Any:

@@ -29,8 +29,9 @@ own copy of the standard.
 half is refused. **Rate of rise**: under a power life law with exponent n the voltage grows as rate^(1/(n+1)).
 
 **Stressed oil**: the larger the surface near the peak field, the likelier a weak spot lies in it. The *weakest-link*
-prediction takes the Weibull shape of these breakdowns; sharp-edged disks are out of reach, because their field has no
-finite peak.
+prediction takes the Weibull shape of these breakdowns. Across gaps the stressed oil's volume grows faster than the
+surface, so both stand there. Disks are out of reach: the peak of their field depends on the radius of the edge, which
+is worn and seldom known.
 
 **Agreement**: differences on the same oils with the limits that hold 95 % of them. Lines with error in both methods
 (Deming; Passing–Bablok, which no single oil can drag away). What stands there is an *association in these data, not a

@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from methods.laws.gap_law import GapLaw, gap_laws
-from methods.laws.geometry import ELECTRODES, Electrode, Stress, effective_area, enhancement, stressed
+from methods.laws.geometry import (
+    ELECTRODES,
+    Electrode,
+    Stress,
+    effective_area,
+    effective_volume,
+    enhancement,
+    stressed,
+)
 from methods.laws.power_fit import power_law
 from methods.laws.rate_law import RateLaw, RateShift, rate_laws, rate_shift
 from methods.laws.weakest_link import GeometryShift, area_test, compare_geometry, predict_geometry
@@ -19,6 +27,7 @@ __all__ = [
     "area_test",
     "compare_geometry",
     "effective_area",
+    "effective_volume",
     "enhancement",
     "gap_laws",
     "power_law",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -12,7 +12,9 @@ import scipy
 
 from methods.columns import CONDITION, without
 from methods.errors import InputError, NotEstimable
-from methods.laws.geometry import Electrode, Stress, effective_area, find_electrode, stressed
+from methods.laws.geometry import Electrode, Stress, effective_area, effective_volume, find_electrode, stressed
+from methods.protocols.limits import limit_table
+from methods.protocols.protocol import CHECK
 from methods.records.table import as_table, filling_codes, withstood
 from methods.result import Caution
 
@@ -170,9 +172,10 @@ class GeometryShift:
 
     ``area_effect`` is (A_first / A_second)^(1/shape) at the chosen field fraction, ``field_effect`` the
     ratio of the voltages that give both the same peak field, ``predicted`` their product with the limits
-    that the shape's uncertainty gives; ``criteria`` the prediction for other fractions and for the
-    weakest-link integral, which shows what the choice of criterion is worth. The observed figures are nan
-    for a bare prediction.
+    that the shape's uncertainty gives, ``predicted_by_volume`` the same with the stressed volume in the area's place
+    (across gaps the volume grows with the gap, which the area leaves out); ``criteria`` the prediction for other
+    fractions and for the weakest-link integral, which shows what the choice of criterion is worth. The observed
+    figures are nan for a bare prediction.
     """
 
     first: Stress
@@ -181,10 +184,14 @@ class GeometryShift:
     shape_low: float
     shape_high: float
     area_effect: float
+    volume_effect: float
     field_effect: float
     predicted: float
     predicted_low: float
     predicted_high: float
+    predicted_by_volume: float
+    by_volume_low: float
+    by_volume_high: float
     criteria: pd.DataFrame
     observed: float
     observed_low: float
@@ -195,9 +202,41 @@ class GeometryShift:
     cautions: tuple[Caution, ...]
 
 
-def _ratio(first: Stress, second: Stress, shape: float) -> tuple[float, float]:
+def _ratio(first: Stress, second: Stress, shape: float) -> tuple[float, float, float]:
+    """What stressed area, stressed volume and field at the same voltage do to the voltage."""
     area = (first.area_mm2 / second.area_mm2) ** (1 / shape)
-    return float(area), float(first.peak_per_kv / second.peak_per_kv)
+    volume = (first.volume_mm3 / second.volume_mm3) ** (1 / shape)
+    return float(area), float(volume), float(first.peak_per_kv / second.peak_per_kv)
+
+
+#: From so far apart, a share of the prediction, it is said that area and volume do not agree.
+_APART = 0.03
+
+
+def _across_gaps(first: Stress, second: Stress, by_area: float, by_volume: float) -> list[Caution]:
+    """Across gaps the oil between the electrodes grows with the gap, and the area alone leaves that out."""
+    if np.isclose(first.gap_mm, second.gap_mm) or abs(by_area / by_volume - 1) < _APART:
+        return []
+    over = (by_area > by_volume) == (second.gap_mm > first.gap_mm)
+    text = (
+        f"Across gaps the stressed oil grows with the gap too, not only the surface: by the area alone the ratio is "
+        f"{by_area:.2f}, by the volume {by_volume:.2f}. The area alone "
+        + ("overstates what the gap does." if over else "understates what the gap does here: at the larger gap the "
+           "field in the middle falls below the share of the peak that counts.")
+    )  # fmt: skip
+    if {first.electrode, second.electrode} == {"mushroom"} and {first.gap_mm, second.gap_mm} == {1.0, 2.0}:
+        low, high = limit_ratios()
+        text += f" Pairs of limits for the two gaps in the same documents stand at {low:.2f} to {high:.2f}: {CHECK}."
+    return [Caution("area_and_volume", text)]
+
+
+def limit_ratios() -> tuple[float, float]:
+    """Smallest and largest ratio of the limits that a document sets for mushroom electrodes at 2 mm and at 1 mm."""
+    table = limit_table().dropna(subset=["kv"])
+    table = table[table["method"] == "astm_d1816"]
+    pairs = table.pivot_table(index=["document", "edition", "stage", "equipment"], columns="gap_mm", values="kv")
+    ratios = (pairs[2.0] / pairs[1.0]).dropna()
+    return float(ratios.min()), float(ratios.max())
 
 
 def predict_geometry(
@@ -224,29 +263,38 @@ def predict_geometry(
     if not shape > 0:
         raise InputError(f"shape is {shape!r}; it must be above zero.")
     one, two = stressed(*first, fraction=fraction), stressed(*second, fraction=fraction)
-    area, field = _ratio(one, two, shape)
-    ends = [field * _ratio(one, two, s)[0] for s in (shape_low, shape_high) if np.isfinite(s) and s > 0]
+    area, volume, field = _ratio(one, two, shape)
+    shapes = [s for s in (shape_low, shape_high) if np.isfinite(s) and s > 0]
+    ends = [field * _ratio(one, two, s)[0] for s in shapes]
+    ends_volume = [field * _ratio(one, two, s)[1] for s in shapes]
     rows: list[dict[str, object]] = []
     for f in sorted({0.8, 0.9, 0.95, fraction}):
         a, b = stressed(*first, fraction=f), stressed(*second, fraction=f)
-        part, same = _ratio(a, b, shape)
+        part, oil, same = _ratio(a, b, shape)
         rows.append(
             {
                 "criterion": f"field ≥ {f:.0%} of peak",
                 "first_mm2": a.area_mm2,
                 "second_mm2": b.area_mm2,
                 "ratio": part * same,
+                "first_mm3": a.volume_mm3,
+                "second_mm3": b.volume_mm3,
+                "ratio_by_volume": oil * same,
             }
         )
     a_eff, b_eff = effective_area(*first, shape), effective_area(*second, shape)
+    a_oil, b_oil = effective_volume(*first, shape), effective_volume(*second, shape)
     rows.append(
         {"criterion": "weakest-link integral", "first_mm2": a_eff, "second_mm2": b_eff,
-         "ratio": field * (a_eff / b_eff) ** (1 / shape)}
+         "ratio": field * (a_eff / b_eff) ** (1 / shape), "first_mm3": a_oil, "second_mm3": b_oil,
+         "ratio_by_volume": field * (a_oil / b_oil) ** (1 / shape)}
     )  # fmt: skip
     nan = float("nan")
     return GeometryShift(
-        one, two, shape, shape_low, shape_high, area, field, area * field,
-        min(ends, default=nan), max(ends, default=nan), pd.DataFrame(rows), nan, nan, nan, 0, 0, confidence, (),
+        one, two, shape, shape_low, shape_high, area, volume, field, area * field,
+        min(ends, default=nan), max(ends, default=nan), volume * field, min(ends_volume, default=nan),
+        max(ends_volume, default=nan), pd.DataFrame(rows), nan, nan, nan, 0, 0, confidence,
+        tuple(_across_gaps(one, two, area * field, volume * field)),
     )  # fmt: skip
 
 
@@ -305,11 +353,10 @@ def compare_geometry(
         first, second, model.shape, shape_low=model.shape_low, shape_high=model.shape_high, fraction=fraction,
         confidence=confidence,
     )  # fmt: skip
-    return GeometryShift(
-        base.first, base.second, model.shape, model.shape_low, model.shape_high, base.area_effect, base.field_effect,
-        base.predicted, base.predicted_low, base.predicted_high, base.criteria, float(np.exp(log_ratio)),
-        float(np.exp(log_ratio - t * se)), float(np.exp(log_ratio + t * se)), len(both), model.clusters, confidence,
-        tuple(notes),
+    return replace(
+        base, observed=float(np.exp(log_ratio)), observed_low=float(np.exp(log_ratio - t * se)),
+        observed_high=float(np.exp(log_ratio + t * se)), breakdowns=len(both), fillings=model.clusters,
+        cautions=(*base.cautions, *notes),
     )  # fmt: skip
 
 

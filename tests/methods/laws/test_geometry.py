@@ -9,13 +9,23 @@ from functools import cache
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import integrate
 
 from methods.errors import InputError, NotEstimable
-from methods.laws.geometry import ELECTRODES, Electrode, effective_area, enhancement, field, stressed
+from methods.laws.geometry import (
+    ELECTRODES,
+    Electrode,
+    effective_area,
+    effective_volume,
+    enhancement,
+    field,
+    stressed,
+)
 from methods.laws.weakest_link import (
     AreaTest,
     area_test,
     compare_geometry,
+    limit_ratios,
     predict_geometry,
 )
 from tests.methods.laws.finite_elements import cap, surface_field
@@ -80,6 +90,34 @@ def test_flatter_caps_stress_more_oil() -> None:
 def test_effective_area_follows_the_small_cap_formula() -> None:
     """Near the axis E falls as 1 / (1 + r² / (R d)), so the integral is about 2 π R d / (shape - 1)."""
     assert effective_area("mushroom", 1.0, 30.0) == pytest.approx(2 * math.pi * 25 * 1 / 29, rel=0.05)
+
+
+@pytest.mark.parametrize(("gap", "shape"), [(1.0, 8.0), (2.0, 8.0), (2.5, 4.0)])
+def test_effective_volume_beside_adaptive_integration(gap: float, shape: float) -> None:
+    """SciPy's adaptive double integral, with the field as the bispherical series has it on the axis at its peak."""
+    peak = float(np.hypot(*field(25.0, gap, np.array([0.0]), np.array([gap / 2])))[0])
+
+    def ring(z: float, r: float) -> float:
+        size = float(np.hypot(*field(25.0, gap, np.array([r]), np.array([z])))[0])
+        return 4 * math.pi * r * (size / peak) ** shape
+
+    wanted, _ = integrate.dblquad(ring, 0, 18, 0, lambda r: 25 + gap / 2 - math.sqrt(625 - r * r), epsrel=1e-7)
+    assert effective_volume("mushroom", gap, shape) == pytest.approx(wanted, rel=1e-6)
+
+
+def test_across_gaps_the_area_alone_overstates() -> None:
+    """Mushroom from 1 to 2 mm at shape 8; small caps: E falls as 1 / (1 + r² / (R d)), area as d, volume as d²."""
+    found = predict_geometry(("mushroom", 1.0), ("mushroom", 2.0), 8.0)
+    assert found.predicted == pytest.approx(1.81, abs=0.005)
+    assert found.predicted_by_volume == pytest.approx(1.69, abs=0.005)
+    assert found.predicted == pytest.approx(2 * 2 ** (-1 / 8), rel=0.02)
+    integral = found.criteria.set_index("criterion").loc["weakest-link integral"]
+    assert integral["ratio_by_volume"] == pytest.approx(2 * 4 ** (-1 / 8), rel=0.02)
+    low, high = limit_ratios()
+    assert (round(low, 2), round(high, 2)) == (1.67, 1.80)
+    (said,) = found.cautions
+    assert said.code == "area_and_volume" and "overstates" in said.text and "1.67 to 1.80" in said.text
+    assert predict_geometry(("spherical", 2.5), ("mushroom", 2.5), 8.0).cautions == ()
 
 
 def test_disks_are_out_of_reach() -> None:
