@@ -65,6 +65,12 @@ def _design_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--fillings", type=_whole, metavar="K", help="fix the number of fillings")
     parser.add_argument("--breakdowns-per-filling", type=_whole, metavar="N", help="fix the breakdowns on each filling")
     parser.add_argument("--protocol", metavar="METHOD", help="test method whose times give the bench minutes")
+    parser.add_argument(
+        "--filling-minutes", type=amount, metavar="M", help="without a method: to empty, rinse, fill and rest (10)"
+    )
+    parser.add_argument(
+        "--breakdown-minutes", type=amount, metavar="M", help="without a method: a breakdown with its pause (1.5)"
+    )
 
 
 def _confidence(parser: argparse.ArgumentParser) -> None:
@@ -223,7 +229,14 @@ _SHARED = (
 
 def _options(args: argparse.Namespace) -> dict[str, Any]:
     """The keyword arguments of the plan that these options stand for."""
+    from methods.planning.bench_cost import bench_times
+
     options = {name: getattr(args, name) for name in _SHARED if hasattr(args, name)}
+    times = bench_times(getattr(args, "filling_minutes", None), getattr(args, "breakdown_minutes", None))
+    if times is not None:
+        if options["protocol"] is not None:
+            raise InputError("--protocol gives the times itself; leave --filling-minutes and --breakdown-minutes out.")
+        options["protocol"] = times
     if args.kind in ("pilot", "next"):
         options = {"rng" if name == "seed" else name: value for name, value in options.items()}
         return options | _from_data(args)

@@ -53,6 +53,7 @@ class Page(StudyPage):
     INPUTS = (
         "goal", "source", "within", "between", "mean_kv", "half_width", "difference", "p", "family", "limit_kv", "rule",
         "margin", "power", "risk", "assurance", "interval", "fillings", "per_filling", "protocol", "series",
+        "filling_minutes", "breakdown_minutes",
     )  # fmt: skip
     COLUMNS = COLUMNS
 
@@ -93,6 +94,15 @@ class Page(StudyPage):
         None, allow_None=True, bounds=(0, 100), doc="Fix the breakdowns on each; empty leaves it open."
     )
     protocol = param.String("", doc="Test method whose times and cell are taken; empty: that of the records.")
+    filling_minutes = param.Number(
+        None,
+        allow_None=True,
+        bounds=(0, 240),
+        doc="Minutes to empty, rinse, fill and rest; empty: the method's, or 10.",
+    )
+    breakdown_minutes = param.Number(
+        None, allow_None=True, bounds=(0, 60), doc="Minutes of a breakdown with its pause; empty: the method's, or 1.5."
+    )
     series = param.String("", doc="The oil and condition for which to stop or go on.")
 
     # ------------------------------------------------------------- controls
@@ -138,6 +148,8 @@ class Page(StudyPage):
         return [("Fix a number, bench times …", lambda: [
             self.number("fillings", "Fillings"), self.number("per_filling", "Breakdowns on each"),
             self.number("mean_kv", "Mean (kV)", step=1), *self._fields["interval"], self._protocols,
+            self.number("filling_minutes", "A filling (min)", step=1),
+            self.number("breakdown_minutes", "A breakdown (min)", step=0.5),
         ])]  # fmt: skip
 
     def _settle(self, *_: Any) -> None:
@@ -233,9 +245,13 @@ class Page(StudyPage):
         return standing(self.study.selection)
 
     def _method(self, here: Any) -> Any:
-        """The protocol that gives minutes and oil: the one chosen, else that of the records, if they name one."""
+        """What gives minutes and oil: times typed here, the protocol chosen, else that of the records; None: usual."""
+        from methods.planning.bench_cost import bench_times
         from methods.protocols import recognise
 
+        typed = bench_times(self.filling_minutes or None, self.breakdown_minutes or None)
+        if typed is not None:
+            return typed
         if self.protocol:
             return self.protocol
         return recognise(here.method) if here is not None and here.method else None
@@ -278,7 +294,7 @@ class Page(StudyPage):
                     p=self.p / 100, half_width=None if both else self.half_width / 100, family=self.family,
                     **self._scatter(start, serial=False), **fixed, **level, **mean,
                 ),
-                start, self.p, self.half_width, self.family, self.fillings, self.per_filling, self.protocol,
+                start, self.p, self.half_width, self.family, self.fillings, self.per_filling, self._method(here),
                 self.study.confidence,
             )  # fmt: skip
         return plan.decision(

@@ -28,6 +28,11 @@ handling. However many are taken, what fillings differ by stays in the mean; onl
 of 90 % asks for a design whose interval is as narrow as wanted nine times in ten.
 
 **Bench minutes** are the method's own waits, pauses and ramps, plus five minutes to empty, rinse and fill the cell.
+Where no method is known, a filling counts ten minutes and a breakdown one and a half (common practice, no source): type
+your own. They weigh a further filling against further breakdowns.
+
+**Many breakdowns on one filling** are not more of the same: arcs leave carbon and gas in the oil and pit the
+electrodes. Beyond ten the plan says so.
 
 **Stop or go on** looks at one series: how many more give the half-width wanted if the scatter stays what it is today.
 Deciding once, from the first look, keeps the promise of the interval; looking after every breakdown and stopping when

@@ -97,7 +97,7 @@ def plan_design(
     if small not in ("minutes", "oil", "half-width"):
         raise InputError(f"goal is {goal!r}; it is minutes, oil or half-width.", column="goal", text=str(goal))
     one, two = (design_cost(protocol, 1, n, s.mean_kv) for n in (1, 2))
-    if one.minutes is None or two.minutes is None:
+    if protocol is None:
         raise InputError("A design needs a protocol, for its waits, pauses and ramps.", column="protocol")
     if one.oil_ml is None and (oil_ml is not None or small == "oil"):
         raise InputError("The cell volume of this protocol is not known; leave the oil out.", column="oil_ml")
@@ -146,7 +146,7 @@ def plan_design(
         f"±{s.say(float(known[pairs[0][0] - 1, pairs[0][1] - 1]))} if the scatter is known from history, in about "
         f"{chosen.bench_minutes:.0f} minutes"
         + ("." if not chosen.oil_ml else f" and {chosen.oil_ml / 1000:.1f} L of oil."),
-        cautions=assumed(protocol, s.mean_kv),
+        cautions=assumed(protocol, s.mean_kv, pairs[0][1]),
     )  # fmt: skip
 
 

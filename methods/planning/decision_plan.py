@@ -9,7 +9,7 @@ import numpy as np
 
 from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
-from methods.planning.bench_cost import assumed, design_cost
+from methods.planning.bench_cost import assumed, design_cost, wear_words
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.verdicts import RULES, check_rule, pass_probability
 from methods.result import Caution, Shown
@@ -137,8 +137,7 @@ def _choose(ask: _Question, rule: str, k: int | None, n: int | None, protocol: A
     for per in [n] if n is not None else range(1, 31):
         for fillings in [k] if k is not None else [_fewest_fillings(ask, rule, per)]:
             if fillings is not None and ask.wrong(rule, fillings, per) <= ask.risk:
-                minutes = design_cost(protocol, fillings, per, mean).minutes
-                found.append((float(fillings * per) if minutes is None else minutes, fillings, per))
+                found.append((design_cost(protocol, fillings, per, mean).minutes, fillings, per))
     if not found:
         raise NotEstimable(
             f"No such design keeps the chance of a wrong verdict at {100 * ask.risk:g} %: fillings differ by more than "
@@ -211,9 +210,9 @@ def _result(ask: _Question, rule: str, k: int, n: int, protocol: Any, interval: 
         limit_kv=ask.limit,
         mean_kv=ask.mean,
         should_pass=ask.mean >= ask.limit,
-        bench_minutes=design_cost(protocol, k, n, ask.mean).minutes,
+        bench_minutes=design_cost(protocol, k, n, ask.mean).bench_minutes,
         rules=table,
         sentence=f"Take {take}: an oil of {ask.mean:g} kV, which should {should} a limit of {ask.limit:g} kV, gets the "
-        f"wrong verdict with a chance of {100 * wrong:.2g} % under the {rule} rule.",
-        cautions=(*found, *assumed(protocol, ask.mean)),
+        f"wrong verdict with a chance of {100 * wrong:.2g} % under the {rule} rule." + wear_words(n),
+        cautions=(*found, *assumed(protocol, ask.mean, n, weighed=ask.between is not None)),
     )

@@ -94,7 +94,7 @@ def design_table(
         "gain": _gain(icc, k, n), "gain_low": np.fmin(low, high), "gain_high": np.fmax(low, high),
         "half_width_known_kv": half_width_known(k, n, within, between, confidence),
         "half_width_kv": own, "half_width_percent": 100 * own / mean,
-        "minutes": [np.nan if c.minutes is None else c.minutes for c in costs],
+        "minutes": [np.nan if c.bench_minutes is None else c.bench_minutes for c in costs],
         "oil_ml": [np.nan if c.oil_ml is None else c.oil_ml for c in costs],
     })  # fmt: skip
     notes = [*components.cautions, *assumed(protocol, mean)]

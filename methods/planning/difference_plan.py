@@ -11,7 +11,7 @@ import numpy as np
 
 from methods.errors import InputError
 from methods.planning import inputs
-from methods.planning.bench_cost import assumed, design_cost
+from methods.planning.bench_cost import assumed, design_cost, wear_words
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS, Scatter
 from methods.planning.mean_plan import MOST_PER_FILLING
 from methods.planning.nested import filling_variance
@@ -87,8 +87,11 @@ class _Question:
         tail = stats.norm.sf(critical + effect) if self.sides == 2 else 0.0
         return float(stats.norm.sf(critical - effect) + tail)
 
-    def minutes(self, k: int, n: int) -> float | None:
-        one = design_cost(self.protocol, k, n, self.scatter.mean_kv).minutes
+    def minutes(self, k: int, n: int) -> float:
+        return 2 * design_cost(self.protocol, k, n, self.scatter.mean_kv).minutes
+
+    def bench_minutes(self, k: int, n: int) -> float | None:
+        one = design_cost(self.protocol, k, n, self.scatter.mean_kv).bench_minutes
         return None if one is None else 2 * one
 
     def units(self, n: int, most: int) -> int:
@@ -108,7 +111,7 @@ class _Question:
             "breakdowns_per_condition": k * n,
             "power": self.power(k, n),
             "power_known": self.power_known(k, n),
-            "bench_minutes": self.minutes(k, n),
+            "bench_minutes": self.bench_minutes(k, n),
         }
 
 
@@ -208,8 +211,7 @@ def _nested(ask: _Question, k: int | None, n: int | None) -> tuple[int, int]:
         return fixed, inputs.smallest(lambda m: ask.power(fixed, m) >= ask.wanted, 1, MOST_PER_FILLING, "")
     found = []
     for per, fillings in _frontier(ask):
-        minutes = ask.minutes(fillings, per)
-        found.append((float(fillings * per) if minutes is None else minutes, fillings, per))
+        found.append((ask.minutes(fillings, per), fillings, per))
     _, fillings, per = min(found)
     return fillings, per
 
@@ -237,6 +239,7 @@ def _result(ask: _Question, k: int, n: int, units: bool) -> DifferencePlan:
     sentence = (
         f"Take {take}: a true difference of {s.say(ask.difference)} is then found with a probability of "
         f"{100 * power:.0f} % ({100 * ask.confidence:g} % confidence, {'two' if ask.sides == 2 else 'one'}-sided)."
+        + wear_words(n)
     )
     return DifferencePlan(
         breakdowns_per_condition=k * n,
@@ -249,14 +252,14 @@ def _result(ask: _Question, k: int, n: int, units: bool) -> DifferencePlan:
         confidence=ask.confidence,
         sides=ask.sides,
         paired=ask.paired,
-        bench_minutes=ask.minutes(k, n),
+        bench_minutes=ask.bench_minutes(k, n),
         designs=designs,
         sentence=sentence,
-        cautions=_cautions(ask, k, units, power),
+        cautions=_cautions(ask, k, n, units, power),
     )
 
 
-def _cautions(ask: _Question, k: int, units: bool, power: float) -> tuple[Caution, ...]:
+def _cautions(ask: _Question, k: int, n: int, units: bool, power: float) -> tuple[Caution, ...]:
     found = []
     if not units:
         found.append(
@@ -273,4 +276,4 @@ def _cautions(ask: _Question, k: int, units: bool, power: float) -> tuple[Cautio
         )
     if power < ask.wanted and k >= 2 and np.isfinite(power):
         found.append(Caution("power", f"This design finds the difference with {100 * power:.0f} % only."))
-    return (*found, *assumed(ask.protocol, ask.scatter.mean_kv))
+    return (*found, *assumed(ask.protocol, ask.scatter.mean_kv, n, weighed=units))

@@ -11,7 +11,7 @@ import scipy
 
 from methods.errors import InputError
 from methods.planning import inputs
-from methods.planning.bench_cost import assumed, design_cost
+from methods.planning.bench_cost import assumed, design_cost, wear_words
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.nested import filling_variance
 from methods.planning.power import welch_nodes
@@ -195,7 +195,7 @@ def _result(
     wanted: float,
     protocol: Any,
 ) -> EquivalencePlan:
-    one = design_cost(protocol, k, n, s.mean_kv).minutes
+    one = design_cost(protocol, k, n, s.mean_kv).bench_minutes
     found = []
     if s.between is None:
         found.append(
@@ -225,6 +225,7 @@ def _result(
         margin=s.kv(room), margin_percent=s.percent(room), expected_difference=s.kv(expected),
         expected_difference_percent=s.percent(expected), confidence=1 - risk,
         bench_minutes=None if one is None else 2 * one,
-        sentence=f"Take {each}: agreement within ±{s.say(room)} is then shown with a probability of {100 * got:.0f} %.",
-        cautions=(*found, *assumed(protocol, s.mean_kv)),
+        sentence=f"Take {each}: agreement within ±{s.say(room)} is then shown with a probability of {100 * got:.0f} %."
+        + wear_words(n),
+        cautions=(*found, *assumed(protocol, s.mean_kv, n, weighed=False)),
     )  # fmt: skip

@@ -11,7 +11,7 @@ import numpy as np
 
 from methods.errors import InputError
 from methods.planning import inputs
-from methods.planning.bench_cost import assumed, design_cost
+from methods.planning.bench_cost import assumed, design_cost, wear_words
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS, Scatter
 from methods.planning.nested import (
     Design,
@@ -39,8 +39,8 @@ class MeanPlan(Shown):
     ``assurance``: probability that the interval obtained is no wider than ``target`` (both None without a target).
     ``floor*``: what the half-widths come down to with endlessly many breakdowns on these fillings (None when the
     breakdowns count as independent: there is no floor then).
-    ``bench_minutes``, ``oil_ml``: by the protocol, None without one. ``designs``: alternatives, see :class:`Design`.
-    ``sentence``: the plan in words. ``cautions``: cautions.
+    ``bench_minutes``, ``oil_ml``: by the protocol or the times given, None without. ``designs``: alternatives, see
+    :class:`Design`. ``sentence``: the plan in words. ``cautions``: cautions.
     """
 
     breakdowns: int
@@ -119,7 +119,7 @@ class _Question:
             half_width_known=s.kv(known),
             half_width_known_percent=s.percent(known),
             assurance=sure if sure is not None and math.isfinite(sure) else None,
-            bench_minutes=None if cost is None else cost.minutes,
+            bench_minutes=None if cost is None else cost.bench_minutes,
             oil_ml=None if cost is None else cost.oil_ml,
             reaches_target=None if self.target is None else (n is not None and self.reached(k, n)),
         )
@@ -146,14 +146,14 @@ def _fewest_fillings(ask: _Question, n: int) -> int:
 
 
 def cheapest(ask: _Question, ks: Iterable[int], n: int | None = None) -> tuple[int, int]:
-    """Cheapest design that meets the target: bench minutes, else breakdowns; ties go to fewer fillings."""
+    """Cheapest design in bench minutes that meets the target; ties go to fewer fillings."""
     found: list[tuple[float, int, int]] = []
     for k in ks:
         per = n if n is not None else ask.fewest_on(k)
         if per is None or (n is not None and not ask.reached(k, n)):
             continue
         minutes = design_cost(ask.protocol, k, per, ask.scatter.mean_kv).minutes
-        found.append((float(k * per) if minutes is None else minutes, k, per))
+        found.append((minutes, k, per))
     if not found:
         return 0, 0
     _, k, per = min(found)
@@ -229,7 +229,7 @@ def _sentence(ask: _Question, row: Design) -> str:
             + (f"±{s.say(floor_own)} (±{s.say(floor)} known)" if floor_own is not None else f"±{s.say(floor)}")
             + ": only more fillings do."
         )
-    return text
+    return text + wear_words(row.breakdowns_per_filling or 1)
 
 
 def _cautions(ask: _Question, row: Design) -> tuple[Caution, ...]:
@@ -250,6 +250,7 @@ def _cautions(ask: _Question, row: Design) -> tuple[Caution, ...]:
                 "only the one that trusts the scatter known from history.",
             )
         )
+    weighed = s.between is not None and ask.target is not None
     if row.assurance is not None and ask.interval == "bench" and row.assurance < 0.8:
         found.append(
             Caution(
@@ -258,7 +259,7 @@ def _cautions(ask: _Question, row: Design) -> tuple[Caution, ...]:
                 f"probability {100 * row.assurance:.0f} % only. Ask for an assurance (such as 90 %) to be surer.",
             )
         )
-    return (*found, *assumed(ask.protocol, s.mean_kv))
+    return (*found, *assumed(ask.protocol, s.mean_kv, row.breakdowns_per_filling or 1, weighed=weighed))
 
 
 def plan_mean(
@@ -280,8 +281,8 @@ def plan_mean(
     """Plan the breakdowns for a mean.
 
     Without a between part: smallest n >= 2 with ``t(1 - alpha/2, n - 1) * c / sqrt(n) <= half_width``. With one: of
-    all designs of k fillings of n breakdowns whose interval is narrow enough the cheapest one, by bench minutes when
-    a protocol is given, otherwise by the number of breakdowns (ties: fewer fillings).
+    all designs of k fillings of n breakdowns whose interval is narrow enough the cheapest one by bench minutes (ties:
+    fewer fillings): the protocol's, or stated times for a filling and a breakdown.
 
     Parameters
     ----------
@@ -297,8 +298,9 @@ def plan_mean(
         Wanted probability that the interval obtained is as narrow as asked (Kupper and Hafner 1989).
     fillings, breakdowns_per_filling : int, optional
         What is fixed beforehand.
-    protocol : str, optional
-        Test method whose waits, pauses and ramps give the bench minutes.
+    protocol : str, Protocol or BenchTimes, optional
+        Test method whose waits, pauses and ramps give the bench minutes; or the minutes of a filling and of a breakdown
+        (:class:`methods.planning.bench_cost.BenchTimes`), the usual ones unless said.
     serial_correlation : float, optional
         Lag-1 correlation inside a filling.
     interval : {"bench", "known"}

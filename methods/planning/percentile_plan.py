@@ -9,7 +9,7 @@ from typing import Any
 from methods.errors import InputError
 from methods.families import PLANNED
 from methods.planning import inputs
-from methods.planning.bench_cost import assumed, design_cost
+from methods.planning.bench_cost import assumed, design_cost, wear_words
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.order_statistics import size_one_sided
 from methods.planning.percentile_width import (
@@ -196,10 +196,10 @@ def _result(point: Percentile, k: int, n: int, target: float | None, protocol: A
         target_percent=s.percent(target),
         assurance=sure,
         order_statistics=_lowest(point),
-        bench_minutes=design_cost(protocol, k, n, s.mean_kv).minutes,
+        bench_minutes=design_cost(protocol, k, n, s.mean_kv).bench_minutes,
         method=method,
-        sentence=text,
-        cautions=(*_cautions(point, k, n), *assumed(protocol, s.mean_kv)),
+        sentence=text + wear_words(n),
+        cautions=(*_cautions(point, k, n), *assumed(protocol, s.mean_kv, n, weighed=nested)),
     )
 
 

@@ -11,6 +11,7 @@ from scipy import special
 
 from methods import InputError, plan
 from methods.planning import curve
+from methods.planning.bench_cost import BenchTimes
 from methods.planning.nested import assurance, half_width_bench, half_width_known
 from tests.reference import agrees, names
 
@@ -106,14 +107,32 @@ def test_simulated_benches_get_the_planned_widths_and_cover():
 
 
 def test_the_cheapest_design_by_search():
-    """No other design with as few breakdowns has an own interval within the target."""
+    """No other design that takes so little time, at 10 min a filling and 1.5 min a breakdown, is narrow enough."""
     found = plan.mean(cov=0.15, between_cov=0.05, half_width=0.10)
-    assert found.half_width_percent <= 10
-    for k in range(2, 40):
-        for n in range(1, 40):
-            width = float(half_width_bench(k, n, 0.15, 0.05))
-            if width <= 0.10:
-                assert (k * n, k) >= (found.breakdowns, found.fillings)
+    assert found.half_width_percent <= 10 and found.bench_minutes is None
+    own = plan.mean(cov=0.15, between_cov=0.05, half_width=0.10, protocol=BenchTimes(0.5, 4.0, own=True))
+    for made, filling, breakdown in ((found, 10.0, 1.5), (own, 0.5, 4.0)):
+        spent = made.fillings * (filling + breakdown * made.breakdowns_per_filling)
+        for k in range(2, 40):
+            for n in range(1, 40):
+                if float(half_width_bench(k, n, 0.15, 0.05)) <= 0.10:
+                    assert (k * (filling + breakdown * n), k) >= (spent, made.fillings)
+    assert own.bench_minutes == own.fillings * (0.5 + 4.0 * own.breakdowns_per_filling)
+    assert found.breakdowns_per_filling > own.breakdowns_per_filling == 1
+    (said,) = [c.text for c in found.cautions if c.code == "weighed_by_usual_times"]
+    assert "10 min" in said and "1.5 min" in said and "common practice, no source" in said
+
+
+def test_many_breakdowns_on_one_filling_are_never_planned_without_a_word():
+    for made in (
+        plan.mean(cov=0.15, half_width=0.03), plan.mean(cov=0.15, between_cov=0.02, half_width=0.05, fillings=5),
+        plan.difference(cov=0.25, difference=0.10), plan.equivalence(cov=0.15, margin=0.05),
+        plan.decision(limit=50, mean=52, cov=0.15), plan.percentile(cov=0.15, p=0.01, half_width=0.05),
+    ):  # fmt: skip
+        assert made.breakdowns_per_filling > 10
+        assert "carbon, gas and pitting" in made.sentence and "worn_filling" in {c.code for c in made.cautions}
+    few = plan.mean(cov=0.15, between_cov=0.05, half_width=0.10)
+    assert "carbon" not in few.sentence and "worn_filling" not in {c.code for c in few.cautions}
 
 
 def test_what_is_fixed_stays_fixed():

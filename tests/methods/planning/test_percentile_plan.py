@@ -164,7 +164,7 @@ def test_kv_and_refusals():
     assert plan_percentile(sd=6, p=0.05, half_width=4, mean=60).percentile == pytest.approx(60 - 6 * 1.644854, abs=1e-4)
     assert plan_percentile(0.15, 0.01, 0.10, assurance=0.9).breakdowns > plan_percentile(0.15, 0.01, 0.10).breakdowns
     assert plan_percentile(0.15, 1e-6, 0.10).order_statistics is None
-    assert plan_percentile(0.4, 0.001, 0.5).cautions[-1].code == "below_zero"
+    assert "below_zero" in {c.code for c in plan_percentile(0.4, 0.001, 0.5).cautions}
 
 
 @pytest.mark.parametrize(
