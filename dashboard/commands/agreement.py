@@ -8,11 +8,11 @@ from typing import Any
 from dashboard.commands.common import (
     add_json,
     add_reading_options,
-    columns,
     emit,
     kilovolts,
     open_records,
     probability,
+    told,
 )
 from methods.errors import NotEstimable
 from methods.procedures import PROCEDURE
@@ -41,38 +41,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_json(parser)
 
 
-def text(a: Any, bands: list[Any]) -> str:
-    rows = []
-    for name, v in (("kV", a.absolute), ("%", a.relative)):
-        spans = [
-            f"{p:.3g} – {q:.3g}"
-            for p, q in ((v.bias_low, v.bias_high), (v.lower_low, v.lower_high), (v.upper_low, v.upper_high))
-        ]
-        rows.append([name, v.bias, spans[0], v.lower, spans[1], v.upper, spans[2]])
-    kind = "single results" if a.single_results else "what was compared"
-    lines = [
-        f"{a.second} minus {a.first}, {a.samples} oils, limits for {kind}:",
-        "",
-        columns(rows, ["", "bias", "", "lower", "", "upper", ""], 3),
-        "",
-    ]
-    for line in (a.deming, a.passing_bablok):
-        if line is not None:
-            lines.append(
-                f"{line.method.replace('_', '-')}: {a.second} = {line.intercept:.3g} + {line.slope:.3g} × {a.first}; "
-                f"slope {line.slope_low:.3g} to {line.slope_high:.3g} ({a.statement})"
-            )
+def text(found: Any, bands: list[Any]) -> str:
+    lines = told([found])
     for b in bands:
         if isinstance(b, dict):
-            lines.append(f"A new oil that reads {b['given_kv']:g} kV by {a.first}: {b['error']}")
+            lines.append(f"A new oil that reads {b['given_kv']:g} kV by {found.first}: {b['error']}")
             continue
         lines.append(
-            f"A new oil that reads {b.given_kv:g} kV by {a.first}: {b.kv:.3g} kV by {a.second}, "
+            f"A new oil that reads {b.given_kv:g} kV by {found.first}: {b.kv:.3g} kV by {found.second}, "
             f"{b.low_kv:.3g} to {b.high_kv:.3g} ({b.statement})"
         )
-        lines += [f"Caution: {w.text}" for w in b.cautions]
-    lines += [f"Caution: {w.text}" for w in a.cautions]
-    return "\n".join(lines)
+        lines += [f"- {w.code}: {w.text}" for w in b.cautions]
+    return "\n\n".join(lines)
 
 
 def _band(found: Any, kv: float, beyond: bool) -> Any:

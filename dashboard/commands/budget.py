@@ -10,12 +10,12 @@ from dashboard.commands.common import (
     add_reading_options,
     amount,
     coefficient,
-    columns,
     emit,
     kilovolts,
     open_records,
     percentage,
     probability,
+    told,
 )
 from methods.errors import InputError, NotEstimable
 
@@ -75,19 +75,6 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _text(budgets: list[dict[str, Any]], refused: list[dict[str, Any]]) -> str:
-    heads = ["source", "kind", "value", "unit", "distribution", "u", "sensitivity", "part kV", "df", "share %"]
-    lines = []
-    for found in budgets:
-        b = found["budget"]
-        rows = [
-            [
-                s.source, s.kind, s.value, s.unit, s.distribution, s.standard_uncertainty, s.sensitivity,
-                s.contribution_kv, s.df if s.df < float("inf") else None, s.share_percent,
-            ]
-            for s in b.sources
-        ]  # fmt: skip
-        lines += [f"{found['case']}: {b.sentence}", columns(rows, heads, 3)]
-        lines += [f"Caution: {w.text}" for w in b.cautions]
-        lines.append("")
-    lines += [f"No budget. {r['reason']}" for r in refused]
-    return "\n".join(lines).rstrip()
+    made = told([found["budget"] for found in budgets])
+    lines = [f"== {found['case']}\n{text}" for found, text in zip(budgets, made, strict=True)]
+    return "\n\n".join([*lines, *(f"No budget. {r['reason']}" for r in refused)])

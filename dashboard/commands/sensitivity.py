@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records, probability
+from dashboard.commands.common import add_json, add_reading_options, emit, open_records, probability, told
 from methods.errors import InputError, NotEstimable
 from methods.procedures import PROCEDURE
 
@@ -44,30 +44,13 @@ def _given(items: list[str]) -> dict[str, float]:
 
 
 def text(found: Any, ratios: list[Any]) -> str:
-    heads = [
-        "method",
-        "oils",
-        "results",
-        "signal kV",
-        "noise kV",
-        "signal/noise",
-        "from",
-        "to",
-        "minutes",
-        "per hour",
-        "from",
-        "to",
-    ]
-    lines = [columns(found.methods.to_numpy().tolist(), heads, 3), ""]
-    what = "discrimination per bench hour" if found.ranked_by == "per_hour" else "discrimination of one result"
-    lines.append(f"Ranked by {what}, for the oils of this file.")
+    lines = told([found])
     for r in ratios:
         lines.append(
             f"{r.second} against {r.first}: sensitivity ratio {r.ratio:.3g} ({r.ratio_low:.3g} to {r.ratio_high:.3g}); "
             f"one result of {r.second} is worth {r.equivalent_results:.3g} of {r.first}."
         )
-    lines += [f"Caution: {w.text}" for w in found.cautions]
-    return "\n".join(lines)
+    return "\n\n".join(lines)
 
 
 def run(args: argparse.Namespace) -> int:

@@ -18,6 +18,7 @@ from dashboard.jobs import Progress, Runner
 from dashboard.pages.aside import Aside
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.decision_words import CHECK, COLUMNS, HELP, LIQUIDS, RULES, TYPED
+from methods.answers import answer
 from methods.answers.decision import decisions, labels
 from methods.errors import InputError
 from methods.result import Caution
@@ -320,7 +321,8 @@ class Page(StudyPage):
         if result.budget is None:
             self._part.show(result.budget_refused)
         else:
-            self._part.show(result.budget.sentence, result.budget.cautions, result.budget.table())
+            made = answer(result.budget)
+            self._part.show(made.sentence, made.cautions, made.tables[0].frame)
 
     def _say(self, what: Any) -> None:
         super()._say(what)

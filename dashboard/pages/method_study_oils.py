@@ -8,9 +8,10 @@ from typing import Any
 
 import pandas as pd
 
-from dashboard import parts, words
+from dashboard import words
 from dashboard.pages.base import Empty, Figure
 from dashboard.pages.method_study_view import View
+from methods.answers.agreement import agreement, sensitivity
 from methods.errors import InputError
 from methods.result import Caution
 
@@ -103,19 +104,14 @@ class OilAgreement(View):
         return (result.found.relative, "%") if percent else (result.found.absolute, "kV")
 
     def sentence(self, result: Agreed) -> str:
-        found, (limits, unit) = result.found, self._limits(result)
-        said = (
-            f"On {words.plural(found.samples, 'oil')} {found.second} reads {_apart(limits.bias, unit)} "
-            f"{found.first} on average ({words.signed(limits.bias_low)} to {words.signed(limits.bias_high)} {unit}); "
-            f"on a single oil it may lie {words.signed(limits.lower)} to {words.signed(limits.upper)} {unit} away"
-        )
+        said = agreement(result.found, self._limits(result)[1]).sentence
         if result.predicted is not None:
-            b = result.predicted
+            b, found = result.predicted, result.found
             said += (
-                f". Where {found.first} reads {b.given_kv:g} kV, {found.second} may read "
-                f"{words.number(b.low_kv, 2)} to {words.number(b.high_kv, 2)} kV"
+                f" Where {found.first} reads {b.given_kv:g} kV, {found.second} may read "
+                f"{words.number(b.low_kv, 2)} to {words.number(b.high_kv, 2)} kV."
             )
-        return f"{said}: an {found.statement}."
+        return said
 
     def cautions(self, result: Agreed) -> Sequence[Caution]:
         out = list(result.found.cautions)
@@ -166,31 +162,7 @@ class OilAgreement(View):
         )
 
     def tables(self, result: Agreed) -> Mapping[str, tuple[str, pd.DataFrame]]:
-        found, rows = result.found, []
-        for unit, v in (("kV", found.absolute), ("%", found.relative)):
-            for name, label in (("bias", "Mean difference"), ("lower", "Lower limit"), ("upper", "Upper limit")):
-                rows.append({"quantity": f"{label} ({unit})", "value": getattr(v, name),
-                             "low": getattr(v, f"{name}_low"),
-                             "high": getattr(v, f"{name}_high")})  # fmt: skip
-        out = {"limits": ("Differences, and how surely they are known", pd.DataFrame(rows))}
-        names = ["method", "slope", "slope_low", "slope_high", "intercept", "intercept_low", "intercept_high"]
-        lines = [
-            {n: getattr(line, n) for n in names} for line in (found.deming, found.passing_bablok) if line is not None
-        ]
-        if lines:
-            from dashboard.plots.method_study import LINES
-
-            table = pd.DataFrame(lines).rename(columns={"method": "line"})
-            table["line"] = [LINES.get(v, v) for v in table["line"]]
-            out["lines"] = (f"Lines: {found.statement}", table)
-        out["oils"] = ("Every oil", found.pairs)
-        return out
-
-
-def _apart(bias: float, unit: str) -> str:
-    if bias == 0:
-        return "like"
-    return f"{words.number(abs(bias), 2)} {unit} {'above' if bias > 0 else 'below'}"
+        return {t.name: (t.title, t.frame) for t in agreement(result.found).tables}
 
 
 class TellingApart(View):
@@ -215,15 +187,7 @@ class TellingApart(View):
         )
 
     def sentence(self, result: Any) -> str:
-        best = result.methods.iloc[0]
-        hourly = result.ranked_by == "per_hour"
-        value, low, high = (best[f"{result.ranked_by}{e}"] for e in ("", "_low", "_high"))
-        return (
-            f"{best['method']} tells these {words.number(int(best['oils']))} oils apart best"
-            f"{' for its bench time' if hourly else ''}: the oils lie {words.number(value, 2)} times as far apart as "
-            f"{'an hour of results' if hourly else 'a result'} scatters ({words.number(low, 2)} to "
-            f"{words.number(high, 2)})."
-        )
+        return sensitivity(result).sentence
 
     def figures(self) -> Sequence[Figure]:
         from dashboard.plots import scatter as bars
@@ -263,4 +227,4 @@ class TellingApart(View):
         return f"Best first, {more}, with limits. At 1 the oils differ as much as results on one oil do."
 
     def tables(self, result: Any) -> Mapping[str, tuple[str, pd.DataFrame]]:
-        return {"discrimination": ("Which method tells oils apart", parts.as_frame(result.methods))}
+        return {t.name: (t.title, t.frame) for t in sensitivity(result).tables}

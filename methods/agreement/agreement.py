@@ -17,7 +17,7 @@ from methods.errors import InputError, NotEstimable
 from methods.procedures import PROCEDURE as WHOLE
 from methods.procedures import parts_of, with_factor
 from methods.records.table import filling_codes, withstood
-from methods.result import Caution
+from methods.result import Caution, Shown
 from methods.wording import list_words
 
 #: What stands beside every line between two methods.
@@ -41,8 +41,8 @@ class Band:
     cautions: tuple[Caution, ...]
 
 
-@dataclass(frozen=True)
-class Agreement:
+@dataclass(frozen=True, repr=False)
+class Agreement(Shown):
     """Agreement of ``second`` with ``first`` over the oils that both tested.
 
     ``pairs`` has a row an oil: ``sample, first_kv, second_kv, first_results, second_results``. ``absolute``

@@ -15,7 +15,7 @@ from methods.agreement.limits import within_variance
 from methods.agreement.lines import deming
 from methods.errors import InputError, NotEstimable
 from methods.procedures import PROCEDURE
-from methods.result import Caution
+from methods.result import Caution, Shown
 
 
 def relative_sensitivity(slope: float, s_first: float, s_second: float) -> float:
@@ -135,8 +135,8 @@ def _shared(rows: pd.DataFrame, levels: list[str], by: str) -> tuple[pd.DataFram
     return rows, notes
 
 
-@dataclass(frozen=True)
-class Discrimination:
+@dataclass(frozen=True, repr=False)
+class Discrimination(Shown):
     """How well each method tells the oils apart, and per hour of bench time.
 
     ``methods`` has a row a method, best first: ``method, oils, results, signal_kv`` (SD between oils, the noise

@@ -15,7 +15,7 @@ import scipy
 
 from methods.errors import InputError
 from methods.planning import inputs
-from methods.result import Caution
+from methods.result import Caution, Shown
 
 #: Divisors that turn the half-width of a distribution into its SD (JCGM 100:2008, 4.3).
 DIVISORS: dict[str, float] = {
@@ -48,8 +48,8 @@ class Source:
     share_percent: float | None = None
 
 
-@dataclass(frozen=True)
-class Budget:
+@dataclass(frozen=True, repr=False)
+class Budget(Shown):
     """A budget: combined standard uncertainty, effective degrees of freedom, coverage factor, expanded uncertainty."""
 
     mean_kv: float

@@ -21,10 +21,14 @@ from dashboard.report import Asked, content
 from dashboard.report.gather import gather
 from dashboard.study import Study
 from methods import components, order_effects, plan, precision, shift
+from methods.agreement import compare_methods, discrimination
 from methods.answers import MAKERS, answer
 from methods.answers.heads import HEADS, OWN
 from methods.errors import InputError
 from methods.planning import decide_all
+from methods.planning.case_budget import budget_of
+from methods.planning.standing import series_of
+from methods.procedures import minutes_of
 from methods.result import as_json
 from methods.scatter import fit_groups
 
@@ -40,6 +44,22 @@ ROWS = "\n".join(
 )
 
 
+#: Invented: six oils, each on three fillings by two methods.
+OILS = "\n".join(
+    ["sample,laboratory,method,electrode,gap_mm,filling,order,kv"]
+    + [
+        f"O{oil},Aster,{method},{electrode},{gap},{filling},{order},"
+        f"{level + 3 * oil * slope + 1.5 * filling + (5 * oil + 3 * filling + 7 * order) % 4:.1f}"
+        for oil in range(1, 7)
+        for method, electrode, gap, level, slope in (
+            ("ASTM D877 A", "disk", 2.54, 25, 1.0), ("ASTM D1816 2 mm", "mushroom", 2, 30, 1.4)
+        )
+        for filling in (1, 2, 3)
+        for order in (1, 2, 3, 4, 5)
+    ]
+)  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Case:
     """One question: its result, and where each surface shows its tables (page, arguments, tables of the report)."""
@@ -50,6 +70,7 @@ class Case:
     report: tuple[str, ...] = ()
     shared: tuple[str, ...] = ()  # tables that page and answer have in common; all where empty
     settings: dict[str, Any] = field(default_factory=dict)
+    rows: str = ROWS
 
 
 CASES = {
@@ -91,6 +112,20 @@ CASES = {
         lambda s: plan.pilot(s.selection, half_width=0.10, confidence=s.confidence, protocol="ASTM D877 A"), None,
         ("plan", "pilot", "FILE", "--half-width", "10%", "--protocol", "ASTM D877 A"), ("plan",), settings={"by": ""},
     ),
+    "agreement": Case(
+        lambda s: compare_methods(s.selection, by="method", first="ASTM D877 A", second="ASTM D1816 2 mm"),
+        ("method_study", {"question": "agreement", "first": "ASTM D877 A", "second": "ASTM D1816 2 mm"}),
+        ("agreement", "--by", "method", "--first", "ASTM D877 A", "--second", "ASTM D1816 2 mm"),
+        settings={"by": "method"}, rows=OILS,
+    ),
+    "sensitivity": Case(
+        lambda s: discrimination(s.selection, by="method", minutes=minutes_of(s.table, "method")),
+        ("method_study", {"question": "apart"}), ("sensitivity", "--by", "method"), settings={"by": "method"},
+        rows=OILS,
+    ),
+    "budget": Case(
+        lambda s: budget_of(series_of(s.selection)[0]), None, ("budget", "--case", "disk"), rows=ROWS,
+    ),
     "precision": Case(
         lambda s: precision(s.selection, confidence=s.confidence), ("precision", {}), ("precision",),
         ("precision", "cells", "published"),
@@ -98,17 +133,18 @@ CASES = {
 }  # fmt: skip
 
 
-@pytest.fixture
-def study() -> Study:
-    made = Study()
-    made.open(ROWS.encode(), "invented.csv")
-    made.by = "electrode"
-    return made
-
-
 @pytest.fixture(params=CASES)
 def case(request: pytest.FixtureRequest) -> Case:
     return CASES[request.param]
+
+
+@pytest.fixture
+def study(request: pytest.FixtureRequest) -> Study:
+    made = Study()
+    rows = request.getfixturevalue("case").rows if "case" in request.fixturenames else ROWS
+    made.open(rows.encode(), "invented.csv")
+    made.by = "electrode"
+    return made
 
 
 def markup_rows(text: str) -> list[list[str]]:
@@ -132,8 +168,8 @@ def test_the_page_shows_the_answer(study: Study, case: Case) -> None:
     if case.page is None:
         return  # the page shows a part of it, in a case of its own
     key, inputs = case.page
+    study.inputs = {f"{key}.{name}": value for name, value in inputs.items()}
     page, made = page_class(key)(study), answer(case.result(study))
-    page.param.update(**inputs)
     page.shown = True
     for table in made.tables:
         if case.shared and table.name not in case.shared:
@@ -144,7 +180,7 @@ def test_the_page_shows_the_answer(study: Study, case: Case) -> None:
 
 def test_the_command_prints_the_answer(study: Study, case: Case, tmp_path: Any, capsys: Any) -> None:
     file = tmp_path / "invented.csv"
-    file.write_text(ROWS)
+    file.write_text(case.rows)
     assert case.command is not None
     name, *options = case.command
     if name != "plan":
