@@ -23,6 +23,7 @@ def add_study(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--assurance", type=probability, default=0.8, help="with which the width is kept (80%%)")
     parser.add_argument("--fillings", type=whole, metavar="K", help="of each oil by each procedure")
     parser.add_argument("--bench-hours", type=amount, metavar="H", help="at hand in all")
+    parser.add_argument("--missing", action="store_true", help="instead: the tests that take confounded factors apart")
     parser.add_argument("--fully-random", action="store_true", help="each filling of a block in random order")
 
 
@@ -45,9 +46,14 @@ def _shared(parser: argparse.ArgumentParser) -> None:
 
 def run_study(args: argparse.Namespace) -> int:
     from dashboard.commands.common import open_records
-    from methods.studies import plan_study
+    from methods.studies import plan_missing, plan_study
 
     records = open_records(args) if args.file else None
+    if args.missing:
+        if records is None:
+            raise InputError("What is missing follows from records: name their file.")
+        lacking = plan_missing(records, fillings=args.fillings or 2, hours_a_day=args.hours_a_day, rng=args.seed)
+        return _finish(args, lacking, [lacking.sentence, *[f"  {t}" for t in lacking.tests]])
     oils = args.oil
     if not oils and records is not None:
         oils = list(records.table["sample"].dropna().unique())

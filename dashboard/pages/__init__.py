@@ -97,6 +97,7 @@ PAGES: tuple[Entry, ...] = (
     Entry("overlay", "Overlay", "M2 19c4 0 4-12 7-12s3 12 7 12M8 19c4 0 4-9 7-9s3 9 7 9", "dashboard.pages.overlay"),
     Entry("shift", "Shift", "M5 4v16M19 4v16M8.5 12h7M13 9l3 3-3 3", "dashboard.pages.shift"),
     Entry("howmany", "How many", "M5 5v14M9 5v14M13 5v14M17 5v14M2.5 16.5 20 7.5", "dashboard.pages.howmany"),
+    Entry("bench_plan", "Run sheet", "M6 3h12v18H6zM9 8h6M9 12h6M9 16h3", "dashboard.pages.bench_plan"),
     Entry(
         "scatter",
         "Scatter",

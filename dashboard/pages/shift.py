@@ -12,6 +12,7 @@ import pandas as pd
 import param
 
 from dashboard import parts, words
+from dashboard.actions import Press
 from dashboard.cache import known
 from dashboard.controls import Several
 from dashboard.jobs import Progress, Runner
@@ -82,6 +83,7 @@ class Page(StudyPage):
             Runner("Fit the mixed model", self._ask_model, lambda _: self.refresh(), "Up to half a minute."),
             visible=False, width=260,
         )  # fmt: skip
+        self._to_tests = Press("Plan the missing tests", lambda _: self._plan_tests(), visible=False)
         self.study.param.watch(self._settle, ["by", "files"])
         self.param.watch(self._settle, ["within", "factors", "covariates", "model", "liquid"])
         self._settle()
@@ -90,7 +92,7 @@ class Page(StudyPage):
             self.number("margin", "Agreement within ± (%)", "Largest shift that would not matter; empty: not asked. "
                         "Choose it before looking at the results.", step=0.5, sliding=True),
             parts.explained(self._many["within"], "Compare only tests in which these are equal, as the oil always is."),
-            self._fit,
+            self._fit, self._to_tests,
         ]  # fmt: skip
 
     def folded(self) -> Sequence[tuple[str, Callable[[], Sequence[Any]]]]:
@@ -207,6 +209,11 @@ class Page(StudyPage):
         except NotEstimable as error:
             return None, str(error)
 
+    def _plan_tests(self) -> None:
+        """To the sheet of the tests that would take apart what changes together."""
+        self.study.put("bench_plan", "kind", "missing", default="study")
+        self.study.page = "bench_plan"
+
     # ------------------------------------------------------------- longer work
 
     def _key(self, name: str, *settings: Any) -> Hashable:
@@ -250,6 +257,7 @@ class Page(StudyPage):
 
     def _show(self, result: Answer) -> None:
         super()._show(result)
+        self._to_tests.visible = any(c.code == "confounded" for c in result.shift.cautions)
         self._told = {w.text for w in result.shift.cautions}
         for section in self._more:
             section.__panel__().visible = True

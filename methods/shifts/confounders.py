@@ -17,7 +17,7 @@ from methods.records.table import as_table, filling_codes
 from methods.shifts.bundles import extra_factors, factor_codes, labels_with_unit
 from methods.shifts.designs import Block, combination, gain, main_effect, rank, stack
 from methods.shifts.liquid_state import amount, unlike
-from methods.shifts.pairing import find_column
+from methods.shifts.pairing import find_column, plain_level
 from methods.shifts.strata import SAME_GAP
 from methods.wording import list_words
 
@@ -48,8 +48,9 @@ class Effect:
 class Confounding:
     """The result of :func:`confounding`.
 
-    ``aliased``: sets of factors that cannot be taken apart; ``suggestions``: the fewest tests found
-    that would do it, in words; ``complete``: whether they would make every main effect estimable.
+    ``aliased``: sets of factors that cannot be taken apart; ``suggestions``: the fewest tests found that would do it,
+    in words (``missing`` the same as what to set, and the ``sample``); ``complete``: whether they would make every
+    main effect estimable.
     """
 
     factors: list[str]
@@ -60,6 +61,7 @@ class Confounding:
     suggestions: list[str]
     complete: bool
     single_level: list[str] = field(default_factory=list)
+    missing: list[dict[str, Any]] = field(default_factory=list)
 
 
 def confounding(
@@ -107,7 +109,7 @@ def confounding(
     effects = [_effect(b, [o for o in blocks if o is not b], ground, len(cells)) for b in blocks]
     pairs = [_combination(a, b, blocks, ground, len(cells)) for a, b in combinations(blocks, 2) if a.size and b.size]
     aliased = _sets(effects)
-    suggestions, complete = _suggest(cells, varying, oil, most)
+    suggestions, missing, complete = _suggest(cells, varying, oil, most)
     quantities, wanted = _quantities(table, filling, varying, oil)
     suggestions = [*suggestions, *wanted]
     sentences = [*[e.sentence for e in effects if e.status != ESTIMABLE], *quantities]
@@ -120,6 +122,7 @@ def confounding(
     return Confounding(
         factors=varying, effects=effects, combinations=pairs, aliased=aliased, sentences=sentences,
         suggestions=suggestions, complete=complete, single_level=single,
+        missing=missing,
     )  # fmt: skip
 
 
@@ -237,10 +240,13 @@ def _sets(effects: list[Effect]) -> list[list[str]]:
     return [sorted(g, key=order.index) for g in groups]
 
 
-def _suggest(cells: pd.DataFrame, factors: list[str], oil: bool, most: int) -> tuple[list[str], bool]:
+def _suggest(
+    cells: pd.DataFrame, factors: list[str], oil: bool, most: int
+) -> tuple[list[str], list[dict[str, Any]], bool]:  # fmt: skip
     """Add, one by one, the test that frees most contrasts: an existing condition with one factor changed."""
     rows = cells.copy()
     out: list[str] = []
+    tests: list[dict[str, Any]] = []
     full = 1 + sum(rows[f].nunique(dropna=False) - 1 for f in [*factors, *(["sample"] if oil else [])])
     while _rank(rows, factors, oil) < full and len(out) < most:
         best, text = None, ""
@@ -253,7 +259,8 @@ def _suggest(cells: pd.DataFrame, factors: list[str], oil: bool, most: int) -> t
             break
         rows = pd.concat([rows, best.to_frame().T], ignore_index=True)
         out.append(text)
-    return out, _rank(rows, factors, oil) == full
+        tests.append({str(k): plain_level(v) for k, v in best.items() if not pd.isna(v)})
+    return out, tests, _rank(rows, factors, oil) == full
 
 
 def _rank(rows: pd.DataFrame, factors: list[str], oil: bool) -> int:

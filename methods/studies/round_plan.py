@@ -21,7 +21,7 @@ class RoundPlan:
     """The result of :func:`plan_round`. Uncertainties are fractions at ``confidence``: 0.3 is 30 % either way.
 
     ``uncertainty_ratio`` is that of s_R / s_r; ``pooled_*`` are those of the figures pooled over the oils, where
-    they are proportional to the level.
+    they are proportional to the level; ``curve`` has the three at other numbers of laboratories.
     """
 
     laboratories: list[str]
@@ -33,6 +33,7 @@ class RoundPlan:
     uncertainty_s_R: float
     uncertainty_ratio: float
     pooled_uncertainty_s_r: float
+    curve: list[dict[str, float]]
     confidence: float
     seed: int
     sheet: pd.DataFrame
@@ -70,6 +71,18 @@ def uncertainty_of_ratio(laboratories: int, results: int, gamma: float, confiden
     share = (n * (gamma**2 - 1) + 1) / (n * gamma**2)
     z = float(scipy.stats.norm.ppf(0.5 + confidence / 2))
     return z * 0.5 * share * math.sqrt(2 / (p - 1) + 2 / (p * (n - 1)))
+
+
+def _curve(laboratories: int, results: int, gamma: float, confidence: float) -> list[dict[str, float]]:
+    """The uncertainties from three laboratories to twice as many as take part."""
+    out = []
+    for p in range(3, max(2 * laboratories, 12) + 1):
+        a_r, a_big = uncertainty(p, results, gamma, confidence)
+        out.append(
+            {"laboratories": p, "uncertainty_s_r": a_r, "uncertainty_s_R": a_big,
+             "uncertainty_ratio": uncertainty_of_ratio(p, results, gamma, confidence)}
+        )  # fmt: skip
+    return out
 
 
 def plan_round(
@@ -119,6 +132,6 @@ def plan_round(
         text = "Fewer than eight laboratories: s_R is hardly known, and one laboratory that stands out decides it."
         notes.append(Caution("few_laboratories", text))
     return RoundPlan(
-        names, list(oils), results, plan.procedure, gamma, a_r, a_big, ratio, a_r / math.sqrt(len(oils)), confidence,
-        int(rng), sheet, sentence, notes,
+        names, list(oils), results, plan.procedure, gamma, a_r, a_big, ratio, a_r / math.sqrt(len(oils)),
+        _curve(len(names), results, gamma, confidence), confidence, int(rng), sheet, sentence, notes,
     )  # fmt: skip

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -21,8 +22,11 @@ TO_FILL: tuple[str, ...] = ("kv", "outcome", "temperature_c", "tested_on", "oper
 def bench_sheet(
     oils: Sequence[str], plans: Sequence[ProcedurePlan], fillings: int, rng: Rng, hours_a_day: float,
     *, fully_random: bool = False, laboratories: Sequence[str] = (),
+    only: Collection[tuple[int, int]] | None = None,
 ) -> tuple[pd.DataFrame, int]:  # fmt: skip
     """The rows to fill in, and the number of days; with laboratories each has blocks and an order of its own.
+
+    ``only`` names pairs of (procedure, oil) by index where not every oil is tested by every procedure.
 
     A filling's label is that of its run, so that it means one filling only. Runs, blocks and days are words: no number
     stands in the sheet that a reader could take for a voltage.
@@ -38,7 +42,7 @@ def bench_sheet(
             order = [(p, o) for p in rng.permutation(len(plans)) for o in rng.permutation(len(oils))]
             if fully_random:
                 order = [order[i] for i in rng.permutation(len(order))]
-            for p, o in order:
+            for p, o in [pair for pair in order if only is None or pair in only]:
                 plan = plans[p]
                 run += 1
                 if minutes and minutes + plan.minutes > 60 * hours_a_day:
@@ -52,7 +56,7 @@ def bench_sheet(
                          "before": _before(plan, shot), **dict.fromkeys(TO_FILL, "")}
                     )  # fmt: skip
         days = max(days, day)
-    first = ["run", "block", "planned_day", *(["laboratory"] if laboratories else []), "sample"]
+    first = ["run", "block", "planned_day", *(["laboratory"] if any("laboratory" in r for r in rows) else []), "sample"]
     known = [f for f in FIELDS if any(f in r for r in rows)]
     return pd.DataFrame(rows, columns=[*first, *known, "filling", "order", "before", *TO_FILL]), days
 
@@ -104,7 +108,16 @@ def write_sheet(sheet: pd.DataFrame, path: str | Path, about: Sequence[str] = ()
     return target
 
 
-def _workbook(sheet: pd.DataFrame, target: Path, about: Sequence[str]) -> None:
+def sheet_bytes(sheet: pd.DataFrame, kind: str, about: Sequence[str] = ()) -> bytes:
+    """The same as the bytes of a file; ``kind`` is ``xlsx`` or ``csv``."""
+    if kind == "csv":
+        return sheet.to_csv(index=False).encode("utf-8-sig")
+    out = io.BytesIO()
+    _workbook(sheet, out, about)
+    return out.getvalue()
+
+
+def _workbook(sheet: pd.DataFrame, target: Path | io.BytesIO, about: Sequence[str]) -> None:
     import xlsxwriter
 
     try:

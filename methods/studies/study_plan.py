@@ -13,12 +13,17 @@ import scipy
 
 from methods.errors import InputError
 from methods.result import Caution
+from methods.shifts.compare import ENOUGH_OILS
+from methods.shifts.widening import widening
 from methods.studies.procedure_plan import ProcedurePlan, from_mapping, from_records, from_text
 from methods.studies.sheet import bench_sheet
 from methods.wording import list_words, percent
 
 #: Strongest over weakest oil where nothing is known of them: the more oils differ, the more the strong ones decide.
 SPREAD = 2.0
+
+#: Studies drawn for a promise.
+_DRAWS = 16_000
 
 #: Most fillings of each oil by each procedure that are looked at.
 MOST = 200
@@ -31,7 +36,8 @@ class StudyPlan:
     ``fillings`` of each oil by each procedure; ``pairs`` has for each two procedures the half-width of their shift,
     averaged over these oils, in per cent of the mean: ``half_width_percent`` is what the limits come out at or below
     with the probability ``assurance``, ``median_percent`` what half of the studies stay below. ``half_width_percent``
-    of the plan is the widest of them. ``sheet`` holds a row a breakdown to fill in.
+    of the plan is the widest of them; ``curve`` has that pair's at other numbers of fillings. ``sheet`` holds a row a
+    breakdown to fill in.
     """
 
     oils: list[str]
@@ -47,6 +53,7 @@ class StudyPlan:
     assurance: float
     confidence: float
     pairs: list[dict[str, Any]]
+    curve: list[dict[str, float]]
     seed: int
     sheet: pd.DataFrame
     sentence: str
@@ -130,7 +137,7 @@ def plan_study(
     return StudyPlan(
         names, [p.procedure for p in plans], [p.breakdowns_per_filling for p in plans], k,
         k * len(names) * len(plans), minutes, days, widest, None if half_width is None else 100 * half_width, reaches,
-        assurance, confidence, pairs, int(rng), sheet,
+        assurance, confidence, pairs, _curve(names, plans, k, pairs, means, confidence, assurance), int(rng), sheet,
         _sentence(names, plans, k, minutes, days, widest, assurance, reaches), _cautions(plans, means, fully_random),
     )  # fmt: skip
 
@@ -154,20 +161,47 @@ def _width(
     a: ProcedurePlan, b: ProcedurePlan, oils: int, k: int, means: Mapping[str, float], confidence: float,
     shares: Sequence[float],
 ) -> np.ndarray:  # fmt: skip
-    """Quantiles of the half-width of the shift, fractions of the mean: 4,000 studies drawn, always the same ones.
+    """Quantiles of the half-width of the shift, fractions of the mean: 16,000 studies drawn, always the same ones.
 
-    Each draws the variance of every oil's fillings and makes of them what :func:`methods.shift` makes: the variance of
-    the averaged shift, Satterthwaite's degrees of freedom, and t.
+    Each draws the means and the variances of every oil's fillings and makes of them what :func:`methods.shift` makes:
+    limits in per cent of the reference's mean (Fieller), with Satterthwaite's degrees of freedom and t widened as
+    there; where so many oils make the narrower limits, those with the oils as the unit, no oil having a shift of its
+    own.
     """
     kv = np.resize(np.array(list(means.values()) or np.linspace(1, SPREAD, oils)), oils)
     weight = (kv / kv.sum()) ** 2  # strong oils scatter more kV, and each oil weighs alike
     rng = np.random.default_rng(1)
-    squares = rng.chisquare(k - 1, size=(4000, 2, oils)) / (k - 1)
-    parts = squares * weight * np.array([a.filling_cov**2, b.filling_cov**2])[:, None] / k
-    variance = parts.sum(axis=(1, 2))
-    df = variance**2 / (parts**2 / (k - 1)).sum(axis=(1, 2))
-    widths = scipy.stats.t.ppf(0.5 + confidence / 2, df) * np.sqrt(variance)
-    return np.asarray(np.quantile(widths, shares))
+    cov = np.array([a.filling_cov**2, b.filling_cov**2])
+    true = weight * cov[:, None] / k
+    squares = rng.chisquare(k - 1, size=(_DRAWS, 2, oils)) / (k - 1)
+    errors = rng.standard_normal((_DRAWS, 2, oils)) * np.sqrt(true)
+    first, second = (1 + errors.sum(axis=2)).T
+    widen = widening((k,) * oils, (k,) * oils)
+    alike = scipy.stats.t.ppf(0.975, oils - 1) if oils >= ENOUGH_OILS else np.inf
+    if widen.critical(0.95, 2 * oils * (k - 1)) < alike:
+        parts = squares * true
+        v_first, v_second = parts.sum(axis=2).T
+        df = (v_first + v_second) ** 2 / (parts**2 / (k - 1)).sum(axis=(1, 2))
+        t = widen.at(confidence) * scipy.special.stdtrit(df, 0.5 + confidence / 2)
+        covariance = np.zeros(_DRAWS)
+    else:  # each oil's part of both means, less its own share, as the oils scatter about their average
+        about = errors - errors.mean(axis=2, keepdims=True)
+        v_first, v_second = (about**2).sum(axis=2).T * oils / (oils - 1)
+        covariance = (about[:, 0] * about[:, 1]).sum(axis=1) * oils / (oils - 1)
+        t = np.full(_DRAWS, scipy.stats.t.ppf(0.5 + confidence / 2, oils - 1))
+    return np.asarray(np.quantile(_fieller(first, second, v_first, v_second, covariance, t), shares))
+
+
+def _fieller(
+    first: np.ndarray, second: np.ndarray, v_first: np.ndarray, v_second: np.ndarray, covariance: np.ndarray,
+    t: np.ndarray,
+) -> np.ndarray:  # fmt: skip
+    """Half-width of the limits of first / second; infinite where the reference's mean is not told from zero."""
+    a = second**2 - t**2 * v_second
+    b = first * second - t**2 * covariance
+    c = first**2 - t**2 * v_first
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(a > 0, np.sqrt(np.maximum(b**2 - a * c, 0.0)) / a, np.inf)
 
 
 def _pair(
@@ -179,6 +213,25 @@ def _pair(
         "first": a.procedure, "second": b.procedure, "half_width_percent": 100 * float(sure),
         "median_percent": 100 * float(half),
     }  # fmt: skip
+
+
+def _curve(
+    oils: Sequence[str], plans: Sequence[ProcedurePlan], k: int, pairs: Sequence[Mapping[str, Any]],
+    means: Mapping[str, float], confidence: float, assurance: float,
+) -> list[dict[str, float]]:  # fmt: skip
+    """The widest pair's half-widths at other numbers of fillings, with the bench minutes of the whole study."""
+    at = max(range(len(pairs)), key=lambda i: pairs[i]["half_width_percent"])
+    a, b = list(combinations(plans, 2))[at]
+    steps = sorted({int(v) for v in np.linspace(2, max(2 * k, 8), 9)} | {k})
+    out = []
+    for n in steps:
+        width = _pair(a, b, len(oils), n, means, confidence, assurance)
+        out.append(
+            {"fillings": n, "half_width_percent": width["half_width_percent"],
+             "median_percent": width["median_percent"],
+             "bench_minutes": n * len(oils) * sum(p.minutes for p in plans)}
+        )  # fmt: skip
+    return out
 
 
 def _fillings(
@@ -206,9 +259,12 @@ def _fillings(
             float(_width(a, b, len(oils), k, means, confidence, (assurance,))[0]) for a, b in combinations(plans, 2)
         )
 
-    for k in range(2, room + 1):
-        if widest(k) <= target:
-            return k
+    if widest(room) <= target:
+        low, high = 1, room  # the width falls with the fillings: halve the range that holds the answer
+        while high - low > 1:
+            middle = (low + high) // 2
+            low, high = (low, middle) if widest(middle) <= target else (middle, high)
+        return high
     if hours is not None:
         return room  # the sentence says that the target is missed
     raise InputError(f"±{100 * target:g} % takes more than {MOST} fillings of each; ask for a wider interval.")
