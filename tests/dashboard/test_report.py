@@ -349,7 +349,7 @@ def test_a_text_document_carries_the_pictures(round_):
 def test_the_workbook_reads_and_prints_as_a_page_does(small):
     book = openpyxl.load_workbook(io.BytesIO(content(small, ".xlsx")))
     front = book["Report"]
-    assert front._images and front.page_setup.fitToWidth == 1 and front.page_setup.fitToHeight == 0
+    assert front._images and front.sheet_properties.pageSetUpPr.fitToPage and int(front.page_setup.fitToHeight) == 0
     longest = max(range(1, front.max_row + 1), key=lambda row: len(str(front.cell(row, 1).value or "")))
     assert front.row_dimensions[longest].height >= 30  # a wrapped text is seen whole
     table = next(t.frame for s in small.sections for t in s.tables if t.name == "shift")
