@@ -17,6 +17,7 @@ from dashboard.commands.common import (
     probability,
     told,
 )
+from dashboard.commands.progress import progress
 from methods.errors import InputError
 from methods.result import as_json
 
@@ -83,9 +84,10 @@ def _proofs(args: argparse.Namespace, records: Any) -> list[dict[str, Any]]:
         sizes = tuple(sorted(np.unique(case.filling, return_counts=True)[1].tolist()))
         if sizes in out or case.withstood or len(case.kv) < 2:
             continue
-        made = prove_oil(
-            case.kv, None, case.filling, confidence=args.confidence, percentiles=(), repetitions=args.prove,
-            rng=args.rng,
-        )  # fmt: skip
+        with progress(f"Proof of {case.label}") as tell:
+            made = prove_oil(
+                case.kv, None, case.filling, confidence=args.confidence, percentiles=(), repetitions=args.prove,
+                rng=args.rng, progress=tell,
+            )  # fmt: skip
         out[sizes] = {"case": case.label, "proof": made}
     return list(out.values())

@@ -55,7 +55,7 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "rounds": (("laboratory_round.csv --by laboratory --level sample", "rounds that are larger than memory"),),
     "archive": (
         ("add programme_long.csv routine_wide.csv --archive oils.duckdb", "begin an archive, or add to it"),
-        ('mark 2025-03-02 polished --archive oils.duckdb', "write into its electrode log"),
+        ("mark 2025-03-02 polished --archive oils.duckdb", "write into its electrode log"),
         ("list --archive oils.duckdb", "what it holds"),
     ),
     "protocols": (

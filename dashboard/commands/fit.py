@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from dashboard.commands.common import add_json, add_proof, add_reading_options, emit, open_records, probability, told
+from dashboard.commands.progress import progress
 from methods.errors import InputError
 from methods.families import EVERY_FAMILY, FAMILIES
 
@@ -70,14 +71,15 @@ def _prove(args: argparse.Namespace, records: Any, fits: list[dict[str, Any]]) -
         raise InputError("--prove counts the default limits: leave out --interval and --history.", column="prove")
     found = estimate_groups(records, args.by, [f["family"] for f in fits])
     by_key = {(repr(e.group), e.head["family"]): e.estimate for e in found}
-    for row in fits:
+    for at, row in enumerate(fits, 1):
         estimate = by_key.get((repr(row["group"]), row["family"]))
         if estimate is None or row["family"] == "weibull3":
             continue
-        row["proof"] = prove_oil(
-            estimate.kv, estimate.withstood, estimate.fillings, family=row["family"], confidence=args.confidence,
-            percentiles=args.percentile or (0.01, 0.1, 0.5), repetitions=args.prove, rng=args.rng,
-        )  # fmt: skip
+        with progress(f"Proof {at} of {len(fits)}") as tell:
+            row["proof"] = prove_oil(
+                estimate.kv, estimate.withstood, estimate.fillings, family=row["family"], confidence=args.confidence,
+                percentiles=args.percentile or (0.01, 0.1, 0.5), repetitions=args.prove, rng=args.rng, progress=tell,
+            )  # fmt: skip
 
 
 def _settle_file(args: argparse.Namespace) -> None:

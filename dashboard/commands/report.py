@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from dashboard.commands.common import add_json, add_reading_options, emit, percentage, probability, reading_arguments
+from dashboard.commands.progress import progress
 from methods.errors import InputError
 
 NAME = "report"
@@ -51,7 +52,8 @@ def run(args: argparse.Namespace) -> int:
     check_target(args.out, args.file)  # before anything is computed
     study = _study(args)
     asked = Asked(study, args.title, args.limit, args.limit_method, args.half_width, args.seed, args.appendix)
-    report = write(asked, args.out, whole=bool(args.pictures))
+    with progress("Report") as tell:
+        report = write(asked, args.out, tell, whole=bool(args.pictures))
     pictures = save_pictures(report, args.pictures) if args.pictures else []
     data = Path(args.out).read_bytes()
     document = {

@@ -6,6 +6,7 @@ import argparse
 from typing import Any
 
 from dashboard.commands.common import add_by, add_json, add_reading_options, emit, open_records, probability, told
+from dashboard.commands.progress import progress
 
 NAME = "shift"
 HELP = "compare the levels of a factor: shift of the mean and of the scatter, with limits"
@@ -81,11 +82,12 @@ def run(args: argparse.Namespace) -> int:
     )  # fmt: skip
     document, asked = as_json(result), [result]
     if args.percentiles or args.p:
-        found = percentile_shift(
-            records, args.by, reference=args.reference, percentiles=args.p or (0.01, 0.1, 0.5),
-            confidence=args.confidence, repetitions=args.repetitions, rng=args.seed, family=args.family,
-            within=args.within,
-        )  # fmt: skip
+        with progress("Percentiles") as tell:
+            found = percentile_shift(
+                records, args.by, reference=args.reference, percentiles=args.p or (0.01, 0.1, 0.5),
+                confidence=args.confidence, repetitions=args.repetitions, rng=args.seed, family=args.family,
+                within=args.within, progress=tell,
+            )  # fmt: skip
         document["percentiles"] = as_json(found)
         asked.append(found)
     if args.all_pairs:
