@@ -18,6 +18,8 @@ R = TypeVar("R")
 
 @cache
 def _libraries() -> ThreadpoolController:
+    import scipy.linalg  # noqa: F401  (SciPy brings a library of its own, which is limited only once it is loaded)
+
     return ThreadpoolController()
 
 

@@ -9,6 +9,6 @@ from __future__ import annotations
 #: Module names in the order in which the help lists them.
 COMMANDS: tuple[str, ...] = (
     "serve", "check", "choose", "fit", "shift", "equivalence", "confounding", "plan", "decide", "budget", "components",
-    "order", "precision", "gap_law", "rate", "geometry", "agreement", "sensitivity", "rounds", "archive", "protocols",
-    "limits", "rules", "report",
+    "order", "precision", "gap_law", "rate", "geometry", "agreement", "sensitivity", "rounds", "archive", "check_oil",
+    "protocols", "limits", "rules", "report",
 )  # fmt: skip

@@ -58,6 +58,13 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("mark 2025-03-02 polished --archive oils.duckdb", "write into its electrode log"),
         ("list --archive oils.duckdb", "what it holds"),
     ),
+    "check-oil": (
+        (
+            'programme_long.csv --where "sample=Alderholt T1" --where "method=ASTM D877 B" '
+            '--where "laboratory=Fenmark central"',
+            "one oil, one procedure: all results",
+        ),
+    ),
     "protocols": (
         ("", "the methods that it knows"),
         ("astm_d1816_1mm", "what a method prescribes, value by value with its mark"),

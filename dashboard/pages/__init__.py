@@ -104,6 +104,7 @@ PAGES: tuple[Entry, ...] = (
         "M3 20h18M6 15v.01M9 11v.01M12 15v.01M12 8v.01M15 12v.01M18 15v.01",
         "dashboard.pages.scatter",
     ),
+    Entry("check_oil", "Check oil", "M3 6h18M3 18h18M4 13l4-3 4 4 4-6 4 4", "dashboard.pages.check_oil"),
     Entry("decision", "Decision", "M3 20h18M5 9l5 5L20 4", "dashboard.pages.decision"),
     Entry(
         "precision",

@@ -42,6 +42,7 @@ MAKERS: dict[str, tuple[str, str]] = {
     "Precision": ("precision", "precision"),
     "Decision": ("decision", "decision"),
     "Decisions": ("decision", "decisions"),
+    "CheckOil": ("check_oil", "check_oil"),
     "Added": ("archive", "added"),
     "Listed": ("archive", "listed"),
 }

@@ -200,6 +200,7 @@ def _searched(criterion: Criterion, estimate: Estimate, i: int) -> Callable[[flo
     start = np.concatenate([best[free], [] if i == k else [log_s2]])
 
     def deviance(sd: float) -> float:
+        nonlocal start
         variance = sd * sd
 
         def f(w: Floats) -> float:
@@ -220,6 +221,8 @@ def _searched(criterion: Criterion, estimate: Estimate, i: int) -> Callable[[flo
                 lambda w: f(np.array([w])), bounds=bounds[0], method="bounded", options={"xatol": 1e-9}
             )
             return float(run.fun)
-        return search(f, [start], bounds, polish=False)[1]
+        found = search(f, [start], bounds, polish=False)
+        start = found[0]  # the next is near
+        return found[1]
 
     return deviance

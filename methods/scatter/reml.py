@@ -105,18 +105,37 @@ class Criterion:
             if self.inner >= 0:
                 code = cells.factors[self.inner]
                 keep = code >= 0
-                z = np.zeros((self.levels[self.inner], a.shape[1]))
-                np.add.at(z, code[keep], (a * w[:, None])[keep])
-                self._t.append(z)
+                places = (code[keep], np.flatnonzero(keep))
+                sums = scipy.sparse.csr_array((w[keep], places), shape=(self.levels[self.inner], len(code)))
+                self._t.append(np.asarray(sums @ a))
                 self._s.append(np.bincount(code[keep], w[keep], minlength=self.levels[self.inner]))
         self._per_group = np.bincount(cells.group, minlength=self.groups)
+        self._alike = self._products_of_alike(a.shape[1])
+
+    def _products_of_alike(self, columns: int) -> list[tuple[float, int, Floats]]:
+        """Levels of the inner factor with equal weight act alike: their weight, number and products, summed once.
+
+        Empty where weights differ too much for that to be less work.
+        """
+        if self.inner < 0 or self.groups > 1:
+            return []
+        weights, which, number = np.unique(self._s[0], return_inverse=True, return_counts=True)
+        if len(weights) * 4 > len(which) or len(weights) * columns**2 > 4_000_000:
+            return []
+        rows = np.split(self._t[0][np.argsort(which, kind="stable")], np.cumsum(number)[:-1])
+        return [(float(w), int(n), t.T @ t) for w, n, t in zip(weights, number, rows, strict=True)]
 
     def parts(self, gamma: Floats, rho: Floats) -> tuple[Floats, Floats, float, float]:
         """``X'H^-1X``, ``X'H^-1y``, ``y'H^-1y``, ``log|H|`` of the cells, for s_k^2/s^2 and s_g^2/s^2."""
         cells = self.cells
         c = sum(c0 / r for c0, r in zip(self._c0, rho, strict=True))
         log_det = float(self._per_group @ np.log(rho)) - float(np.log(cells.weight).sum())
-        if self.inner >= 0:
+        if self._alike:
+            g, r = gamma[self.inner], rho[0]
+            for weight, number, product in self._alike:
+                c = c - product * (g / (1 + g * weight / r) / r**2)
+                log_det += number * float(np.log1p(g * weight / r))
+        elif self.inner >= 0:
             t = sum(t0 / r for t0, r in zip(self._t, rho, strict=True))
             s = sum(s0 / r for s0, r in zip(self._s, rho, strict=True))
             g = gamma[self.inner]
