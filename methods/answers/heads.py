@@ -307,8 +307,6 @@ _RESULTS: dict[str, Head] = {
     "recipe": ("Recipe", "How the sheet was read."),
     "result": ("Result", "Number of the result, in the order of the tests."),
     "moving_range_kv": ("Moving range (kV)", "Distance from the result before."),
-    "sd_low_kv": ("SD from (kV)", "Lower limit of the SD within a filling."),
-    "sd_high_kv": ("SD to (kV)", "Upper limit of the SD within a filling."),
     "in_baseline": ("Makes limits", "Whether the limits were made of this result too."),
     "broken": ("Breaks rule", "Keys of the run rules that the result completes."),
     "after_result": ("After result", "The last result before the entry."),
@@ -382,6 +380,8 @@ OWN: Mapping[str, Mapping[str, Head]] = {
         "error": ("No figures", "Why this level has none."),
     },
     "check_oil": {
+        "sd_low_kv": ("SD from (kV)", "Lower limit of the SD within a filling."),
+        "sd_high_kv": ("SD to (kV)", "Upper limit of the SD within a filling."),
         "low_kv": ("From (kV)", "Lower limit of a result."),
         "high_kv": ("To (kV)", "Upper limit of a result."),
         "sd_kv": ("SD (kV)", "Standard deviation of the breakdowns on this filling."),
