@@ -63,6 +63,8 @@ function take(model) {
   }
   model.on("msg:custom", (data) => {
     row.classList.remove("busy")
+    row.title = data.wrong ?? ""
+    if (data.wrong) { window.alert(data.wrong) }
     if (!data.file) { return }
     const url = URL.createObjectURL(new Blob([bytes_of(data.contents)]))
     made("a", {href: url, download: data.file}).click()

@@ -93,21 +93,32 @@ class Take(_Action):
     forms : sequence of str
         Endings: ``svg``, ``png`` …
     give : callable
-        From the ending to the file's name and its contents.
+        From the ending to the file's name and its contents, or what makes them: aside, while nobody waits.
     """
 
     forms = param.List(default=[], item_type=str, doc="Endings of the files that can be had.")
 
-    def __init__(self, label: str, forms: list[str], give: Callable[[str], tuple[str, bytes]], **params: Any) -> None:
+    def __init__(self, label: str, forms: list[str], give: Callable[[str], tuple[str, Any]], **params: Any) -> None:
         super().__init__(label, kind="take", forms=forms, **params)
         self.give = give
 
     def heard(self, message: Any) -> None:
+        from dashboard.jobs import aside
+
         name, contents = "", b""
         try:
             if message.get("wanted") in self.forms:
                 name, contents = self.give(message["wanted"])
         finally:  # whatever happened, the buttons can be pressed again
+            if callable(contents):
+                aside(contents, lambda made: self._made(name, made))
+            else:
+                self._made(name, contents)
+
+    def _made(self, name: str, contents: Any) -> None:
+        if isinstance(contents, Exception):
+            self.tell({"file": "", "contents": "", "wrong": str(contents)})
+        else:
             self.tell({"file": name, "contents": base64.b64encode(contents).decode("ascii")})
 
 

@@ -22,6 +22,7 @@ import param
 from dashboard import parts
 from dashboard.actions import Press
 from dashboard.cache import known, remember
+from dashboard.workers import can_carry, carried
 from methods.errors import InputError
 
 #: Jobs that the process runs at the same time.
@@ -79,12 +80,13 @@ _readers = ThreadPoolExecutor(4, thread_name_prefix="reading")
 
 
 def aside(work: Callable[[], Any], then: Callable[[Any], None]) -> None:
-    """Do ``work()`` in a thread and hand what it gave to ``then`` on the event loop; without a loop, both at once.
+    """Do ``work()`` beside the event loop and hand what it gave to ``then`` on it; without a loop, both at once.
 
-    Where it failed, ``then`` is handed the InputError.
+    What can be (see :func:`dashboard.workers.can_carry`) is done in a process, the rest in a thread. Where it failed,
+    ``then`` is handed the InputError.
     """
 
-    def outcome() -> Any:
+    def outcome(work: Callable[[], Any] = work) -> Any:
         try:
             return work()
         except InputError as error:
@@ -100,7 +102,7 @@ def aside(work: Callable[[], Any], then: Callable[[Any], None]) -> None:
         return
 
     def carry() -> None:
-        given = outcome()
+        given = outcome(partial(carried, work) if can_carry(work) else work)  # type: ignore[arg-type]
         with suppress(Exception):  # the session may have gone meanwhile, and nobody waits any more
             document.add_next_tick_callback(lambda: then(given))
 
@@ -112,8 +114,26 @@ _pages = ThreadPoolExecutor(MOST, thread_name_prefix="pages")
 
 
 def numbers(compute: Callable[[], Any]) -> Future[Any]:
-    """Have a page's numbers computed off the event loop, so that other sessions do not wait."""
-    return _pages.submit(compute)
+    """Have a page's numbers computed off the event loop, so that other sessions do not wait.
+
+    A partial of a function of a module is computed in a process (:mod:`dashboard.workers`), anything else in a thread.
+    """
+    if not can_carry(compute):
+        return _pages.submit(compute)
+    gone = _ended(pn.state.curdoc)
+    return _waiting.submit(carried, compute, gone.is_set)  # type: ignore[arg-type]
+
+
+#: Threads that wait for the processes that compute.
+_waiting = ThreadPoolExecutor(8, thread_name_prefix="waiting")
+
+
+def _ended(document: Any) -> threading.Event:
+    """Set once the session of this document has ended: nobody waits for its work any more."""
+    gone = threading.Event()
+    if document is not None:
+        document.on_session_destroyed(lambda _context: gone.set())
+    return gone
 
 
 class Runner(pn.viewable.Viewer):
@@ -183,7 +203,9 @@ class Runner(pn.viewable.Viewer):
                 else:
                     loop.call_soon_threadsafe(show)
 
-        self._progress = Progress(tell)
+        progress = self._progress = Progress(tell)
+        if document is not None:  # a job whose session ends frees its slot
+            document.on_session_destroyed(lambda _context: progress.cancel())
         self._state(True, "Waiting for a free worker …")
         try:
             given = await asyncio.to_thread(carry_out, work, self._progress, key)

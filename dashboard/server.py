@@ -16,6 +16,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+from dashboard import workers
 from dashboard.cache import sweep
 from methods.cage import keep_warm
 from methods.cage.source import bytes_of
@@ -167,6 +168,7 @@ def serve(
     if not address.strip():
         raise InputError("--address is empty: leave it away for this machine alone, or name one of its addresses.")
     keep_warm()
+    workers.warm()
     gc.disable()  # what is imported stays for good: looking through it for garbage costs a tenth of the start
     from dashboard.study import Study
 

@@ -488,7 +488,7 @@ def legend_css() -> str:
     """Rules of the legend of a plot."""
     return f"""
 :host {{ font-family: {FONT}; color: {_CSS["ink"]}; font-size: {TYPE["small"]}px; }}
-.legend {{ display: flex; flex-wrap: wrap; gap: 0 {SPACE["s"]}px; max-height: 50px; overflow-y: auto; }}
+.legend {{ display: flex; flex-wrap: wrap; gap: 0 {SPACE["s"]}px; max-height: 74px; overflow-y: auto; }}
 button {{ display: inline-flex; align-items: center; gap: 5px; height: 24px; padding: 0 6px 0 2px; border: none;
   border-radius: 4px; background: none; color: inherit; font: inherit; cursor: pointer; white-space: nowrap; }}
 button:hover {{ background: {_CSS["rule"]}; }}

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from functools import partial
 from typing import Any
 
 import pandas as pd
@@ -86,14 +87,14 @@ class Page(StudyPage):
         }  # fmt: skip
         history = self.history if self.history in self._names() else None
         settings = (self.half_width, self.study.confidence, history, *weights.values())
-        return self.kept("choice", lambda: self._compute(weights, history), *settings)
+        return self.kept("choice", self._job(weights, history), *settings)
 
-    def _compute(self, weights: Mapping[str, float], history: str | None) -> Any:
+    def _job(self, weights: Mapping[str, float], history: str | None) -> Callable[[], Any]:
         from methods.choosing import choose
 
-        return choose(
-            self.study.selection, half_width=self.half_width / 100, confidence=self.study.confidence, weights=weights,
-            history=history,
+        return partial(
+            choose, self.study.selection, half_width=self.half_width / 100, confidence=self.study.confidence,
+            weights=weights, history=history,
         )  # fmt: skip
 
     def sentence(self, result: Any) -> str:
@@ -121,6 +122,7 @@ class Page(StudyPage):
         best = next(r for r in result.procedures if r.procedure == result.best)
         return (
             "Each line is a procedure, from two fillings on; its mark is the plan that meets the half-width wanted, "
+            "the larger the likelier that procedure is the best, "
             f"with {100 * result.confidence:g} % limits from the uncertainty of its scatter. {best.procedure} takes "
             f"{words.number(best.bench_minutes)} minutes."
         )

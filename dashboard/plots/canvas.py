@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections import OrderedDict
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Sequence
+from functools import partial
 from typing import Any
 
 import panel as pn
@@ -110,19 +111,16 @@ class Live(pn.viewable.Viewer):
         if {id(v) for v in views} != {id(v) for v in self._place.objects}:
             self._place.objects = views
 
-    def _taken(self, ending: str) -> tuple[str, bytes]:
-        """The plot as a file for paper, or its data."""
+    def _taken(self, ending: str) -> tuple[str, Callable[[], bytes]]:
+        """The name of the plot as a file for paper, or of its data, and what makes it."""
         from dashboard.plots import printed
 
         figure, result = self.figure, self._result
         drawing = figure.draw(result)
         by = getattr(self._study, "by", "") if self._study is not None else ""
         name = parts.file_name(f"gapshift_{figure.title}_by_{by}" if by else f"gapshift_{figure.title}", f".{ending}")
-        if ending in ("svg", "png"):
-            shown = drawing.alone(self._legend.alone)
-            return name, printed.picture(shown, ending, figure.title, figure.ticks(result))
-        frame = printed.table(drawing)
-        return name, parts.csv_text(frame).encode("utf-8-sig") if ending == "csv" else printed.workbook(frame)
+        shown = drawing.alone(self._legend.alone) if ending in ("svg", "png") else drawing
+        return name, partial(printed.taken, shown, ending, figure.title, figure.ticks(result))
 
     _front: Patched | None = None
 

@@ -20,7 +20,8 @@ def minutes_against_width(
 ) -> Drawing:
     """A line of plans for each procedure, a mark with limits where it meets the target, the target dotted.
 
-    The axis goes up to six times the target; of limits that go on an arrow says so.
+    A mark is the larger, the likelier its procedure is the best. The axis goes up to six times the target; of limits
+    that go on an arrow says so.
     """
     colours = theme.palette(dark)
     most = 1.25 * max(r.bench_minutes for r in rows)
@@ -45,7 +46,8 @@ def minutes_against_width(
         known = bool(np.isfinite([low, high]).all())
         there = np.array([row.bench_minutes], dtype=float)
         told = {"Procedure": [name], "Bench minutes": there, "Half-width (± %)": np.array([row.half_width_percent]),
-                "from": np.array([low]), "to": np.array([high])}  # fmt: skip
+                "from": np.array([low]), "to": np.array([high]),
+                "Best with a chance of (%)": np.array([100 * row.probability_best])}  # fmt: skip
         stem = (there, [low], there, [min(high, top)]) if known else ([], [], [], [])
         layers.append(spans(*stem, cue.colour, of=[name] * known))
         over = there if known and high > top else there[:0]
@@ -54,6 +56,7 @@ def minutes_against_width(
                    about=told if len(over) else dict.fromkeys(told, []))
         )  # fmt: skip
         layers.append(
-            points(there, [row.half_width_percent], cue.colour, marker=cue.marker, size=13, of=[name], about=told)
-        )
+            points(there, [row.half_width_percent], cue.colour, marker=cue.marker, of=[name], about=told,
+                   size=8 + 18 * float(np.sqrt(max(row.probability_best, 0.0))))
+        )  # fmt: skip
     return Drawing([Plot(layers, MINUTES, WIDTH, x_range=(0, most), y_range=(0, top))])

@@ -31,6 +31,16 @@ _STYLE = {"text.parse_math": False,
           "legend.frameon": False}  # fmt: skip
 
 
+def taken(drawing: Drawing, ending: str, title: str = "", ticks: Any = None) -> bytes:
+    """The drawing as a file: ``svg`` and ``png`` for paper, its data as ``csv`` and ``xlsx``."""
+    if ending in ("svg", "png"):
+        return picture(drawing, ending, title, ticks)
+    from methods.records import safe_csv
+
+    frame = table(drawing)
+    return safe_csv(frame).encode("utf-8-sig") if ending == "csv" else workbook(frame)
+
+
 def picture(drawing: Drawing, ending: str, title: str = "", ticks: Any = None) -> bytes:
     """The drawing as ``svg`` or ``png``, in the light theme's colours on white, with its legend.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import threading
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import pytest
@@ -259,3 +260,41 @@ def test_a_cancelled_job_is_not_kept() -> None:
         carry_out(work, Progress(), ("jobs", "cancelled"))
     assert carry_out(lambda _: 2, Progress(), ("jobs", "cancelled")) == 2
     forget()
+
+
+def test_a_job_whose_session_ends_lets_its_slot_go() -> None:
+    import panel as pn
+    from bokeh.document import Document
+
+    async def scene() -> None:
+        document, work = Document(), Work(50)
+        with pn.io.set_curdoc(document):
+            made, given = runner(work)
+            task = asyncio.create_task(made.run())
+            await reached(work)
+        for ended in document.session_destroyed_callbacks:
+            ended(None)  # type: ignore[arg-type]
+        work.go.release()
+        await asyncio.wait_for(task, 20)
+        assert given == [] and work.done == 0
+
+    asyncio.run(scene())
+    assert all(jobs._slots.acquire(blocking=False) for _ in range(jobs.MOST))
+    for _ in range(jobs.MOST):
+        jobs._slots.release()
+
+
+def test_a_page_s_numbers_that_no_session_waits_for_end_their_process() -> None:
+    import panel as pn
+    from bokeh.document import Document
+
+    from dashboard.workers import Lost
+    from tests.dashboard.test_workers import last
+
+    document = Document()
+    with pn.io.set_curdoc(document):
+        waiting = jobs.numbers(partial(last, 300))
+    for ended in document.session_destroyed_callbacks:
+        ended(None)  # type: ignore[arg-type]
+    with pytest.raises(Lost, match="Cancelled"):
+        waiting.result(60)

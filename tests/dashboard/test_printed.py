@@ -39,7 +39,8 @@ def test_every_plot_is_taken_away_in_four_forms(pages: dict[str, Any], key: str)
     for live in pages[key]._figures:
         names = {}
         for ending in ("svg", "png", "csv", "xlsx"):
-            name, contents = live._taken(ending)
+            name, make = live._taken(ending)
+            contents = make()
             names[ending] = contents
             assert name.startswith("gapshift_") and name.endswith(f".{ending}") and " " not in name
         assert b"<svg" in names["svg"] and names["png"].startswith(b"\x89PNG")
@@ -52,9 +53,9 @@ def test_a_picture_is_of_print_size_and_its_text_is_text(pages: dict[str, Any]) 
     from matplotlib.image import imread
 
     live = pages["overlay"]._figures[0]
-    image = imread(io.BytesIO(live._taken("png")[1]))
+    image = imread(io.BytesIO(live._taken("png")[1]()))
     assert image.shape[1] == pytest.approx(printed.WIDTH_IN * printed.DPI, abs=2)
-    svg = live._taken("svg")[1].decode()
+    svg = live._taken("svg")[1]().decode()
     assert "Breakdown voltage (kV)" in svg and "99.9 %" in svg  # words of the axes, and ticks of its own scale
     for name, *_ in live.figure.draw(live._result).legend():
         assert name.split(" (")[0] in svg
