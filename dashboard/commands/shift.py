@@ -66,12 +66,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--all-pairs", choices=["games_howell", "tukey", "holm"], nargs="?", const="games_howell",
         help="also every pair of levels at once (default procedure: games_howell)",
     )  # fmt: skip
+    parser.add_argument(
+        "--other-tests", action="store_true",
+        help="also rank tests with Hodges-Lehmann shifts, Welch's ANOVA, Kruskal-Wallis and Brown-Forsythe, oil by oil",
+    )  # fmt: skip
     add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     from methods.result import as_json
-    from methods.shifts import all_pairs, percentile_shift, shift
+    from methods.shifts import all_pairs, other_tests, percentile_shift, shift
 
     records = open_records(args)
     result = shift(
@@ -96,6 +100,12 @@ def run(args: argparse.Namespace) -> int:
         )  # fmt: skip
         document["all_pairs"] = as_json(pairs)
         asked.append(pairs)
+    if args.other_tests:
+        others = other_tests(
+            records, args.by, reference=args.reference, confidence=args.confidence, within=args.within
+        )  # fmt: skip
+        document["other_tests"] = as_json(others)
+        asked.append(others)
     emit(args, document, "\n\n".join(told(asked)))
     return 0
 

@@ -36,6 +36,8 @@ class Answer:
     equivalence: Any
     pairs: Any
     pairs_refused: str
+    others: Any = None
+    others_refused: str = ""
 
 
 class Page(StudyPage):
@@ -46,7 +48,7 @@ class Page(StudyPage):
     HELP = HELP
     READINGS = True
     FOLLOWS = ("by", "reference", "confidence")
-    INPUTS = ("scale", "model", "factors", "covariates", "liquid", "ratio", "margin", "pairs", "within")
+    INPUTS = ("scale", "model", "factors", "covariates", "liquid", "ratio", "margin", "pairs", "others", "within")
     COLUMNS = COLUMNS
 
     scale = param.Selector(default="percent", objects=["percent", "kv"], doc="Unit of the plot's axis.")
@@ -62,6 +64,7 @@ class Page(StudyPage):
         softbounds=(0, 20),
         doc="Largest shift that would not matter, % of the reference; empty: not asked.",
     )
+    others = param.Boolean(False, doc="Rank tests and tests over all levels, oil by oil.")
     pairs = param.Selector(default="none", objects=list(PAIRS), doc="Every pair of levels, not only the reference.")
     within = param.List([], item_type=str, doc="Compare only tests in which these are equal, as the oil always is.")
 
@@ -103,6 +106,9 @@ class Page(StudyPage):
                         "says, unless you do."),
             self.switch("ratio", "As a ratio (log kV)", "Suits scatter that grows with the voltage."),
             self.select("pairs", "Also every pair", PAIRS, "With a correction for looking at many pairs."),
+        ]), ("Other tests", lambda: [
+            self.switch("others", "Ranks and analysis of variance", "Hodges–Lehmann, Welch, Kruskal–Wallis and "
+                        "Brown–Forsythe on filling means, oil by oil."),
         ])]  # fmt: skip
 
     def _settle(self, *_: Any) -> None:
@@ -160,7 +166,8 @@ class Page(StudyPage):
         shift = self._shift()
         agree = self.kept("equivalence", self._equivalence, self.margin, *settings) if self.margin else None
         pairs, refused = self.kept("pairs", self._pairs, self.pairs, *settings) if self.pairs != "none" else (None, "")
-        return Answer(shift, agree, pairs, refused)
+        others, why = self.kept("others", self._others, *settings) if self.others else (None, "")
+        return Answer(shift, agree, pairs, refused, others, why)
 
     def _common(self) -> dict[str, Any]:
         return {"confidence": self.study.confidence, "within": self._held()}
@@ -199,6 +206,16 @@ class Page(StudyPage):
         return equivalence(
             study.selection, study.by, margin=self.margin / 100, reference=study.reference_value, **self._common()
         )
+
+    def _others(self) -> tuple[Any, str]:
+        from methods.errors import NotEstimable
+        from methods.shifts import other_tests
+
+        study = self.study
+        try:
+            return other_tests(study.selection, study.by, reference=study.reference_value, **self._common()), ""
+        except NotEstimable as error:
+            return None, str(error)
 
     def _pairs(self) -> tuple[Any, str]:
         from methods.errors import NotEstimable
@@ -278,8 +295,11 @@ class Page(StudyPage):
         found = list(result.shift.cautions)
         if result.pairs_refused:
             found.insert(0, Caution("pairs_refused", result.pairs_refused))
-        if result.pairs is not None:
-            found += [w for w in result.pairs.cautions if w not in found]
+        if result.others_refused:
+            found.insert(0, Caution("others_refused", result.others_refused))
+        for more in (result.pairs, result.others):
+            if more is not None:
+                found += [w for w in more.cautions if w not in found]
         return found
 
     def figures(self) -> Sequence[Figure]:
@@ -373,7 +393,7 @@ class Page(StudyPage):
         return text + (f" Not comparable: {words.listed(missing)}." if missing else "")
 
     def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
-        asked = [r for r in (result.equivalence, result.pairs) if r is not None]
+        asked = [r for r in (result.equivalence, result.pairs, result.others) if r is not None]
         first, *rest = answer(result.shift).tables
         made = [first, *(t for r in asked for t in answer(r).tables), *rest]
         return {t.name: (t.title, t.frame) for t in made}

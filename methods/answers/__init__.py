@@ -23,6 +23,7 @@ MAKERS: dict[str, tuple[str, str]] = {
     "Equivalence": ("shift", "equivalence"),
     "AllPairs": ("shift", "pairs"),
     "PercentileShift": ("shift", "percentiles"),
+    "OtherTests": ("other_tests", "other_tests"),
     "Components": ("components", "components"),
     "OrderEffects": ("order", "order"),
     "Fit": ("fit", "fit"),

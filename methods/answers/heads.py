@@ -359,6 +359,12 @@ OWN: Mapping[str, Mapping[str, Head]] = {
         "difference_percent": ("Difference (%)", "To be found, in % of the mean."),
     },
     "shift": {
+        "shift_kv": ("Shift (kV)", "Hodges and Lehmann: the median of all differences of two fillings."),
+        "reached": ("Confidence", "That these limits really have; with few fillings it comes in steps."),
+        "superiority": ("Above", "Share of the differences above 0, ties half."),
+        "df2": ("df of scatter", "Degrees of freedom of the denominator."),
+        "levels": ("Levels", "Levels with two fillings or more on this oil."),
+        "name": ("Test", "Over all levels of the oil."),
         "method": ("How", "What the comparison was computed on."),
         "kv": ("At this level (kV)", "The percentile of this level."),
         "covariate": ("Quantity", "What is taken out as a straight line, one slope for all levels and oils."),

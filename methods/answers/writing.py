@@ -15,7 +15,7 @@ SHARES = frozenset({
     "p", "rate", "power", "power_known", "assurance", "probability_above", "probability_good",
     "probability_fair", "probability_poor", "wrong_verdict_probability",
     "pass_probability", "passes", "coverage", "not_stopped", "pooled_covers", "fillings_covers", "assured",
-    "probability_best", "share_above", "confidence",
+    "probability_best", "share_above", "confidence", "reached", "superiority",
 })  # fmt: skip
 
 #: Ends of the names of settings: they are written as they were made, not rounded.

@@ -5,6 +5,7 @@ from __future__ import annotations
 from methods.shifts.comparisons import games_howell, holm, tukey
 from methods.shifts.confounders import Confounding, Effect, confounding
 from methods.shifts.equivalent import Equivalence, LevelEquivalence, equivalence
+from methods.shifts.other_tests import OtherTests, other_tests
 from methods.shifts.pairs import AllPairs, PairShift, all_pairs
 from methods.shifts.percentile_shifts import LevelPercentiles, PercentilePoint, PercentileShift, percentile_shift
 from methods.shifts.shift_results import LevelShift, Shift
@@ -18,6 +19,7 @@ __all__ = [
     "LevelEquivalence",
     "LevelPercentiles",
     "LevelShift",
+    "OtherTests",
     "PairShift",
     "PercentilePoint",
     "PercentileShift",
@@ -27,6 +29,7 @@ __all__ = [
     "equivalence",
     "games_howell",
     "holm",
+    "other_tests",
     "percentile_shift",
     "shift",
     "tukey",

@@ -31,6 +31,7 @@ from methods.planning.standing import series_of
 from methods.procedures import minutes_of
 from methods.result import as_json
 from methods.scatter import fit_groups
+from methods.shifts import other_tests
 
 #: Invented: two electrodes, four fillings each, one oil, two laboratories.
 ROWS = "\n".join(
@@ -78,6 +79,10 @@ CASES = {
         lambda s: shift(s.selection, s.by, reference=s.reference_value, confidence=s.confidence),
         ("shift", {}), ("shift", "--by", "electrode"),
         ("shift", "shift_scatter", "shift_levels", "shift_samples"),
+    ),
+    "other tests": Case(
+        lambda s: other_tests(s.selection, s.by, reference=s.reference_value, confidence=s.confidence),
+        ("shift", {"others": True}), ("shift", "--by", "electrode", "--other-tests"),
     ),
     "scatter": Case(
         lambda s: components(s.selection, confidence=s.confidence), ("scatter", {}), ("components",), (),

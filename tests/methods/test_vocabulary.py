@@ -34,7 +34,7 @@ WAITING = {
     "quantile_ranks", "cov_interval", "tolerance_one_sided", "tolerance_one_sided_approximate", "tolerance_two_sided",
     "accept_in_sequence", "power_equivalence_parallel", "power_equivalence_crossover", "size_two_sample",
     "size_one_sample", "size_anova", "power_law", "area_test", "ljung_box", "turning_points", "pettitt",
-    "log_rank", "t_test", "paired_t_test", "effect_size", "rank_test", "harrell_davis", "harrell_davis_error",
+    "log_rank", "t_test", "paired_t_test", "effect_size", "harrell_davis", "harrell_davis_error",
     "within_alone", "prove_design",
 }  # fmt: skip
 
