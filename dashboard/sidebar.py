@@ -11,7 +11,7 @@ from dashboard import parts, words
 from dashboard.actions import Press
 from dashboard.controls import Choice, Several
 from dashboard.menu import Menu
-from dashboard.pages import entries
+from dashboard.pages import entries, keys, page_class
 from dashboard.study import Study
 from methods.procedures import JOIN, PROCEDURE, parts_of
 
@@ -75,6 +75,7 @@ class Sidebar(pn.viewable.Viewer):
             if study.confidence not in confidences.values():
                 confidences[f"{study.confidence:.4g}"] = study.confidence
             with pn.io.hold():
+                self._settle_choices()
                 main, *others = parts_of(study.by) or (None,)
                 self._by.param.update(options=factors, value=main, disabled=not factors)
                 free = {label: f for label, f in factors.items() if f not in (main, PROCEDURE)}
@@ -88,6 +89,15 @@ class Sidebar(pn.viewable.Viewer):
                 self._menu.page = study.page
         finally:
             self._busy = False
+
+    def _settle_choices(self) -> None:
+        """Only the choices that the page in front follows, and of the records only where it is about them."""
+        page = page_class(self.study.page if self.study.page in keys() else entries()[0].key)
+        whole = page.KEY == "records"  # where a study is set up
+        self._by.visible = self._with.visible = whole or "by" in page.FOLLOWS
+        self._reference.visible = whole or "reference" in page.FOLLOWS
+        self._confidence.visible = whole or "confidence" in page.FOLLOWS
+        self._data.visible = self._filters.visible = page.KEY != "classroom"
 
     def _settle_filters(self) -> None:
         """One button a filter: what is kept, and a click that takes the filter away."""

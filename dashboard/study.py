@@ -431,6 +431,14 @@ class Study(param.Parameterized):
             at = int(here[0]) + by if len(here) else 0
             self.selected = [int(order[at % len(order)])]
 
+    def rows_like(self, frame: pd.DataFrame) -> np.ndarray:
+        """For each row of a result its reading: the first row of :attr:`everything` in :attr:`table` with its cells."""
+        table = self.table
+        same = [c for c in frame.columns if c in table.columns]
+        known = pd.DataFrame({c: texts(table[c]) for c in same}).assign(_row=self.places).drop_duplicates(same)
+        found = pd.DataFrame({c: texts(frame[c]) for c in same}).merge(known, on=same, how="left")
+        return found["_row"].fillna(-1).to_numpy(dtype=int)
+
     def take_back(self, index: int) -> None:
         """Take an exclusion back."""
         self.exclusions = [x for i, x in enumerate(self.exclusions) if i != index]

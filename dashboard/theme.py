@@ -356,7 +356,20 @@ table {{ border-collapse: separate; border-spacing: 0; min-width: min(100%, 480p
   background: {_CSS["surface"]}; font-variant-numeric: tabular-nums; }}
 th, td {{ padding: 7px {SPACE["m"]}px 7px 12px; text-align: left; vertical-align: top; white-space: nowrap;
   border-bottom: 1px solid {_CSS["rule"]}; }}
-thead th {{ font-weight: 600; vertical-align: bottom; border-bottom-width: 2px; }}
+thead th {{ font-weight: 600; vertical-align: bottom; border-bottom-width: 2px; white-space: normal;
+  text-wrap: balance; }}
+th button {{ font: inherit; color: inherit; background: none; border: none; padding: 0; margin: 0; text-align: inherit;
+  cursor: pointer; }}
+th button:hover {{ text-decoration: underline; }}
+th[aria-sort="ascending"] button::after {{ content: " ▲"; }}
+th[aria-sort="descending"] button::after {{ content: " ▼"; }}
+th.rest, td.rest {{ display: none; }}
+button.more {{ font: inherit; font-size: {TYPE["small"]}px; color: {_CSS["primary"]}; background: none; border: none;
+  padding: {SPACE["xs"]}px 0; cursor: pointer; }}
+tr[data-row] {{ cursor: pointer; }}
+tr[aria-selected="true"], tr[aria-selected="true"] td:first-child {{
+  background: color-mix(in srgb, {_CSS["primary"]} 18%, {_CSS["surface"]}) !important; }}
+tr[aria-selected="true"] td:first-child {{ box-shadow: inset 4px 0 {_CSS["primary"]}; }}
 th.number, td.number {{ text-align: right; }}
 td.long {{ white-space: normal; min-width: 34ch; max-width: 60ch; }}
 tbody tr:hover {{ background: {_CSS["ground"]}; }}

@@ -10,6 +10,7 @@ from collections.abc import Callable, Hashable, Mapping, Sequence
 from functools import cache
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import panel as pn
 import param
@@ -158,6 +159,10 @@ class StudyPage(pn.viewable.Viewer):
     def tables(self, result: Any) -> Mapping[str, tuple[str, pd.DataFrame]]:
         """The tables behind them: name of the download -> (heading, frame)."""
         return {}
+
+    def readings_of(self, name: str, frame: pd.DataFrame) -> np.ndarray | None:
+        """Where the rows of a table are readings: the row of the study that each of them is, −1 for none."""
+        return None
 
     def cautions(self, result: Any) -> Sequence[Caution]:
         """What the reader must know before deciding."""
@@ -443,7 +448,12 @@ class StudyPage(pn.viewable.Viewer):
                 if frame is not table.frame and not frame.equals(table.frame):
                     table.frame = frame
             else:
-                self._shown_tables[name] = Table(name, title, frame, dict(self.COLUMNS), exact=name in self.EXACT)
+                self._shown_tables[name] = Table(
+                    name, title, frame, dict(self.COLUMNS), exact=name in self.EXACT, study=self.study
+                )
+            rows = self.readings_of(name, frame)
+            if rows is not None:
+                self._shown_tables[name].select_by(rows)
         layout = [self._shown_tables[n] for n in wanted]
         if [id(t) for t in layout] != [id(t) for t in getattr(self, "_laid", [])]:
             self._laid = layout

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import param
 
@@ -102,6 +103,9 @@ class Page(StudyPage):
             full.remove("file")
         front = [c for c in (*LABELS, "order", "kv", "outcome") if c in full]
         return {"readings": ("Readings", result[[*front, *[c for c in full if c not in front]]])}
+
+    def readings_of(self, name: str, frame: pd.DataFrame) -> np.ndarray | None:
+        return self.study.places if name == "readings" else None
 
     def extras(self) -> Sequence[Any]:
         return ()

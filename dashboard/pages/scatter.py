@@ -231,6 +231,9 @@ class Page(StudyPage):
             out["outliers"] = ("Values that stand apart: flagged, kept", result.outliers.flags)
         return out
 
+    def readings_of(self, name: str, frame: pd.DataFrame) -> np.ndarray | None:
+        return self.study.rows_like(frame) if name == "outliers" else None
+
 
 def _table(table: Table) -> tuple[str, pd.DataFrame]:
     return table.title, table.frame

@@ -11,12 +11,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from dashboard.study import Study
 from dashboard.tables import Table
+from methods.answers.heads import OWN
 
 
 def cells(table: Table) -> list[list[str]]:
     """The shown rows, as text."""
-    rows = re.findall(r"<tr>(.*?)</tr>", table._text.object)[1:]
+    rows = re.findall(r"<tr[^>]*>(.*?)</tr>", table._text.object)[1:]
     return [[html.unescape(c) for c in re.findall(r"<td[^>]*>(.*?)</td>", row)] for row in rows]
 
 
@@ -74,19 +76,72 @@ def test_long_tables_are_shown_by_pages() -> None:
     assert not pager.view.visible and len(cells(table)) == 3 and "base64" in table._text.object
 
 
-def test_long_tables_are_shown_in_the_order_asked_for() -> None:
+def press(table: Table, column: str) -> None:
+    """Press a heading as the browser does."""
+    table._text.heard({"sort": list(table.frame.columns).index(column)})
+
+
+def test_a_press_on_a_heading_sorts_all_pages() -> None:
     frame = pd.DataFrame({"kv": [5.0, np.nan, 7.0, 6.0, 1.0], "oil": ["b", "a", None, "a", "c"]})
     table = Table("rows", "Rows", frame, page_size=2, exact=True)
     pager = table._pager
-    assert pager is not None
+    assert pager is not None and 'aria-sort="none"' in table._text.object
     pager._pages.value = 1
-    pager._order.value = pager._order.options["Voltage (kV), highest first"]
+    press(table, "kv")
     assert pager._pages.value == 0, "another order begins at its first page"
-    assert [c[0] for c in cells(table)] == ["7", "6"]
-    pager._order.value = pager._order.options["Voltage (kV), lowest first"]
-    assert [c[0] for c in cells(table)] == ["1", "5"]
+    assert [c[0] for c in cells(table)] == ["1", "5"] and table._text.object.count('aria-sort="ascending"') == 1
+    press(table, "kv")
+    assert [c[0] for c in cells(table)] == ["7", "6"] and table._text.object.count('aria-sort="descending"') == 1
     pager._pages.value = 2
     assert [c[0] for c in cells(table)] == ["–"], "what is missing comes last"
-    pager._order.value = pager._order.options["Oil"]
+    press(table, "oil")
     assert [c[1] for c in cells(table)] == ["a", "a"]
+    press(table, "oil")
+    press(table, "oil")
+    assert [c[0] for c in cells(table)] == ["5", "–"], "as given"
     assert frame["kv"].iloc[0] == 5.0
+    table._text.heard({"sort": 99})
+    table._text.heard("nonsense")
+
+
+def shown(table: Table) -> list[str]:
+    """The headings that are seen."""
+    pattern = r'<th scope="col"(?! class="[^"]*rest)[^>]*><button[^>]*>(.*?)</b'
+    return [html.unescape(h) for h in re.findall(pattern, table._text.object)]
+
+
+def test_what_the_reader_decides_by_is_seen_and_the_rest_on_request() -> None:
+    names = ["level", "fillings", "breakdowns", "withstood", "mean_kv", "difference_percent", "low_percent",
+             "high_percent", "difference_kv", "low_kv", "high_kv", "p_value", "reference_fillings",
+             "reference_mean_kv", "df", "method"]  # fmt: skip
+    frame = pd.DataFrame({n: ["a long word of a level"] if n in ("level", "method") else [1234.5] for n in names})
+    table = Table("shift", "Shift", frame, OWN["shift"])
+    first = shown(table)
+    assert 5 <= len(first) < len(names)
+    for column in ("level", "difference_percent", "low_percent", "high_percent", "p_value"):
+        assert table._headings()[column] in first
+    assert f"{len(names) - len(first)} more columns" in table._text.object
+    table._text.heard({"more": True})
+    assert len(shown(table)) == len(names) and "Fewer columns" in table._text.object
+    assert saved(table).shape == frame.shape, "the download has all"
+    assert len(shown(Table("n", "N", frame[["level", "mean_kv"]]))) == 2
+
+
+def test_rows_that_are_readings_are_selected_and_marked() -> None:
+    study = Study()
+    study.open(b"oil,filling,kV\nA,1,50\nA,1,52\nA,2,47\n", "invented.csv")
+    table = Table("readings", "Readings", study.table[["filling", "kv"]], study=study)
+    assert "data-row" not in table._text.object
+    table.select_by(study.places)
+    assert table._text.object.count('data-row="') == 3 and table._text.object.count('tabindex="-1"') == 2
+    table._text.heard({"row": 1, "several": False})
+    assert study.selected == [1] == table._text.marked
+    table._text.heard({"row": 2, "several": True})
+    assert study.selected == [1, 2] == table._text.marked
+    table._text.heard({"row": 2, "several": True})
+    table._text.heard({"row": 77, "several": True})
+    assert study.selected == [1]
+    table._text.heard({"row": 1, "several": False})
+    assert study.selected == []
+    press(table, "kv")
+    assert [int(r) for r in re.findall(r'data-row="(\d+)"', table._text.object)] == [2, 0, 1]
