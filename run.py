@@ -87,7 +87,7 @@ def wanted(tests: bool) -> list[str]:
     import tomllib
 
     groups = tomllib.loads((HERE / "pyproject.toml").read_text(encoding="utf-8"))["dependency-groups"]
-    return ["--editable", f"{HERE}[parquet,report,bigdata]", *groups["test"], *groups["docs"], *groups["lint"]]
+    return ["--editable", f"{HERE}[parquet,report,bigdata,cluster]", *groups["test"], *groups["docs"], *groups["lint"]]
 
 
 def install(tests: bool) -> None:

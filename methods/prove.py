@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,6 +20,7 @@ from methods.families import family_of
 from methods.scatter.arguments import check_values
 from methods.scatter.fitting import estimate
 from methods.scatter.one_oil import one_oil
+from methods.workers import carry_out, pieces
 
 Array = np.ndarray[Any, Any]
 Progress = Callable[[int, int], None]
@@ -79,6 +81,7 @@ def prove_oil(
     repetitions: int = 2000,
     rng: Any = None,
     progress: Progress | None = None,
+    executor: Executor | None = None,
 ) -> Proof:
     """Coverage of the limits of one oil's mean and percentiles at its own design.
 
@@ -91,9 +94,11 @@ def prove_oil(
     repetitions : int
         Invented studies.
     rng : seed or generator, optional
-        As :func:`numpy.random.default_rng` takes it; 1 unless said.
+        1 unless said. The same seed gives the same numbers whatever the executor.
     progress : callable, optional
         Called with the number done and the number in all; may raise to stop.
+    executor : concurrent.futures.Executor, optional
+        What works on the pieces (:mod:`methods.workers`).
 
     Raises
     ------
@@ -103,7 +108,6 @@ def prove_oil(
     if repetitions < 1:
         raise InputError(f"{repetitions} repetitions prove nothing; name a number above zero.", column="repetitions")
     x, gone = check_values(kv, withstood)
-    random = np.random.default_rng(1 if rng is None else rng)
     code = None if fillings is None else np.unique(np.asarray(fillings), return_inverse=True)[1]
     fam = family_of(family)
     if fam.name == "weibull3":
@@ -120,19 +124,57 @@ def prove_oil(
     wanted = fam.kernel.quantile(np.asarray(percentiles, dtype=float))
     true = mu + sigma * np.asarray(wanted, dtype=float)
     true = np.exp(true) if fam.log else true
+    shared = (fam.name, mu, sigma, share, code, len(x), ceiling, confidence, tuple(percentiles), true)
+    hits = _counted(_oil_piece, shared, repetitions, rng, progress, executor)
+    named = [] if fam.name != "normal" else [count("mean", confidence, hits[:, 0])]
+    rows = [count(f"{100 * p:g} % point", confidence, hits[:, 1 + j]) for j, p in enumerate(percentiles)]
+    return proof([*named, *rows], _design(code, len(x), share, sigma, fam.title, ceiling))
+
+
+def _counted(
+    function: Callable[..., Array], shared: tuple[Any, ...], repetitions: int, rng: Any, progress: Progress | None,
+    executor: Executor | None,
+) -> Array:  # fmt: skip
+    """What each invented study came to (repetitions, ...), worked on in pieces."""
+    parts = pieces(repetitions, 1 if rng is None else rng)
+
+    def done(some: int, _: int) -> None:
+        if progress is not None:
+            progress(sum(size for size, _ in parts[:some]), repetitions)
+
+    return np.concatenate(carry_out(function, shared, parts, executor=executor, progress=done))
+
+
+def _oil_piece(
+    family: str, mu: float, sigma: float, share: float, code: Array | None, n: int, ceiling: float, confidence: float,
+    percentiles: tuple[float, ...], true: Array, repetitions: int, seed: Any,
+) -> Array:  # fmt: skip
+    fam, random = family_of(family), np.random.default_rng(seed)
     hits = np.full((repetitions, 1 + len(true)), np.nan)
     for i in range(repetitions):
-        if progress is not None and i % 10 == 0:
-            progress(i, repetitions)
-        drawn = _drawn(fam, mu, sigma, share, code, len(x), random)
+        drawn = _drawn(fam, mu, sigma, share, code, n, random)
         stood = drawn >= ceiling
         try:
             hits[i] = _hits(np.minimum(drawn, ceiling), stood, code, fam.name, confidence, percentiles, mu, true)
         except NotEstimable:
             continue
-    named = [] if fam.name != "normal" else [count("mean", confidence, hits[:, 0])]
-    rows = [count(f"{100 * p:g} % point", confidence, hits[:, 1 + j]) for j, p in enumerate(percentiles)]
-    return proof([*named, *rows], _design(code, len(x), share, sigma, fam.title, ceiling))
+    return hits
+
+
+def _design_piece(
+    fillings: int, breakdowns_per_filling: int, within_cov: float, between_cov: float, confidence: float,
+    repetitions: int, seed: Any,
+) -> Array:  # fmt: skip
+    """For each study: whether the limits held the mean of 100 kV, and their half-width."""
+    k, n, random = fillings, breakdowns_per_filling, np.random.default_rng(seed)
+    code, out = np.repeat(np.arange(k), n), np.full((repetitions, 2), np.nan)
+    for i in range(repetitions):
+        kv = 100 * (1 + between_cov * random.standard_normal(k)[code] + within_cov * random.standard_normal(k * n))
+        oil = one_oil(np.maximum(kv, 1e-3), fillings=code if k > 1 else None, confidence=confidence, percentiles=())
+        if not oil.df > 0:
+            raise NotEstimable("One breakdown has no limits.")
+        out[i] = oil.mean_low_kv <= 100 <= oil.mean_high_kv, (oil.mean_high_kv - oil.mean_low_kv) / 2
+    return out
 
 
 def _correlation(within: float, between: float) -> float:
@@ -195,25 +237,16 @@ def prove_design(
     repetitions: int = 2000,
     rng: Any = None,
     progress: Progress | None = None,
+    executor: Executor | None = None,
 ) -> Proof:
     """What a planned design delivers: how often its limits of the mean hold the truth, and are as narrow as asked.
 
     ``within_cov``, ``between_cov`` and ``half_width`` are fractions of the mean. Errors as for :func:`prove_oil`.
     """
-    random = np.random.default_rng(1 if rng is None else rng)
     k, n = fillings, breakdowns_per_filling
-    code = np.repeat(np.arange(k), n)
-    holds, narrow = np.full(repetitions, np.nan), np.full(repetitions, np.nan)
-    for i in range(repetitions):
-        if progress is not None and i % 50 == 0:
-            progress(i, repetitions)
-        kv = 100 * (1 + between_cov * random.standard_normal(k)[code] + within_cov * random.standard_normal(k * n))
-        oil = one_oil(np.maximum(kv, 1e-3), fillings=code if k > 1 else None, confidence=confidence, percentiles=())
-        if not oil.df > 0:
-            raise NotEstimable("One breakdown has no limits.")
-        holds[i] = oil.mean_low_kv <= 100 <= oil.mean_high_kv
-        if half_width is not None:
-            narrow[i] = (oil.mean_high_kv - oil.mean_low_kv) / 2 <= 100 * half_width
+    found = _counted(_design_piece, (k, n, within_cov, between_cov, confidence), repetitions, rng, progress, executor)
+    holds = found[:, 0]
+    narrow = found[:, 1] <= 100 * half_width if half_width is not None else np.full(repetitions, np.nan)
     rows = [count("mean", confidence, holds)]
     scatter = f"CoV {100 * within_cov:g} % within and {100 * between_cov:g} % between"
     design = f"{k} filling{'s' if k > 1 else ''} of {n}, {scatter}"

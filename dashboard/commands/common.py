@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 from collections.abc import Sequence
+from contextlib import AbstractContextManager, nullcontext
 from typing import Any
 
 from methods.columns import level_text
@@ -119,6 +120,19 @@ def add_proof(parser: argparse.ArgumentParser) -> None:
         help="invent this design N times (2000) and count how often such limits hold the truth",
     )  # fmt: skip
     parser.add_argument("--rng", type=int, default=1, metavar="SEED", help="seed of what --prove invents (default: 1)")
+    parser.add_argument("--workers", type=whole, metavar="N", help="have --prove work in N processes")
+    parser.add_argument("--cluster", metavar="tcp://HOST:PORT", help="or on this Dask scheduler's workers")
+
+
+def executor_of(args: argparse.Namespace) -> AbstractContextManager[Any]:
+    """What ``--prove`` works with, as a context: an executor, or None for this process."""
+    if args.workers and args.cluster:
+        raise InputError("--workers and --cluster exclude each other.")
+    if not (args.workers or args.cluster):
+        return nullcontext()
+    from methods.workers import cluster, processes
+
+    return cluster(args.cluster) if args.cluster else processes(args.workers)
 
 
 def add_by(parser: argparse.ArgumentParser) -> None:

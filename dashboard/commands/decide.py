@@ -12,6 +12,7 @@ from dashboard.commands.common import (
     add_proof,
     add_reading_options,
     emit,
+    executor_of,
     kilovolts,
     open_records,
     probability,
@@ -84,10 +85,10 @@ def _proofs(args: argparse.Namespace, records: Any) -> list[dict[str, Any]]:
         sizes = tuple(sorted(np.unique(case.filling, return_counts=True)[1].tolist()))
         if sizes in out or case.withstood or len(case.kv) < 2:
             continue
-        with progress(f"Proof of {case.label}") as tell:
+        with executor_of(args) as executor, progress(f"Proof of {case.label}") as tell:
             made = prove_oil(
                 case.kv, None, case.filling, confidence=args.confidence, percentiles=(), repetitions=args.prove,
-                rng=args.rng, progress=tell,
+                rng=args.rng, progress=tell, executor=executor,
             )  # fmt: skip
         out[sizes] = {"case": case.label, "proof": made}
     return list(out.values())

@@ -6,7 +6,16 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from dashboard.commands.common import add_json, add_proof, add_reading_options, emit, open_records, probability, told
+from dashboard.commands.common import (
+    add_json,
+    add_proof,
+    add_reading_options,
+    emit,
+    executor_of,
+    open_records,
+    probability,
+    told,
+)
 from dashboard.commands.progress import progress
 from methods.errors import InputError
 from methods.families import EVERY_FAMILY, FAMILIES
@@ -75,10 +84,11 @@ def _prove(args: argparse.Namespace, records: Any, fits: list[dict[str, Any]]) -
         estimate = by_key.get((repr(row["group"]), row["family"]))
         if estimate is None or row["family"] == "weibull3":
             continue
-        with progress(f"Proof {at} of {len(fits)}") as tell:
+        with executor_of(args) as executor, progress(f"Proof {at} of {len(fits)}") as tell:
             row["proof"] = prove_oil(
                 estimate.kv, estimate.withstood, estimate.fillings, family=row["family"], confidence=args.confidence,
                 percentiles=args.percentile or (0.01, 0.1, 0.5), repetitions=args.prove, rng=args.rng, progress=tell,
+                executor=executor,
             )  # fmt: skip
 
 
