@@ -13,6 +13,7 @@ from dashboard.commands.common import (
     open_records,
     probability,
     told,
+    whole,
 )
 from methods.errors import NotEstimable
 from methods.procedures import PROCEDURE
@@ -34,8 +35,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument(
         "--predict", type=kilovolts, metavar="KV", action="append", default=[],
-        help="band for a new oil that reads this by the first method; may be repeated",
+        help="band for a new oil that reads this (or a limit that is this) by the first method; may be repeated",
     )  # fmt: skip
+    parser.add_argument("--results", type=whole, default=1, metavar="N", help="read as the mean of so many results (1)")
     parser.add_argument("--beyond", action="store_true", help="predict also far outside the oils of the file")
     parser.add_argument("--confidence", type=probability, default=0.95, help="of every interval (95%%)")
     add_json(parser)
@@ -47,17 +49,14 @@ def text(found: Any, bands: list[Any]) -> str:
         if isinstance(b, dict):
             lines.append(f"A new oil that reads {b['given_kv']:g} kV by {found.first}: {b['error']}")
             continue
-        lines.append(
-            f"A new oil that reads {b.given_kv:g} kV by {found.first}: {b.kv:.3g} kV by {found.second}, "
-            f"{b.low_kv:.3g} to {b.high_kv:.3g} ({b.statement})"
-        )
+        lines.append(b.sentence)
         lines += [f"- {w.code}: {w.text}" for w in b.cautions]
     return "\n\n".join(lines)
 
 
-def _band(found: Any, kv: float, beyond: bool) -> Any:
+def _band(found: Any, kv: float, beyond: bool, results: int) -> Any:
     try:
-        return found.predict(kv, beyond=beyond)
+        return found.predict(kv, beyond=beyond, results=results)
     except NotEstimable as why:
         return {"given_kv": kv, "error": str(why)}
 
@@ -71,6 +70,6 @@ def run(args: argparse.Namespace) -> int:
         records, by=args.by or PROCEDURE, first=args.first, second=args.second, result=args.result,
         confidence=args.confidence,
     )  # fmt: skip
-    bands = [_band(found, kv, args.beyond) for kv in args.predict]
+    bands = [_band(found, kv, args.beyond, args.results) for kv in args.predict]
     emit(args, {**as_json(found), "predictions": bands}, text(found, bands))
     return 0

@@ -33,8 +33,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     parser.add_argument(
         "--exclude", nargs=3, metavar=("LABORATORY", "LEVEL", "REASON"), action="append", default=[],
-        help="leave a cell out; the reason is kept in the result",
+        help="leave a cell out, with the level * a laboratory altogether; the reason is kept in the result",
     )  # fmt: skip
+    parser.add_argument(
+        "--compare", nargs="*", metavar="LEVEL", help="instead: ratios of s_r and s_R of two procedures on the same "
+        "oils; their names, or none where the file has two",
+    )  # fmt: skip
+    parser.add_argument("--by", metavar="COLUMN", action="append", help="for --compare: what separates them")
     parser.add_argument("--confidence", type=probability, default=0.95, help="of the limits (95%%)")
     add_json(parser)
 
@@ -74,6 +79,20 @@ def run(args: argparse.Namespace) -> int:
     from methods.interlab import precision
 
     records, laboratory, levels = _read(args)
+    if args.compare is not None:
+        from methods.errors import InputError
+        from methods.interlab import compare_precision
+        from methods.procedures import PROCEDURE
+
+        if len(args.compare) not in (0, 2):
+            raise InputError("--compare takes two names, or none where the file has two procedures.")
+        first, second = args.compare or (None, None)
+        ratio = compare_precision(
+            records, by=args.by or PROCEDURE, first=first, second=second, laboratory=laboratory, result=args.result,
+            exclude=args.exclude, confidence=args.confidence,
+        )  # fmt: skip
+        emit(args, ratio, "\n\n".join(told([ratio])))
+        return 0
     result = precision(
         records,
         laboratory=laboratory,

@@ -64,7 +64,7 @@ class OilAgreement(View):
             self.chooser("second", "Second", "The method set beside it.", 220),
             page.choice("scale", "Differences in", {"kv": "kV", "percent": "%"}, "% suits differences that grow."),
             results(page),
-            page.number("reading", "First reads (kV)", "On a new oil: what may the second read? Empty: not asked.",
+            page.number("reading", "First reads (kV)", "On a new oil, or as an old limit: what may the second read?",
                         step=5),
         ]  # fmt: skip
 
@@ -106,11 +106,7 @@ class OilAgreement(View):
     def sentence(self, result: Agreed) -> str:
         said = agreement(result.found, self._limits(result)[1]).sentence
         if result.predicted is not None:
-            b, found = result.predicted, result.found
-            said += (
-                f" Where {found.first} reads {b.given_kv:g} kV, {found.second} may read "
-                f"{words.number(b.low_kv, 2)} to {words.number(b.high_kv, 2)} kV."
-            )
+            said += f" {result.predicted.sentence}"
         return said
 
     def cautions(self, result: Agreed) -> Sequence[Caution]:
@@ -154,10 +150,10 @@ class OilAgreement(View):
         found = result.found
         if found.deming is None:
             return "Too few oils for a line between the methods; the dotted line is that of equal readings."
-        d = found.deming
+        d, new = found.deming, "shaded: one new oil" if len(result.band) else "too few oils for what a new one may read"
         return (
             f"Deming line: {found.second} = {words.number(d.intercept)} + {words.number(d.slope)} × {found.first}, "
-            f"slope {words.number(d.slope_low)} to {words.number(d.slope_high)}; shaded: one new oil. It is an "
+            f"slope {words.number(d.slope_low)} to {words.number(d.slope_high)}; {new}. It is an "
             f"{found.statement}."
         )
 

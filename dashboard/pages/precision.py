@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
@@ -33,6 +33,7 @@ class Answer:
     curves: Mapping[str, tuple[Any, Any]]
     band: pd.DataFrame | None
     band_refused: str
+    ratio: Any = None
 
 
 class Page(StudyPage):
@@ -42,10 +43,12 @@ class Page(StudyPage):
     QUESTION = "How far may results differ within and between laboratories, and which laboratory stands out?"
     HELP = HELP
     FOLLOWS = ("confidence",)
-    INPUTS = ("level", "counts", "band")
+    INPUTS = ("level", "counts", "band", "first", "second")
     COLUMNS = COLUMNS
 
     level = param.String("", doc="What makes a level.")
+    first = param.String("", doc="A procedure whose precision is compared; empty: none.")
+    second = param.String("", doc="The procedure that it is compared with.")
     counts = param.Selector(
         default="result", objects=["result", "filling", "breakdown"], doc="What counts as one result."
     )
@@ -56,8 +59,10 @@ class Page(StudyPage):
     def controls(self) -> Sequence[Any]:
         text = "Precision is given for each level: an oil, or a way of testing."
         self._level = self.chooser("level", "Levels are", text, 300)
-        self.study.param.watch(self._settle, ["files"])
-        self.param.watch(self._settle, ["level"])
+        self._first = self.chooser("first", "Compare", "A procedure whose s_r and s_R are set against another's.", 300)
+        self._second = self.chooser("second", "with", "The other, on the same oils.", 300)
+        self.study.param.watch(self._settle, ["files", "fingerprint"])
+        self.param.watch(self._settle, ["level", "first"])
         self._settle()
         counts = self.choice(
             "counts", "A result is",
@@ -65,12 +70,52 @@ class Page(StudyPage):
             "The mean of one filling, or of as many as the method prescribes.",
         )  # fmt: skip
         counts.max_width = 280
-        return [self._level, counts]
+        return [self._level, counts, self._first, self._second]
 
     def _settle(self, *_: Any) -> None:
         others = {words.heading(f): f for f in self.study.factors if f != LABORATORY}
         options = {"the oil, split by procedure": "", **others, "the procedure alone": "condition"}
         self.offer(self._level, options, self.level if self.level in options.values() else "")
+        names = self._procedures()
+        first = self.first if self.first in names else ""
+        rest = [n for n in names if n != first]
+        self._first.visible = len(names) > 1
+        self._second.visible = bool(first)
+        self.offer(self._first, {"no other procedure": "", **{n: n for n in names}}, first)
+        self.offer(self._second, rest, self.second if self.second in rest else (rest[0] if rest else None))
+
+    def _procedures(self) -> list[str]:
+        from methods.procedures import name_procedures
+
+        table = self.study.table
+        return self.kept("names", lambda: sorted(set(name_procedures(table).names))) if len(table) else []
+
+    def _ratio(self) -> Any:
+        """The two procedures' precision side by side, with the curves of each; None where none is asked for."""
+        names = self._procedures()
+        if self.first not in names or len(names) < 2:
+            return None
+        second = self.second if self.second in names and self.second != self.first else ""
+        second = second or next(n for n in names if n != self.first)
+
+        def compute() -> Any:
+            from methods.interlab import compare_precision
+            from methods.interlab.relation import spread_curves
+
+            table, _, own = self._table()
+            whole = [(x.where[LABORATORY], "*", x.reason) for x in own if set(x.where) == {LABORATORY}]
+            try:
+                found = compare_precision(
+                    Selection(table), first=self.first, second=second, result=self.counts, exclude=whole,
+                    confidence=self.study.confidence,
+                )  # fmt: skip
+            except InputError as error:
+                return str(error)
+            sides = (found.first_precision, found.second_precision)
+            return found, [(n, p, spread_curves(p)) for n, p in zip((found.first, found.second), sides, strict=True)]
+
+        reasons = tuple(x.reason for x in self.study.exclusions)
+        return self.kept("ratio", compute, self.first, second, self.counts, self.study.confidence, reasons)
 
     def extras(self) -> Sequence[Any]:
         self._cells = CellExclusions(self._leave_out, self._take_back)
@@ -101,7 +146,7 @@ class Page(StudyPage):
     def _own_exclusions(self, columns: Sequence[str]) -> list[Exclusion]:
         """The study's exclusions that name a cell of this experiment."""
         names = {LABORATORY, *columns}
-        return [x for x in self.study.exclusions if set(x.where) == names]
+        return [x for x in self.study.exclusions if set(x.where) in (names, {LABORATORY})]
 
     def _table(self) -> tuple[pd.DataFrame, tuple[str, ...], list[Exclusion]]:
         """The rows before cells are left out, the level columns, and the exclusions that name cells."""
@@ -130,7 +175,7 @@ class Page(StudyPage):
         found, curves, cells = self.kept("precision", self._compute, *settings)
         self._cells.offer(cells, [(x, x.where[LABORATORY], self.study.exclusions.index(x)) for x in
                                  self._own_exclusions(columns)])  # fmt: skip
-        return self._with_band(found, curves)
+        return replace(self._with_band(found, curves), ratio=self._ratio())
 
     def _compute(self) -> tuple[Any, Mapping[str, tuple[Any, Any]], Mapping[str, dict[str, str]]]:
         from methods.interlab import precision
@@ -140,10 +185,14 @@ class Page(StudyPage):
         cells = _cells(table, columns)
         by_where = {frozenset(where.items()): label for label, where in cells.items()}
         excluded = []
+        whole = {x.where[LABORATORY]: x.reason for x in own if set(x.where) == {LABORATORY}}
         for x in own:
+            if x.where[LABORATORY] in whole:
+                continue
             label = by_where.get(frozenset(x.where.items()))
             if label is not None:
                 excluded.append((*label, x.reason))
+        excluded += [(lab, "*", reason) for lab, reason in whole.items()]
         try:
             found = precision(
                 Selection(table), level=list(columns), result=self.counts, exclude=excluded,
@@ -152,7 +201,14 @@ class Page(StudyPage):
         except NotEstimable as error:
             more = " You can take single breakdowns as results instead." if self.counts != "breakdown" else ""
             raise NotEstimable(f"{error}{more}") from error
-        return found, spread_curves(found), {f"{lab} · {level}": where for (lab, level), where in cells.items()}
+        return (
+            found,
+            spread_curves(found),
+            {
+                **{f"{lab} · {level}": where for (lab, level), where in cells.items()},
+                **{f"{lab} · at all levels": {LABORATORY: where[LABORATORY]} for (lab, _), where in cells.items()},
+            },
+        )
 
     def _with_band(self, found: Any, curves: Any) -> Answer:
         from methods.interlab import scatter_against_mean
@@ -172,12 +228,17 @@ class Page(StudyPage):
     # ------------------------------------------------------------- what is said
 
     def sentence(self, result: Answer) -> str:
-        return answer(result.precision).sentence
+        said = answer(result.precision).sentence
+        if result.ratio is None:
+            return said
+        return result.ratio if isinstance(result.ratio, str) else str(result.ratio[0].sentence)
 
     def cautions(self, result: Answer) -> Sequence[Caution]:
         found = list(answer(result.precision).cautions)
+        if isinstance(result.ratio, tuple):
+            found = list(result.ratio[0].cautions)
         if result.band_refused:
-            found.insert(len(result.precision.cautions), Caution("band", result.band_refused))
+            found.insert(min(len(result.precision.cautions), len(found)), Caution("band", result.band_refused))
         return found
 
     # ------------------------------------------------------------- plots
@@ -195,8 +256,24 @@ class Page(StudyPage):
                    lambda r: self._describe_mandel(r, "h"), key=labs, height=340),
             Figure("Whose results scatter: Mandel's k", lambda r: self._draw_mandel(r, "k"),
                    lambda r: self._describe_mandel(r, "k"), key=labs, height=340),
+            Figure("Two procedures against the level", self._draw_two, self._describe_two, height=380,
+                   key=lambda r: (r.ratio[0].first, r.ratio[0].second) if isinstance(r.ratio, tuple) else None,
+                   shown=lambda r: isinstance(r.ratio, tuple)),
             Figure("Scatter against mean", self._draw_chart, self._describe_chart, key=layers, height=360),
         ]  # fmt: skip
+
+    def _draw_two(self, result: Answer) -> Any:
+        from dashboard.plots import precision as plots
+
+        return plots.two_methods(result.ratio[1] if isinstance(result.ratio, tuple) else (), self.dark)
+
+    def _describe_two(self, result: Answer) -> str:
+        if not isinstance(result.ratio, tuple):
+            return "No two procedures are compared."
+        return " ".join(
+            f"{name}: {'; '.join(relation_words(p)) or 'three oils or more would show the relation'}."
+            for name, p, _ in result.ratio[1]
+        )
 
     def _names(self, result: Answer) -> list[str]:
         return [lv.level for lv in result.precision.levels if not lv.error]
@@ -248,6 +325,9 @@ class Page(StudyPage):
 
     def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
         out = {t.name: (t.title, t.frame) for t in answer(result.precision).tables}
+        if isinstance(result.ratio, tuple):
+            two = {t.name: (t.title, t.frame) for t in answer(result.ratio[0]).tables}
+            out = {**{n: two[n] for n in two if n != "relations"}, **out}
         if result.band is not None:
             title, cells = out["cells"]
             places = result.chart[["level", "laboratory", "place"]]

@@ -54,6 +54,31 @@ def spreads(levels: pd.DataFrame, curves: Mapping[str, tuple[Any, Any]], dark: b
     ])  # fmt: skip
 
 
+def two_methods(sides: Sequence[tuple[str, Any, Mapping[str, tuple[Any, Any]]]], dark: bool) -> Drawing:
+    """s_r and s_R of two methods against the level: a colour and mark a method, its relation a line (s_R dashed).
+
+    ``sides`` are name, experiment (:class:`methods.interlab.Precision`) and curves of each.
+    """
+    looks = theme.cues([name for name, _, _ in sides], dark)
+    layers: list[Layer] = []
+    top = [0.0]
+    for name, found, curves in sides:
+        levels, look = levels_of(found), looks[name]
+        for kind, alpha, dash in (("s_r", 0.8, "solid"), ("s_R", 0.0, "dashed")):
+            x, y = levels["mean"].to_numpy(dtype=float), levels[kind].to_numpy(dtype=float)
+            about = {"": [name] * len(x), "Oil": levels["level"].tolist(), "Mean (kV)": x, f"{kind} (kV)": y,
+                     "from (kV)": levels[f"{kind}_low"].to_numpy(dtype=float),
+                     "to (kV)": levels[f"{kind}_high"].to_numpy(dtype=float)}  # fmt: skip
+            label = f"{name}, {kind}"
+            layers.append(points(x, y, look.colour, label, marker=look.marker, size=11, fill_alpha=alpha, of=name,
+                                 about=about))  # fmt: skip
+            layers.append(line(*curves[kind], look.colour, dash=dash, width=2, of=name))
+            top += [float(v) for v in y if np.isfinite(v)]
+    return Drawing([
+        Plot(layers, "Mean of the level (kV)", "Standard deviation (kV)", y_range=(0.0, 1.1 * max(top) or 1.0))
+    ])  # fmt: skip
+
+
 def mandel(
     cells: pd.DataFrame, levels: Sequence[str], statistic: str, critical: Mapping[str, Mapping[str, float]], dark: bool
 ) -> Drawing:

@@ -25,6 +25,9 @@ STATEMENT = "association in these data, not a conversion"
 
 #: What a test method fixes; rows of one level that differ in these were not taken by the same procedure.
 
+#: From so many oils on the band for a new one covers what it says (calibration: agreement, band for a new oil).
+LEAST_OILS = 6
+
 Result = Literal["filling", "breakdown"]
 
 
@@ -39,6 +42,7 @@ class Band:
     confidence: float
     statement: str
     cautions: tuple[Caution, ...]
+    sentence: str = ""
 
 
 @dataclass(frozen=True, repr=False)
@@ -68,19 +72,31 @@ class Agreement(Shown):
     statement: str
     cautions: tuple[Caution, ...]
 
-    def predict(self, kv: float, *, beyond: bool = False) -> Band:
+    def predict(self, kv: float, *, beyond: bool = False, results: int = 1) -> Band:
         """Band for the second method's result on one new oil on which the first reads ``kv``.
 
         From the Deming line: t with n - 2 degrees of freedom, the line's own uncertainty and the scatter of
-        oils about it. It holds for an oil like these, tested as these were.
+        oils about it. It holds for an oil like these, read as the mean of so many ``results`` by each method: where
+        these oils had more, what one result scatters more than their means is added. So a limit of ``kv`` by the first
+        method has no one counterpart by the second: oils at that limit may read anything within the band.
 
         Raises
         ------
         NotEstimable
-            No line, or ``kv`` outside the oils' range by more than half of it without ``beyond``.
+            Fewer than six oils, no line, or ``kv`` outside the oils' range by more than half of it without
+            ``beyond``.
+        InputError
+            ``results`` below 1.
         """
         if self.deming is None:
             raise NotEstimable("There are too few oils for a line, so nothing can be said of a new one.")
+        if self.samples < LEAST_OILS:
+            raise NotEstimable(
+                f"{self.samples} oils are too few for what a new one may read: below {LEAST_OILS} the band does not "
+                "hold what it says. Test more of the same oils by both."
+            )
+        if results < 1:
+            raise InputError(f"{results!r} results; one or more.", rule="1 or more")
         line, x = self.deming, self.pairs["first_kv"].to_numpy(dtype=float)
         low, high = float(x.min()), float(x.max())
         reach = (high - low) / 2
@@ -91,15 +107,31 @@ class Agreement(Shown):
             )
         at = np.array([1.0, kv])
         middle = float(at @ [line.intercept, line.slope])
-        spread = np.sqrt(float(at @ line.covariance @ at) + line.residual_sd**2)
+        more = self._more(line.slope, results)
+        spread = np.sqrt(float(at @ line.covariance @ at) + line.residual_sd**2 + more)
         t = scipy.stats.t.ppf(0.5 + line.confidence / 2, line.n - 2)
         notes = []
         if not low <= kv <= high:
             text = f"{kv:g} kV lies outside the oils of these data ({low:.3g} to {high:.3g} kV)."
             notes.append(Caution("far_outside_range" if far else "outside_range", text))
-        return Band(
-            kv, middle, float(middle - t * spread), float(middle + t * spread), line.confidence, STATEMENT, tuple(notes)
+        low_kv, high_kv = float(middle - t * spread), float(middle + t * spread)
+        said = (
+            f"Where {self.first} reads {kv:g} kV on one new oil like these, {self.second} may read {low_kv:.3g} to "
+            f"{high_kv:.3g} kV ({100 * line.confidence:g} %, {self.samples} oils): {STATEMENT}. A limit of {kv:g} kV "
+            f"by {self.first} is therefore no limit of {middle:.3g} kV by {self.second}."
         )
+        return Band(kv, middle, low_kv, high_kv, line.confidence, STATEMENT, tuple(notes), said)
+
+    def _more(self, slope: float, results: int) -> float:
+        """Variance, in kV² of the second method, by which so many results scatter more than these oils' means."""
+        out = 0.0
+        for sd, column, by in (
+            (self.within_first_kv, "first_results", slope), (self.within_second_kv, "second_results", 1.0),
+        ):  # fmt: skip
+            share = float((1 / self.pairs[column].to_numpy(dtype=float)).mean())
+            if np.isfinite(sd) and 1 / results > share:
+                out += (1 / results - share) * (by * sd) ** 2
+        return out
 
 
 def results_of(table: pd.DataFrame, by: str, result: str) -> pd.DataFrame:

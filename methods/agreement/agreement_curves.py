@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from methods.agreement.agreement import Agreement
+from methods.agreement.agreement import LEAST_OILS, Agreement
 
 
 def differences(found: Agreement, *, relative: bool = False) -> pd.DataFrame:
@@ -28,9 +28,9 @@ def line_points(found: Agreement) -> pd.DataFrame:
 
 
 def prediction_band(found: Agreement, points: int = 41) -> pd.DataFrame:
-    """``first_kv, second_kv, low_kv, high_kv``: the band for one new oil over the oils' range; empty without a line."""
+    """``first_kv, second_kv, low_kv, high_kv``: one new oil over the oils' range; empty with few oils."""
     names = ["first_kv", "second_kv", "low_kv", "high_kv"]
-    if found.deming is None:
+    if found.deming is None or found.samples < LEAST_OILS:
         return pd.DataFrame(columns=names, dtype=float)
     x = found.pairs["first_kv"].to_numpy(dtype=float)
     bands = [found.predict(float(v)) for v in np.linspace(x.min(), x.max(), points)]

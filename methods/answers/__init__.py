@@ -41,6 +41,7 @@ MAKERS: dict[str, tuple[str, str]] = {
     "Discrimination": ("agreement", "sensitivity"),
     "Budget": ("budget", "budget"),
     "Precision": ("precision", "precision"),
+    "PrecisionRatio": ("precision", "ratio"),
     "Decision": ("decision", "decision"),
     "Decisions": ("decision", "decisions"),
     "CheckOil": ("check_oil", "check_oil"),

@@ -9,7 +9,9 @@ import pandas as pd
 from methods.answers.heads import OWN
 from methods.answers.model import Answer, Table, rows_of
 from methods.answers.writing import number, plural
+from methods.interlab.compare import PrecisionRatio
 from methods.interlab.experiment import Precision
+from methods.interlab.patterns import patterns
 from methods.result import Caution
 
 QUESTION = "precision"
@@ -26,6 +28,10 @@ _LEVEL = (
 )  # fmt: skip
 _ROBUST = ("level", "robust_mean", "mean_uncertainty", "robust_s_r", "robust_s_R", "r", "R")
 _RELATIONS = ("kind", "reads", "a", "b", "aic", "lack_of_fit_p", "chosen")
+_RATIO = (
+    "level", "kind", "first", "second", "ratio", "low", "high", "p_value", "ratio_of_cov", "cov_low", "cov_high",
+    "laboratories",
+)  # fmt: skip
 _SCORES = ("level", "laboratory", "mean", "assigned", "sigma", "z", "score", "verdict")
 _CELLS = ("level", "laboratory", "n", "mean", "sd", "cov_percent", "h", "k")
 
@@ -49,12 +55,31 @@ def precision(found: Precision) -> Answer:
         tables.append(_table("robust", "The same, robust against outlying laboratories", robust[list(_ROBUST)]))
     if len(found.relations):
         tables.append(_table("relations", "Relation to the level", found.relations[list(_RELATIONS)]))
+    told = patterns(found.cells)
+    if len(told) > 1:
+        tables.append(_table("patterns", "What each laboratory does at all levels", told))
     if len(found.scores):
         tables.append(_table("scores", "z-scores of the laboratories", found.scores[list(_SCORES)]))
     cells = found.cells.assign(cov_percent=100 * found.cells["sd"] / found.cells["mean"])
     tables.append(_table("cells", "Every cell", cells[list(_CELLS)]))
     drawn = ("spreads", "mandel_h", "mandel_k")
     return Answer(QUESTION, (_said(found),), tuple(_cautions(found)), tuple(tables), drawn, found)
+
+
+def ratio(found: PrecisionRatio) -> Answer:
+    """Which of two methods is the more precise; ratios over all oils and oil by oil, the relation of each."""
+    tables = []
+    if found.overall:
+        tables.append(_table("precision_ratio", "Ratio over all oils", rows_of(found.overall, _RATIO[1:])))
+    tables.append(_table("precision_ratios", "Ratio oil by oil", rows_of(found.ratios, _RATIO)))
+    both = [
+        p.relations[p.relations["chosen"].astype(bool)].assign(procedure=name)[["procedure", *_RELATIONS[:-1]]]
+        for name, p in ((found.first, found.first_precision), (found.second, found.second_precision))
+        if len(p.relations)
+    ]
+    if both:
+        tables.append(_table("relations", "Relation to the level, of each", pd.concat(both, ignore_index=True)))
+    return Answer(QUESTION, (found.sentence,), found.cautions, tuple(tables), (), found)
 
 
 def relation_words(found: Precision) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from methods.interlab.cells import Exclusion
+from methods.interlab.compare import PrecisionRatio, compare_precision
 from methods.interlab.critical import (
     cochran_critical,
     grubbs_critical,
@@ -12,6 +13,7 @@ from methods.interlab.critical import (
 )
 from methods.interlab.experiment import Precision, precision, precision_of_cells
 from methods.interlab.level import Level
+from methods.interlab.patterns import patterns
 from methods.interlab.published import published_precision
 from methods.interlab.relation import relations
 from methods.interlab.robust import RobustMean, algorithm_a, algorithm_s
@@ -22,9 +24,12 @@ __all__ = [
     "Exclusion",
     "Level",
     "Precision",
+    "PrecisionRatio",
     "RobustMean",
     "algorithm_a",
     "algorithm_s",
+    "compare_precision",
+    "patterns",
     "cochran_critical",
     "grubbs_critical",
     "grubbs_pair_critical",

@@ -218,6 +218,10 @@ def _one_filling_spread(table: pd.DataFrame, laboratory: str) -> list[Caution]:
     return [Caution("one_filling" if only_one else "breakdowns_as_results", text)]
 
 
+#: Level of an exclusion that leaves a laboratory out altogether.
+EVERY = "*"
+
+
 def _exclude(rows: pd.DataFrame, exclude: Iterable[Any]) -> tuple[pd.DataFrame, tuple[Exclusion, ...]]:
     kept, notes = rows, []
     for entry in exclude:
@@ -229,14 +233,15 @@ def _exclude(rows: pd.DataFrame, exclude: Iterable[Any]) -> tuple[pd.DataFrame, 
             raise InputError(
                 f"Leaving out laboratory {lab!r} at level {level!r} needs a reason, which the report keeps."
             )
-        hit = (kept["laboratory"] == lab) & (kept["level"] == level)
+        hit = (kept["laboratory"] == lab) & ((kept["level"] == level) | (level == EVERY))
         if not hit.any():
             labs, levels = sorted(set(rows["laboratory"]), key=natural), sorted(set(rows["level"]), key=natural)
             raise InputError(
                 f"There is no cell of laboratory {lab!r} at level {level!r} to leave out; laboratories: "
                 f"{', '.join(labs[:12])}; levels: {', '.join(levels[:12])}."
             )
-        notes.append(Exclusion(lab, level, reason, int(hit.sum()), float(kept.loc[hit, "value"].mean())))
+        for one, part in kept.loc[hit].groupby("level", sort=False):
+            notes.append(Exclusion(lab, str(one), reason, len(part), float(part["value"].mean())))
         kept = kept[~hit]
     return kept, tuple(notes)
 

@@ -74,7 +74,7 @@ def precision(
         What counts as one result: what the method reports (the mean of one filling, or of as many as it prescribes;
         in a file without fillings each row), the mean of each filling, or each breakdown.
     exclude : iterable of (laboratory, level, reason)
-        Cells to leave out; the reason is kept in the result.
+        Cells to leave out, or with the level ``*`` a laboratory at all levels; the reason is kept in the result.
     confidence : float
         Of the limits of s_r, s_L and s_R.
 

@@ -8,6 +8,7 @@ from tests.calibration import (
     fillings,
     laboratories,
     laws,
+    new_oils,
     one_condition,
     one_oil,
     plans,
@@ -20,7 +21,7 @@ from tests.calibration.registry import Study
 @lru_cache(maxsize=1)
 def studies() -> tuple[Study, ...]:
     """Every study; their names, and the words by which the table tells their lines apart, occur once."""
-    modules = (one_oil, one_condition, fillings, several_conditions, laws, plans, run_sheets, laboratories)
+    modules = (one_oil, one_condition, fillings, several_conditions, laws, plans, run_sheets, new_oils, laboratories)
     found = tuple(s for m in modules for s in m.studies())
     names = [s.name for s in found]
     assert len(set(names)) == len(names), sorted(n for n in names if names.count(n) > 1)

@@ -55,6 +55,10 @@ def test_exclusions_made_elsewhere_stay_out_too() -> None:
     study, page = opened()
     study.exclude({"laboratory": "Heather"}, "no reference voltmeter")
     assert page._shown_tables["precision"].frame["laboratories"].tolist() == [8] * 4
+    left = page._shown_tables["left_out"].frame  # a laboratory as a whole is said cell by cell, with its reason
+    assert len(left) == 4 and set(left["reason"]) == {"no reference voltmeter"}
+    page.study.take_back(0)
+    study.exclude({"electrode": "mushroom"}, "another pair of electrodes")
     assert "left_out" not in [k for k, t in page._shown_tables.items() if t.__panel__() in page._tables.objects]
 
 

@@ -187,3 +187,38 @@ def test_which_two_must_be_clear() -> None:
     assert whole(frame, first="second", second="third").second == "third"
     with pytest.raises(InputError, match="oil"):
         whole(frame.drop(columns="sample"))
+
+
+def _oils(n: int, fillings: int = 2, seed: int = 0) -> pd.DataFrame:
+    """Invented: the second method reads 5 kV + 0.8 of the first."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for i in range(n):
+        level = 50 + 10 * rng.standard_normal()
+        for method, mean in (("X", level), ("Y", 5 + 0.8 * level)):
+            for f in range(fillings):
+                rows.append({"sample": f"oil {i}", "method": method, "filling": str(f), "kv": mean + rng.normal(0, 3)})
+    return pd.DataFrame(rows)
+
+
+def test_a_limit_of_another_method_is_no_conversion() -> None:
+    """With one result an oil the band is linear regression's in form; means are widened to one result."""
+    found = compare_methods(_oils(10), by="method", first="X", second="Y")
+    band, mean = found.predict(50.0), found.predict(50.0, results=2)
+    assert band.high_kv - band.low_kv > mean.high_kv - mean.low_kv and band.kv == mean.kv
+    assert "association in these data, not a conversion" in band.sentence and "no limit of" in band.sentence
+    line = found.deming
+    at = np.array([1.0, 50.0])
+    t = stats.t.ppf(0.975, 8)
+    plain = t * np.sqrt(at @ line.covariance @ at + line.residual_sd**2)
+    assert (mean.high_kv - mean.low_kv) / 2 == pytest.approx(plain)
+    more = 0.5 * ((line.slope * found.within_first_kv) ** 2 + found.within_second_kv**2)
+    assert (band.high_kv - band.low_kv) / 2 == pytest.approx(
+        t * np.sqrt(at @ line.covariance @ at + line.residual_sd**2 + more)
+    )
+
+
+def test_too_few_oils_give_no_band() -> None:
+    with pytest.raises(NotEstimable, match="5 oils are too few"):
+        compare_methods(_oils(5), by="method", first="X", second="Y").predict(50.0)
+    assert compare_methods(_oils(6), by="method", first="X", second="Y").predict(50.0).low_kv < 45
