@@ -34,6 +34,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--exponent", type=amount, metavar="M", help="of your own gap law V = a d^m")
     parser.add_argument("--temperature", type=amount, metavar="K", help="half-width of the oil's temperature")
     parser.add_argument("--per-kelvin", type=coefficient, metavar="KV", help="kV for one kelvin, your own coefficient")
+    parser.add_argument(
+        "--source", action="append", metavar="TEXT", help="a source of your own, may be repeated: 'resolution 0.1 kV', "
+        "'trip delay 0.05 s at 3 kV/s', 'crest factor 1 %%', 'rate of rise 5 %% exponent 17', 'any name 0.4 kV normal'",
+    )  # fmt: skip
     parser.add_argument("--confidence", type=probability, default=0.95, metavar="95%", help="95%% unless said")
     add_json(parser)
 
@@ -54,6 +58,7 @@ def run(args: argparse.Namespace) -> int:
         "temperature_half_width_k": args.temperature,
         "kv_per_kelvin": args.per_kelvin,
         "confidence": args.confidence,
+        "own": "; ".join(args.source or ()),
     }
     budgets, refused = [], []
     for case in chosen:

@@ -17,7 +17,7 @@ from dashboard.cache import known
 from dashboard.jobs import Progress, Runner
 from dashboard.pages.aside import Aside
 from dashboard.pages.base import Empty, Figure, StudyPage
-from dashboard.pages.decision_words import CHECK, COLUMNS, HELP, LIQUIDS, RULES, TYPED
+from dashboard.pages.decision_words import CHECK, COLUMNS, FORMS, HELP, LIQUIDS, RULES, TYPED
 from methods.answers import answer
 from methods.answers.decision import decisions, labels
 from methods.errors import InputError
@@ -49,7 +49,7 @@ class Page(StudyPage):
     FOLLOWS = ("confidence",)
     INPUTS = (
         "limit", "limit_kv", "method", "liquid", "poor_kv", "rule", "risk", "between_kv", "borrow", "instrument_kv",
-        "within", "between", "case", "voltmeter", "gap_tolerance", "exponent",
+        "within", "between", "case", "voltmeter", "gap_tolerance", "exponent", "own_sources",
     )  # fmt: skip
     COLUMNS = COLUMNS
 
@@ -79,6 +79,8 @@ class Page(StudyPage):
     exponent = param.Number(
         None, allow_None=True, bounds=(0, 2), doc="Exponent of the gap law at this gap, your own; empty leaves it out."
     )
+
+    own_sources = param.String("", doc=f"Sources of your own, with semicolons between: {'; '.join(FORMS)}.")
 
     # ------------------------------------------------------------- controls
 
@@ -247,7 +249,9 @@ class Page(StudyPage):
 
         found, chosen = self.kept("series", self._series), self._chosen_series()
         self.offer(self._cases, [s.label for s in found], chosen.label)
-        bench: dict[str, Any] = {"confidence": self.study.confidence, "between_sd": self.between_kv or None}
+        bench: dict[str, Any] = {
+            "confidence": self.study.confidence, "between_sd": self.between_kv or None, "own": self.own_sources,
+        }  # fmt: skip
         if self.voltmeter:
             bench["voltmeter_percent"] = self.voltmeter
         gap = self._gap(chosen.label)
@@ -272,11 +276,12 @@ class Page(StudyPage):
         self._cases = self.chooser("case", "Oil and condition", "One oil under one condition.", 330)
         self._part = Aside(
             "Uncertainty budget of one mean",
-            "What adds to the uncertainty of the mean. Voltmeter and gap count once you type them.",
+            "What adds to the uncertainty of the mean. Voltmeter, gap and your own sources count once you type them.",
             self._cases,
             self.number("voltmeter", "Voltmeter ± (%)", step=0.5),
             self.number("gap_tolerance", "Gap setting ± (mm)", step=0.01),
             self.number("exponent", "Gap exponent", step=0.1),
+            self.text_field("own_sources", "Your own sources"),
             table=("decision_budget", "Sources"), columns=COLUMNS,
         )  # fmt: skip
         prover = Runner("Count", self._ask_proof, self._proved, "2,000 invented studies of this design, in seconds.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from methods.answers.heads import OWN
+from methods.planning.bench_sources import FORMS
 from methods.protocols.fitting import LIQUIDS as _KNOWN
 
 TYPED = "typed"
@@ -12,6 +13,7 @@ RULES = {
     "guarded": "guarded: its one-sided lower limit reaches it",
     "every": "every breakdown reaches it",
 }
+__all__ = ["CHECK", "COLUMNS", "FORMS", "HELP", "LIQUIDS", "RULES", "TYPED"]
 CHECK = "check against your own copy of the standard"
 
 HELP = """

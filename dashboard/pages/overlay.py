@@ -284,4 +284,3 @@ def _reach(m: Any) -> str:
 
 def _name(fit: Mapping[str, Any]) -> str:
     return ", ".join(level_text(v) for v in fit["group"].values())
-

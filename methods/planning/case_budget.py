@@ -9,13 +9,14 @@ from typing import Any
 import numpy as np
 
 from methods.errors import NotEstimable
+from methods.planning.bench_sources import own_sources
 from methods.planning.standing import Series
 from methods.planning.uncertainty import Budget, mean_budget, source
 from methods.scatter.nested_pivots import Prior
 from methods.scatter.one_oil import one_oil
 
 
-def budget_of(series: Series, *, between_sd: float | None = None, **bench: Any) -> Budget:
+def budget_of(series: Series, *, between_sd: float | None = None, own: str = "", **bench: Any) -> Budget:
     """Budget of the mean of one oil under one condition.
 
     The mean and its uncertainty are those of :func:`methods.scatter.one_oil`: with two fillings or more the SD of their
@@ -28,6 +29,9 @@ def budget_of(series: Series, *, between_sd: float | None = None, **bench: Any) 
         Of :func:`methods.planning.standing.series_of`.
     between_sd : float, optional
         Only used for one filling.
+    own : str
+        Further sources that the user knows, as :func:`methods.planning.bench_sources.own_sources` reads them:
+        ``resolution 0.1 kV; crest factor 1 %``.
     **bench
         ``voltmeter_percent``, ``gap_mm``, ``gap_tolerance_mm``, ``exponent``, ``temperature_half_width_k``,
         ``kv_per_kelvin``, ``confidence``: as for :func:`methods.planning.uncertainty.mean_budget`.
@@ -52,14 +56,15 @@ def budget_of(series: Series, *, between_sd: float | None = None, **bench: Any) 
     if oil.standard_error_kv == 0:
         what = "filling means" if k > 1 else "values"
         raise NotEstimable(f"{series.label}: all {what} are equal; copied or rounded values look like this.")
-    design: dict[str, Any] = {"fillings": k, "breakdowns_per_filling": n}
+    more = own_sources(own, oil.mean_kv)
+    design: dict[str, Any] = {"fillings": k, "breakdowns_per_filling": n, "more": more.sources}
     if known is not None:
         inside = float(series.kv.std(ddof=1))
-        return mean_budget(
+        found = mean_budget(
             oil.mean_kv, **design, within_sd=inside, between_sd=between_sd, between_df=float("inf"), **bench
         )
+        return replace(found, cautions=(*found.cautions, *more.cautions))
     what = {"filling means": "scatter of filling means"}.get(oil.basis, "scatter within fillings")
     line = source(what, oil.standard_error_kv, kind="A", df=oil.df)
-    return replace(
-        found := mean_budget(oil.mean_kv, **design, scatter=line, **bench), cautions=(*found.cautions, *oil.cautions)
-    )
+    found = mean_budget(oil.mean_kv, **design, scatter=line, **bench)
+    return replace(found, cautions=(*found.cautions, *more.cautions, *oil.cautions))

@@ -105,9 +105,9 @@ def test_one_oil_is_judged_in_its_own_sentence():
 
 def test_the_budget_is_that_of_the_chosen_oil():
     study = _study()
-    page = _page(study, limit=LIMIT, case="B", voltmeter=3.0)
+    page = _page(study, limit=LIMIT, case="B", voltmeter=3.0, own_sources="resolution 0.1 kV")
     chosen = next(s for s in series_of(study.selection) if s.label == "B")
-    assert page._part.answer.text == budget_of(chosen, voltmeter_percent=3.0).sentence
+    assert page._part.answer.text == budget_of(chosen, voltmeter_percent=3.0, own="resolution 0.1 kV").sentence
 
 
 def test_curves_are_of_the_method_and_of_the_records():

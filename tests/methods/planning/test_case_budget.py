@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from methods.errors import NotEstimable
+from methods.errors import InputError, NotEstimable
 from methods.planning import decide_all
 from methods.planning.case_budget import budget_of
 from methods.planning.standing import Series
@@ -29,6 +29,29 @@ def test_the_voltmeter_is_added_in_quadrature():
     alone, both = budget_of(series), budget_of(series, voltmeter_percent=3)
     meter = 0.03 * 57 / math.sqrt(3)  # rectangular, JCGM 100:2008, 4.3.7
     assert both.standard_uncertainty_kv == pytest.approx(math.hypot(alone.standard_uncertainty_kv, meter))
+
+
+def test_sources_of_ones_own():
+    """Resolution: JCGM 100:2008, F.2.2.1, u = 0.29 of the last digit; others 4.3.7; the rest recomputed by hand."""
+    series = _series([50, 54, 60, 64, 55, 59], [0, 0, 1, 1, 2, 2])
+    own = "resolution 0,1 kV; trip delay 0.05 s at 3 kV/s; crest factor 1 %; air 0.4 kV normal"
+    own += "; rate of rise 5 % exponent 17"
+    found = budget_of(series, own=own)
+    part = found.table().set_index("source").contribution_kv
+    assert part["resolution"] == pytest.approx(0.29 * 0.1, rel=0.01)
+    draws = np.random.default_rng(1).uniform(0, 0.05, 200_000) * 3  # too much by so many kV
+    assert part["trip delay"] == pytest.approx(draws.std(), rel=0.01)
+    (said,) = [c.text for c in found.cautions if c.code == "trip_delay"]
+    assert "0.15 kV too much, 0.075 kV on average" in said and draws.mean() == pytest.approx(0.075, rel=0.01)
+    assert part["crest factor"] == pytest.approx(0.57 / math.sqrt(3))
+    step = 57 * (1.05 ** (1 / 18) - 0.95 ** (1 / 18)) / 2  # V goes as rate^(1/(n+1))
+    assert part["rate of rise"] == pytest.approx(step / math.sqrt(3), rel=1e-3)
+    assert part["air"] == 0.4
+    assert found.standard_uncertainty_kv == pytest.approx(math.sqrt((part**2).sum()))
+    assert budget_of(_series([50, 54, 60], [0] * 3), between_sd=2.0, own="resolution 1 kV").table().shape[0] == 3
+    for wrong in ("resolution", "trip delay 0.05 s", "rate of rise 5 %", "air 0.4 kV pointed", "air 3 mm"):
+        with pytest.raises(InputError, match="resolution 0.1 kV|no distribution"):
+            budget_of(series, own=wrong)
 
 
 def test_one_filling_takes_the_scatter_between_fillings_from_history():
