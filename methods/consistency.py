@@ -15,7 +15,7 @@ import pandas as pd
 import scipy
 from numpy.typing import NDArray
 
-from methods.columns import CONDITION
+from methods.columns import CONDITION, LABELS
 from methods.errors import InputError
 from methods.protocols.protocol import Protocol
 from methods.protocols.recognition import recognise
@@ -165,6 +165,25 @@ def rates_on(
     return pd.DataFrame([_rate_row(g, confidence) for g in groups.values()])
 
 
+def verdict_table(data: Any, rule: Rule | None = None, *, folder: str | os.PathLike[str] | None = None) -> pd.DataFrame:
+    """Every series with what its protocol's rule, or ``rule`` for all, says of it.
+
+    Returns
+    -------
+    DataFrame
+        A row a series: ``series`` (its labels), ``breakdowns``, ``step``, ``judged`` (False for incomplete series, for
+        withstood ones and where no rule applies), ``sentence``.
+    """
+    rows = [
+        {
+            "series": ", ".join(str(v) for k, v in s.labels.items() if k in LABELS) or "series",
+            "breakdowns": int(s.kv.size), "step": v.step, "judged": v.ok is not None, "sentence": v.sentence,
+        }
+        for s, v in judge_table(data, rule, folder=folder)
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=["series", "breakdowns", "step", "judged", "sentence"])
+
+
 def _rate_row(group: dict[str, Any], confidence: float) -> dict[str, Any]:
     rule, protocol = group["rule"], group["protocol"]
     judged = len(group["sets"])
@@ -233,13 +252,16 @@ def rule_on_records(
     confidence: float = 0.95,
     repetitions: int = 20_000,
     rng: Rng = 1,
+    for_all: Sequence[str] = ("own",),
 ) -> pd.DataFrame:
     """Each rule at the records' own scatter, beside how often it fired on the records themselves.
 
     Parameters
     ----------
     rules : sequence of Rule
-        With a limit each; a rule of the user's own (key ``own``) judges all series.
+        With a limit each; a rule judges the series of its own method.
+    for_all : sequence of str
+        Keys of the rules that judge all series, whatever their method; the user's own rule unless said.
     scatter : DataFrame
         As :func:`scatter_by_rule` gives it; a rule without series of its own takes the scatter of all.
 
@@ -258,7 +280,7 @@ def rule_on_records(
     rates = rates_on(data, confidence=confidence)
     rows = []
     for rule in rules:
-        mine = rates_on(data, rule, confidence=confidence) if rule.key == "own" else rates
+        mine = rates_on(data, rule, confidence=confidence) if rule.key in for_all else rates
         mine = mine[mine["rule"] == rule.key] if len(mine) else mine
         judged, fired = (int(mine[c].sum()) if len(mine) else 0 for c in ("judged", "fired"))
         low, high = clopper_pearson(fired, judged, confidence)

@@ -65,6 +65,7 @@ def _design_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--fillings", type=_whole, metavar="K", help="fix the number of fillings")
     parser.add_argument("--breakdowns-per-filling", type=_whole, metavar="N", help="fix the breakdowns on each filling")
     parser.add_argument("--protocol", metavar="METHOD", help="test method whose times give the bench minutes")
+    parser.add_argument("--fluid", metavar="LIQUID", help="what is tested: esters and silicone rest longer")
     parser.add_argument(
         "--filling-minutes", type=amount, metavar="M", help="without a method: to empty, rinse, fill and rest (10)"
     )
@@ -233,6 +234,8 @@ def _options(args: argparse.Namespace) -> dict[str, Any]:
 
     options = {name: getattr(args, name) for name in _SHARED if hasattr(args, name)}
     times = bench_times(getattr(args, "filling_minutes", None), getattr(args, "breakdown_minutes", None))
+    if getattr(args, "fluid", None) is not None:
+        options["protocol"] = _for_fluid(options["protocol"], args.fluid)
     if times is not None:
         if options["protocol"] is not None:
             raise InputError("--protocol gives the times itself; leave --filling-minutes and --breakdown-minutes out.")
@@ -254,6 +257,18 @@ def _options(args: argparse.Namespace) -> dict[str, Any]:
     if "kind_of_sd" in options:
         options["kind"] = options.pop("kind_of_sd")
     return options
+
+
+def _for_fluid(method: str | None, fluid: str) -> Any:
+    """The method with the rest that this liquid needs."""
+    from methods.protocols.bench import as_protocol, for_liquid
+    from methods.protocols.fitting import LIQUIDS, liquid_of
+
+    if method is None:
+        raise InputError("--fluid changes the rest that a method prescribes: name it with --protocol.")
+    if liquid_of(fluid) is None:
+        raise InputError(f"No liquid is known as {fluid!r}; say {', '.join(LIQUIDS)}.", text=fluid)
+    return for_liquid(as_protocol(method), fluid)
 
 
 def _from_data(args: argparse.Namespace) -> dict[str, Any]:

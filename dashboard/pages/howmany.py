@@ -248,13 +248,14 @@ class Page(StudyPage):
         """What gives minutes and oil: times typed here, the protocol chosen, else that of the records; None: usual."""
         from methods.planning.bench_cost import bench_times
         from methods.protocols import recognise
+        from methods.protocols.bench import for_liquid
 
         typed = bench_times(self.filling_minutes or None, self.breakdown_minutes or None)
         if typed is not None:
             return typed
-        if self.protocol:
-            return self.protocol
-        return recognise(here.method) if here is not None and here.method else None
+        text = self.protocol or (here.method if here is not None else None)
+        found = recognise(text) if text else None
+        return for_liquid(found, here.fluids) if found is not None and here is not None else found
 
     def _scatter(self, start: Start, *, serial: bool = True) -> dict[str, Any]:
         out: dict[str, Any] = {"cov": start.cov, "between_cov": start.between_cov}

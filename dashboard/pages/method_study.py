@@ -39,7 +39,8 @@ class Page(StudyPage):
     FOLLOWS = ("by", "reference", "confidence")
     COLUMNS = COLUMNS
     INPUTS = (
-        "question", "family", "between", "own_kind", "own_limit", "law", "at_gap", "rate_from", "rate_to",
+        "question", "family", "between", "own_kind", "own_limit", "own_n", "judged_by", "law",
+        "at_gap", "rate_from", "rate_to",
         "geometry_one", "geometry_two", "fraction", "first", "second", "scale", "reading", "counts", "level", "total",
         "condition", "low",
     )  # fmt: skip
@@ -53,6 +54,8 @@ class Page(StudyPage):
         default="none", objects=["none", "range_percent", "cov_ceiling", "three_r"], doc="What the rule compares."
     )
     own_limit = param.Number(30.0, bounds=(0.1, 500), doc="In % of the mean, or the factor of the range.")
+    own_n = param.Integer(5, bounds=(3, 100), doc="Breakdowns that your own rule judges.")
+    judged_by = param.String("", doc="Rule by which all series are judged; empty: each by its method's.")
     law = param.String("", doc="Which of the groups is drawn.")
     at_gap = param.Number(None, allow_None=True, bounds=(0, 100), doc="Predict at this gap, mm; empty: not asked.")
     rate_from = param.Number(2.0, bounds=(0.01, 100), doc="Rate of rise to start from, kV/s.")

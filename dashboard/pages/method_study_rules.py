@@ -33,6 +33,7 @@ class Answer:
     own: pd.DataFrame
     effect: pd.DataFrame | None
     cov: float
+    judged: pd.DataFrame
 
 
 def short(title: str) -> str:
@@ -47,14 +48,28 @@ class Rules(View):
     def controls(self) -> Sequence[Any]:
         page = self.page
         self._limit = page.number("own_limit", "Its limit", "In % of the mean, or the factor of the range.")
-        page.param.watch(lambda event: setattr(self._limit, "visible", event.new != "none"), "own_kind")
-        self._limit.visible = page.own_kind != "none"
+        self._size = page.number("own_n", "It judges", "So many breakdowns of a series.", step=1)
+        page.param.watch(lambda _: self._settle(), "own_kind")
+        self._by = page.chooser(
+            "judged_by", "Judge the records by", "One rule for all series, or each by its method's."
+        )
+        self._settle()
         return [
             page.select("family", "Breakdowns fall", ASSUMED, "How the breakdowns of an oil are taken to fall."),
             page.number("between", "Between fillings (%)", "How far fillings of the same oil differ.", step=1),
-            page.select("own_kind", "A rule of your own", OWN_KINDS, "Judged beside the known ones, on five."),
-            self._limit,
-        ]
+            page.select("own_kind", "A rule of your own", OWN_KINDS, "Judged beside the known ones."),
+            self._limit, self._size, self._by,
+        ]  # fmt: skip
+
+    def _settle(self) -> None:
+        """The fields of a rule of one's own, and the rules to choose from."""
+        from methods.protocols import load_rules
+
+        own = self.page.own_kind != "none"
+        self._limit.visible = self._size.visible = own
+        named = {r.title: key for key, r in load_rules().items() if r.usable and r.kind != "chart"}
+        options = {"the rule of its method": "", **named, **({"the rule of your own": "own"} if own else {})}
+        self.page.offer(self._by, options, self.page.judged_by if self.page.judged_by in options.values() else "")
 
     def extras(self) -> Sequence[Any]:
         runner = Runner(
@@ -71,12 +86,13 @@ class Rules(View):
 
         rules = judging(list(load_rules().values()))
         page = self.page
-        return [*rules, own_rule(page.own_kind, page.own_limit)] if page.own_kind != "none" else rules
+        return [*rules, own_rule(page.own_kind, page.own_limit, n=page.own_n)] if page.own_kind != "none" else rules
 
     def _settings(self) -> tuple[Any, ...]:
         return (self.page.family, self.page.between)
 
     def result(self) -> Answer:
+        from methods.consistency import verdict_table
         from methods.protocols.rule_curves import all_exact
 
         rules, (family, between) = self._rules(), self._settings()
@@ -91,9 +107,12 @@ class Rules(View):
             parts_of = [remember(("trip", r, family, between), lambda r=r: self._curve(r)) for r in quick]
             curves, effect = (pd.concat(parts_of, ignore_index=True) if parts_of else _no_curves()), None
         own = self.page.kept(
-            "rules on the records", lambda: self._on_records(rules, records), repr(rules), family, between
-        )
-        return Answer(curves, len(set(curves["rule"])) < len(rules), own, effect, cov)
+            "rules on the records", lambda: self._on_records(rules, records), repr(rules), family, between,
+            self.page.judged_by,
+        )  # fmt: skip
+        chosen = next((r for r in rules if r.key == self.page.judged_by), None)
+        judged = self.page.kept("verdicts by rule", lambda: verdict_table(self.study.selection, chosen), repr(chosen))
+        return Answer(curves, len(set(curves["rule"])) < len(rules), own, effect, cov, judged)
 
     def _curve(self, rule: Any) -> pd.DataFrame:
         from methods.protocols.rule_curves import trip_curves
@@ -113,7 +132,7 @@ class Rules(View):
         family, between = self._settings()
         found = rule_on_records(
             self.study.selection, rules, records, family=family, between_cov=between / 100,
-            confidence=self.study.confidence,
+            confidence=self.study.confidence, for_all=("own", self.page.judged_by),
         )  # fmt: skip
         return found.assign(rule=[short(t) for t in found["rule"]])
 
@@ -194,6 +213,9 @@ class Rules(View):
         out = {"records": ("Each rule at the scatter of these records, and on these records", result.own)}
         if result.effect is not None:
             out["effect"] = ("What following the rule does to the reported mean", result.effect)
+        if len(result.judged):
+            sure = int(result.judged["judged"].sum())
+            out["judged"] = (f"Each series by the rule: {sure} of {len(result.judged)} judged", result.judged)
         return out
 
 

@@ -157,7 +157,7 @@ def _consistency(asked: Asked) -> Section:
     said = [
         f"{words.plural(len(judged), 'series', 'series')}: "
         + ", ".join(f"{n} × {STEPS.get(s, s.replace('_', ' '))}" for s, n in steps.most_common())
-        + "."
+        + f". Judged: {sum(v.ok is not None for _, v in judged)} of {len(judged)}."
     ]
     if set(steps) == {"no_rule"}:
         said.append("No series was judged: the file names no method whose rule is known here.")

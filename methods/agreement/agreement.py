@@ -270,10 +270,26 @@ def compare_methods(
     relative = limits_of_agreement(x, y, log=True, added_variance=extra_log, confidence=confidence)
     lines, more = _lines(x, y, (v1 / m1, v2 / m2), min(df1, df2), confidence)
     notes += more + _cautions(table, by, (first, second), len(pairs), absolute, repeated)
+    notes += _laboratories(table[level_words(table[by]).isin([first, second])])
     return Agreement(
         by, first, second, result, len(pairs), pairs, repeated, float(np.sqrt(v1)), float(np.sqrt(v2)), absolute,
         relative, lines[0], lines[1], STATEMENT, tuple(notes),
     )  # fmt: skip
+
+
+def _laboratories(table: pd.DataFrame) -> list[Caution]:
+    """A caution where results of one oil come from several laboratories: what lies between these is in the limits."""
+    known = table.dropna(subset=["laboratory"])
+    several = known.groupby("sample")["laboratory"].nunique()
+    if not (several > 1).any():
+        return []
+    return [
+        Caution(
+            "between_laboratories",
+            f"Results come from {known['laboratory'].nunique()} laboratories: limits, ± and repeat SDs hold the "
+            "scatter between laboratories too. For what one laboratory's bench does, filter to one.",
+        )
+    ]
 
 
 def _two_levels(levels: list[str], by: str, first: str | None, second: str | None) -> tuple[str, str]:

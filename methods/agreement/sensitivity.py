@@ -94,21 +94,57 @@ def sensitivity_ratio(
     refuse_mixture(table, by, (first, second))
     rows, more = _shared(results_of(table, by, result), [first, second], by)
     one, two = rows[rows["level"] == first], rows[rows["level"] == second]
-    oils = list(dict.fromkeys(one["sample"]))
-    if len(oils) < 4:
-        raise NotEstimable(f"{len(oils)} oils were tested by both; a sensitivity ratio needs at least four.")
     ratio, slope, intercept, s1, s2 = _mandel(one, two)
-    left_out = np.array([np.log(_mandel(one[one["sample"] != o], two[two["sample"] != o])[0]) for o in oils])
-    n = len(oils)
-    se = np.sqrt((n - 1) / n * ((left_out - left_out.mean()) ** 2).sum())
-    t = scipy.stats.t.ppf(0.5 + confidence / 2, n - 1)
+    reach, n = _reach(one, two, confidence)
     notes += more
     if n < 10:
         notes.append(Caution("few_oils", f"With {n} oils the ratio's limits are rough."))
     return Sensitivity(
-        first, second, n, slope, intercept, (s2 / s1) ** 2, s1, s2, ratio, float(ratio * np.exp(-t * se)),
-        float(ratio * np.exp(t * se)), equivalent_results(ratio), confidence, tuple(notes),
+        first, second, n, slope, intercept, (s2 / s1) ** 2, s1, s2, ratio, float(ratio * np.exp(-reach)),
+        float(ratio * np.exp(reach)), equivalent_results(ratio), confidence, tuple(notes),
     )  # fmt: skip
+
+
+def _reach(one: pd.DataFrame, two: pd.DataFrame, confidence: float) -> tuple[float, int]:
+    """Half-width of the limits of the log ratio by the jackknife over oils, and the number of oils."""
+    oils = list(dict.fromkeys(one["sample"]))
+    n = len(oils)
+    if n < 4:
+        raise NotEstimable(f"{n} oils were tested by both; a sensitivity ratio needs at least four.")
+    left_out = np.array([np.log(_mandel(one[one["sample"] != o], two[two["sample"] != o])[0]) for o in oils])
+    se = np.sqrt((n - 1) / n * ((left_out - left_out.mean()) ** 2).sum())
+    return float(scipy.stats.t.ppf(0.5 + confidence / 2, n - 1) * se), n
+
+
+def _order(rows: pd.DataFrame, found: pd.DataFrame, key: str, confidence: float) -> list[Caution]:
+    """Whether the order of the first two may be chance: by the limits of their own ratio where that can be had.
+
+    The limits of each by itself overlap often although the ratio, taken on the same oils, is well known.
+    """
+    first, second = found.iloc[0], found.iloc[1]
+    if not np.isfinite([first[key], second[key]]).all():
+        return []
+    per = "per hour of bench time" if key == "per_hour" else "per result"
+    one, two = (rows[rows["level"] == r["method"]] for r in (first, second))
+    try:
+        reach, n = _reach(two, one, confidence)
+        ratio = _mandel(two, one)[0]
+    except InputError:
+        if first[f"{key}_low"] >= second[f"{key}_high"]:
+            return []
+        text = "The limits of the first two overlap, and their ratio cannot be had: their order may be chance."
+        return [Caution("ranking", text)]
+    ratio *= float(np.sqrt(second["minutes"] / first["minutes"])) if key == "per_hour" else 1.0
+    low, high = ratio * np.exp(-reach), ratio * np.exp(reach)
+    if low > 1:
+        return []
+    return [
+        Caution(
+            "ranking",
+            f"{first['method']} tells oils apart {ratio:.2f} times as well as {second['method']} {per} ({low:.2f} to "
+            f"{high:.2f}, {n} oils): their order may be chance.",
+        )
+    ]
 
 
 def _shared(rows: pd.DataFrame, levels: list[str], by: str) -> tuple[pd.DataFrame, list[Caution]]:
@@ -198,8 +234,8 @@ def discrimination(
     timed = bool(found["minutes"].notna().all())
     key = "per_hour" if timed else "discrimination"
     found = found.sort_values(key, ascending=False, na_position="last", ignore_index=True)
-    if len(found) > 1 and found[f"{key}_low"].iloc[0] < found[f"{key}_high"].iloc[1]:
-        notes.append(Caution("ranking", "The limits of the first two overlap: their order may be chance."))
+    if len(found) > 1:
+        notes += _order(rows, found, key, confidence)
     return Discrimination(by, result, found, key, confidence, tuple(notes))
 
 

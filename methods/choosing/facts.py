@@ -11,7 +11,7 @@ import numpy as np
 from methods.choosing.evidence import Evidence
 from methods.errors import InputError
 from methods.procedures import PROCEDURE
-from methods.protocols.bench import bench_time
+from methods.protocols.bench import bench_time, for_liquid
 from methods.protocols.library import load
 from methods.protocols.protocol import Protocol, Value
 from methods.protocols.recognition import recognise
@@ -82,7 +82,7 @@ def facts_of(found: Evidence, p: int) -> Facts:
     rows = found.table[found.table[PROCEDURE] == name]
     mean = float(np.mean([np.mean(m) for m in found.means[p]]))
     known = recognise(method) if method else None
-    protocol = known or _bare(rows)
+    protocol = for_liquid(known or _bare(rows), list(rows.drop_duplicates("sample")["fluid"]))
     per = protocol.breakdowns_per_filling.value
     times = protocol.fillings.value or 1
     assumed = []

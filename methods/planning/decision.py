@@ -17,7 +17,7 @@ from methods.planning import inputs
 from methods.planning.limit_check import LimitGiven, limit_given
 from methods.planning.mean_uncertainty import HISTORY_WORDS, PRIOR_WORDS, MeanUncertainty, mean_uncertainty
 from methods.planning.verdicts import check_rule
-from methods.protocols.fitting import departure_caution, departures, rests
+from methods.protocols.fitting import departure_caution, departures, gas_caution, rests
 from methods.protocols.grades import Grade, graded
 from methods.protocols.protocol import Protocol
 from methods.protocols.recognition import recognise
@@ -193,7 +193,7 @@ def decide(
         raise InputError(f"No protocol is known as {protocol!r}.", column="protocol", text=protocol)
     gone = np.zeros(kv.shape, bool) if withstood is None else np.asarray(withstood, dtype=bool).ravel()
     labels = np.zeros(kv.shape, int) if fillings is None else np.asarray(fillings).ravel()
-    return _judge(kv, gone, labels, case, case.limit.check(known), None, fillings is not None)
+    return _judge(kv, gone, labels, case, [*case.limit.check(known), *gas_caution(known)], None, fillings is not None)
 
 
 def decide_all(
@@ -337,7 +337,7 @@ def _judge_table(table: pd.DataFrame, case: _Case, group: dict[str, Any] | None)
     warm = table["temperature_c"].dropna()
     temperatures = (float(warm.min()), float(warm.max())) if len(warm) else None
     told = departures(protocol, settings, temperatures, rests(table))
-    found += departure_caution(protocol, told)
+    found += departure_caution(protocol, told) + gas_caution(protocol)
     known = not table["filling"].isna().any()
     kv = table["kv"].to_numpy(dtype=float)
     made = _judge(kv, withstood(table), filling_codes(table), case, found, group, known)

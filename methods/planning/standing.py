@@ -25,16 +25,21 @@ class Series:
     filling: np.ndarray
     withstood: int
     gap_mm: float | None = None
+    fluid: str | None = None
 
 
 @dataclass(frozen=True)
 class Standing:
-    """A typical series of the records: median number of fillings, and of values on each; the commonest method."""
+    """A typical series of the records: median number of fillings, and of values on each; the commonest method.
+
+    ``fluids``: what each series' liquid is, as far as the records say.
+    """
 
     series: int
     fillings: int
     breakdowns_per_filling: int
     method: str | None
+    fluids: tuple[str | None, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -99,7 +104,8 @@ def series_of(data: Any) -> tuple[Series, ...]:
         kv = table["kv"].to_numpy(dtype=float)[rows]
         gap = None if pd.isna(first["gap_mm"]) else float(first["gap_mm"])
         named = None if method is None else str(method)
-        out.append(Series(label, named, kv, filling[rows], int(gone[rows].sum()), gap))
+        fluid = str(first["fluid"]) if "fluid" in table.columns and not pd.isna(first["fluid"]) else None
+        out.append(Series(label, named, kv, filling[rows], int(gone[rows].sum()), gap, fluid))
     return tuple(out)
 
 
@@ -118,7 +124,9 @@ def standing(data: Any) -> Standing:
     each = [len(s.kv) / k for s, k in zip(found, fillings, strict=True)]
     methods = pd.Series([s.method for s in found], dtype=object).dropna()
     common = None if methods.empty else str(methods.mode().iloc[0])
-    return Standing(len(found), int(np.median(fillings)), max(int(np.median(each)), 1), common)
+    return Standing(
+        len(found), int(np.median(fillings)), max(int(np.median(each)), 1), common, tuple(s.fluid for s in found)
+    )
 
 
 def coefficients(pilot: Pilot) -> Coefficients:

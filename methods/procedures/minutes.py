@@ -21,7 +21,7 @@ def minutes_of(data: Any, by: str | Sequence[str]) -> dict[str, float]:
     InputError
         No such column.
     """
-    from methods.protocols.bench import bench_time
+    from methods.protocols.bench import as_protocol, bench_time, for_liquid
 
     table, by = with_factor(data, by)
     out: dict[str, float] = {}
@@ -30,7 +30,8 @@ def minutes_of(data: Any, by: str | Sequence[str]) -> dict[str, float]:
         name = f"{level:g}" if isinstance(level, float) else str(level)
         method = str(named[0]) if len(named) == 1 else name if not len(named) else ""
         try:
-            out[name] = bench_time(method, fillings=1, mean_kv=float(rows["kv"].mean())).minutes
+            fits = for_liquid(as_protocol(method), list(rows.drop_duplicates("sample")["fluid"]))
+            out[name] = bench_time(fits, fillings=1, mean_kv=float(rows["kv"].mean())).minutes
         except InputError:
             continue
     return out

@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any
 
 from methods.errors import InputError
+from methods.protocols.fitting import liquid_of
 from methods.protocols.library import load
-from methods.protocols.protocol import Protocol
+from methods.protocols.protocol import Protocol, Value
 from methods.protocols.recognition import recognise
 
 #: Emptying, rinsing and filling the cell once (common practice, no source); an argument everywhere.
 CLEANING_MINUTES = 5.0
 #: What is taken where neither the protocol nor the caller says; each use is named in ``assumptions``.
+#: Liquids that let bubbles go slowly, and how long they are left after filling at least (common practice, no source).
+SLOW_LIQUIDS = ("natural ester", "synthetic ester", "blended ester", "silicone")
+SLOW_WAIT_S = 900.0
 ASSUMED_WAIT_S, ASSUMED_PAUSE_S, ASSUMED_RISE_KV_S, ASSUMED_MEAN_KV = 300.0, 60.0, 2.0, 50.0
 
 
@@ -53,6 +59,30 @@ def as_protocol(what: Protocol | str, folder: str | os.PathLike[str] | None = No
     return found
 
 
+def for_liquid(protocol: Protocol, fluids: Any) -> Protocol:
+    """The protocol with the rest after filling that esters and other viscous liquids need for their bubbles to rise.
+
+    Parameters
+    ----------
+    fluids : str or sequence of str
+        What the oils are; of several the rest is the mean over them. Where none is known to be slow, the protocol comes
+        back as it is. 15 min at least for esters and silicone (:data:`SLOW_WAIT_S`).
+    """
+    named: Iterable[Any] = [fluids] if fluids is None or isinstance(fluids, str) else fluids
+    kinds = [liquid_of(f) for f in named]
+    slow = [k for k in kinds if k in SLOW_LIQUIDS]
+    if not slow:
+        return protocol
+    usual = float(protocol.wait_after_filling_s.value or ASSUMED_WAIT_S)
+    wait = (len(slow) * max(SLOW_WAIT_S, usual) + (len(kinds) - len(slow)) * usual) / len(kinds)
+    who = " and ".join(dict.fromkeys(str(k) for k in slow))
+    said = (
+        f"a rest of {max(SLOW_WAIT_S, usual) / 60:g} min after filling for {who}, whose bubbles rise slowly "
+        "(assumed: common practice, no source)"
+    )
+    return replace(protocol, wait_after_filling_s=Value(wait, "common practice", said))
+
+
 def bench_time(
     protocol: Protocol | str,
     *,
@@ -60,6 +90,7 @@ def bench_time(
     breakdowns_per_filling: int | None = None,
     mean_kv: float | None = None,
     cleaning_minutes: float = CLEANING_MINUTES,
+    fluid: Any = None,
     folder: str | os.PathLike[str] | None = None,
 ) -> BenchTime:
     """How long a design takes: per filling cleaning + wait + n ramps of ``mean_kv`` / rise + (n - 1) pauses.
@@ -73,13 +104,15 @@ def bench_time(
         The voltage that a ramp is expected to reach.
     cleaning_minutes : float
         Emptying, rinsing and filling, for each filling.
+    fluid : str, optional
+        Kind of liquid: esters and other viscous liquids rest longer (:func:`for_liquid`).
 
     Raises
     ------
     InputError
         Counts below 1 or unknown, a mean or a cleaning time out of range.
     """
-    p = as_protocol(protocol, folder)
+    p = for_liquid(as_protocol(protocol, folder), fluid)
     counts: dict[str, int] = {}
     for name, given in (("fillings", fillings), ("breakdowns_per_filling", breakdowns_per_filling)):
         number = given if given is not None else getattr(p, name).value
@@ -93,6 +126,10 @@ def bench_time(
         raise InputError(f"cleaning_minutes is {cleaning_minutes}.", column="cleaning_minutes", rule="0 or more")
     k, n = counts["fillings"], counts["breakdowns_per_filling"]
     notes = [f"{cleaning_minutes:g} min for emptying, rinsing and filling (common practice, no source)"]
+    if p.wait_after_filling_s.mark == "common practice":
+        notes.append(p.wait_after_filling_s.source)
+    elif liquid_of(fluid) is None:
+        notes[0] += ", and rests as for mineral oil: esters and other viscous liquids rest longer"
 
     def known(name: str, assumed: float, unit: str) -> float:
         value = getattr(p, name).value

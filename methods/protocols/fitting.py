@@ -144,6 +144,19 @@ def departure_caution(protocol: Protocol | None, told: tuple[str, ...]) -> list[
     ]
 
 
+def gas_caution(protocol: Protocol | None) -> list[Caution]:
+    """What dissolved gas does to results of a method that it lowers (ASTM D1816); nothing for the others."""
+    if protocol is None or protocol.family != "astm_d1816":
+        return []
+    return [
+        Caution(
+            "dissolved_gas",
+            f"Dissolved gas lowers results by {protocol.designation}: gassy but otherwise good oil may fall under the "
+            "limit (second hand). Before a low result is laid to water or particles, ask how much gas the oil holds.",
+        )
+    ]
+
+
 def _allowed(protocol: Protocol, name: str) -> tuple[Any, ...]:
     value = getattr(protocol, name)
     return (value.value,) if value.value is not None else tuple(value.choices)

@@ -63,6 +63,8 @@ def own_rule(
 ) -> Rule:
     """A rule of one's own: ``limit`` is the factor of ``three_r`` or the % of the mean of the two others.
 
+    ``n`` breakdowns are judged (3 or more), and ``more`` are asked for when they fail (0: none).
+
     Raises
     ------
     InputError

@@ -11,7 +11,7 @@ from methods.records.cells import BLANK, REFUSED, VALUE, WITHSTOOD
 from methods.records.coded import Body
 from methods.records.kept import Log
 from methods.records.layout import Layout
-from methods.records.voltages import Voltages
+from methods.records.voltages import PER_LENGTH, Voltages
 
 ZERO_RULE = "a breakdown voltage is above zero; 0 and negative codes stand for no reading"
 
@@ -127,18 +127,20 @@ def refuse_sentinels(flat: Flat, voltage: bool) -> None:
 
 
 def multiply_by_gap(flat: Flat, gaps: np.ndarray, plan: Layout, place: Places, log: Log) -> None:
-    """kV/mm times the gap is kV; without a gap the cell cannot be used."""
-    held = flat.per_mm & ((flat.kind == VALUE) | (flat.kind == WITHSTOOD))
+    """kV/mm (or kV/cm) times the gap is kV; without a gap the cell cannot be used."""
+    held = (flat.per_mm > 0) & ((flat.kind == VALUE) | (flat.kind == WITHSTOOD))
     if not held.any():
         return
     gap = gaps[flat.row]
     known = held & np.isfinite(gap) & (gap > 0)
     flat.kv = np.where(known, flat.kv * gap, flat.kv)
-    flat.refuse(
-        np.flatnonzero(held & ~known), "kV/mm becomes kV only with the gap, and the gap is not given", "gap_wanted"
-    )
-    if known.any():
-        log.guess("unit", "kV/mm times the gap", f"{int(known.sum())} values", "--unit kV")
+    for unit, code in PER_LENGTH.items():
+        mine = flat.per_mm == code
+        rule = f"{unit} becomes kV only with the gap, and the gap is not given"
+        flat.refuse(np.flatnonzero(held & ~known & mine), rule, "gap_wanted")
+        if (known & mine).any():
+            length = unit.removeprefix("kV/")
+            log.guess("unit", f"{unit} times the gap in {length}", f"{int((known & mine).sum())} values", "--unit kV")
 
 
 def log_refused(flat: Flat, place: Places, log: Log) -> None:

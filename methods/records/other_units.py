@@ -9,7 +9,7 @@ from methods.records.coded import Body
 from methods.records.flat import Flat
 from methods.records.headings import any_unit
 from methods.records.layout import Layout
-from methods.records.voltages import FACTORS
+from methods.records.voltages import FACTORS, PER_LENGTH
 
 
 def apply_unit_column(plan: Layout, body: Body, flat: Flat) -> None:
@@ -31,5 +31,5 @@ def apply_unit_column(plan: Layout, body: Body, flat: Flat) -> None:
             elif known != "kV":
                 held = where[(flat.kind[where] == VALUE) | (flat.kind[where] == WITHSTOOD)]
                 flat.kv[held] *= FACTORS[known]
-                flat.per_mm[held] = known in ("kV/mm", "kV/cm")
+                flat.per_mm[held] = PER_LENGTH.get(known, 0)
         return

@@ -16,6 +16,8 @@ from methods.records.layout import Layout
 
 #: kV for one of the unit; kV/mm and kV/cm still want the gap (times mm).
 FACTORS = {"kV": 1.0, "V": 1e-3, "kVp": 1 / math.sqrt(2), "Vp": 1e-3 / math.sqrt(2), "kV/mm": 1.0, "kV/cm": 0.1}
+#: Units that want the gap, and by which code a cell says which of them it was written in.
+PER_LENGTH = {"kV/mm": 1, "kV/cm": 2}
 _GROUPED = re.compile(r"[<>≥+\s]*[1-9]\d{0,2}[.,]\d{3}(?!\d)\D*")
 _COMMA = re.compile(r"\d,\d{1,2}(?!\d)|\d,\d{4,}")
 _POINT = re.compile(r"\d\.\d{1,2}(?!\d)|\d\.\d{4,}")
@@ -27,7 +29,7 @@ class Voltages:
 
     kv: np.ndarray
     kind: np.ndarray
-    per_mm: np.ndarray  # True where the number is kV/mm and still wants the gap
+    per_mm: np.ndarray  # a code of PER_LENGTH where the number is kV/mm and still wants the gap, otherwise 0
     cells: Coded
     notes: dict[int, str]  # code -> remark behind the number
     rules: dict[int, str]  # code -> rule that the cell breaks
@@ -82,7 +84,7 @@ def parse_column(cells: Coded, unit: str | None, decimal: str | None, words: fro
         kind[np.isnan(kv)] = BLANK
         with np.errstate(invalid="ignore"):
             kind[~((cells.numbers > SMALLEST) & (cells.numbers < LARGEST)) & ~np.isnan(kv)] = REFUSED
-        return Voltages(kv, kind, np.full(len(kv), unit in ("kV/mm", "kV/cm")), cells, {}, {})
+        return Voltages(kv, kind, np.full(len(kv), PER_LENGTH.get(unit or "", 0), np.int8), cells, {}, {})
     texts = pd.Series(cells.uniques, dtype=object)
     size = len(texts)
     plain = texts
@@ -97,14 +99,14 @@ def parse_column(cells: Coded, unit: str | None, decimal: str | None, words: fro
     kind = np.full(size + 1, BLANK, np.int8)
     good = (quick > SMALLEST) & (quick < LARGEST)
     kind[:-1][good] = VALUE
-    per_mm = np.zeros(size + 1, bool)
-    per_mm[:-1] = unit in ("kV/mm", "kV/cm")
+    per_mm = np.zeros(size + 1, np.int8)
+    per_mm[:-1] = PER_LENGTH.get(unit or "", 0)
     notes: dict[int, str] = {}
     rules: dict[int, str] = {}
     for at in np.flatnonzero(~good):
         cell = parse(cells.uniques[at], decimal, words)
         own = cell.unit or unit or "kV"
-        kind[at], value[at], per_mm[at] = cell.kind, cell.value * FACTORS[own], own in ("kV/mm", "kV/cm")
+        kind[at], value[at], per_mm[at] = cell.kind, cell.value * FACTORS[own], PER_LENGTH.get(own, 0)
         if cell.note:
             notes[int(at)] = cell.note
         if cell.rule:

@@ -11,6 +11,7 @@ from dashboard.jobs import Progress
 from dashboard.pages.method_study_words import QUESTIONS
 from dashboard.study import Study
 from methods.agreement import compare_methods
+from methods.consistency import judge_table
 from methods.laws import compare_geometry, gap_laws, rate_laws
 from methods.protocols import load_rules, trip_rate
 
@@ -38,6 +39,21 @@ def test_rules_stand_at_the_scatter_of_the_records() -> None:
     assert rows["expected_percent"].iloc[0] == pytest.approx(100 * trip_rate(load_rules()["three_r"], cov).probability)
     assert rows["judged"].iloc[-1] > 0
     assert "ASTM D877" in page._answer.text
+
+
+def test_a_rule_is_chosen_and_judges_any_number() -> None:
+    """The same verdicts as the command gives with that rule; what is incomplete is not counted as judged."""
+    _, plain = opened("routine")
+    study, chosen = opened("routine", judged_by="three_r")
+    for page, rule in ((plain, None), (chosen, load_rules()["three_r"])):
+        found = judge_table(study.selection, rule)
+        assert frame(page, "rules_judged")["sentence"].tolist() == [v.sentence for _, v in found]
+    _, own = opened("routine", own_kind="cov_ceiling", own_limit=20.0, own_n=8, judged_by="own")
+    shown = frame(own, "rules_judged")
+    assert set(shown["breakdowns"]) == {5} and set(shown["step"]) == {"incomplete"} and not shown["judged"].any()
+    assert frame(own, "rules_records")["judged"].iloc[-1] == 0
+    _, three = opened("routine", own_kind="cov_ceiling", own_limit=20.0, own_n=5, judged_by="own")
+    assert frame(three, "rules_judged")["judged"].sum() > 0
 
 
 def test_simulated_rules_fill_the_curves_and_the_effect(monkeypatch: pytest.MonkeyPatch) -> None:

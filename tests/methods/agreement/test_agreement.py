@@ -153,6 +153,16 @@ def test_paired_by_oil_from_records() -> None:
     assert found.predict(150.0, beyond=True).cautions[0].code == "far_outside_range"
 
 
+def test_scatter_between_laboratories_in_the_limits_is_said() -> None:
+    frame = invented()
+    alone = whole(frame.assign(laboratory="one"))
+    assert "between_laboratories" not in {c.code for c in alone.cautions}
+    two = whole(frame.assign(laboratory=np.where(frame["filling"] == "0", "one", "two")))
+    (said,) = [c.text for c in two.cautions if c.code == "between_laboratories"]
+    assert "2 laboratories" in said and "scatter between laboratories" in said
+    assert two.absolute == alone.absolute
+
+
 def test_band_covers_a_new_oil() -> None:
     hits, runs = 0, 400 if os.environ.get("GAPSHIFT_LONG") == "1" else 16
     for seed in range(runs):

@@ -94,6 +94,25 @@ def test_discrimination_limits_cover_and_rank() -> None:
     assert row["discrimination"] == pytest.approx(np.sqrt((between - within) / 3 / within))
 
 
+def test_the_order_of_two_is_argued_by_the_limits_of_their_ratio() -> None:
+    """The spread between oils is common to both, so their own limits overlap where those of the ratio leave no doubt."""
+    cleared = 0
+    for seed in range(8):
+        frame = invented(seed).assign(laboratory="L", electrode="sphere")
+        found = discrimination(frame, by="method")
+        table = found.methods
+        overlap = table["discrimination_low"].iloc[0] < table["discrimination_high"].iloc[1]
+        known = sensitivity_ratio(frame, by="method", first=table["method"].iloc[1], second=table["method"].iloc[0])
+        said = [c.text for c in found.cautions if c.code == "ranking"]
+        assert bool(said) == (known.ratio_low <= 1)
+        if said:
+            assert (
+                f"{known.ratio:.2f} times" in said[0] and f"{known.ratio_low:.2f} to {known.ratio_high:.2f}" in said[0]
+            )
+        cleared += overlap and not said
+    assert cleared
+
+
 def test_what_cannot_be_ranked() -> None:
     with pytest.raises(NotEstimable, match="three oils"):
         discrimination(invented(oils=2))

@@ -6,6 +6,7 @@ import pytest
 
 from methods.errors import InputError
 from methods.protocols import bench_time, by_key
+from methods.protocols.bench import for_liquid
 
 
 def test_iec_worked_by_hand() -> None:
@@ -53,3 +54,17 @@ def test_refused(kwargs: dict[str, object], column: str | None) -> None:
     with pytest.raises(InputError) as caught:
         bench_time(**{"protocol": "IEC 60156", **kwargs})  # type: ignore[arg-type]
     assert column is None or caught.value.column == column
+
+
+def test_esters_and_viscous_liquids_rest_longer_and_it_says_so() -> None:
+    oil = bench_time("ASTM D1816 2 mm", mean_kv=50, fluid="mineral oil")
+    for fluid in ("natural ester", "synthetic ester", "silicone fluid"):
+        slow = bench_time("ASTM D1816 2 mm", mean_kv=50, fluid=fluid)
+        assert slow.parts["waiting"] == 15 and oil.parts["waiting"] == 3
+        assert any("15 min after filling" in a and "common practice, no source" in a for a in slow.assumptions)
+    unknown = bench_time("ASTM D1816 2 mm", mean_kv=50)
+    assert unknown.minutes == oil.minutes and "as for mineral oil" in " ".join(unknown.assumptions)
+    assert "mineral oil" not in " ".join(oil.assumptions)
+    mixed = for_liquid(by_key("astm_d1816_2mm"), ["mineral oil", "natural ester"])
+    assert mixed.wait_after_filling_s.value == (180 + 900) / 2
+    assert for_liquid(by_key("astm_d1816_2mm"), [None, "mineral oil"]) == by_key("astm_d1816_2mm")

@@ -160,3 +160,12 @@ def test_one_limit_is_not_applied_to_two_gaps() -> None:
         decide_all(both, 30.0, limit_method="D1816")
     found = decide_all(both, 30.0, limit_method="D1816 2 mm")
     assert len(found.decisions) == 1 and len(found.refused) == 1
+
+
+def test_dissolved_gas_is_said_where_results_by_d1816_stand() -> None:
+    bench = breakdowns(method="ASTM D1816", electrode="mushroom", gap_mm=2.0, stirring="continuous", rise_kv_s=0.5)
+    by_d1816 = decide(bench, 40.0, limit_method="ASTM D1816 2 mm")
+    assert "dissolved_gas" in {c.code for c in by_d1816.cautions}
+    assert "dissolved_gas" not in {c.code for c in decide(breakdowns(), 40.0, limit_method="IEC 60156").cautions}
+    plain = decide([40.0, 42, 44], 40.0, protocol="ASTM D1816 2 mm", limit_method="ASTM D1816 2 mm")
+    assert "dissolved_gas" in {c.code for c in plain.cautions}
