@@ -95,7 +95,7 @@ def test_discrimination_limits_cover_and_rank() -> None:
 
 
 def test_the_order_of_two_is_argued_by_the_limits_of_their_ratio() -> None:
-    """The spread between oils is common to both, so their own limits overlap where those of the ratio leave no doubt."""
+    """The spread between oils is common to both, so their own limits overlap where the ratio leaves no doubt."""
     cleared = 0
     for seed in range(8):
         frame = invented(seed).assign(laboratory="L", electrode="sphere")
