@@ -146,7 +146,7 @@ def next_step(
                 Caution(
                     "lucky_fillings",
                     "The filling means agree better than the scatter within fillings lets one expect: the interval "
-                    "rests on that scatter, and the advice does not believe the chance.",
+                    "rests on that scatter and leaves room for more, and the advice does not believe the chance.",
                 )
             )
     if n < 5:

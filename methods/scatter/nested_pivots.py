@@ -10,8 +10,8 @@ Two ways, one outcome (:class:`Draws`), from which every limit of one oil is rea
 * **Posterior draws** where scatter is known from elsewhere: scaled inverse chi-square priors of the two variances,
   weighted by the likelihood of what this oil shows (Gelman et al., *Bayesian Data Analysis*, 2.6 and 5).
 
-Fillings that agree by luck are not believed: where limits from the filling means are narrower than those that the
-scatter within fillings alone gives, the latter stand (:func:`mean_error`).
+Fillings that agree by luck are not believed: where their means lie nearer each other than the scatter within fillings
+lets one expect, the limits of the mean count with a scatter between fillings that chance hides (:func:`mean_error`).
 """
 
 from __future__ import annotations
@@ -182,16 +182,32 @@ def mean_error(s: Summary, confidence: float) -> tuple[float, float, bool]:
     """Standard error of the mean of fillings, its degrees of freedom, and whether the fillings agree by luck.
 
     Student's t on the filling means, which holds (and at worst is too wide) whatever the numbers of breakdowns
-    (Bakirov & Szekely, *J. Math. Sci.* 139 (2006) 6497), unless the scatter within fillings alone gives wider limits.
+    (Bakirov & Szekely, *J. Math. Sci.* 139 (2006) 6497). Where those means agree better than the scatter within
+    fillings lets one expect, limits from them alone would be too narrow for just these data: then the ones that
+    :func:`flat_ratio` gives stand, if they are wider, but never beyond what t gives for means that agree as expected.
     One filling: of its values. (nan, 0, False) where nothing repeats.
     """
     inside = math.sqrt(s.within_variance / (s.harmonic * s.fillings)) if s.within_df > 0 else math.nan
     if s.fillings < 2:
         return inside, float(s.within_df), False
     error, df = math.sqrt(s.means_variance / s.fillings), float(s.fillings - 1)
-    if s.within_df > 0 and student(s.within_df, confidence) * inside > student(df, confidence) * error:
-        return inside, float(s.within_df), True
-    return error, df, False
+    t = student(df, confidence)
+    if not (s.within_df > 0 and inside > error):
+        return error, df, False
+    draws = flat_ratio(s)
+    half = max(min(draws.half_width(confidence), t * inside), student(s.within_df, confidence) * inside)
+    if half <= t * error:
+        return error, df, False
+    likely = max(inside, math.sqrt(float(draws.quantiles(draws.mean_variance, 0.5)[0])))
+    return likely, matching_df(half / likely, confidence), True
+
+
+def matching_df(ratio: float, confidence: float) -> float:
+    """Degrees of freedom whose Student's t is ``ratio``; infinite where it is the normal one or less."""
+    if ratio <= student(math.inf, confidence) * (1 + 1e-4):
+        return math.inf
+    log = scipy.optimize.brentq(lambda v: student(math.exp(v), confidence) - ratio, math.log(0.5), math.log(1e6))
+    return float(math.exp(log)) if math.isfinite(log) else math.inf
 
 
 @lru_cache(maxsize=4096)

@@ -21,7 +21,17 @@ from methods.result import Caution
 from methods.scatter.anova import difference_limits, sd_limits
 from methods.scatter.arguments import check_values
 from methods.scatter.family_pivots import draws_of
-from methods.scatter.nested_pivots import Draws, Prior, Summary, mean_error, pivots, posterior, student, summarise
+from methods.scatter.nested_pivots import (
+    Draws,
+    Prior,
+    Summary,
+    matching_df,
+    mean_error,
+    pivots,
+    posterior,
+    student,
+    summarise,
+)
 from methods.scatter.nested_pivots import within_alone as alike
 from methods.scatter.newton import fit_batch
 
@@ -117,7 +127,7 @@ def one_oil(
 
     Notes
     -----
-    Mean: Student's t on filling means, never narrower than the scatter within fillings alone gives. SDs and
+    Mean: Student's t on filling means; wider where they agree by luck (:func:`.nested_pivots.mean_error`). SDs and
     percentiles: generalised pivotal quantities (:mod:`methods.scatter.nested_pivots`); independent values: chi-square
     and noncentral t, which is what those reduce to. Withstands: maximum likelihood of the normal law, each value
     counting equally, with limits by simulation (:mod:`methods.scatter.family_pivots`).
@@ -261,14 +271,6 @@ def known_error(s: Summary, known: Prior, draws: Draws, confidence: float) -> tu
     return error, matching_df(draws.half_width(confidence) / error, confidence)
 
 
-def matching_df(ratio: float, confidence: float) -> float:
-    """Degrees of freedom whose Student's t is ``ratio``; infinite where it is the normal one or less."""
-    if ratio <= student(math.inf, confidence) * (1 + 1e-4):
-        return math.inf
-    log = scipy.optimize.brentq(lambda v: student(math.exp(v), confidence) - ratio, math.log(0.5), math.log(1e6))
-    return float(math.exp(log)) if math.isfinite(log) else math.inf
-
-
 def _sds(s: Summary, known: Prior | None, draws: Draws | None) -> tuple[float, float, float]:
     """Within, between, total."""
     if known is not None and draws is not None:
@@ -342,7 +344,8 @@ def _cautions(s: Summary, fillings: int | None, known: Prior | None, lucky: bool
     if lucky:
         out.append(Caution("lucky_fillings", (
             f"The {s.fillings} filling means agree better than the scatter within fillings lets one expect; so the "
-            "limits rest on that scatter, and a true difference between fillings may hide behind the chance."
+            "limits rest on that scatter, and leave room for a difference between fillings that hides behind the "
+            "chance (none to twice the scatter within)."
         )))  # fmt: skip
     return out
 

@@ -1,4 +1,4 @@
-"""Division of the scatter where some series were withstood: maximum likelihood with right-censored ceilings."""
+"""Division of the scatter where some series were withstood: likelihood with right-censored ceilings."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from methods.records.table import withstood
 from methods.result import Caution
 from methods.scatter.censored import Censored, fit_censored
 from methods.scatter.component_table import Component, Components, percent
+from methods.scatter.withstood_levels import Levels, fit_levels
 
 Floats = NDArray[Any]
 Codes = NDArray[np.int64]
@@ -21,37 +22,54 @@ Codes = NDArray[np.int64]
 def censored_components(
     table: pd.DataFrame, x: Floats, kept: dict[str, Codes], held: list[str], cautions: list[Caution], confidence: float
 ) -> Components:
-    """Components of a record table with withstood rows; the innermost random factor of ``kept`` is the random one.
+    """Components of a record table with withstood rows; ``x`` (n, p) holds an indicator for each fixed condition.
 
-    Factors outside it are held fixed, because the censored model has one random level: their own spread is not given
-    (nan), their levels' means are averaged. ``x`` (n, p) holds an indicator for each fixed condition.
+    One random factor: maximum likelihood by quadrature (:func:`methods.scatter.censored.fit_censored`). Several:
+    restricted likelihood with all of them random, limits by simulation
+    (:func:`methods.scatter.withstood_levels.fit_levels`).
 
     Raises
     ------
     NotEstimable
-        All withstood, or a level with withstood series only.
+        All withstood, or a fixed condition with withstood series only.
     """
     gone = withstood(table)
-    names = list(kept)
-    cell = x.argmax(axis=1)
-    for name in names[:-1]:
-        code = kept[name]
-        cell = np.unique(cell * (int(code.max()) + 1) + code, return_inverse=True)[1]
-    if len(names) > 1:
-        cautions = [*cautions, Caution("withstood_levels", (
-            f"Because some series were withstood, {' and '.join(names[:-1])} had to be held fixed: the spread between "
-            "their levels is not given, and the standard error does not contain it."
-        ))]  # fmt: skip
-    design = (cell[:, None] == np.arange(cell.max() + 1)).astype(float)
-    seen = np.bincount(cell, ~gone)
+    seen = np.bincount(x.argmax(axis=1), ~gone)
     if (seen == 0).any():
         raise NotEstimable(
             f"{int((seen == 0).sum())} of {len(seen)} levels have withstood series only, so their means lie somewhere "
             "above the ceiling and the scatter cannot be divided up over all of them. Look at the others by themselves."
         )
+    kv, names = table["kv"].to_numpy(dtype=float), list(kept)
+    if len(names) > 1:
+        several = fit_levels(kv, gone, x, kept, confidence=confidence)
+        return _several(several, table, kept, held, [*cautions, *several.cautions], confidence)
     inner = kept[names[-1]] if names else None
-    found = fit_censored(table["kv"].to_numpy(dtype=float), gone, design, inner, confidence=confidence)
+    found = fit_censored(kv, gone, x, inner, confidence=confidence)
     return _assemble(found, table, kept, held, [*cautions, *found.cautions], confidence)
+
+
+def _several(
+    found: Levels, table: pd.DataFrame, kept: dict[str, Codes], held: list[str], cautions: list[Caution],
+    confidence: float,
+) -> Components:  # fmt: skip
+    mean = found.contrast(np.full(len(found.beta), 1 / len(found.beta)), confidence=confidence)
+    lines = [
+        Component(name, found.sds[name], *found.limits[name], len(np.unique(code)),
+                  percent(found.sds[name], mean.estimate))
+        for name, code in kept.items()
+    ]  # fmt: skip
+    residual = found.residual_sd
+    lines.append(Component("breakdown", residual, *found.residual_limits, len(table), percent(residual, mean.estimate)))
+    between = sum(sd**2 for sd in found.sds.values())
+    return Components(
+        mean_kv=mean.estimate, standard_error_kv=mean.standard_error, components=lines, low_kv=mean.low,
+        high_kv=mean.high, df=mean.df, confidence=confidence,
+        intraclass_correlation=between / (between + residual**2), intraclass_low=np.nan, intraclass_high=np.nan,
+        effective_breakdowns=min((between + residual**2) / mean.standard_error**2, float(len(table))),
+        breakdowns=len(table) - found.withstood, withstood=found.withstood, method="censored reml (Laplace)",
+        limits="parametric bootstrap", fixed=held, log_likelihood=found.log_likelihood, cautions=cautions,
+    )  # fmt: skip
 
 
 def _assemble(

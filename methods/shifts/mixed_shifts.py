@@ -14,8 +14,9 @@ import scipy
 from methods.columns import OIL, factor_name
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution
-from methods.scatter.censored import fit_censored
+from methods.scatter.censored import Censored, fit_censored
 from methods.scatter.mixed import Contrast, fit_mixed
+from methods.scatter.withstood_levels import Levels, fit_levels
 from methods.shifts.compare import ENOUGH_OILS, LIKE_THESE, THESE
 from methods.shifts.designs import Block, dummies, estimable, independent, main_effect, rank, stack
 from methods.shifts.filling_model import MOST_JOINED, FillingModel, Sums, fit_fillings
@@ -247,12 +248,7 @@ def _fit(data: _Data, design: np.ndarray, *, log: bool, oils: bool, random_oils:
     """
     lay = data.lay
     if lay.withstood.any():
-        family = "lognormal" if log else "normal"
-        fitted = fit_censored(lay.kv, lay.withstood, design, lay.filling, family=family)
-        if random_oils:
-            text = "With withstands the samples enter as fixed; their random form has no censored version here."
-            raise InputError(text)
-        return _Fit(fitted, list(fitted.cautions))
+        return _withstood(lay, design, log=log, oils=oils, random_oils=random_oils)
     if data.sums is None:
         groups: dict[str, np.ndarray] = {"sample": lay.block} if random_oils else {}
         groups["filling"] = lay.filling
@@ -288,6 +284,30 @@ def _fit(data: _Data, design: np.ndarray, *, log: bool, oils: bool, random_oils:
                         freedom)  # fmt: skip
         cautions.append(Caution("additive", ADDITIVE))
     return _Fit(model, cautions, holds_for, None, said, freedom)
+
+
+def _withstood(lay: Layout, design: np.ndarray, *, log: bool, oils: bool, random_oils: bool) -> _Fit:
+    """Withstands right-censored: one random level by quadrature, several by Laplace's approximation and simulation."""
+
+    def fit(factors: dict[str, np.ndarray]) -> Levels:
+        return fit_levels(lay.kv, lay.withstood, design, {**factors, "filling": lay.filling}, log=log)
+
+    joined: dict[str, np.ndarray] = {"oil": lay.block} if random_oils else {}
+    these: Levels | Censored
+    if joined:
+        these = fit(joined)
+    else:
+        these = fit_censored(lay.kv, lay.withstood, design, lay.filling, family="lognormal" if log else "normal")
+    cautions, said = list(these.cautions), "withstands right-censored"
+    oil = lay.oil if len(lay.oil) else lay.block
+    cell = np.unique(oil * len(lay.levels) + lay.level, return_inverse=True)[1]
+    at = np.unique(cell, return_index=True)[1]
+    if oils and len(np.unique(oil)) >= ENOUGH_OILS and len(np.unique(lay.filling)) > len(at) > rank(design[at]):
+        model = fit({**joined, "oils' own shifts": cell})
+        return _Fit(model, cautions, LIKE_THESE, these, said + ", the oils' own shifts random")
+    if oils:
+        cautions.append(Caution("additive", ADDITIVE))
+    return _Fit(these, cautions, THESE, None, said)
 
 
 def _rows(

@@ -62,7 +62,7 @@ def state(found: Found) -> str:
     return "wider" if low > claim + 0.02 else "holds"
 
 
-def _filling_means(b: Bench) -> dict[str, float]:
+def filling_means(b: Bench) -> dict[str, float]:
     c = compare(b.lay, 1, 0)
     if c.difference is None or not np.isfinite(c.difference.standard_error):
         return {}
@@ -78,7 +78,7 @@ def _filling_means(b: Bench) -> dict[str, float]:
     return out  # type: ignore[return-value]
 
 
-def _mixed(b: Bench) -> dict[str, float]:
+def mixed_model(b: Bench) -> dict[str, float]:
     fit = mixed_levels(b.lay, 0, (), log=False, confidence=0.95)
     (v,), (t,) = fit.levels, fit.these or fit.levels
     assert v.difference is not None and t.difference is not None
@@ -92,7 +92,7 @@ def _mixed(b: Bench) -> dict[str, float]:
 
 
 def _run(repetitions: int, rng: np.random.Generator, *, design: Design, mixed: bool, keys: Sequence[str]) -> Outcomes:
-    look = _mixed if mixed else _filling_means
+    look = mixed_model if mixed else filling_means
     return repeat(repetitions, lambda: look(draw(rng, design)), keys)
 
 
@@ -113,7 +113,7 @@ def _studies_of(name: str, data: str, text: str, design: Design, *, mixed: bool 
     return out
 
 
-def _power(repetitions: int, rng: np.random.Generator, *, k: int, n: int, between: float, share: float) -> Outcomes:
+def power_of(repetitions: int, rng: np.random.Generator, *, k: int, n: int, between: float, share: float) -> Outcomes:
     """A planned study carried out and judged by the limits of the shift itself."""
     design = Design([(k, k)], breakdowns=n, within=0.15 * 50, between=between / 0.15, oils_kv=0.0)
 
@@ -141,7 +141,7 @@ def _plans() -> list[Study]:
             claim = Claim("power", "power that the plan tells", "promise", made.power)
             out.append(
                 Study(f"plan {between} {k}", "difference plan", told, f"2 × {k} fillings of {n}", (claim,),
-                      partial(_power, k=k, n=n, between=between, share=share), (100, 2000))
+                      partial(power_of, k=k, n=n, between=between, share=share), (100, 2000))
             )  # fmt: skip
     return out
 

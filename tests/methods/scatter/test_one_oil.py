@@ -108,10 +108,25 @@ def test_fillings_that_agree_by_luck_are_not_believed():
     label = np.repeat([1, 2, 3], 5)
     oil = one_oil(kv.ravel(), fillings=label)
     inside = math.sqrt(kv.var(axis=1, ddof=1).mean() / 15)
-    assert oil.standard_error_kv == pytest.approx(inside) and oil.df == 12
-    assert oil.mean_high_kv - oil.mean_kv == pytest.approx(stats.t.ppf(0.975, 12) * inside)
+    half = oil.mean_high_kv - oil.mean_kv
+    assert stats.t.ppf(0.975, 12) * inside * 1.3 < half < stats.t.ppf(0.975, 2) * inside
+    assert half == pytest.approx(stats.t.ppf(0.975, oil.df) * oil.standard_error_kv, rel=1e-6)
     assert "lucky_fillings" in {c.code for c in oil.cautions} and oil.basis == "scatter within fillings"
     assert oil.percentiles[0].low < 50 - 2.326 * oil.sd_kv - 3
+
+
+def test_lucky_fillings_join_the_others_without_a_jump():
+    """The half-width goes on as the filling means move apart, up to where Student's t takes over."""
+    rng = np.random.default_rng(5)
+    kv = rng.normal(50, 7, (3, 5))
+    kv -= kv.mean(1, keepdims=True)
+    label, pattern = np.repeat([1, 2, 3], 5), np.array([[-1.0], [0.0], [1.0]])
+    half = []
+    for apart in np.linspace(0.01, 6, 300):
+        oil = one_oil((50 + kv + apart * pattern).ravel(), fillings=label, percentiles=())
+        half.append(oil.mean_high_kv - oil.mean_kv)
+    step = np.diff(half)
+    assert step.min() > -0.02 and step.max() < 0.1
 
 
 def test_history_makes_one_filling_tell_of_the_oil():

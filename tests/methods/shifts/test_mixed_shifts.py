@@ -121,6 +121,24 @@ def test_withstands_are_censored() -> None:
     assert result.shifts[0].reference_mean_kv > frame.loc[frame["electrode"] == "s", "kv"].mean()
 
 
+def test_withstands_with_oils_at_random() -> None:
+    """Oils' own shifts and the oils themselves stay random under a ceiling; a hidden few move little."""
+    cells = {(o, e): (m - 5 * (e == "m"), 3) for o, m in {"A": 40, "B": 50, "C": 60, "D": 70}.items() for e in "sm"}
+    frame = bench(cells, seed=2)
+    plain = {s: shift(frame, "electrode", reference="s", model="mixed", samples=s) for s in ("fixed", "random")}
+    top = float(np.sort(frame["kv"])[-4])
+    hit = frame["kv"] >= top
+    frame["outcome"] = np.where(hit, "withstood", "breakdown")
+    frame.loc[hit, "kv"] = top
+    for samples, was in plain.items():
+        found = shift(frame, "electrode", reference="s", model="mixed", samples=samples)
+        assert found.shifts[0].holds_for == "oils like these"
+        assert found.shifts[0].difference_kv == pytest.approx(was.shifts[0].difference_kv, abs=1.0)
+        widths = [(r.shifts[0].high_kv - r.shifts[0].low_kv) for r in (found, was)]
+        assert 0.6 < widths[0] / widths[1] < 1.7
+        assert found.shifts[0].these_oils is not None
+
+
 def test_log_is_the_ratio() -> None:
     frame = bench({("A", "s"): (50, 4), ("A", "m"): (45, 4)}, seed=3)
     found = shift(frame, "electrode", reference="s", model="mixed", log=True).shifts[0]
