@@ -7,6 +7,7 @@ from typing import Any
 
 from dashboard.commands.common import (
     add_json,
+    add_proof,
     add_reading_options,
     amount,
     emit,
@@ -18,6 +19,7 @@ from dashboard.commands.common import (
 )
 from dashboard.commands.plan_study import add_round, add_study, run_round, run_study
 from methods.errors import InputError
+from methods.result import as_json
 
 NAME = "plan"
 HELP = "how many breakdowns and fillings it takes: for a mean, a difference, a percentile, a decision"
@@ -87,6 +89,7 @@ def _add_mean(parser: argparse.ArgumentParser) -> None:
         "--known", action="store_true", help="plan for scatter known from history, not the bench's own interval"
     )
     _design_options(parser)
+    add_proof(parser)
 
 
 def _add_difference(parser: argparse.ArgumentParser) -> None:
@@ -291,8 +294,41 @@ def run(args: argparse.Namespace) -> int:
     if getattr(args, "by", None):
         return _by_group(args)
     result = getattr(plan, args.kind)(**_options(args))
-    emit(args, result, "\n\n".join(told([result])))
+    text = told([result])
+    if not getattr(args, "prove", None):
+        emit(args, result, "\n\n".join(text))
+        return 0
+    proof = _proof(args, result)
+    emit(args, {**as_json(result), "proof": as_json(proof)}, "\n\n".join([*text, proof.sentence]))
     return 0
+
+
+def _proof(args: argparse.Namespace, made: Any) -> Any:
+    """What the planned design delivers: benches of the planned scatter, judged by the limits of the analysis."""
+    from methods.prove import prove_design
+
+    unit = 1.0 if args.cov is not None else args.mean
+    if unit is None:
+        raise InputError("--prove beside --sd needs --mean.")
+    if args.serial_correlation or args.known:
+        raise InputError("--prove draws independent breakdowns and counts the bench's own limits: leave out the rest.")
+    scatter = (args.cov if args.cov is not None else args.sd) / unit
+    between = _either(args.between_cov, args.between_sd, args) or 0.0
+    width = _in_unit(args, args.half_width, "--half-width")
+    return prove_design(
+        made.fillings, made.breakdowns_per_filling, within_cov=scatter, between_cov=between,
+        half_width=None if width is None else width / unit, confidence=args.confidence, repetitions=args.prove,
+        rng=args.rng,
+    )  # fmt: skip
+
+
+def _either(cov: float | None, sd: float | None, args: argparse.Namespace) -> float | None:
+    """A scatter between fillings as a fraction of the mean."""
+    if cov is not None or sd is None:
+        return cov
+    if args.mean is None:
+        raise InputError("--between-sd needs --mean here.")
+    return float(sd / args.mean)
 
 
 def _by_group(args: argparse.Namespace) -> int:

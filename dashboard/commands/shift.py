@@ -5,8 +5,18 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from dashboard.commands.common import add_by, add_json, add_reading_options, emit, open_records, probability, told
+from dashboard.commands.common import (
+    add_by,
+    add_json,
+    add_proof,
+    add_reading_options,
+    emit,
+    open_records,
+    probability,
+    told,
+)
 from dashboard.commands.progress import progress
+from methods.errors import InputError
 
 NAME = "shift"
 HELP = "compare the levels of a factor: shift of the mean and of the scatter, with limits"
@@ -70,6 +80,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--other-tests", action="store_true",
         help="also rank tests with Hodges-Lehmann shifts, Welch's ANOVA, Kruskal-Wallis and Brown-Forsythe, oil by oil",
     )  # fmt: skip
+    add_proof(parser)
     add_json(parser)
 
 
@@ -106,8 +117,25 @@ def run(args: argparse.Namespace) -> int:
         )  # fmt: skip
         document["other_tests"] = as_json(others)
         asked.append(others)
-    emit(args, document, "\n\n".join(told(asked)))
+    text = told(asked)
+    if args.prove:
+        proof = _proof(args, records)
+        document["proof"] = as_json(proof)
+        text.append(proof.sentence)
+    emit(args, document, "\n\n".join(text))
     return 0
+
+
+def _proof(args: argparse.Namespace, records: Any) -> Any:
+    """Coverage of the limits by filling means at the design of the records."""
+    from methods.shifts import prove_shift
+
+    if args.model == "mixed" or args.covariates:
+        raise InputError("--prove counts the limits by filling means alone: leave out --model mixed and what is taken out besides.")
+    return prove_shift(
+        records, args.by, reference=args.reference, confidence=args.confidence, log=args.log, within=args.within,
+        history=read_history(args.history), repetitions=args.prove, rng=args.rng,
+    )  # fmt: skip
 
 
 def liquid(text: str) -> str | tuple[float, float]:

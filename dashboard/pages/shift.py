@@ -19,7 +19,7 @@ from dashboard.jobs import Progress, Runner
 from dashboard.levels import level_text
 from dashboard.pages import glance
 from dashboard.pages.base import Empty, Figure, StudyPage
-from dashboard.pages.shift_more import RESAMPLES, Design, Whole
+from dashboard.pages.shift_more import PROVED, RESAMPLES, Counted, Design, Whole
 from dashboard.pages.shift_words import COLUMNS, HELP, LIQUIDS, MODELS, PAIRS
 from methods.answers import answer
 from methods.columns import QUANTITIES
@@ -256,6 +256,21 @@ class Page(StudyPage):
 
         return work, self._key("percentiles", *self._settings())
 
+    def _ask_proof(self) -> tuple[Any, Hashable]:
+        from methods.shifts import prove_shift
+
+        study, within = self.study, self._held()
+        selection, by, reference, confidence = study.selection, study.by, study.reference_value, study.confidence
+        log = self.ratio
+
+        def work(progress: Progress) -> Any:
+            return prove_shift(
+                selection, by, reference=reference, confidence=confidence, within=within, log=log, repetitions=PROVED,
+                progress=progress.step,
+            )  # fmt: skip
+
+        return work, self._key("proof", log, *self._settings())
+
     def _ask_design(self) -> tuple[Any, Hashable]:
         from methods.shifts import confounding
 
@@ -264,7 +279,8 @@ class Page(StudyPage):
 
     def extras(self) -> Sequence[Any]:
         self._told: set[str] = set()
-        self._more = [Whole(self._ask_whole, self.looks, lambda: self._told, dark=self.dark), Design(self._ask_design)]
+        whole = Whole(self._ask_whole, self.looks, lambda: self._told, dark=self.dark)
+        self._more = [whole, Design(self._ask_design), Counted(self._ask_proof)]
         return self._more
 
     @param.depends("dark", watch=True)

@@ -17,10 +17,13 @@ from dashboard.pages.shift_words import COLUMNS
 from dashboard.plots.figure import Figure
 from dashboard.tables import Table
 from methods.answers import answer
+from methods.answers.heads import OWN
 from methods.result import Caution
 
 #: Resamples of whole fillings behind the band.
 RESAMPLES = 2000
+#: Invented studies behind the count of what limits hold.
+PROVED = 2000
 
 Work = Callable[[Progress], Any]
 
@@ -139,6 +142,22 @@ class Whole(Section):
             {t.name: (t.title, t.frame) for t in made.tables},
             dict(COLUMNS),
         )
+
+
+class Counted(Section):
+    """How often such limits hold the truth at this very design."""
+
+    def __init__(self, ask: Callable[[], tuple[Work, Hashable]], **params: Any) -> None:
+        super().__init__(
+            "Do such limits hold?",
+            "These tests, with the scatter found, are invented again and again with a known shift; counted is how "
+            "often the limits hold it.",
+            "Count", f"{PROVED} invented studies; some ten seconds for each level.", ask, **params,
+        )  # fmt: skip
+
+    def show(self, found: Any) -> None:
+        frame = pd.DataFrame([vars(r) for r in found.rows])
+        self.say(found.sentence, (), {"shift_proof": ("Counted", frame)}, OWN["decision"] | dict(COLUMNS))
 
 
 class Design(Section):

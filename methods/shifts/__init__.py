@@ -8,6 +8,7 @@ from methods.shifts.equivalent import Equivalence, LevelEquivalence, equivalence
 from methods.shifts.other_tests import OtherTests, other_tests
 from methods.shifts.pairs import AllPairs, PairShift, all_pairs
 from methods.shifts.percentile_shifts import LevelPercentiles, PercentilePoint, PercentileShift, percentile_shift
+from methods.shifts.proving import prove_shift
 from methods.shifts.shift_results import LevelShift, Shift
 from methods.shifts.shifts import shift
 
@@ -31,6 +32,7 @@ __all__ = [
     "holm",
     "other_tests",
     "percentile_shift",
+    "prove_shift",
     "shift",
     "tukey",
 ]

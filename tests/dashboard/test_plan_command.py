@@ -160,3 +160,12 @@ def test_readable_text(capsys):
     out = capsys.readouterr().out
     assert "if the scatter is known from history" in out
     assert "Breakdowns a filling" in out
+
+
+
+def test_prove_says_what_the_planned_design_delivers(capsys):
+    words = ["plan", "mean", "--cov", "15%", "--between-cov", "5%", "--half-width", "10%", "--prove", "300", "--json"]
+    assert main(words) == 0
+    proof = json.loads(capsys.readouterr().out)["proof"]
+    assert [r["repetitions"] for r in proof["rows"]] == [300, 300]
+    assert proof["rows"][0]["held"] > 0.9 and 0.2 < proof["rows"][1]["held"] < 0.9

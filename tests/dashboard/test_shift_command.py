@@ -101,3 +101,11 @@ def test_agreement(file: str, capsys: pytest.CaptureFixture[str]) -> None:
 def test_errors_are_one_line(file: str, capsys: pytest.CaptureFixture[str], words: list[str], part: str) -> None:
     status, out, err = run(capsys, "shift", file, *words, "--json")
     assert status == 2 and out == "" and part in err and err.count("\n") == 1
+
+
+def test_prove_counts_at_the_design_of_the_file(capsys, file):
+    assert main(["shift", file, "--by", "electrode", "--prove", "40", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)["proof"]
+    assert {r["repetitions"] for r in found["rows"]} == {40} and len(found["rows"]) == 2
+    assert all(0.7 < r["held"] <= 1 for r in found["rows"])
+    assert main(["shift", file, "--by", "electrode", "--model", "mixed", "--prove"]) == 2

@@ -92,6 +92,16 @@ def test_what_changes_together_is_told_on_request(study):
     assert "electrode" in page._more[1]._said.text
 
 
+def test_what_the_limits_hold_is_counted_on_request(study, monkeypatch):
+    from dashboard.pages import shift as module
+
+    monkeypatch.setattr(module, "PROVED", 20)
+    page = _page(study)
+    carry_out(*(lambda ask: (ask[0], Progress(), ask[1]))(page._ask_proof()))
+    page.refresh()
+    assert "of 100 invented studies (20 were made)" in page._more[2]._said.text
+
+
 def test_one_level_left_says_what_to_do(study):
     page = _page(study)
     study.filters = {"electrode": ["disk"]}

@@ -35,7 +35,7 @@ WAITING = {
     "accept_in_sequence", "power_equivalence_parallel", "power_equivalence_crossover", "size_two_sample",
     "size_one_sample", "size_anova", "power_law", "area_test", "ljung_box", "turning_points", "pettitt",
     "log_rank", "t_test", "paired_t_test", "effect_size", "harrell_davis", "harrell_davis_error",
-    "within_alone", "prove_design",
+    "within_alone",
 }  # fmt: skip
 
 
