@@ -131,7 +131,7 @@ def _proof(args: argparse.Namespace, records: Any) -> Any:
     from methods.shifts import prove_shift
 
     if args.model == "mixed" or args.covariates:
-        raise InputError("--prove counts the limits by filling means alone: leave out --model mixed and what is taken out besides.")
+        raise InputError("--prove counts the limits by filling means alone: leave out the mixed model and covariates.")
     return prove_shift(
         records, args.by, reference=args.reference, confidence=args.confidence, log=args.log, within=args.within,
         history=read_history(args.history), repetitions=args.prove, rng=args.rng,
