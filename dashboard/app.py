@@ -107,18 +107,25 @@ class App(pn.viewable.Viewer):
             self._restore(event.new)
 
 
-def build(files: Sequence[Path] = ()) -> App:
+#: A file as a session opens it: where it is, or its name and content.
+File = Path | tuple[str, bytes]
+
+
+def build(files: Sequence[File] = ()) -> App:
     """The application of one session of the server: the user's files, or the demo programme."""
     study = Study()
     for file in files:
-        study.open(file)
+        if isinstance(file, tuple):
+            study.open(file[1], file[0])
+        else:
+            study.open(file)
     query = (pn.state.location.search if pn.state.location is not None else "") or ""
     if not files and demo.names() and address.parse(query).get("data") != address.OWN:
         study.open_demo(demo.names()[0], first_look=True)
     return App(study, query, dark=(pn.state.cookies or {}).get("gapshift_theme") == "dark")
 
 
-def show(files: Sequence[Path] = ()) -> Any:
+def show(files: Sequence[File] = ()) -> Any:
     """What one session of a server shows, in a document that is dressed for it."""
     built = build(files)
     if pn.state.curdoc is not None:

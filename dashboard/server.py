@@ -75,8 +75,8 @@ def free_port(wanted: int, address: str) -> int:
     raise InputError(f"Ports {wanted} to {wanted + 49} are all busy: choose another with --port.")
 
 
-def application(files: Sequence[Path]) -> Callable[[], Any]:
-    """What the server calls for every session."""
+def application(files: Sequence[Path | tuple[str, bytes]]) -> Callable[[], Any]:
+    """What the server calls for every session; a file is a path, or name and content."""
 
     def session() -> Any:
         global _last_session
@@ -172,10 +172,11 @@ def serve(
     gc.disable()  # what is imported stays for good: looking through it for garbage costs a tenth of the start
     from dashboard.study import Study
 
-    study = Study()
+    study, contents = Study(), []
     for file in files:
         try:
             study.open(file)
+            contents.append((file.name, file.read_bytes()))  # deleted or changed meanwhile: every visitor sees the same
         except InputError as error:
             raise InputError(str(error) if file.name in str(error) else f"{file.name}: {error}") from error
     chosen = free_port(port, address)
@@ -204,7 +205,7 @@ def serve(
     pages = [entry.module for entry in entries()]
     import_aside("scipy.optimize", "scipy.stats", *pages, quiet_s=_WARM_AFTER_S)
     pn.serve(
-        {"/": application(files)},
+        {"/": application(contents)},
         port=chosen,
         address=address,
         show=browser,

@@ -136,6 +136,14 @@ def test_no_browser_opens_none_and_the_files_are_shown(asked: dict[str, Any]) ->
     assert "routine_wide.csv" in text and "invented for the demo" not in text
 
 
+def test_a_file_deleted_after_the_start_is_still_shown(asked: dict[str, Any], tmp_path: Path) -> None:
+    file = tmp_path / "series.csv"
+    file.write_text("sample,filling,order,kv\nA,1,1,40\nA,1,2,43\n")
+    assert cli.main(["serve", str(file), "--no-browser"]) == 0
+    file.unlink()
+    assert "series.csv" in _text_of(asked["panels"]["/"]())
+
+
 def test_an_address_that_others_reach_is_asked_for_and_warned_of(
     asked: dict[str, Any], capsys: pytest.CaptureFixture[str]
 ) -> None:
