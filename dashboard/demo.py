@@ -15,9 +15,14 @@ SETS: dict[str, tuple[str, str]] = {
     "messy": ("messy_sheet.xlsx", "Spreadsheet full of traps"),
 }
 
-#: What one sees first of a set that was chosen without an address: factor and filters that make one clean comparison.
+#: What one sees first of a set that was chosen without an address: factor, reference and filters that make one clean
+#: comparison.
 FIRST: dict[str, dict[str, Any]] = {
-    "programme": {"by": "electrode", "filters": {"method": ["IEC 60156"], "laboratory": ["Fenmark central"]}},
+    "programme": {
+        "by": "procedure",
+        "reference": "IEC 60156 spherical, stirred",
+        "filters": {"laboratory": ["Fenmark central"]},
+    },
     "bench": {"by": "electrode", "filters": {"study": ["electrode and stirring"]}},
     "labs": {"by": "laboratory", "filters": {"sample": ["Alderholt T1"]}},
     "routine": {"by": "method", "filters": {"sample": ["Alderholt T1"]}},

@@ -226,7 +226,7 @@ class Study(param.Parameterized):
     def open_demo(self, name: str, *, first_look: bool = False) -> Opened | None:
         """Open one of the invented demo sets in place of whatever is open; None when there is no such set.
 
-        ``first_look`` sets the factor and the filters with which the set shows one clean comparison.
+        ``first_look`` sets the factor, the reference and the filters with which the set shows one clean comparison.
         """
         file = demo.path(name)
         if file is None:
@@ -239,6 +239,7 @@ class Study(param.Parameterized):
                 filters={c: [v for v in kept if v in self.levels(c)] for c, kept in wanted.items() if self.levels(c)},
                 by=first.get("by", self.by) if self.can_compare(first.get("by", "")) else self.by,
             )
+            self.reference = first.get("reference", "") if first.get("reference") in self.levels(self.by) else ""
         return opened
 
     def close(self, name: str) -> None:

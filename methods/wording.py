@@ -51,17 +51,14 @@ def sentence(
             return f"{start}: at least {percent(high)} % lower, {counts}{sure}."
         if math.isfinite(high):
             return (
-                f"{start}, which may be chance: the data set no lower limit, and anything up to {percent(high)} % "
-                f"higher agrees with them, {counts}{sure}."
+                f"{start}, which may be chance: up to {percent(high)} % higher, and the data set no lower limit, "
+                f"{counts}{sure}."
             )
         return f"{start}, but the data set no limit to the shift in percent ({counts}{sure})."
     if low > 0 or high < 0:
         near, far = sorted((abs(low), abs(high)))
         return f"{start}: between {percent(near)} and {percent(far)} % {_side(value)}, {counts}{sure}."
-    return (
-        f"{start}, which may be chance: anything from {percent(low)} % lower to {percent(high)} % higher "
-        f"agrees with the data, {counts}{sure}."
-    )
+    return f"{start}, which may be chance: from {percent(low)} % lower to {percent(high)} % higher, {counts}{sure}."
 
 
 def between(low: float, high: float, one: str, two: str) -> str:

@@ -137,7 +137,9 @@ def _sentences(found: Shift) -> tuple[str, ...]:
     there = sorted((s for s in found.shifts if np.isfinite(s.difference_percent)), key=lambda s: s.difference_percent)
     shown = sum(1 for s in there if s.p_value < 1 - found.confidence)
     count = f"{shown} of {len(found.shifts)} levels" if shown else f"None of {len(found.shifts)} levels"
-    head = f"{count} {'differ' if shown > 1 else 'differs'} from {level_text(found.reference)} by more than chance."
+    verb = "differ" if shown > 1 else "differs"
+    compared = f"by more than chance, allowing for {len(found.shifts)} comparisons"
+    head = f"{count} {verb} from {level_text(found.reference)} {compared}."
     ends = [s for i, s in enumerate(there) if i == 0 or (i == len(there) - 1 and s.difference_percent > 0)]
     return (head, *_told(ends))
 
