@@ -277,7 +277,7 @@ def _sentence(
     text = (
         f"{k} fillings of each of {len(oils)} oil{'s' if len(oils) > 1 else ''} by {len(plans)} procedures, "
         f"{k * len(oils) * len(plans)} in all, about {minutes / 60:.1f} h in {days} day{'s' if days > 1 else ''}: the "
-        f"limits of every shift, averaged over these oils, come out at ±{percent(widest)} % or narrower in "
+        f"limits of every shift over these oils come out at ±{percent(widest)} % or narrower in "
         f"{100 * sure:g} % of such studies."
     )
     return text if reaches is not False else text + " That misses the width wanted: the bench hours do not hold more."

@@ -40,7 +40,8 @@ def taken(browser: Any, address: str, size: tuple[int, int], scheme: str) -> byt
     quiet = 0
     while quiet < 3:
         page.wait_for_timeout(500)
-        quiet = quiet + 1 if page.evaluate(_DRAWN) else 0
+        computed = not page.get_by_text("The numbers are being computed.").locator("visible=true").count()
+        quiet = quiet + 1 if computed and page.evaluate(_DRAWN) else 0
     page.wait_for_timeout(1000)
     picture: bytes = page.screenshot()
     page.close()
