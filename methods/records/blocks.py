@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 from methods.columns import PROCEDURE
 from methods.records.cells import BLANK, NO_BREAKDOWN, normalise, parse
-from methods.records.facts import facts_of
+from methods.records.facts import facts_of, named
 from methods.records.headings import Heading, any_unit, fold, heading
 from methods.records.layout import COUNTING, counts_breakdowns, is_number, is_unit_row, shot_run
 from methods.records.text import Sheet
@@ -101,14 +101,21 @@ def is_heading(row: list[str], readings: bool = False) -> bool:
     if is_unit_row(row) and not any(any_unit(c) == "-" for c in filled):
         return False
     read = [(i, heading(c)) for i, c in enumerate(row) if c.strip()]
-    if any(parse(c).kind == NO_BREAKDOWN and heading(c).name is None for c in filled):
+    if any(parse(c).kind == NO_BREAKDOWN and _no_breakdown(c) for c in filled):
         return False
     shots = [h for i, h in read if h.shot is not None and h.name is None and h.unit not in _NO_COUNT]
     known = sum(i in run or h.name is not None or h in shots or h.summary is not None for i, h in read)
     counted = len(run) >= 2 or (len(shots) >= 2 and counts_breakdowns(shots) and _rises(shots)) or _lettered(shots)
+    if not counted and all(len(set(facts_of(c).said) & set(PROCEDURE)) > 1 for c in filled):
+        return False  # titles that stand side by side
     if not readings and any(h.summary for _, h in read) and all(h.summary or h.name for _, h in read):
         return True
     return 2 * known >= len(filled) and (counted or any(h.name == "kv" for _, h in read))
+
+
+def _no_breakdown(text: str) -> bool:
+    """Whether a cell that says that nothing broke down is no heading, such as ``Withstood``."""
+    return heading(text).name not in ("kv", "outcome") or fold(text).split()[:1] == ["no"]
 
 
 def _ordinal(text: str) -> bool:
@@ -246,11 +253,20 @@ def _stands_out(grid: _Grid, heads: list[int], at: int) -> bool:
     if at == heads[0] or at - 1 in heads or grid.forced:
         return True
     above = grid.cells[at - 1]
-    if _blank(above) or _is_line(above, False):
-        return True
     before = {fold(c) for c in grid.cells[max(h for h in heads if h < at)] if c.strip()}
     texts = [fold(c) for c in grid.cells[at] if c.strip()]
+    like = 2 * sum(t in before for t in texts) > len(texts) or all(
+        (heading(c).name or heading(c).shot) and not _lone_label(c) for c in grid.cells[at] if c.strip()
+    )
+    if _blank(above) or (_is_line(above, False) and like):
+        return True
     return sum(t in before for t in texts) >= 0.6 * len(texts)
+
+
+def _lone_label(text: str) -> bool:
+    """Whether a text with a number, ``S3``, counts no breakdown."""
+    read = heading(text)
+    return read.name is None and read.shot is not None and not counts_breakdowns([read])
 
 
 def _readings_in(row: list[str]) -> bool:
@@ -280,11 +296,16 @@ def _is_line(row: list[str], top: bool) -> bool:
     if len(filled) == 1:
         lone = next(i for i, c in enumerate(row) if c.strip())
         return not is_number(filled[0]) or (lone == 0 and filled[0].strip().rstrip(".)").isdigit() and len(row) > 1)
-    if any(parse(c).kind in (BLANK, NO_BREAKDOWN) for c in filled):
+    if any(parse(c).kind in (BLANK, NO_BREAKDOWN) for c in filled) and not _form_line(filled):
         return False
     if not any(map(is_number, filled)):
         return top or all(facts_of(c).said for c in filled) or len(filled) <= 3
     return any(c.strip().endswith((":", "=")) for c in filled)
+
+
+def _form_line(filled: list[str]) -> bool:
+    """A label of the procedure and its value, which may be ``no``."""
+    return len(filled) == 2 and not is_number(filled[0]) and named(filled[0].rstrip(" :=：")) in PROCEDURE
 
 
 def _lines(grid: _Grid, rows: Iterable[int]) -> list[Line]:

@@ -93,12 +93,18 @@ def _at(flat: Flat, where: np.ndarray, ceiling: float) -> int:
     return int(hit.sum())
 
 
-def _stated(plan: Layout, flat: Flat, log: Log) -> float | None:
-    """A ceiling written in the lines above the heading."""
+def stated_ceiling(plan: Layout) -> float | None:
+    """A ceiling (kV) written in the lines above the heading."""
     read = amount(plan.meta["ceiling"]) if "ceiling" in plan.meta else None
     if read is None or not read[0] > 0:
         return None
-    ceiling = read[0] / 1000 if read[0] > 1000 else read[0]
+    return read[0] / 1000 if read[0] > 1000 else read[0]
+
+
+def _stated(plan: Layout, flat: Flat, log: Log) -> float | None:
+    ceiling = stated_ceiling(plan)
+    if ceiling is None:
+        return None
     count = _at(flat, np.ones(len(flat.kv), bool), ceiling)
     log.guess(
         "ceiling", f"{ceiling:g} kV: {count} values at it are withstood", "a line above the heading", "--no-ceiling"

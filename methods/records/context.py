@@ -28,6 +28,7 @@ _LEGEND = re.compile(
 #: A file's name tells a method only where it says more than a number.
 _NAMES_METHOD = re.compile(r"astm|iec|vde|d\s*-?\s*(?:877|1816)|1816|60156", re.IGNORECASE)
 #: Names that a sheet's or a file's name can tell of.
+_BODY = re.compile(r"(?:iec|astm|din|jis|gost|gb|ieee|bs|en)", re.IGNORECASE)  # a sheet that is called so
 _BY_NAME = (*PROCEDURE, "edition", "temperature_c")
 
 
@@ -106,6 +107,8 @@ def give_context(found: Cut, sheet: str, file: list[Said], account: Account, log
     legend, lines = _legend(found.lines)
     everywhere = said_by_lines(lines, LINE, "a line of the sheet", account, sheet)
     everywhere += by_name(sheet, SHEET, f"the sheet's name {sheet!r}") if sheet else []
+    if _BODY.fullmatch(sheet.strip()):  # it does not say which of its methods
+        everywhere.append(Said("method", sheet.strip(), f"the sheet's name {sheet!r}", SHEET))
     own = []
     for block in found.blocks:
         said = said_by_lines(block.lines, TITLE, "the title of the table", account, sheet)

@@ -223,8 +223,8 @@ def facts_of(text: str) -> Facts:
         levels, folded = {"mushroom"}, re.sub(r"(?<!\w)vde(?!\w)", " ", folded)
     if levels:
         several.setdefault("electrode", []).extend(levels)
-    ways = [w for part in loose if (w := stirring_in(part))]
-    if not ways and len(loose) > 1 and (way := stirring_in(running)):
+    ways = [w for part in loose if (w := stirring_in(_QUANTITY.sub(" ", part).strip()))]
+    if not ways and len(loose) > 1 and (way := stirring_in(_QUANTITY.sub(" ", running))):
         ways = [way]
     if ways:
         several.setdefault("stirring", []).extend(ways)
@@ -262,6 +262,8 @@ def named(label: str) -> str | None:
     if key in _CEILINGS:
         return "ceiling"
     name = heading(label.strip("# ")).name
+    if name is None and len(key.split()) == 1 and not any(c.isdigit() for c in key):
+        name = topic_of(key)
     return name if name not in ("kv", "outcome", "order", "note", None) else None
 
 

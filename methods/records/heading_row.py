@@ -21,7 +21,8 @@ _PAIR = re.compile(r"#?\s*([^:=]{2,40}?)\s*[:=]\s*(\S.*)", re.DOTALL)
 def find_heading(cells: list[list[str]], wanted: set[str]) -> int | None:
     best, best_score = None, 0.9
     worded = 0
-    for at in range(min(len(cells), _SEARCH)):
+    start = next((i for i, r in enumerate(cells) if any(c.strip() for c in r)), 0)
+    for at in range(start, min(len(cells), start + _SEARCH)):
         below = [r for r in cells[at + 1 : at + 12] if any(c.strip() for c in r) and not is_unit_row(r)][:5]
         score = _score(cells[at], below, wanted)
         if worded and sum(bool(c.strip()) for c in cells[at]) <= worded and _holds_numbers(cells[at]):

@@ -83,7 +83,9 @@ def split_unit(text: str) -> tuple[str, str | None]:
         if unit is not None:
             return (clean[: found.start()] + " " + clean[found.end() :]).strip(), unit
     per = re.fullmatch(
-        r"(.+?)[\s,]+(kv\s*/\s*s(?:ec)?|kv\s*/\s*mm|mg\s*/\s*kg|kv\s+per\s+second)", clean, re.IGNORECASE
+        r"(.+?)[\s,]+(kv\s*/\s*s(?:ec)?|kv\s*/\s*[cm]m|кв\s*/\s*[см]м|mg\s*/\s*kg|kv\s+per\s+second)",
+        clean,
+        re.IGNORECASE,
     )
     if per:
         return per[1].strip(" ,"), any_unit(per[2].replace(" ", ""))
@@ -107,7 +109,9 @@ def _ambiguous_tail(tail: str, whole: str) -> bool:
         return True
     if short not in ("v", "c", "f") or re.search(r"[,/(\[_]", whole):
         return False
-    known = _lookup("headings").get(fold(whole[: whole.rstrip().rfind(tail)]))  # "Temp C", but not "Lab C"
+    known = _lookup("headings").get(
+        fold(re.sub(r"\s+in\s*$", "", whole[: whole.rstrip().rfind(tail)]))
+    )  # "Temp C", but not "Lab C"
     return known != ("kv" if short == "v" else "temperature_c")
 
 
@@ -141,6 +145,8 @@ def heading(text: str) -> Heading:
     number, prefix = _shot(bare, key)
     if number is not None:
         return Heading(shown, None, unit, number, prefix)
+    if unit in ("kV/mm", "kV/cm"):  # a field strength, whatever it is called
+        return Heading(shown, "kv", unit)
     return Heading(shown, None, unit)
 
 

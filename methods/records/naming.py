@@ -111,6 +111,20 @@ def _rank(plan: Layout, name: str, rivals: list[int]) -> None:
         plan.headings[i] = Heading(h.text, free, h.unit)
 
 
+def gaps_below(plan: Layout, body: Body, gaps: np.ndarray) -> np.ndarray:
+    """The gap of each row; a row with nothing but readings goes on with the gap of the row above."""
+    if not np.isnan(gaps).any() or np.isnan(gaps).all() or len(gaps) > 200_000:
+        return gaps
+    labels = [c for i, c in enumerate(body.columns) if i not in plan.values and i not in plan.summaries]
+    bare = np.ones(len(gaps), bool)
+    for column in labels:
+        bare &= np.isnan(column.numbers) if column.numbers is not None else column.codes < 0
+    out = gaps.copy()
+    for r in np.flatnonzero(bare & np.isnan(gaps)):
+        out[r] = out[r - 1] if r else np.nan
+    return out
+
+
 def units_of(plan: Layout, options: Options, log: Log) -> list[str | None]:
     """The unit of each voltage column: said by the caller, the heading, or a line above the heading."""
     out: list[str | None] = []

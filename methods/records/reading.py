@@ -31,7 +31,7 @@ from methods.records.context import take_context
 from methods.records.flat import Flat, flatten, log_refused, multiply_by_gap, places_of, refuse_sentinels
 from methods.records.kept import Log, Records, Source
 from methods.records.layout import Layout
-from methods.records.naming import gap_of, settle_names, units_of
+from methods.records.naming import gap_of, gaps_below, settle_names, units_of
 from methods.records.only import only
 from methods.records.options import Options, options_of
 from methods.records.other_units import apply_unit_column
@@ -41,6 +41,7 @@ from methods.records.recipe import Recipe
 from methods.records.rows import blocks_of, fill_down, refuse_rows
 from methods.records.said import areas_said, check_fit, chosen, settle, that_fits
 from methods.records.saturation import with_saturation
+from methods.records.several_sheets import leave_repeated, tell_sheets_apart
 from methods.records.shapes import layout_of
 from methods.records.sheets import open_frame, open_parquet, open_workbook, pick
 from methods.records.summaries import compare_summaries, drop_computed
@@ -49,7 +50,7 @@ from methods.records.table import filling_codes
 from methods.records.tables import tables_of
 from methods.records.taken_apart import take_apart
 from methods.records.text import Sheet, decode, from_ascii, from_text
-from methods.records.voltages import decimal_mark, magnitude_units, parse_column
+from methods.records.voltages import ask_for_unit, decimal_mark, magnitude_units, parse_column
 
 #: The sizes from which text is read by columns instead of cell by cell.
 LARGE = 3_000_000
@@ -154,6 +155,12 @@ def read(
         table, places = in_file_order(table, places, parts)
     plan = parts[0][2]
     read_cells = sum(p[3] for p in parts)
+    if tell and options.sheet is None and not said.sheets:
+        counts: dict[str, int] = {}
+        for s, p in zip(opened, parts, strict=True):
+            counts[s.name] = counts.get(s.name, 0) + p[3]
+        table, places, left = leave_repeated(table, places, counts, account, log)
+        read_cells -= left
     if not len(table):
         first = log.first_refusal()
         if first is None:
@@ -163,6 +170,8 @@ def read(
             f"{first[4]} ({first[3]}).",
             row=first[0], column=first[1], text=first[2], rule=first[3],
         )  # fmt: skip
+    if tell:
+        tell_sheets_apart(table, places, log)
     codes = parts[0][4] if len(parts) == 1 else {}
     if fillings_by_order(table, log):
         codes.pop("filling", None)
@@ -283,19 +292,22 @@ def _read_sheet(
     fill_down(plan, body, log)
     mark = decimal_mark([body.columns[i] for i in plan.values], units[0], options.decimal, log)
     units = magnitude_units(plan, body, units, mark, log)
+    if options.unit is None and options.decimal is None:
+        ask_for_unit(plan, body, units, mark)
     parsed = [parse_column(body.columns[i], u, mark, options.words) for i, u in zip(plan.values, units, strict=True)]
     flat = flatten(parsed)
     place = places_of(plan, body, flat, f"{sheet.name}!" if tell else "")
     refuse_rows(plan, body, flat)
     apply_unit_column(plan, body, flat)
-    refuse_summaries(plan, body, flat, place, log, rows_said(options.areas, sheet, "values"))
+    refuse_summaries(plan, body, flat, place, log, rows_said(options.areas, sheet, "values"), units)
     if not plan.named:
         refuse_sentinels(flat, plan.voltage)
     gaps = gap_of(plan, body, place.body_rows, log)
+    gaps = gaps_below(plan, body, gaps)
     multiply_by_gap(flat, gaps, plan, place, log)
     apply_outcomes(plan, body, flat, place, options.words, log)
     mark_ceilings(plan, body, flat, place, options.ceiling_kv, log)
-    compare_summaries(plan, body, flat, place, mark, log)
+    compare_summaries(plan, body, flat, place, mark, log, units, gaps)
     log_refused(flat, place, log)
     blocks = blocks_of(plan, body, flat, options.layout, log)
     gaps = np.where(np.isnan(gaps), gaps[blocks], gaps)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from methods.records.cells import VALUE, WITHSTOOD
@@ -10,13 +12,18 @@ from methods.records.flat import Flat, Places
 from methods.records.headings import Heading
 from methods.records.kept import Log
 from methods.records.layout import Layout
-from methods.records.voltages import parse_column
+from methods.records.voltages import FACTORS, parse_column
+
+#: A coincidence rarer than this is none.
+_CHANCE = 0.02
 
 
 def drop_computed(plan: Layout, body: Body, log: Log) -> None:
     """Take out of the breakdowns trailing columns that equal the mean or the SD of those before, row by row."""
     while len(plan.values) > 2 and not plan.named and not plan.levels:
         last = plan.values[-1]
+        if _counts_on(plan):
+            return
         rest = np.stack([_plain(body, i) for i in plan.values[:-1]], axis=1)
         what = _computed(rest, _plain(body, last))
         if what is None and len(plan.values) > 3:
@@ -36,6 +43,12 @@ def drop_computed(plan: Layout, body: Body, log: Log) -> None:
         )
 
 
+def _counts_on(plan: Layout) -> bool:
+    """Whether the last heading counts the breakdowns on: ``U6`` after ``U5``."""
+    before, last = (plan.headings[i] for i in plan.values[-2:])
+    return last.shot is not None and before.shot is not None and last.shot == before.shot + 1 and last.text != ""
+
+
 def _plain(body: Body, at: int) -> np.ndarray:
     column = parse_column(body.columns[at], "kV", None, frozenset())
     return np.where((column.kind == VALUE) | (column.kind == WITHSTOOD), column.kv, np.nan)
@@ -50,6 +63,9 @@ def _computed(rest: np.ndarray, last: np.ndarray) -> str | None:
         part, own = rest[held], last[held]
         means = np.nanmean(part, axis=1)
         spreads = np.nanstd(part, axis=1, ddof=1)
+    odds = float(np.prod(np.minimum(1.0, 0.1 / (2.5 * np.where(spreads > 0, spreads, np.nan)))))
+    if not odds < _CHANCE:  # it may be chance
+        return None
     if np.all(np.abs(means - own) <= 0.051):
         return "mean"
     if np.all(np.abs(spreads - own) <= 0.051) and not np.allclose(own, means):
@@ -57,13 +73,19 @@ def _computed(rest: np.ndarray, last: np.ndarray) -> str | None:
     return None
 
 
-def compare_summaries(plan: Layout, body: Body, flat: Flat, place: Places, mark: str | None, log: Log) -> None:
+def compare_summaries(
+    plan: Layout, body: Body, flat: Flat, place: Places, mark: str | None, log: Log,
+    units: Sequence[str | None], gaps: np.ndarray,
+) -> None:  # fmt: skip
     """Recompute each stored mean; one that differs by more than rounding is a problem (kept: ours is used)."""
     if len(plan.values) < 2 or plan.levels:
         return
     held = (flat.kind == VALUE) | (flat.kind == WITHSTOOD)
     count = np.bincount(flat.row[held], minlength=len(body))
     total = np.bincount(flat.row[held], weights=flat.kv[held], minlength=len(body))
+    scale = np.array([FACTORS[u or "kV"] for u in units])[flat.column]
+    scale = np.where(flat.per_mm, scale * gaps[flat.row], scale)  # kV for one of what is written
+    written = np.bincount(flat.row[held], weights=flat.kv[held] / scale[held], minlength=len(body))
     ceilings = np.bincount(flat.row[held & (flat.kind == WITHSTOOD)], minlength=len(body))
     for i, what in plan.summaries.items():
         if what != "mean" or i >= len(body.columns):
@@ -80,7 +102,9 @@ def compare_summaries(plan: Layout, body: Body, flat: Flat, place: Places, mark:
             if ceilings[r]:
                 log.problem(row, column, text, f"a mean over {ceilings[r]} withstood values is too low",
                             "kept the breakdowns; the stored mean is not used", code="mean_over_withstood")  # fmt: skip
-            elif abs(own - said) > _room(text, own):
+            elif abs(own - said) > _room(text, own) and not (
+                abs(written[r] / count[r] - stored.kv[r]) <= _room(text, written[r] / count[r])
+            ):
                 log.problem(row, column, text, f"the mean of the {count[r]} breakdowns is {own:.4g} kV",
                             "kept the breakdowns; the stored mean is not used", code="mean_differs")  # fmt: skip
 

@@ -6,12 +6,14 @@ variation or median of the rows above it in its block to its own rounding, and t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from methods.columns import PLACE, PRESCRIBED, without
-from methods.records.cells import BLANK, VALUE, WITHSTOOD, normalise
+from methods.records.ceilings import stated_ceiling
+from methods.records.cells import BLANK, NO_BREAKDOWN, VALUE, WITHSTOOD, normalise
 from methods.records.coded import Body
 from methods.records.flat import Flat, Places
 from methods.records.folding import fold
@@ -19,6 +21,7 @@ from methods.records.headings import summary_label
 from methods.records.kept import Log
 from methods.records.layout import Layout, is_number
 from methods.records.summary_words import summary_kind
+from methods.records.voltages import FACTORS
 
 #: Beyond this many rows only labels are looked for.
 _MOST_ROWS = 20_000
@@ -62,9 +65,11 @@ def step_of(text: str) -> float:
     return float(10.0**-count)
 
 
-def kinds_of(values: np.ndarray, claimed: float, text: str, factor: float = 1.0) -> list[str]:
-    """The summaries of ``values`` that ``claimed`` equals to its own rounding."""
-    room = 0.5 * step_of(text) * factor * 1.04 + 1e-9
+def kinds_of(
+    values: np.ndarray, claimed: float, text: str, factor: float = 1.0, step: float | None = None
+) -> list[str]:
+    """The summaries of ``values`` that ``claimed`` equals to its own rounding (or to ``step``)."""
+    room = 0.5 * (step or step_of(text)) * factor * 1.04 + 1e-9
     found = statistics(values)
     return [
         k
@@ -73,13 +78,15 @@ def kinds_of(values: np.ndarray, claimed: float, text: str, factor: float = 1.0)
     ]
 
 
-def summary_rows(plan: Layout, body: Body, flat: Flat) -> dict[int, Summary]:
-    """The rows of the body that sum up others."""
+def summary_rows(
+    plan: Layout, body: Body, flat: Flat, units: Sequence[str | None] = ()
+) -> dict[int, Summary]:  # fmt: skip
+    """The rows of the body that sum up others. ``units`` are those of the value columns."""
     labels = _labelled(plan, body)
     out = {r: Summary(kind, text) for r, (kind, text) in labels.items()}
     if len(body) > _MOST_ROWS or plan.named:
         return out
-    values = _grid(plan, body, flat)
+    values = _grid(plan, body, flat, units)
     if len(plan.values) == 1:
         out.update(_long(plan, body, flat, values[:, 0], set(out)))
     else:
@@ -87,15 +94,21 @@ def summary_rows(plan: Layout, body: Body, flat: Flat) -> dict[int, Summary]:
     return out
 
 
-def _grid(plan: Layout, body: Body, flat: Flat) -> np.ndarray:
+def _grid(plan: Layout, body: Body, flat: Flat, units: Sequence[str | None]) -> np.ndarray:
+    """The readings as they are written, in the unit of their column; withstands at the ceiling that the sheet names."""
     out = np.full((len(body), len(plan.values)), np.nan)
     held = (flat.kind == VALUE) | (flat.kind == WITHSTOOD)
-    out[flat.row[held], flat.column[held]] = flat.kv[held]
+    per = np.array([FACTORS[u or "kV"] for u in units] or [1.0] * len(plan.values))
+    out[flat.row[held], flat.column[held]] = flat.kv[held] / per[flat.column[held]]
+    stood = np.flatnonzero(flat.kind == NO_BREAKDOWN)
+    if len(stood) and (ceiling := stated_ceiling(plan)) is not None:
+        out[flat.row[stood], flat.column[stood]] = ceiling / per[flat.column[stood]]
     return out
 
 
 def _labelled(plan: Layout, body: Body) -> dict[int, tuple[str, str]]:
     out: dict[int, tuple[str, str]] = {}
+    where: dict[int, int] = {}
     numbered = _numbered(plan, body)
     for i, (h, column) in enumerate(zip(plan.headings, body.columns, strict=False)):
         if i in plan.values or column.numbers is not None or h.name in _NEVER or not column.uniques:
@@ -114,11 +127,16 @@ def _labelled(plan: Layout, body: Body) -> dict[int, tuple[str, str]]:
                 if numbered is not None and not counts and numbered[1][row]:
                     continue  # it has a place in the series: a remark, not a summary
                 out.setdefault(row, (kind, text))
+                where.setdefault(row, i)
     if out and len(body) <= _MOST_ROWS:
         for row in range(len(body)):  # a letter beside labelled summaries is one itself
-            text = body.columns[0].text(row) if 0 not in plan.values else ""
-            if row not in out and (row - 1 in out or row + 1 in out) and (kind := summary_kind(text, True)):
-                out[row] = (kind, text)
+            if row in out or not (row - 1 in out or row + 1 in out):
+                continue
+            for at in {0, where.get(row - 1, 0), where.get(row + 1, 0)} - set(plan.values):
+                text = body.columns[at].text(row)
+                if at < len(plan.headings) and (kind := summary_kind(text, True)):
+                    out[row], where[row] = (kind, text), at
+                    break
     return out
 
 
@@ -143,10 +161,23 @@ def _chance(values: np.ndarray, step: float) -> float:
 
 
 def _long(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int]) -> dict[int, Summary]:
+    steps = np.array([step_of(flat.text(r)) for r in range(len(body))])
+    held = steps[np.isfinite(values)]
+    fine = float(held.min(initial=1.0))
+    out = _to_steps(plan, body, flat, values, known, np.full(len(body), fine))  # a spreadsheet writes 44.0 as 44
+    if (held > fine).any():
+        for r, one in _to_steps(plan, body, flat, values, known, steps).items():
+            if one.rows and not (r in out and out[r].rows):
+                out[r] = one
+    return out
+
+
+def _to_steps(
+    plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int], steps: np.ndarray
+) -> dict[int, Summary]:
+    """The summaries among rows of a long table, were each written to these steps."""
     numbered = _numbered(plan, body)
-    text = [flat.text(r) for r in range(len(body))]
-    step = min((step_of(text[r]) for r in np.flatnonzero(np.isfinite(values))), default=1.0)
-    stood = {int(flat.row[i]) for i in np.flatnonzero(flat.kind == WITHSTOOD)}
+    stood = {int(flat.row[i]) for i in np.flatnonzero((flat.kind == WITHSTOOD) | (flat.kind == NO_BREAKDOWN))}
     groups: list[tuple[list[int], dict[int, tuple[str, ...]], bool]] = []
     for rows in _runs(plan, body, values, known):
         if len(rows) < 4 or not np.ptp(values[rows[:-1]]) > 0:
@@ -156,15 +187,18 @@ def _long(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[i
             tail = rows[-k:]
             if stood & set(tail) or (numbered is not None and any(numbered[1][r] for r in tail)):
                 break
-            named = _named_tail(values[rows[:-k]], [(values[r], text[r]) for r in tail])
+            named = _named_tail(values[rows[:-k]], values[tail], steps[tail])
             if named:
                 ends[k] = named
         apart = numbered is not None and any(numbered[1][r] for r in rows) and not numbered[1][rows[-1]]
         groups.append((rows, ends, apart))
     out: dict[int, Summary] = {}
-    alike = _alike(groups, values, step)
+    alike = _alike(groups, values, steps)
     for rows, ends, apart in groups:
-        k = alike or max((k for k, kinds in ends.items() if apart or _rare(values[rows[:-k]], step, kinds)), default=0)
+        k = alike or max(
+            (k for k, kinds in ends.items() if apart or _rare(values[rows[:-k]], float(steps[rows[-k:]].max()), kinds)),
+            default=0,
+        )
         if k and k in ends:
             out.update({r: Summary(kind, "", tuple(rows[:-k])) for r, kind in zip(rows[-k:], ends[k], strict=True)})
         elif "mean" in ends.get(1, ()):
@@ -172,27 +206,29 @@ def _long(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[i
     return out
 
 
-def _named_tail(held: np.ndarray, tail: list[tuple[float, str]]) -> tuple[str, ...]:
+def _named_tail(held: np.ndarray, tail: np.ndarray, steps: np.ndarray) -> tuple[str, ...]:
     """What each number of a tail is of the numbers before it, each something else; empty when one is nothing."""
     if not np.ptp(held) > 0:
         return ()
     out: list[str] = []
-    for value, text in tail:
-        free = [x for x in kinds_of(held, value, text) if x not in out]
+    for value, step in zip(tail.tolist(), steps.tolist(), strict=True):
+        free = [x for x in kinds_of(held, value, "", step=step) if x not in out]
         if not free:
             return ()
         out.append(free[0])
     return tuple(out) if {"mean", "sd", "cov", "median"} & set(out) else ()
 
 
-def _alike(groups: list[tuple[list[int], dict[int, tuple[str, ...]], bool]], values: np.ndarray, step: float) -> int:
+def _alike(
+    groups: list[tuple[list[int], dict[int, tuple[str, ...]], bool]], values: np.ndarray, steps: np.ndarray
+) -> int:
     """The longest tail of the same kinds with which every series ends, when that is no chance; 0: none."""
     if len(groups) < 2:
         return 0
     for k in range(6, 0, -1):
         kinds = {ends.get(k) for _, ends, _ in groups}
         if len(kinds) == 1 and None not in kinds:
-            odds = float(np.prod([_chance(values[rows[:-k]], step) for rows, _, _ in groups]))
+            odds = float(np.prod([_chance(values[rows[:-k]], float(steps[rows[-k:]].max())) for rows, _, _ in groups]))
             if odds < _CHANCE:
                 return k
     return 0
@@ -242,6 +278,11 @@ def _wide(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[i
         texts = [flat.text(r * width + c) for c in range(width)]
         kind = _across(values[begin], row, texts, _bare(plan, body, r)) if len(begin) >= 2 else None
         if kind is not None:
+            named = not _bare(plan, body, r)
+            if named and len(begin) < 3:  # it has a name of its own: a further oil may lie between two others
+                out[r] = Summary(kind, "", ())  # only told
+                begin.append(r)
+                continue
             out[r] = Summary(kind, "", tuple(begin))
             after = True
             continue
@@ -273,22 +314,24 @@ def _across(above: np.ndarray, row: np.ndarray, texts: list[str], bare: bool) ->
 
 
 def refuse_summaries(
-    plan: Layout, body: Body, flat: Flat, place: Places, log: Log, readings: frozenset[int] = frozenset()
+    plan: Layout, body: Body, flat: Flat, place: Places, log: Log, readings: frozenset[int] = frozenset(),
+    units: Sequence[str | None] = (),
 ) -> None:  # fmt: skip
     """Take the rows that sum up out of the breakdowns, and compare what they say with our own figure.
 
     The rows of the file in ``readings`` were said to hold readings: they sum nothing up.
     """
-    found = {r: one for r, one in summary_rows(plan, body, flat).items() if int(body.rows[r]) not in readings}
+    found = {r: one for r, one in summary_rows(plan, body, flat, units).items() if int(body.rows[r]) not in readings}
     if not found:
         return
     width = len(plan.values)
-    values = _grid(plan, body, flat)
+    values = _grid(plan, body, flat, units)
+    found_kind = {r: one.kind for r, one in found.items()}
     for r in [r for r, one in found.items() if not one.label and not one.rows]:
         del found[r]
         log.problem(
-            place.rows[r], str(place.columns[r]), flat.text(r),
-            "equals the mean of the rows above it to its own rounding",
+            place.rows[r * width], str(place.columns[r * width]), flat.text(r * width),
+            f"equals the {found_kind[r]} of the rows above it to its own rounding",
             "kept as a breakdown; if it is a summary, leave the row out", code="maybe_summary",
         )  # fmt: skip
     for r, one in found.items():

@@ -202,10 +202,18 @@ def _widen(sheet: Sheet, at: int, parts: list[list[str]], first: int, width: int
     sheet.cols = cols[:at] + [cols[at]] * width + cols[at + 1 :]
 
 
+def _of_the_calendar(text: str) -> bool:
+    """Whether numbers that look like a date can be one: ``51/45/49`` cannot."""
+    numbers = [int(n) for n in re.findall(r"\d+", text)][:3]
+    if len(numbers) < 3 or max(numbers) >= 1000:
+        return True
+    return sum(1 <= n <= 12 for n in numbers[:2]) > 0 and all(1 <= n <= 31 for n in numbers[:2])
+
+
 def _readings(text: str) -> list[str]:
     """The readings of a cell that holds three or more with one mark between them, else an empty list."""
     clean = text.strip()
-    if sum(c.isdigit() for c in clean) < 3 or is_date(clean):
+    if sum(c.isdigit() for c in clean) < 3 or (is_date(clean) and _of_the_calendar(clean)):
         return []
     for mark in _SEPARATORS:
         held = [p for p in re.split(mark, clean) if p]

@@ -75,6 +75,8 @@ def _spread(plan: Layout, body: Body, at: int, said: list[dict[str, str]], log: 
     for name in (n for n in COLUMNS if any(n in s for s in said)):
         texts = [s.get(name, "") for s in said]
         new = _coded(column, texts)
+        if name == own.name == "method" and texts == list(column.uniques):
+            continue  # the cells say the method and nothing else
         if name == own.name:
             kept = [t or old for t, old in zip(texts, column.uniques, strict=True)]
             body.columns[at] = _coded(column, kept)
@@ -83,7 +85,8 @@ def _spread(plan: Layout, body: Body, at: int, said: list[dict[str, str]], log: 
             _put(plan, body, name, new, own, at)
         shown = next((o, t) for o, t in zip(column.uniques, texts, strict=True) if t)
         log.guess(
-            name, f"{shown[1]} where {own.text or f'column {at + 1}'} says {shown[0]!r}", "several things in one cell",
+            name, f"{shown[1]} where {own.text or f'column {at + 1}'} says {shown[0]!r}",
+            "the method's name says it" if own.name == "method" else "several things in one cell",
             f"--column {name}=HEADING",
         )  # fmt: skip
     if own.name == "method" and not any("method" in s for s in said) and all(said):

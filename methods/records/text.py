@@ -72,11 +72,17 @@ class Sheet:
         return self.raw.decode("ascii") if self.raw is not None else (self.text or "")
 
 
+_ORDER_MARKS = (
+    (b"\xff\xfe\0\0", "utf-32"), (b"\0\0\xfe\xff", "utf-32"), (b"\xef\xbb\xbf", "utf-8-sig"),
+    (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"),
+)  # fmt: skip
+
+
 def decode(raw: bytes) -> tuple[str, str]:
     """Text and the name of the encoding: a byte-order mark, UTF-8, UTF-16 by its zero bytes, else cp1252."""
     if len(raw) < 10_000 and not raw.strip(b"\0 \t\r\n"):
         raise UnusableFile("The file is empty.", rule="a table with breakdown voltages")
-    for mark, name in ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
+    for mark, name in _ORDER_MARKS:
         if raw.startswith(mark):
             try:
                 return raw.decode(name), name
@@ -84,6 +90,13 @@ def decode(raw: bytes) -> tuple[str, str]:
                 break
     head = raw[:4000]
     if b"\0" in head:
+        fours = [head[k::4].count(0) for k in range(4)]
+        if sum(n > len(head) / 5 for n in fours) == 3 and len(head) >= 8:
+            try:
+                name = "utf-32-le" if fours[0] < fours[3] else "utf-32-be"
+                return raw.decode(name), name
+            except UnicodeDecodeError:
+                pass
         even, odd = head[::2].count(0), head[1::2].count(0)
         name = "utf-16-le" if odd > even else "utf-16-be"
         if max(even, odd) < len(head) / 8:
@@ -123,12 +136,32 @@ def _mended(raw: bytes) -> str | None:
 _HEAD_LINES = 600
 
 
+_HEAD_ROWS = 40  # of them this many hold something
+_HEAD_MOST = 30_000_000  # characters in which they are looked for
+
+
 def head_of(text: str, size: int = 60_000) -> str:
-    """The first lines of a long text, cut at the end of a line."""
-    if len(text) <= size:
-        return text
-    cut = text.rfind("\n", 0, size)
-    return text[: cut + 1] if cut > 0 else text[:size]
+    """The first lines of a long text, cut at the end of a line: at least forty that hold something."""
+    while size < len(text):
+        cut = text.rfind("\n", 0, size)
+        if cut > 0 and (_held(text[: cut + 1]) >= _HEAD_ROWS or size > _HEAD_MOST):
+            return text[: cut + 1]
+        if size > _HEAD_MOST:
+            return text[:size]
+        size *= 4
+    return text
+
+
+def _held(text: str) -> int:
+    """How many lines hold something besides delimiters."""
+    return sum(bool(line.strip(" ,;|\t\r")) for line in text.split("\n", 100_000)[:100_000])
+
+
+def _first_lines(text: str) -> str:
+    """Of the head of a long text so many lines that several hundred of them hold something."""
+    lines = text.splitlines(keepends=True)
+    first = next((i for i, line in enumerate(lines) if line.strip(" ,;|\t\r\n")), 0)
+    return "".join(lines[: first + _HEAD_LINES])
 
 
 _DECIMAL = re.compile(r"(?<=\d),(?=\d)")
@@ -145,7 +178,10 @@ def sniff(text: str) -> str:
     if first.startswith("sep=") and len(first) == 5:
         return first[4] if first[4] in DELIMITERS else ","
     best, best_score, best_share, uncut = ",", 0.0, 0.0, True
+    within = _within_cells(head)
     for mark in (";", "\t", "|", ","):
+        if mark in within:
+            continue
         widths = [len(r) for r in records_of(head, mark)[0] if any(c.strip() for c in r)]
         cut = [w for w in widths if w > 1]
         if not cut:
@@ -162,6 +198,18 @@ def sniff(text: str) -> str:
     if best == "," and best_score and _decimal_commas_only(head):
         return "\t"
     return best
+
+
+def _within_cells(head: str) -> str:
+    """Marks that stand within cells only: headings without digits are cut by another one, and so is the line below."""
+    lines = [line for line in head.splitlines() if line.strip()]
+    for line, below in zip(lines, lines[1:], strict=False):
+        if any(c.isdigit() for c in line):
+            continue
+        cutting = [m for m in DELIMITERS if m in line]
+        if len(cutting) == 1 and below.count(cutting[0]) >= line.count(cutting[0]):
+            return "".join(m for m in DELIMITERS if m not in cutting)
+    return ""
 
 
 def _decimal_commas_only(head: str) -> bool:
@@ -221,7 +269,10 @@ def from_text(text: str, *, large: int = 3_000_000) -> Sheet:
 
 def from_ascii(raw: bytes) -> Sheet:
     """The head of a long text of plain ASCII; its bytes are kept for reading it by columns."""
-    sheet = _cut("".join(head_of(raw[:70_000].decode("ascii")).splitlines(keepends=True)[:_HEAD_LINES]))
+    size = 70_000
+    while size < min(len(raw), _HEAD_MOST) and _held(raw[:size].decode("ascii")) <= _HEAD_ROWS:
+        size *= 4
+    sheet = _cut(_first_lines(head_of(raw[:size].decode("ascii"))))
     if sheet.delimiter == "spaces":
         return _cut(raw.decode("ascii"))
     sheet.raw = raw

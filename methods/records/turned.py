@@ -24,6 +24,7 @@ def turned(sheet: Sheet) -> Cut:
     named = [
         i for i, h in enumerate(read) if h is not None and h.name in COLUMNS and h.name not in ("kv", "note", "order")
     ]
+    named = [i for i in named if not _form(cells, i, at)]
     shots = [
         i
         for i, h in enumerate(read)
@@ -50,6 +51,17 @@ def turned(sheet: Sheet) -> Cut:
         [Block(out, [ln for ln in lines if ln[0] < sheet.rows[first]])],
         [ln for ln in lines if ln[0] > sheet.rows[last]],
     )
+
+
+def _form(cells: list[list[str]], at: int, label: int) -> bool:
+    """Whether a labelled row belongs to a form above the table: one value, and a blank row between, or another form."""
+    width = max(sum(bool(c.strip()) for c in r) for r in cells) - 1
+    for row in cells[at:]:
+        if not any(c.strip() for c in row):
+            return width > 1
+        if sum(bool(c.strip()) for c in row[label + 1 :]) > 1:
+            return False
+    return False
 
 
 def _run(labels: list[str]) -> set[int]:

@@ -78,6 +78,8 @@ def choose_values(
         if h.name == "kv" and not (h.text and any(h.text == heads[s].text for s in shots))
     ]
     strong = [i for i in named if shares[i] > 0 or not any(shares)]
+    if named and not strong and not shots and not any(r[i].strip() for r in body for i in named):
+        _refuse_empty(plan, named)
     strong = _believed(plan, body, strong)
     if strong and shots and not counts_breakdowns([heads[i] for i in shots]):
         shots = []  # param1, param2 ... beside a column that speaks of a voltage
@@ -112,6 +114,14 @@ def choose_values(
             return
         _refuse_several(heads, strong)
     _fallback(plan, shares, head, body)
+
+
+def _refuse_empty(plan: Layout, named: list[int]) -> None:
+    others = ", ".join(repr(h.text) for i, h in enumerate(plan.headings) if h.text and i not in named)
+    raise UnusableFile(
+        f"The column {plan.headings[named[0]].text!r} holds nothing. If another one holds the voltages ({others}), "
+        "say which with --value.", column=plan.headings[named[0]].text, rule="a column of voltages that holds some",
+    )  # fmt: skip
 
 
 def counts(cells: list[str]) -> bool:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from methods.errors import UnusableFile
 from methods.records.cells import BLANK, LARGEST, REFUSED, SMALLEST, VALUE, parse
 from methods.records.coded import Body, Coded
 from methods.records.kept import Log
@@ -113,6 +114,38 @@ def parse_column(cells: Coded, unit: str | None, decimal: str | None, words: fro
             rules[int(at)] = cell.rule
     value = np.append(value, np.nan)
     return Voltages(value[cells.codes], kind[cells.codes], per_mm[cells.codes], cells, notes, rules)
+
+
+#: A column of voltages that lies outside as a whole (kV) is not in the unit that its heading names.
+CREDIBLE_KV = (0.1, 1000.0)
+
+
+def ask_for_unit(plan: Layout, body: Body, units: list[str | None], mark: str | None) -> None:
+    """Ask for the unit where readings cannot be in the one that their heading names: 41200 under ``kV``.
+
+    Raises
+    ------
+    UnusableFile
+        All readings lie outside :data:`CREDIBLE_KV`, and nobody said the unit or the column.
+    """
+    if plan.named or not plan.voltage:
+        return
+    held = []
+    for i, unit in zip(plan.values, units, strict=True):
+        if plan.headings[i].unit not in FACTORS or unit in ("kV/mm", "kV/cm"):
+            continue
+        column = parse_column(body.columns[i], unit, mark, frozenset())
+        held.append(column.kv[(column.kind == VALUE) & np.isfinite(column.kv) & ~column.per_mm])
+    kv = np.concatenate(held) if held else np.empty(0)
+    if not len(kv) or not (kv.min() > CREDIBLE_KV[1] or kv.max() < CREDIBLE_KV[0]):
+        return
+    head, other = plan.headings[plan.values[0]], "V" if float(np.median(kv)) > 1 else "kV"
+    number = float(np.median(kv)) / FACTORS[head.unit or "kV"]
+    raise UnusableFile(
+        f"The readings under {head.text!r} cannot be {head.unit}: their median is {number:g}. "
+        f"Say their unit with --unit {other} or --unit {head.unit}.",
+        rule="a unit that fits the readings", column=head.text,
+    )  # fmt: skip
 
 
 def magnitude_units(plan: Layout, body: Body, units: list[str | None], mark: str | None, log: Log) -> list[str | None]:

@@ -31,6 +31,8 @@ class Reading:
     order: int
     kv: float
     outcome: str = "breakdown"
+    shown: float = 0.0  # in the unit of the sheet
+    text: str = ""  # as it is written, where that is no number
 
 
 @dataclass
@@ -62,8 +64,10 @@ class Writer:
         self.lang = self.rng.choice(list(WORDS))
         self.words = WORDS[self.lang]
         self.how: dict[str, Any] = {"language": self.lang}
-        self.whole = self.rng.random() < 0.1
-        self.unit = "kV"
+        self.unit = self.rng.choice(("kV",) * 10 + ("V", "kV/mm", "kV/cm"))
+        self.whole = self.rng.random() < 0.1 and self.unit == "kV"
+        self.stood = self.unit == "kV" and not self.whole and self.rng.random() < 0.12
+        self.stood_words = False  # the ceiling stands in a line above
         self.chosen: dict[str, str] = {}
 
     def word(self, key: str) -> str:
@@ -106,10 +110,43 @@ class Writer:
                         kv = round(rng.gauss(middle, 0.1 * middle), 0 if self.whole else 1)
                         if 5 < kv < 74 and (self.whole or kv not in used):
                             used.add(kv)
-                            values.append(Reading(name, len(values) + 1, kv))
+                            values.append(self.reading(name, len(values) + 1, kv, procedure[1]))
                     out.append(Series(name, sample, procedure, number, values))
         self.how |= {"procedures": count, "samples": len(samples), "fillings": fillings, "size": size}
         return out
+
+    def reading(self, name: str, order: int, kv: float, gap: float) -> Reading:
+        """One reading in the unit of the sheet; now and then withstood."""
+        if self.stood and self.chance(0.15):
+            return Reading(name, order, 75.0, "withstood", 75.0, self.same_stood())
+        per = {"kV": 1.0, "V": 1e-3, "kV/mm": gap, "kV/cm": gap / 10}[self.unit]
+        digits = {"kV": 1, "V": 0, "kV/mm": 2, "kV/cm": 1}[self.unit]
+        shown = round(kv / per, digits)
+        return Reading(name, order, shown * per, "breakdown", shown)
+
+    def same_stood(self) -> str:
+        if "stood" not in self.chosen:
+            self.stood_words = self.chance(0.4)
+            spellings = (">75", "> 75", "≥75", "75+", ">75 kV", "75 no BD", "> 75.0")
+            self.chosen["stood"] = self.word("nobd") if self.stood_words else self.rng.choice(spellings)
+            self.how["stood"] = self.chosen["stood"]
+        return self.chosen["stood"]
+
+    def kv_head(self) -> str:
+        """The heading of the readings, with their unit."""
+        if self.unit == "kV":
+            return self.same("kv")
+        return (
+            self.same("volt")
+            if self.unit == "V"
+            else self.same("field")
+            .replace("kV/mm", self.unit)
+            .replace("кВ/мм", {"kV/cm": "кВ/см"}.get(self.unit, "кВ/мм"))
+        )
+
+    @property
+    def digits(self) -> int:
+        return {"kV": 0 if self.whole else 1, "V": 0, "kV/mm": 2, "kV/cm": 1}[self.unit]
 
     # ------------------------------------------------------------------ words for a procedure
 
@@ -167,7 +204,7 @@ class Writer:
         sd = statistics.stdev(values) if len(values) > 1 else 0.0
         figure = {"mean": mean, "sd": sd, "min": min(values), "max": max(values), "range": max(values) - min(values),
                   "cov": 100 * sd / mean}[kind]  # fmt: skip
-        return round(figure, 1)
+        return round(figure, max(1, self.digits) if kind == "cov" else 1 if self.whole else self.digits)
 
     def kinds(self) -> list[str]:
         return ["mean", *[k for k in ("sd", "min", "max", "cov") if self.chance(0.35)]]
@@ -175,7 +212,7 @@ class Writer:
     def long(self, series: list[Series], keys: list[str]) -> list[list[Any]]:
         counted = self.chance(0.75) or any(s.number > 1 for s in series)
         note = self.chance(0.3)
-        values = self.same("kv")
+        values = self.kv_head()
         heads = [
             *self.heads(keys),
             *([self.same("order")] if counted else []),
@@ -196,12 +233,12 @@ class Writer:
             for at, r in enumerate(s.readings):
                 labels = self.labels(s, keys)
                 if again and at:
-                    labels = [""] * len(labels)
+                    labels = [BELOW] * len(labels)
                 remark = self.rng.choice(("", "", "", "bubble", "rest 5 min", "45 s")) if note else ""
                 out.append([*labels, *([str(r.order)] if counted else []), r, *([remark] if note else [])])
             if sums:
                 for kind in kinds:
-                    figure = self.sum_text(kind, [r.kv for r in s.readings])
+                    figure = self.sum_text(kind, [r.shown for r in s.readings])
                     labels = self.labels(s, keys) if not again else [""] * len(keys)
                     if sums == "sample":
                         labels = [self.same(kind), *[""] * (len(keys) - 1)]
@@ -231,13 +268,15 @@ class Writer:
                 held = s.readings[part * width : (part + 1) * width]
                 labels = self.labels(s, keys) if part == 0 else [""] * len(keys)
                 figures = (
-                    [self.sum_text(k, [r.kv for r in held]) for k in sums] if not rows_of_five else ["" for _ in sums]
+                    [self.sum_text(k, [r.shown for r in held]) for k in sums]
+                    if not rows_of_five
+                    else ["" for _ in sums]
                 )
                 out.append([*labels, *(figures if front else []), *held, *([] if front else figures)])
         if feet and not rows_of_five and len(series) >= 3 and self.chance(0.4):
             bare = self.chance(0.3)
             for kind in self.kinds():
-                columns = [[s.readings[i].kv for s in series] for i in range(size)]
+                columns = [[s.readings[i].shown for s in series] for i in range(size)]
                 label = "" if bare else self.same(kind)
                 row = [label, *[""] * (len(keys) - 1), *[self.sum_text(kind, c) for c in columns]]
                 if not front:
@@ -246,10 +285,21 @@ class Writer:
         self.how |= {"wide_sums": sums, "two_rows": rows_of_five}
         return out
 
+    def in_cells(self, series: list[Series], keys: list[str]) -> list[list[Any]]:
+        return in_cells(self, series, keys)
+
     def same_style(self, width: int) -> list[str]:
         if "style" not in self.chosen:
-            self.chosen["style"] = self.rng.choice(("{n}", "{n}", "kV {n}", "BD{n}", "{n}.", "b{n}", "U{n} (kV)"))
+            self.chosen["style"] = (
+                self.rng.choice(("{n}", "{n}", "kV {n}", "BD{n}", "{n}.", "b{n}", "U{n} (kV)"))
+                if self.unit == "kV"
+                else "U{n} (" + self.unit + ")"
+            )
         return [self.chosen["style"].format(n=n) for n in range(1, width + 1)]
+
+
+#: A cell that belongs to the one above it: empty, or merged with it.
+BELOW = "\0"
 
 
 def hash_of(text: str) -> int:
@@ -264,16 +314,22 @@ def make(seed: int) -> Made:
     procedures = list(dict.fromkeys(s.procedure for s in series))
     several = len(procedures) > 1
     kind = w.rng.choice(("csv", "csv", "xlsx"))
-    places = ["columns", "columns", "one", "blocks", "blocks"] if several else ["columns", "one", "title", "file"]
+    places = (
+        ["columns", "columns", "one", "blocks", "blocks"] if several else ["columns", "one", "title", "file", "form"]
+    )
     if kind == "xlsx":
         places += ["sheets", "names"] if several else ["names"]
     if several:
         places += ["side", "groups"]
     where = w.rng.choice(places)
-    layout = w.rng.choice(("long", "wide", "wide", "across")) if where in ("columns", "one", "title", "file") else w.rng.choice(("long", "wide"))  # fmt: skip
+    layout = w.rng.choice(("long", "wide", "wide", "across", "cell")) if where in ("columns", "one", "title", "file", "form") else w.rng.choice(("long", "wide"))  # fmt: skip
+    if layout == "across" and w.unit != "kV" or (layout == "cell" and w.stood):
+        layout = "wide"
+    if where == "groups" and w.unit != "kV":
+        where = "blocks"
     if where == "groups" or layout == "across":
         w.how["asked"] = layout
-    w.how |= {"where": where, "layout": layout, "kind": kind}
+    w.how |= {"where": where, "layout": layout, "kind": kind, "unit": w.unit}
     stirring = not (w.chance(0.12) and where not in ("columns", "one"))
     if not stirring and len({p[:2] for p in procedures}) < len(procedures):
         stirring = True
@@ -285,16 +341,22 @@ def make(seed: int) -> Made:
     if any(s.number > 1 for s in series):
         keys.append("filling")
     keys += [k for k in ("date", "temp", "water", "bottle") if w.chance(0.12)]
-    table = w.long if layout == "long" else w.wide
+    table = {"long": w.long, "cell": w.in_cells}.get(layout, w.wide)
     sheets: list[tuple[str, list[list[Any]]]] = []
     file = "sheet"
     by = {p: [s for s in series if s.procedure == p] for p in procedures}
     titles = {p: w.title(p, stirring) for p in procedures}
-    if where in ("columns", "one", "title", "file"):
+    if where in ("columns", "one", "title", "file", "form"):
         body = across(w, series, keys) if layout == "across" else table(series, keys)
         head: list[list[Any]] = []
         if where == "title":
             head = [[titles[procedures[0]]], *([[""]] if w.chance(0.5) else [])]
+        elif where == "form":
+            electrode, mm, stir = procedures[0]
+            colon = w.rng.choice((":", ""))
+            head = [[w.word("electrode") + colon, w.word(electrode)], ["Gap" + colon, w.gap(mm)]]
+            head += [[w.word("stirring") + colon, w.word(stir)]] if stirring else []
+            head.append([""])
         elif w.chance(0.3):
             head = [[w.word("title")], [""]]
         if where == "file":
@@ -324,6 +386,11 @@ def make(seed: int) -> Made:
     if w.chance(0.25) and where != "groups":
         foot = w.word("foot")
         rows0 = [*rows0, [""], [foot]]
+    if w.stood_words:  # no reading says how far it was raised
+        ceiling = w.word("ceiling")
+        for at, (called, held) in enumerate(sheets):
+            sheets[at] = (called, [*held, [""], [ceiling]])
+        rows0 = [*rows0, [""], [ceiling]]
     if w.chance(0.12):
         rows0 = [[""], [""], *rows0]
     if w.chance(0.1):
@@ -345,6 +412,12 @@ def make(seed: int) -> Made:
     return Made(truth["file"], raw, truth, w.how)
 
 
+def in_cells(w: Writer, series: list[Series], keys: list[str]) -> list[list[Any]]:
+    """A filling a row, its readings in one cell."""
+    mark = w.rng.choice((" / ", "/", "; ", " - ") if w.comma else (" / ", "/", "; ", ", "))
+    return [[*w.heads(keys), w.kv_head()], *[[*w.labels(s, keys), (mark, s.readings)] for s in series]]
+
+
 def across(w: Writer, series: list[Series], keys: list[str]) -> list[list[Any]]:
     """Labels in the first column, a filling a column."""
     size = len(series[0].readings)
@@ -358,7 +431,7 @@ def across(w: Writer, series: list[Series], keys: list[str]) -> list[list[Any]]:
         rows.append([style.format(n=i + 1), *[s.readings[i] for s in series]])
     if w.chance(0.4):
         for kind in w.kinds():
-            rows.append([w.same(kind), *[w.sum_text(kind, [r.kv for r in s.readings]) for s in series]])
+            rows.append([w.same(kind), *[w.sum_text(kind, [r.shown for r in s.readings]) for s in series]])
     return rows
 
 
@@ -392,7 +465,7 @@ def grouped(w: Writer, by: dict[Any, list[Series]], titles: dict[Any, str], keys
         row: list[Any] = w.labels(first[at], keys)
         for p in by:
             s = by[p][at]
-            row += [*s.readings, *([w.sum_text("mean", [r.kv for r in s.readings])] if mean else [])]
+            row += [*s.readings, *([w.sum_text("mean", [r.shown for r in s.readings])] if mean else [])]
         out.append(row)
     return out
 
@@ -400,14 +473,11 @@ def grouped(w: Writer, by: dict[Any, list[Series]], titles: dict[Any, str], keys
 def write(w: Writer, sheets: list[tuple[str, list[list[Any]]]], truth: dict[str, Any], kind: str) -> tuple[bytes, str]:
     comma = w.comma
     unit_in_cell = w.chance(0.05)
-    digits = 0 if w.whole else 1
+    merged = kind == "xlsx" and w.chance(0.4)
+    w.how["merged"] = merged
 
     def number(value: float) -> str:
-        text = (
-            f"{value:.{digits}f}"
-            if isinstance(value, float) and digits == 0 and value == int(value)
-            else f"{value:.1f}"
-        )
+        text = f"{value:.{w.digits}f}" if w.digits != 0 or value == int(value) else f"{value:.1f}"
         return text.replace(".", ",") if comma else text
 
     out: list[tuple[str, list[list[Any]]]] = []
@@ -416,12 +486,23 @@ def write(w: Writer, sheets: list[tuple[str, list[list[Any]]]], truth: dict[str,
         for r, row in enumerate(rows, 1):
             line: list[Any] = []
             for c, cell in enumerate(row, 1):
-                if isinstance(cell, Reading):
+                if isinstance(cell, tuple):  # several in one cell
+                    for one in cell[1]:
+                        truth["readings"].append([one.filling, one.order, one.kv, one.outcome])
+                        truth["cells"].append(f"{name}!R{r}C{c}" if len(sheets) > 1 else f"R{r}C{c}")
+                    line.append(cell[0].join(number(one.shown) for one in cell[1]))
+                elif isinstance(cell, Reading):
                     truth["readings"].append([cell.filling, cell.order, cell.kv, cell.outcome])
                     truth["cells"].append(f"{name}!R{r}C{c}" if len(sheets) > 1 else f"R{r}C{c}")
                     line.append(
-                        f"{number(cell.kv)} kV" if unit_in_cell else cell.kv if kind == "xlsx" else number(cell.kv)
-                    )
+                        cell.text
+                        or (
+                            f"{number(cell.shown)} {w.unit}" if unit_in_cell
+                            else cell.shown if kind == "xlsx" else number(cell.shown)
+                        )
+                    )  # fmt: skip
+                elif cell == BELOW:
+                    line.append(cell if merged else "")
                 elif isinstance(cell, float):
                     line.append(cell if kind == "xlsx" else number(cell))
                 else:
@@ -436,7 +517,9 @@ def write(w: Writer, sheets: list[tuple[str, list[list[Any]]]], truth: dict[str,
         for name, rows in out:
             sheet = book.create_sheet(name[:31])
             for row in rows:
-                sheet.append([None if v == "" else v for v in row])
+                sheet.append([None if v in ("", BELOW) else v for v in row])
+            if merged:
+                _merge(sheet, rows)
         held = io.BytesIO()
         book.save(held)
         return held.getvalue(), ".xlsx"
@@ -459,6 +542,23 @@ def write(w: Writer, sheets: list[tuple[str, list[list[Any]]]], truth: dict[str,
         return text.encode(encoding), ".csv" if mark != "\t" else ".tsv"
     except UnicodeEncodeError:
         return text.encode("utf-8"), ".csv" if mark != "\t" else ".tsv"
+
+
+def _merge(sheet: Any, rows: list[list[Any]]) -> None:
+    """Merge titles over the width of the sheet, and labels with the cells below that belong to them."""
+    width = max(map(len, rows))
+    for r, row in enumerate(rows, 1):
+        if len(row) == 1 and row[0] and width > 1:
+            sheet.merge_cells(start_row=r, end_row=r, start_column=1, end_column=width)
+    for c in range(width):
+        r = 0
+        while r < len(rows):
+            last = r
+            while last + 1 < len(rows) and c < len(rows[last + 1]) and rows[last + 1][c] == BELOW:
+                last += 1
+            if last > r:
+                sheet.merge_cells(start_row=r + 1, end_row=last + 1, start_column=c + 1, end_column=c + 1)
+            r = last + 1
 
 
 def verdict(made: Made, folder: Path | None = None) -> tuple[str, list[str]]:
