@@ -25,6 +25,8 @@ from methods.result import Caution
 
 #: Where the scatter between fillings comes from when the oil's own few fillings hardly show it.
 BORROW = {"": "from nowhere", "study": "from the other oils"}
+#: What may make the verdict none at all comes first.
+GRAVEST = ("departs_from_method", "limit_method_unknown", "liquid_unknown")
 #: Most cases that the plot shows; the table has them all.
 MOST_DRAWN = 30
 
@@ -350,7 +352,7 @@ class Page(StudyPage):
         found = [Caution("check", edition)]
         for decision in result.found.decisions:
             found += [w for w in decision.cautions if w.code != "limit_from_document" and w not in found]
-        return found
+        return sorted(found, key=lambda w: w.code not in GRAVEST)  # the others stay in their order
 
     def _drawn(self, result: Answer) -> list[Any]:
         from dashboard.plots.decision import Case

@@ -23,6 +23,8 @@ from methods.result import Caution
 
 #: Numbers of fillings that get a line in the plot.
 LINES = (1, 2, 3, 5)
+#: Most breakdowns in all that the plot goes to, and most on one filling that a line is drawn for.
+MOST_DRAWN, MOST_ON_ONE = 5000, 100
 #: Breakdowns on each filling at which the table behind the plot gives the curves.
 COMMON = (1, 2, 3, 5, 6, 10, 15, 30)
 _TYPED, _RECORDS = "typed", "records"
@@ -229,12 +231,15 @@ class Page(StudyPage):
             plan = self._plan(start, here)
         except InputError as error:
             raise Empty("There is no such plan.", str(error)) from error
-        most = max(30, min(200, int(1.4 * getattr(plan, "breakdowns", 30))))
-        lines = tuple(sorted({*LINES, *([plan.fillings] if self.goal == "mean" and plan.fillings <= 12 else [])}))
+        most = max(30, min(MOST_DRAWN, int(1.4 * getattr(plan, "breakdowns", 30))))
+        lines = tuple(
+            sorted({*LINES, *([plan.fillings] if self.goal == "mean" and plan.fillings <= MOST_DRAWN else [])})
+        )
         table = curve(
             start.cov, start.between_cov, mean=start.mean_kv, confidence=confidence, fillings=lines, most=most,
             serial_correlation=start.serial_correlation,
         )  # fmt: skip
+        table = table[table["breakdowns_per_filling"] <= MOST_ON_ONE]
         step, refused = self._step() if records else (None, "")
         usual = self._usual(start, here, plan)
         return Answer(start, plan, table, self._here(start, here), usual, self._assured(start), step, refused)

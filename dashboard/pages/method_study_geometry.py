@@ -95,9 +95,11 @@ class Geometry(View):
         if s is None:
             return result.refused
         one, two = (f"{g.electrode} at {g.gap_mm:g} mm" for g in (s.first, s.second))
-        low, high = min(s.predicted_low, s.by_volume_low), max(s.predicted_high, s.by_volume_high)
-        apart = s.observed_low > high or s.observed_high < low
-        verdict = "The stressed oil alone does not explain it" if apart else "The stressed oil may explain it"
+        spans = {"area": (s.predicted_low, s.predicted_high), "volume": (s.by_volume_low, s.by_volume_high)}
+        fits = [name for name, (low, high) in spans.items() if s.observed_low <= high and s.observed_high >= low]
+        verdict = "The stressed oil may explain it" if fits else "The stressed oil alone does not explain it"
+        if len(fits) == 1:
+            verdict = f"The stressed {fits[0]} may explain it, the {'volume' if fits == ['area'] else 'area'} does not"
         return (
             f"From {one} to {two} the weakest link lets expect {words.number(s.predicted, 3)} times the voltage "
             f"({words.number(s.predicted_low, 3)} to {words.number(s.predicted_high, 3)}) by the stressed area, "

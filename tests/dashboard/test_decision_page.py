@@ -79,6 +79,13 @@ def test_grades_and_departures_stand_in_the_verdicts():
     assert "Grades:" in page._answer.text
 
 
+def test_what_may_make_the_verdict_none_comes_first():
+    study = _study()
+    page = _page(study, limit=LIMIT)
+    codes = [c.code for c in page.cautions(page.result())]
+    assert codes[0] == "liquid_unknown" and "check" in codes  # the invented rows do not say what liquid it is
+
+
 def test_a_graded_limit_of_ones_own_needs_no_file():
     study = _study()
     page = _page(study, limit="typed", limit_kv=50.0, poor_kv=40.0, method="IEC 60156", liquid="mineral oil")

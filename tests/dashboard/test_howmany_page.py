@@ -70,6 +70,23 @@ def test_the_plan_is_also_told_in_fillings_as_the_records_have_them(study):
     assert "as these records have" not in _page(Study(), half_width=10.0)._answer.text
 
 
+@pytest.mark.parametrize("half_width", [2.0, 3.0, 10.0])
+def test_the_plan_lies_on_a_line_of_the_plot(half_width):
+    result = _page(Study(), half_width=half_width).result()
+    mine = result.curve[result.curve["fillings"] == result.plan.fillings].set_index("breakdowns_per_filling")
+    at = mine.loc[result.plan.breakdowns_per_filling]
+    assert at["half_width_percent"] == pytest.approx(result.plan.half_width_percent)
+    assert result.curve["breakdowns_per_filling"].max() <= 100
+
+
+def test_bench_times_are_typed():
+    typed = _page(Study(), filling_minutes=0.5, breakdown_minutes=4.0).result().plan
+    usual = _page(Study()).result().plan
+    assert typed.fillings > usual.fillings and typed.breakdowns_per_filling < usual.breakdowns_per_filling
+    assert typed.bench_minutes == typed.fillings * (0.5 + 4.0 * typed.breakdowns_per_filling)
+    assert usual.bench_minutes is None
+
+
 def test_a_plan_that_cannot_be_says_why():
     page = _page(Study(), half_width=1.0, fillings=2)
     assert "plan more fillings" in page._state.object

@@ -162,7 +162,6 @@ def test_readable_text(capsys):
     assert "Breakdowns a filling" in out
 
 
-
 def test_prove_says_what_the_planned_design_delivers(capsys):
     words = ["plan", "mean", "--cov", "15%", "--between-cov", "5%", "--half-width", "10%", "--prove", "300", "--json"]
     assert main(words) == 0
