@@ -85,22 +85,6 @@ def power_equivalence_welch(margin: float, difference: float, sd: float, n: int,
     return float(weight @ np.array(chances))
 
 
-def power_equivalence_parallel(total: int, margin: float, difference: float = 0.0, confidence: float = 0.95) -> float:
-    """Power for two equal groups of ``total / 2`` values with SD 1 and margins ``±margin``."""
-    return power_equivalence(-margin, margin, difference, math.sqrt(4 / total), total - 2, confidence)
-
-
-def power_equivalence_crossover(
-    total: int, cov: float, ratio: float, low: float = 0.8, high: float = 1.25, confidence: float = 0.95
-) -> float:
-    """Power on the log scale when each of ``total`` samples is taken both ways (two-period crossover): margins on the
-    ratio of the means, ``cov`` of single values about their sample."""
-    sd = math.sqrt(math.log1p(cov**2))
-    return power_equivalence(
-        math.log(low), math.log(high), math.log(ratio), sd * math.sqrt(2 / total), total - 2, confidence
-    )
-
-
 def plan_equivalence(
     cov: float | None = None,
     margin: float | None = None,

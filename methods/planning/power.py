@@ -6,7 +6,6 @@ Effects are in units of the SD. A two-sided power counts both tails.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import lru_cache
 from typing import Any
 
@@ -15,7 +14,6 @@ import scipy
 from numpy.typing import NDArray
 
 from methods.errors import InputError
-from methods.planning.inputs import MOST_BREAKDOWNS, positive, probability
 
 
 def power_t(noncentrality: float, df: float, confidence: float = 0.95, sides: int = 2) -> float:
@@ -87,47 +85,3 @@ def power_welch(effect: float, n: int, confidence: float = 0.95, sides: int = 2)
 def power_one_sample(effect: float, n: float, confidence: float = 0.95, sides: int = 2) -> float:
     """Power of the one-sample (or paired) t test with ``n`` values to see a mean of ``effect`` SDs."""
     return power_t(effect * np.sqrt(n), n - 1, confidence, sides)
-
-
-def power_anova(groups: int, f: float, n: float, confidence: float = 0.95) -> float:
-    """Power of the one-way analysis of variance: ``groups`` of ``n`` values, Cohen's effect ``f``."""
-    alpha = 1 - confidence
-    between, within = groups - 1, groups * (n - 1)
-    critical = scipy.stats.f.ppf(1 - alpha, between, within)
-    return float(scipy.stats.ncf.sf(critical, between, within, groups * n * f**2))
-
-
-def size_for(power_at: Callable[[float], float], power: float, least: float = 1.0001) -> float:
-    """Sample size (not rounded) at which the rising function ``power_at`` reaches ``power``.
-
-    Raises
-    ------
-    InputError
-        More than 100 000 would be needed.
-    """
-    wanted = probability(power, "power")
-    low, high = least, max(2 * least, 4.0)
-    while power_at(high) < wanted:
-        low, high = high, 2 * high
-        if high > MOST_BREAKDOWNS:
-            raise InputError(f"More than {MOST_BREAKDOWNS} would be needed; look for a larger difference.")
-    if power_at(low) >= wanted:
-        return low
-    return float(scipy.optimize.brentq(lambda n: power_at(n) - wanted, low, high, xtol=1e-9, rtol=1e-12))
-
-
-def size_two_sample(effect: float, power: float = 0.8, confidence: float = 0.95, sides: int = 2) -> float:
-    """Values per group (not rounded) of the two-sample t test."""
-    effect = positive(effect, "effect")
-    return size_for(lambda n: power_two_sample(effect, n, None, confidence, sides), power)
-
-
-def size_one_sample(effect: float, power: float = 0.8, confidence: float = 0.95, sides: int = 2) -> float:
-    """Values (not rounded) of the one-sample or paired t test."""
-    effect = positive(effect, "effect")
-    return size_for(lambda n: power_one_sample(effect, n, confidence, sides), power)
-
-
-def size_anova(groups: int, f: float, power: float = 0.8, confidence: float = 0.95) -> float:
-    """Values per group (not rounded) of the one-way analysis of variance."""
-    return size_for(lambda n: power_anova(groups, f, n, confidence), power)

@@ -32,8 +32,8 @@ QUANTITIES = {"methods/planning/uncertainty.py", "methods/planning/mean_uncertai
 WAITING = {
     "acceptance_plan", "required_share", "best_breakdowns_per_filling", "best_for_budget", "size_two_sided",
     "quantile_ranks", "cov_interval", "tolerance_one_sided", "tolerance_one_sided_approximate", "tolerance_two_sided",
-    "accept_in_sequence", "power_equivalence_parallel", "power_equivalence_crossover", "size_two_sample",
-    "size_one_sample", "size_anova", "power_law", "area_test", "ljung_box", "turning_points", "pettitt",
+    "accept_in_sequence",
+    "power_law", "area_test", "ljung_box", "turning_points", "pettitt",
     "log_rank", "t_test", "paired_t_test", "effect_size", "harrell_davis", "harrell_davis_error",
     "within_alone",
 }  # fmt: skip
