@@ -18,7 +18,7 @@ from methods.planning.limit_check import LimitGiven, limit_given
 from methods.planning.mean_uncertainty import HISTORY_WORDS, PRIOR_WORDS, MeanUncertainty, mean_uncertainty
 from methods.planning.verdicts import check_rule
 from methods.protocols.fitting import departure_caution, departures, gas_caution, rests
-from methods.protocols.grades import Grade, graded
+from methods.protocols.grades import GOOD, Grade, graded
 from methods.protocols.protocol import Protocol
 from methods.protocols.recognition import recognise
 from methods.records.table import as_table, filling_codes, group_codes, withstood
@@ -371,7 +371,7 @@ def _judge(
             if _one_filling_only(mean, case) and sure is not None and risky is not None:
                 low, band = sure, mean.mean_kv - risky
     verdict = _verdict(kv, gone, case, mean, low)
-    grade, grades = _grades(case, mean, above is not None)
+    grade, grades = _grades(case, mean, above is not None, float(kv.min()))
     wrong = None if above is None or verdict == "undecided" else (1 - above if verdict == "pass" else above)
     if mean.mean_kv is None and verdict == "pass":
         found.append(Caution("withstood", "How far the mean lies above the ceiling is not known."))
@@ -414,13 +414,17 @@ def _judge(
     )
 
 
-def _grades(case: _Case, mean: MeanUncertainty, scatter: bool) -> tuple[str | None, tuple[Grade, ...]]:
+def _grades(case: _Case, mean: MeanUncertainty, scatter: bool, lowest: float) -> tuple[str | None, tuple[Grade, ...]]:
     """The grade of the mean, and all three with what speaks for them; nothing where the limit is not graded."""
     bands = case.limit.bands
     if bands is None:
         return None, ()
     found = graded(bands, lambda kv: _above(mean, kv, case) if scatter else None)
-    return None if mean.mean_kv is None else bands.grade(mean.mean_kv), found
+    if mean.mean_kv is not None:
+        return bands.grade(mean.mean_kv), found
+    # where nothing broke down the mean lies above the lowest ceiling, which tells the grade if that is good already
+    good = mean.basis == "withstood only" and bands.grade(lowest) == GOOD
+    return GOOD if good else None, found
 
 
 def _told(grade: str | None, grades: tuple[Grade, ...]) -> str:

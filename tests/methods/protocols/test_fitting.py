@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from scipy import stats
+from scipy import integrate, stats
 
 from dashboard.cli import main
 from methods import decide, decide_all
@@ -103,7 +103,26 @@ def test_grades_of_a_graded_document_with_probabilities() -> None:
 def test_grades_where_every_reading_withstood() -> None:
     data = breakdowns(fluid="mineral oil").assign(outcome="withstood", kv=80.0)
     found = decide(data, "iec_60422_2013/o_a_good")
-    assert found.grade is None and [g.probability for g in found.grades] == [None, None, None]
+    assert found.grade == "good" and [g.probability for g in found.grades] == [None, None, None]
+    low = decide(data.assign(kv=55.0), "iec_60422_2013/o_a_good")  # a ceiling between the limits tells no grade
+    assert low.grade is None and "Grade" not in low.sentence
+
+
+def test_grades_of_one_filling_beside_numerical_integration() -> None:
+    """Flat prior of the mean, SD between fillings none to twice that within: Student's t, integrated by SciPy."""
+    kv = np.array([55.0, 60, 45, 50, 52, 58])
+    data = pd.concat([breakdowns(fluid="mineral oil").iloc[[0]].assign(kv=v) for v in kv], ignore_index=True)
+    found = decide(data, "iec_60422_2013/b_good")
+
+    def reaches(limit: float) -> float:
+        def at(ratio: float) -> float:
+            return float(stats.t.cdf((kv.mean() - limit) / (kv.std(ddof=1) * np.sqrt(1 / 6 + ratio**2)), 5))
+
+        return float(integrate.quad(at, 0, 2)[0] / 2)
+
+    good, not_poor = reaches(50), reaches(40)
+    wanted = [good, not_poor - good, 1 - not_poor]
+    assert [g.probability for g in found.grades] == pytest.approx(wanted, abs=0.01)
 
 
 def test_newer_editions_stand_with_the_verdict() -> None:
