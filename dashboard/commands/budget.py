@@ -29,6 +29,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--between-sd", type=kilovolts, metavar="KV", help="scatter between fillings from history, for single fillings"
     )
+    parser.add_argument(
+        "--history", metavar="FILE", help="earlier tests from which the scatter within and between fillings is borrowed"
+    )
     parser.add_argument("--voltmeter", type=percentage, metavar="1%", help="half-width of its calibration limits")
     parser.add_argument("--gap-tolerance", type=amount, metavar="MM", help="half-width of the gap's setting")
     parser.add_argument("--exponent", type=amount, metavar="M", help="of your own gap law V = a d^m")
@@ -49,11 +52,14 @@ def run(args: argparse.Namespace) -> int:
 
     if (args.gap_tolerance is None) != (args.exponent is None):
         raise InputError("The gap's part needs both --gap-tolerance and --exponent.")
-    cases = series_of(open_records(args))
+    records = open_records(args)
+    cases, past = series_of(records), _history(args.history, records)
     chosen = [c for c in cases if args.case is None or args.case.casefold() in c.label.casefold()]
     if not chosen:
         raise InputError(f"--case {args.case!r} is in none of: {'; '.join(c.label for c in cases[:12])}.")
     bench: dict[str, Any] = {
+        "between_sd": args.between_sd,
+        "history": past,
         "voltmeter_percent": None if args.voltmeter is None else 100 * args.voltmeter,
         "temperature_half_width_k": args.temperature,
         "kv_per_kelvin": args.per_kelvin,
@@ -69,7 +75,7 @@ def run(args: argparse.Namespace) -> int:
                 continue
             gap = {"gap_mm": case.gap_mm, "gap_tolerance_mm": args.gap_tolerance, "exponent": args.exponent}
         try:
-            budgets.append({"case": case.label, "budget": budget_of(case, between_sd=args.between_sd, **bench, **gap)})
+            budgets.append({"case": case.label, "budget": budget_of(case, **bench, **gap)})
         except NotEstimable as why:
             refused.append({"case": case.label, "reason": str(why)})
     if not budgets:
@@ -77,6 +83,16 @@ def run(args: argparse.Namespace) -> int:
         raise NotEstimable(f"{refused[0]['reason']}{more}")
     emit(args, {"confidence": args.confidence, "budgets": budgets, "refused": refused}, _text(budgets, refused))
     return 0
+
+
+def _history(path: str | None, records: Any) -> Any:
+    """The scatter that the history file lends, from tests by the same procedure where it has enough; or None."""
+    if path is None:
+        return None
+    from methods.cage import read_in_cage
+    from methods.scatter.history import scatter_history
+
+    return scatter_history(read_in_cage(path), records)
 
 
 def _text(budgets: list[dict[str, Any]], refused: list[dict[str, Any]]) -> str:

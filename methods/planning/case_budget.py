@@ -12,11 +12,14 @@ from methods.errors import NotEstimable
 from methods.planning.bench_sources import own_sources
 from methods.planning.standing import Series
 from methods.planning.uncertainty import Budget, mean_budget, source
+from methods.scatter.history import History, what_it_did
 from methods.scatter.nested_pivots import Prior
 from methods.scatter.one_oil import one_oil
 
 
-def budget_of(series: Series, *, between_sd: float | None = None, own: str = "", **bench: Any) -> Budget:
+def budget_of(
+    series: Series, *, between_sd: float | None = None, history: History | None = None, own: str = "", **bench: Any
+) -> Budget:
     """Budget of the mean of one oil under one condition.
 
     The mean and its uncertainty are those of :func:`methods.scatter.one_oil`: with two fillings or more the SD of their
@@ -29,6 +32,9 @@ def budget_of(series: Series, *, between_sd: float | None = None, own: str = "",
         Of :func:`methods.planning.standing.series_of`.
     between_sd : float, optional
         Only used for one filling.
+    history : History, optional
+        Earlier tests from which the scatter within and between fillings is borrowed
+        (:func:`methods.scatter.scatter_history`); ``between_sd`` goes before it.
     own : str
         Further sources that the user knows, as :func:`methods.planning.bench_sources.own_sources` reads them:
         ``resolution 0.1 kV; crest factor 1 %``.
@@ -52,7 +58,8 @@ def budget_of(series: Series, *, between_sd: float | None = None, own: str = "",
     k, n = len(sizes), max(int(np.median(sizes)), 1)
     confidence = bench.get("confidence", 0.95)
     known = Prior(0.0, 0.0, between_sd, math.inf) if between_sd is not None and k == 1 else None
-    oil = one_oil(series.kv, fillings=series.filling, confidence=confidence, percentiles=(), known=known)
+    borrowed = history.prior(float(series.kv.mean())) if history is not None and between_sd is None else None
+    oil = one_oil(series.kv, fillings=series.filling, confidence=confidence, percentiles=(), known=known or borrowed)
     if oil.standard_error_kv == 0:
         what = "filling means" if k > 1 else "values"
         raise NotEstimable(f"{series.label}: all {what} are equal; copied or rounded values look like this.")
@@ -65,6 +72,11 @@ def budget_of(series: Series, *, between_sd: float | None = None, own: str = "",
         )
         return replace(found, cautions=(*found.cautions, *more.cautions))
     what = {"filling means": "scatter of filling means"}.get(oil.basis, "scatter within fillings")
+    said = oil.cautions
+    if borrowed is not None and history is not None:
+        what = "scatter within and between fillings, with history"
+        alone = one_oil(series.kv, fillings=series.filling, confidence=confidence, percentiles=())
+        said = (*said, what_it_did(history, alone, oil))
     line = source(what, oil.standard_error_kv, kind="A", df=oil.df)
     found = mean_budget(oil.mean_kv, **design, scatter=line, **bench)
-    return replace(found, cautions=(*found.cautions, *more.cautions, *oil.cautions))
+    return replace(found, cautions=(*found.cautions, *more.cautions, *said))

@@ -78,7 +78,7 @@ def plan_percentile(
     Smallest number whose interval for the percentile is no wider than ``±half_width`` when the estimates fall on the
     planned values. Normal and lognormal: exact, by the noncentral t. Weibull and smallest extreme value: by seeded
     simulation of the pivotal quantities of the maximum-likelihood estimates. Over fillings (normal only): by the
-    generalised pivotal quantity of the one-way random model, seeded.
+    limits that the analysis computes, generalised pivotal quantities (:func:`methods.scatter.one_oil`).
 
     Parameters
     ----------
@@ -160,7 +160,7 @@ def _result(point: Percentile, k: int, n: int, target: float | None, protocol: A
     if nested:
         own, known = nested_half_width(point, k, n), nested_half_width_known(point, k, n)
         sure = None
-        method = "generalised pivotal quantity, seeded simulation"
+        method = "generalised pivotal quantities, as the analysis"
     else:
         if k * n < 2:
             raise InputError("One breakdown gives no interval for a percentile.")

@@ -16,6 +16,8 @@ from methods.errors import InputError
 from methods.families import weibull_shape_for_cov
 from methods.planning.inputs import Scatter
 from methods.planning.pivots import DRAWS, weibull_pivots
+from methods.scatter.nested_pivots import Summary
+from methods.scatter.one_oil import normal_percentiles
 
 #: Weibull and smallest-extreme-value plans are simulated; beyond this many breakdowns they are not.
 MOST_SIMULATED = 2000
@@ -134,26 +136,19 @@ class Percentile:
         return float(np.mean(scale * (np.exp(-v_low / found) - np.exp(-v_high / found)) / 2 <= target))
 
 
-def nested_half_width(point: Percentile, k: int, n: int, repetitions: int = DRAWS) -> float:
-    """Half-width of a normal percentile over fillings, by the generalised pivotal quantity; nan for k = 1.
+def nested_half_width(point: Percentile, k: int, n: int) -> float:
+    """Half-width of a normal percentile over fillings, as the analysis of such breakdowns gives it; nan for k = 1.
 
     The percentile is that of all breakdowns on all fillings: its SD is ``sqrt(s_f**2 + s_w**2)``. Between and within
-    sums of squares are taken at their expected values.
-
-    Source: K. Krishnamoorthy and T. Mathew, *Statistical Tolerance Regions* (2009), one-way random model.
+    sums of squares are taken at their expected values, and given to :func:`methods.scatter.one_oil.normal_percentiles`,
+    which is what fit, Overlay and the verdict ask: generalised pivotal quantities.
     """
     if k < 2:
         return math.nan
-    s, z = point.scatter, float(scipy.special.ndtri(point.p))
-    rng = np.random.default_rng([point.seed, k, n])
+    s = point.scatter
     within, between = s.within**2, (s.between or 0.0) ** 2
-    filling = (k - 1) * (n * between + within) / rng.chisquare(k - 1, repetitions)  # n s_f^2 + s_w^2, as it could be
-    total = filling / n
-    if n > 1:
-        total = total + (1 - 1 / n) * k * (n - 1) * within / rng.chisquare(k * (n - 1), repetitions)
-    values = rng.standard_normal(repetitions) * np.sqrt(filling / (k * n)) + z * np.sqrt(total)
-    tail = (1 - point.level) / 2
-    low, high = np.quantile(values, [tail, 1 - tail])
+    expected = Summary(k * n, k, 0.0, (k - 1) * (between + within / n), k * (n - 1) * within, float(n))
+    low, high = normal_percentiles(expected, [point.p], point.level, lucky=False)[0, 1:]
     return float((high - low) / 2)
 
 

@@ -489,9 +489,9 @@ def render(chosen: Sequence[Line], counts: Sequence[Sequence[Found]], seed: int)
     return "\n".join(text) + "\n"
 
 
-def _counted(name: str, long: bool, seed: int) -> list[Found]:
+def _counted(name: str, long: bool, seed: int, most: int) -> list[Found]:
     study = next(line.study for line in lines() if line.study.name == name)
-    return counted(study, study.repetitions[1 if long else 0], seed)
+    return counted(study, min(study.repetitions[1 if long else 0], most), seed)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -500,11 +500,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--long", action="store_true", help="the repetitions of the published table")
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--only", default="", help="lines whose name or group holds this text")
+    parser.add_argument("--most", type=int, default=10**6, help="at most so many repetitions a line")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--out", nargs="?", const=str(RESULTS), help="write to a file (BENCHES.md unless named)")
     given = parser.parse_args(arguments)
     chosen = [x for x in lines() if given.only in f"{x.group} {x.study.name}"]
-    work = partial(_counted, long=given.long, seed=given.seed)
+    work = partial(_counted, long=given.long, seed=given.seed, most=given.most)
     names = [x.study.name for x in chosen]
     if given.jobs == 1:
         counts = [work(n) for n in names]

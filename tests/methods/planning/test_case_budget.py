@@ -82,3 +82,26 @@ def test_judging_tells_how_far_it_is_and_can_be_stopped():
 
     with pytest.raises(RuntimeError):
         decide_all(table, 45.0, progress=stop)
+
+
+def test_history_lends_its_scatter_as_it_does_to_the_verdict():
+    """One filling with earlier tests behind it: the same mean, uncertainty and degrees of freedom as decide gives."""
+    import pandas as pd
+
+    from methods.planning import decide
+    from methods.scatter.history import scatter_history
+
+    rng = np.random.default_rng(3)
+    past = pd.concat([
+        pd.DataFrame({"sample": f"earlier {i}", "filling": np.repeat(["a", "b", "c"], 5),
+                      "kv": 50 + np.repeat(rng.normal(0, 3, 3), 5) + rng.normal(0, 5, 15)})
+        for i in range(5)
+    ], ignore_index=True)  # fmt: skip
+    known = scatter_history(past)
+    series = _series([50, 54, 60, 64, 55], [0] * 5)
+    found, alone = budget_of(series, history=known), budget_of(series)
+    judged = decide(series.kv, 40.0, fillings=series.filling, history=known)
+    assert found.standard_uncertainty_kv == pytest.approx(judged.standard_uncertainty_kv)
+    assert found.expanded_uncertainty_kv == pytest.approx(judged.expanded_uncertainty_kv)
+    assert found.expanded_uncertainty_kv > alone.expanded_uncertainty_kv
+    assert "history" in {c.code for c in found.cautions}

@@ -188,3 +188,17 @@ def test_kv_and_refusals():
 def test_impossible_questions_are_refused(wrong):
     with pytest.raises(InputError):
         plan_percentile(**wrong)
+
+
+def test_the_width_planned_over_fillings_is_the_one_that_the_analysis_computes():
+    """Breakdowns whose sums of squares are just those planned for, given to the analysis of one oil."""
+    from methods.scatter import one_oil
+
+    made = plan_percentile(
+        sd=6.0, p=0.01, mean=60.0, between_sd=3.0, fillings=3, breakdowns_per_filling=5, half_width=20.0
+    )
+    inside = np.array([-2.0, -1, 0, 1, 2])
+    inside *= 6.0 / inside.std(ddof=1)
+    outside = np.array([-1.0, 0, 1]) * np.sqrt(9 + 36 / 5)
+    oil = one_oil((60 + outside[:, None] + inside).ravel(), fillings=np.repeat([1, 2, 3], 5), percentiles=(0.01,))
+    assert made.half_width == pytest.approx((oil.percentiles[0].high - oil.percentiles[0].low) / 2, rel=1e-6)
