@@ -434,7 +434,7 @@ def lines() -> list[Line]:
             f"{text}, a few withstood",
             [Claim("mean", "mean over the oils")],
             partial(_withstood, oils=oils, laboratories=laboratories),
-            400 if laboratories == 1 else 150,
+            400 if laboratories == 1 else 40,
         )
     return out
 
