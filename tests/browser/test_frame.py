@@ -48,7 +48,7 @@ def test_an_invalid_address_is_mended(visitor: Any) -> None:
 
 
 def test_views_change_without_a_fault(visitor: Any) -> None:
-    visitor.open("?page=overlay")
+    visitor.open("?page=overlay&data=programme&by=electrode")
     for view in ("Density", "Normal scale", "Weibull scale", "Boxes", "Steps", "Density"):
         visitor.press(view)
         visitor.idle()
