@@ -182,7 +182,7 @@ def test_a_study_by_keyboard_alone(visitor: Visitor) -> None:
     tab.wait_for_url("**overlay.view=density*")
     visitor.idle()
     assert "kV" in visitor.answer()
-    tab_to(tab, "All cautions")  # through plots and tables to the end: nothing keeps the keyboard
+    tab_to(tab, "All cautions", most=120)  # through plots, tables and their headings: nothing keeps the keyboard
 
 
 def focus_is(tab: Any, **wanted: str) -> None:
