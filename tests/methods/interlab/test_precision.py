@@ -290,3 +290,18 @@ def test_oils_are_not_pooled_into_one_repeatability() -> None:
     pooled = read("data/programme_long.csv").table.groupby(["stirring", "laboratory"])["kv"].std()
     assert pooled.max() > 19  # what a level of all oils together would have called repeatability
     assert any(w.code == "level_split" and "sample" in w.text for w in found.cautions)
+
+
+def test_degrees_of_freedom_of_reproducibility() -> None:
+    """Satterthwaite (Biometrics Bulletin 2 (1946) 110) on the mean squares of a one-way layout."""
+    rng = np.random.default_rng(6)
+    for laboratories in (2, 5):
+        kv = 50 + rng.normal(0, 4, laboratories)[:, None] + rng.normal(0, 2, (laboratories, 3))
+        rows = [("A", f"L{i}", j, v) for i, line in enumerate(kv) for j, v in enumerate(line)]
+        table = pd.DataFrame(rows, columns=["sample", "laboratory", "filling", "kv"])
+        level = precision(table, result="breakdown").levels[0]
+        between = 3 * kv.mean(axis=1).var(ddof=1) / 3
+        within = kv.var(axis=1, ddof=1).mean() * (1 - 1 / 3)
+        wanted = (between + within) ** 2 / (between**2 / (laboratories - 1) + within**2 / (2 * laboratories))
+        assert level.s_R**2 == pytest.approx(between + within)
+        assert level.df_R == pytest.approx(wanted)
