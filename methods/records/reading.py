@@ -292,9 +292,9 @@ def _read_sheet(
     fill_down(plan, body, log)
     mark = decimal_mark([body.columns[i] for i in plan.values], units[0], options.decimal, log)
     units = magnitude_units(plan, body, units, mark, log)
-    if options.unit is None and options.decimal is None:
-        ask_for_unit(plan, body, units, mark)
     parsed = [parse_column(body.columns[i], u, mark, options.words) for i, u in zip(plan.values, units, strict=True)]
+    if options.unit is None and options.decimal is None:
+        ask_for_unit(plan, parsed)
     flat = flatten(parsed)
     place = places_of(plan, body, flat, f"{sheet.name}!" if tell else "")
     refuse_rows(plan, body, flat)

@@ -120,7 +120,7 @@ def parse_column(cells: Coded, unit: str | None, decimal: str | None, words: fro
 CREDIBLE_KV = (0.1, 1000.0)
 
 
-def ask_for_unit(plan: Layout, body: Body, units: list[str | None], mark: str | None) -> None:
+def ask_for_unit(plan: Layout, parsed: list[Voltages]) -> None:
     """Ask for the unit where readings cannot be in the one that their heading names: 41200 under ``kV``.
 
     Raises
@@ -131,11 +131,10 @@ def ask_for_unit(plan: Layout, body: Body, units: list[str | None], mark: str | 
     if plan.named or not plan.voltage:
         return
     held = []
-    for i, unit in zip(plan.values, units, strict=True):
-        if plan.headings[i].unit not in FACTORS or unit in ("kV/mm", "kV/cm"):
-            continue
-        column = parse_column(body.columns[i], unit, mark, frozenset())
-        held.append(column.kv[(column.kind == VALUE) & np.isfinite(column.kv) & ~column.per_mm])
+    for i, column in zip(plan.values, parsed, strict=True):
+        if plan.headings[i].unit in FACTORS:
+            good = (column.kind == VALUE) & np.isfinite(column.kv) & np.logical_not(column.per_mm)
+            held.append(column.kv[good])
     kv = np.concatenate(held) if held else np.empty(0)
     if not len(kv) or not (kv.min() > CREDIBLE_KV[1] or kv.max() < CREDIBLE_KV[0]):
         return

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import io
+import json
 import random
 import statistics
 import tempfile
@@ -592,6 +593,26 @@ def run(first: int, count: int) -> tuple[Counter[str], dict[str, list[int]]]:
     return found, seeds
 
 
+def in_parts(first: int, count: int, out: Path) -> tuple[Counter[str], dict[str, list[int]]]:
+    """Like :func:`run`, a thousand at a time, each written to ``out`` as a line of JSON; those written are not run again."""
+    done = [json.loads(line) for line in out.read_text(encoding="utf-8").splitlines()] if out.exists() else []
+    had = {part["from"] for part in done}
+    for start in range(first, first + count, 1000):
+        if start in had:
+            continue
+        found, seeds = run(start, min(1000, first + count - start))
+        done.append({"from": start, "found": dict(found), "seeds": seeds})
+        with out.open("a", encoding="utf-8") as file:
+            file.write(json.dumps(done[-1]) + "\n")
+    total: Counter[str] = Counter()
+    wrong: dict[str, list[int]] = {}
+    for part in done:
+        total.update(part["found"])
+        for what, held in part["seeds"].items():
+            wrong.setdefault(what, []).extend(held)
+    return total, wrong
+
+
 def show(seed: int) -> None:
     made = make(seed)
     what, findings = verdict(made)
@@ -619,12 +640,18 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("count", nargs="?", type=int, default=2000)
     parser.add_argument("--from", dest="first", type=int, default=0)
+    parser.add_argument(
+        "--out", type=Path, help="a line for each thousand, written as it is done; goes on where it was"
+    )
     parser.add_argument("--show", type=int)
     args = parser.parse_args()
     if args.show is not None:
         show(args.show)
         return
-    found, seeds = run(args.first, args.count)
+    if args.out is not None:
+        found, seeds = in_parts(args.first, args.count, args.out)
+    else:
+        found, seeds = run(args.first, args.count)
     for what, n in found.most_common():
         print(f"{what:16} {n:7} {100 * n / args.count:6.2f}%  {seeds.get(what, [])[:15]}")
 
