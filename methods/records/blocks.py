@@ -258,7 +258,7 @@ def _stands_out(grid: _Grid, heads: list[int], at: int) -> bool:
     like = 2 * sum(t in before for t in texts) > len(texts) or all(
         (heading(c).name or heading(c).shot) and not _lone_label(c) for c in grid.cells[at] if c.strip()
     )
-    if _blank(above) or (_is_line(above, False) and like):
+    if _blank(above) or (_is_line(above, False) and (like or any(facts_of(c).said for c in above if c.strip()))):
         return True
     return sum(t in before for t in texts) >= 0.6 * len(texts)
 

@@ -1,4 +1,4 @@
-"""Workbooks whose sheets repeat each other or are told apart by their names alone; encodings and sizes; all invented."""
+"""Workbooks whose sheets repeat each other or differ in name only; encodings and sizes; all invented."""
 
 from __future__ import annotations
 
@@ -81,7 +81,8 @@ def test_a_cell_of_a_hundred_kilobytes() -> None:
 
 
 def test_field_strength_and_its_summaries() -> None:
-    raw = "Sample;Gap (mm);U1 (kV/mm);U2 (kV/mm);U3 (kV/mm);Mean\nA;2;20.10;21.30;19.90;20.43\n;;21.00;20.00;19.00;20.00\n"
+    head = "Sample;Gap (mm);U1 (kV/mm);U2 (kV/mm);U3 (kV/mm);Mean\n"
+    raw = head + "A;2;20.10;21.30;19.90;20.43\n;;21.00;20.00;19.00;20.00\n"
     records = read(raw.encode())
     assert records.table["kv"].round(6).tolist() == [40.2, 42.6, 39.8, 42, 40, 38]
     assert "mean_differs" not in records.problems["code"].tolist()
