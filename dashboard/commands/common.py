@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
 import sys
 from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
@@ -243,11 +244,22 @@ def emit(args: argparse.Namespace, result: Any, text: str) -> None:
     """
     if args.command != "check":
         for line in [*getattr(args, "refused", ()), *([] if args.json else getattr(args, "said", ()))]:
-            print(f"gapshift: {line}", file=sys.stderr)
+            print(harmless(f"gapshift: {line}"), file=sys.stderr)
     if args.json:
-        print(json.dumps(as_json(result), ensure_ascii=False, allow_nan=False))
+        said = json.dumps(as_json(result), ensure_ascii=False, allow_nan=False)
+        print(_STEERING.sub(lambda found: f"\\u{ord(found[0]):04x}", said))
     else:
-        print(text)
+        print(harmless(text))
+
+
+#: What steers a terminal or turns the direction of writing: control characters but tab and line end, bidirectional
+#: marks, and halves of characters that no terminal can show.
+_STEERING = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
+
+
+def harmless(text: str) -> str:
+    """A text of which nothing steers the terminal, whatever stands in the file: such characters become a mark."""
+    return _STEERING.sub("\N{REPLACEMENT CHARACTER}", text)
 
 
 def columns(rows: Sequence[Sequence[Any]], heads: Sequence[str], digits: int = 4) -> str:

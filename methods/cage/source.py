@@ -63,6 +63,8 @@ def _named(path: Path) -> Iterator[None]:
     """Have what the system says about a path said in a line of ours."""
     try:
         yield
+    except InputError:  # said already
+        raise
     except FileNotFoundError:
         raise UnusableFile(f"there is no file {str(path)!r}", rule="an existing file") from None
     except IsADirectoryError:
