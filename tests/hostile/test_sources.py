@@ -26,8 +26,8 @@ def test_a_path_that_is_no_file_is_one_line(
     more = ["--out", str(tmp_path / "report.html")] if command == "report" else []
     assert main([command, path, *more]) == 2
     said = capsys.readouterr()
-    why = {"device": "is a device", "loop": "in a circle", "long": "too long", "nul": "holds a NUL", "folder": "a folder",
-           "nothing": "no file"}[what]  # fmt: skip
+    why = {"device": "is a device", "loop": "in a circle", "long": "too long", "nul": "holds a NUL",
+           "folder": "a folder", "nothing": "no file"}[what]  # fmt: skip
     assert why in said.err
     assert said.err.count("\n") == 1 and "Traceback" not in said.err and len(said.err) < 400
 
