@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import weakref
 from collections.abc import Sequence
 from pathlib import Path
@@ -14,9 +15,12 @@ from dashboard import address, demo, footer, parts
 from dashboard.addressbar import AddressBar
 from dashboard.frame import Frame, dress
 from dashboard.pages import entries, keys, page_class
+from dashboard.pages.base import reference
 from dashboard.sidebar import Sidebar
 from dashboard.study import Study
 from dashboard.tray import Tray
+
+log = logging.getLogger(__name__)
 
 #: Sessions that are alive, for the test that closed ones are not.
 alive: weakref.WeakSet[Any] = weakref.WeakSet()
@@ -126,11 +130,20 @@ def build(files: Sequence[File] = ()) -> App:
 
 
 def show(files: Sequence[File] = ()) -> Any:
-    """What one session of a server shows, in a document that is dressed for it."""
-    built = build(files)
+    """What one session of a server shows, in a document that is dressed for it.
+
+    A session that cannot be built says so in words of our own: panel's would tell the browser what went wrong inside.
+    """
+    try:
+        layout = build(files).page.layout
+    except Exception:
+        number = reference()
+        log.exception("a session could not be built, reference %s", number)
+        said = f"Load it again; if that does not help, the log of the server says why: reference {number}."
+        layout = parts.column(parts.notice(said, "This page could not be opened.", "wrong"), margin=40)
     if pn.state.curdoc is not None:
         dress(pn.state.curdoc)
-    return built.page.layout
+    return layout
 
 
 if pn.state.served:  # this file was given to `panel serve`

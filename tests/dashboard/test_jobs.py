@@ -263,12 +263,12 @@ def test_a_cancelled_job_is_not_kept() -> None:
 
 
 def test_a_job_whose_session_ends_lets_its_slot_go() -> None:
-    import panel as pn
     from bokeh.document import Document
+    from panel.io.document import set_curdoc
 
     async def scene() -> None:
         document, work = Document(), Work(50)
-        with pn.io.set_curdoc(document):
+        with set_curdoc(document):
             made, given = runner(work)
             task = asyncio.create_task(made.run())
             await reached(work)
@@ -285,14 +285,14 @@ def test_a_job_whose_session_ends_lets_its_slot_go() -> None:
 
 
 def test_a_page_s_numbers_that_no_session_waits_for_end_their_process() -> None:
-    import panel as pn
     from bokeh.document import Document
+    from panel.io.document import set_curdoc
 
     from dashboard.workers import Lost
     from tests.dashboard.test_workers import last
 
     document = Document()
-    with pn.io.set_curdoc(document):
+    with set_curdoc(document):
         waiting = jobs.numbers(partial(last, 300))
     for ended in document.session_destroyed_callbacks:
         ended(None)  # type: ignore[arg-type]
