@@ -1,4 +1,4 @@
-"""What a browser is told when something goes wrong: words of our own, with no path, version, traceback or other host."""
+"""What a browser is told when something goes wrong: our own words, with no path, version, traceback or other host."""
 
 from __future__ import annotations
 
