@@ -1,7 +1,9 @@
-"""Wherever panel applications run: ``panel serve``."""
+"""Wherever panel applications run: ``panel serve``, under a prefix and behind a reverse proxy."""
 
 from __future__ import annotations
 
+import os
+import signal
 import subprocess
 import sys
 import time
@@ -12,19 +14,29 @@ from typing import Any
 import pytest
 
 from tests.browser.conftest import ROOT, Visitor, free_port
+from tests.browser.proxy import Proxy
 
 
-@pytest.fixture
-def place() -> Iterator[str]:
+@pytest.fixture(params=[False, True], ids=["alone", "prefix and proxy"])
+def place(request: pytest.FixtureRequest) -> Iterator[str]:
     """The address under which a browser reaches the dashboard."""
-    port = free_port()
+    port, outside = free_port(), free_port()
     command = [sys.executable, "-m", "panel", "serve", "dashboard/app.py", "--port", str(port)]
-    process = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    path, more = "/app", []
+    if request.param:
+        path = "/oil/app"
+        more = ["--prefix", "/oil", "--allow-websocket-origin", f"localhost:{outside}"]
+    process = subprocess.Popen([*command, *more], cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+                               start_new_session=True)  # fmt: skip
     try:
-        _wait(f"http://localhost:{port}/static/js/bokeh.min.js")
-        yield f"http://localhost:{port}/app"
+        _wait(f"http://localhost:{port}{path.removesuffix('app')}static/js/bokeh.min.js")
+        if not request.param:
+            yield f"http://localhost:{port}{path}"
+            return
+        with Proxy(outside, f"http://127.0.0.1:{port}"):
+            yield f"http://localhost:{outside}{path}"
     finally:
-        process.terminate()
+        os.killpg(process.pid, signal.SIGTERM)  # its own session
         process.wait(20)
 
 
