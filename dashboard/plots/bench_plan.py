@@ -7,6 +7,7 @@ from typing import Any
 from dashboard import theme
 from dashboard.plots.layers import Drawing, Layer, Plot
 from dashboard.plots.marks import line, points
+from methods.columns import LABELS
 
 
 def study(plan: Any, dark: bool) -> Drawing:
@@ -51,7 +52,7 @@ def laboratories(plan: Any, dark: bool) -> Drawing:
 def missing(plan: Any, dark: bool) -> Drawing:
     """The order of the runs: which test comes when; :class:`methods.studies.MissingPlan`."""
     runs = plan.sheet.drop_duplicates("run")
-    known = [c for c in ("sample", "laboratory", "method", "electrode", "gap_mm", "stirring") if c in runs]
+    known = [c for c in LABELS if c in runs and c != "filling"]
     said = [", ".join(str(v) for v in row if v == v and v is not None) for row in runs[known].itertuples(index=False)]
     names = list(dict.fromkeys(said))
     looks = theme.cues(names, dark)

@@ -50,7 +50,9 @@ def fits(found: Fits | Sequence[Row]) -> Answer:
         tables.append(_table("oils", "Mean and scatter, whatever the family", [_oil(r) for r in oils]))
         above = [line for r in oils for line in _above(r)]
         if above:
-            tables.append(_table("tolerance", "What most breakdowns lie above", above, "One-sided, normal law."))
+            levels = sorted({r["oil"].confidence for r in oils})
+            note = f"Normal law, with a one-sided confidence of {listed([f'{100 * c:g} %' for c in levels])}."
+            tables.append(_table("tolerance", "What most breakdowns lie above", above, note))
     said = tuple(_best(rows) for rows in groups.values())
     return Answer(QUESTION, said, tuple(_cautions(made)), tuple(tables), ("distribution",) if made else (), found)
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from methods.columns import PROCEDURE
 from methods.records.cells import BLANK, NO_BREAKDOWN, normalise, parse
 from methods.records.facts import facts_of, named
-from methods.records.headings import Heading, any_unit, fold, heading
+from methods.records.headings import Heading, any_unit, fold, heading, summary_label
 from methods.records.layout import COUNTING, counts_breakdowns, is_number, is_unit_row, shot_run
 from methods.records.text import Sheet
 
@@ -256,7 +256,9 @@ def _stands_out(grid: _Grid, heads: list[int], at: int) -> bool:
     before = {fold(c) for c in grid.cells[max(h for h in heads if h < at)] if c.strip()}
     texts = [fold(c) for c in grid.cells[at] if c.strip()]
     like = 2 * sum(t in before for t in texts) > len(texts) or all(
-        (heading(c).name or heading(c).shot) and not _lone_label(c) for c in grid.cells[at] if c.strip()
+        (heading(c).name or heading(c).shot or summary_label(c)) and not _lone_label(c)
+        for c in grid.cells[at]
+        if c.strip()
     )
     if _blank(above) or (_is_line(above, False) and (like or any(facts_of(c).said for c in above if c.strip()))):
         return True

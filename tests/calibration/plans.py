@@ -23,6 +23,7 @@ from methods.planning.tolerance import tolerance_one_sided, tolerance_two_sided
 from methods.planning.uncertainty import mean_budget
 from methods.planning.verdicts import pass_probability
 from methods.scatter import fit_many
+from methods.scatter.nested_pivots import mean_error, summarise
 from methods.shifts.compare import compare
 from methods.shifts.equivalent import two_one_sided_ratio
 from methods.simulate import Bench, draw
@@ -46,10 +47,12 @@ def _halves(kv: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     if k == 1:  # one filling: its breakdowns stand for themselves
         means, k = kv[:, 0, :], kv.shape[2]
     half = stats.t.ppf(0.975, k - 1) * means.std(axis=1, ddof=1) / math.sqrt(k)
-    if kv.shape[1] > 1 and kv.shape[2] > 1:  # fillings that agree by luck: what scatters within them alone gives
-        df = kv.shape[1] * (kv.shape[2] - 1)
+    if kv.shape[1] > 1 and kv.shape[2] > 1:  # fillings that agree by luck are given room for what they hide
         inside = np.sqrt(kv.var(axis=2, ddof=1).mean(axis=1) / (kv.shape[1] * kv.shape[2]))
-        half = np.maximum(half, stats.t.ppf(0.975, df) * inside)
+        label = np.repeat(np.arange(kv.shape[1]), kv.shape[2])
+        for at in np.flatnonzero(inside > means.std(axis=1, ddof=1) / math.sqrt(k)):
+            error, df, _ = mean_error(summarise(kv[at].ravel(), label), 0.95)
+            half[at] = stats.t.ppf(0.975, df) * error
     one = mean_uncertainty(kv[0].ravel(), np.zeros(kv[0].size, bool), np.repeat(np.arange(kv.shape[1]), kv.shape[2]))
     assert one.standard_uncertainty_kv is not None and one.df is not None
     np.testing.assert_allclose(stats.t.ppf(0.975, one.df) * one.standard_uncertainty_kv, half[0])

@@ -264,7 +264,7 @@ def test_a_cancelled_job_is_not_kept() -> None:
 
 def test_a_job_whose_session_ends_lets_its_slot_go() -> None:
     from bokeh.document import Document
-    from panel.io.document import set_curdoc
+    from panel.io.state import set_curdoc
 
     async def scene() -> None:
         document, work = Document(), Work(50)
@@ -286,7 +286,7 @@ def test_a_job_whose_session_ends_lets_its_slot_go() -> None:
 
 def test_a_page_s_numbers_that_no_session_waits_for_end_their_process() -> None:
     from bokeh.document import Document
-    from panel.io.document import set_curdoc
+    from panel.io.state import set_curdoc
 
     from dashboard.workers import Lost
     from tests.dashboard.test_workers import last

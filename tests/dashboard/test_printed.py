@@ -28,6 +28,8 @@ def pages() -> dict[str, Any]:
     for key, settings in SETTINGS.items():
         study = Study()
         study.open_demo("labs" if key == "precision" else demo.names()[0], first_look=True)
+        if key == "overlay":
+            study.by = "electrode"  # few enough for one pair of axes
         page = page_class(key)(study, **settings)
         page.shown = True
         out[key] = page
@@ -36,7 +38,9 @@ def pages() -> dict[str, Any]:
 
 @pytest.mark.parametrize("key", SETTINGS)
 def test_every_plot_is_taken_away_in_four_forms(pages: dict[str, Any], key: str) -> None:
-    for live in pages[key]._figures:
+    drawn = [live for live in pages[key]._figures if any(p.layers for p in live.figure.draw(live._result).plots)]
+    assert drawn
+    for live in drawn:
         names = {}
         for ending in ("svg", "png", "csv", "xlsx"):
             name, make = live._taken(ending)
