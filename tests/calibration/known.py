@@ -196,6 +196,8 @@ KNOWN: tuple[Known, ...] = (
     Known("holm 3 normal", "holm", "conservative"),
     Known("pairs 5 normal unequal", "tukey", "poor", UNEQUAL_TUKEY),
     Known("agreement 30 contaminated", "*_lower", "poor", AGREEMENT),
+    Known("plan mean fillings", "covers", "conservative", MEAN_WIDE),
+    Known("plan mean low ones", "covers", "conservative", MEAN_WIDE),
     Known("plan mean hidden fillings", "covers", "poor", HIDDEN),
     Known("plan mean correlated one filling", "covers", "poor", HIDDEN),
     Known("plan mean correlation ignored", "narrow", "poor", PLAN_WIDE),
