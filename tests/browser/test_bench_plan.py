@@ -9,7 +9,7 @@ import pandas as pd
 
 
 def test_from_a_caution_to_a_sheet_and_back(visitor: Any, tmp_path: Path) -> None:
-    tab = visitor.open("?page=shift&data=programme")
+    tab = visitor.open("?page=shift&data=programme&by=electrode")
     tab.get_by_role("button", name="Plan the missing tests").click()
     tab.locator(".answer").filter(has_text="Test these").wait_for()
     visitor.choose("Plan", "a comparison")
