@@ -69,6 +69,10 @@ class Visitor:
             request, subprotocols=["bokeh", token.group(1)], max_message_size=200_000_000
         )
         self.hears = asyncio.create_task(self._hear())
+        # Before its ACK the server hears nothing.
+        while (found := await asyncio.wait_for(self.came.get(), LIMIT_S))[0] != "ACK":
+            if found[0] == "ERROR":
+                raise ConnectionError(str(found[1]))
         await self._send("PULL-DOC-REQ", {})
         while (found := await asyncio.wait_for(self.came.get(), LIMIT_S))[0] != "PULL-DOC-REPLY":
             if found[0] == "ERROR":

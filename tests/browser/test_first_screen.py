@@ -55,7 +55,8 @@ def test_the_answer_is_on_one_screen(visitor: Visitor, page: str, screen: str) -
     visitor.idle()
     visitor.picture(screen)
     (answer,) = rectangles(tab, ".answer")
-    assert inside(answer, size) and answer[3] - answer[1] <= 2 * 26 + 2, "two lines"
+    line = tab.locator(".answer").evaluate("e => parseFloat(getComputedStyle(e).lineHeight)")
+    assert inside(answer, size) and answer[3] - answer[1] <= 2 * line + 2, "two lines"
     cautions = rectangles(tab, ".cautions > summary")
     assert all(inside(c, size) and c[3] - c[1] <= 26 for c in cautions), "one line"
     plot = min(rectangles(tab, ".bk-Figure"), key=lambda box: box[1])

@@ -93,7 +93,7 @@ def test_the_demo_is_seen_in_the_browser(served: str, chromium: Any, request: py
     someone = Visitor(chromium, served, request.node.name)
     tab = someone.open("?page=shift&data=programme")
     tab.locator("canvas").first.wait_for()
-    assert "mushroom" in someone.answer() or "disk" in someone.answer()
+    assert "IEC 60156" in someone.answer()
     someone.picture("end")
     someone.context.close()
     assert not someone.wrong, someone.wrong

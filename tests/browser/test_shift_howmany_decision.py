@@ -34,7 +34,7 @@ def _wide_page(tab: Any) -> bool:
 
 
 def test_a_shift_is_read_judged_for_agreement_and_saved(visitor: Any, tmp_path: Path) -> None:
-    tab = visitor.open("?page=shift&data=programme&only.method=IEC%2060156")
+    tab = visitor.open("?page=shift&data=programme&by=electrode&only.method=IEC%2060156")
     tab.locator(".answer").filter(has_text="Mushroom reads").wait_for()
     assert "lower than spherical" in visitor.answer()
     visitor.choose("Compare by", "Stirring")

@@ -26,14 +26,14 @@ BROKEN = """
 import sys
 import dashboard.app
 def broken(*_):
-    raise ZeroDivisionError("secret of /work/inside")
+    raise ZeroDivisionError("secret of /srv/inside")
 dashboard.app.build = broken
 from dashboard import server
 server.serve([], port=int(sys.argv[1]), browser=False)
 """
 #: What tells an attacker something: folders, source lines, versions of what runs here.
 TELLING = re.compile(
-    r"Traceback|File \\?\"|site-packages|\.py\b|/root/|/home/|/work/|ZeroDivision|secret|"
+    r"Traceback|File \\?\"|site-packages|\.py\b|/root/|/home/|/srv/|ZeroDivision|secret|"
     r"(?:[Tt]ornado|[Bb]okeh|[Pp]anel|[Pp]ython|CPython)/?\s?\d+\.\d+"
 )
 
