@@ -9,12 +9,9 @@ from __future__ import annotations
 
 import argparse
 import math
-import sys
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +31,7 @@ from methods.scatter.nested_pivots import Summary, summarise
 from methods.shifts.mixed_shifts import mixed_levels
 from tests.calibration.registry import Claim, Found, Outcomes, Study, inside, repeat
 from tests.calibration.registry import count as counted
+from tests.calibration.running import each, put
 from tests.calibration.shift_designs import Design, draw
 from tests.calibration.shift_limits import filling_means, mixed_model, power_of
 
@@ -507,16 +505,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     chosen = [x for x in lines() if given.only in f"{x.group} {x.study.name}"]
     work = partial(_counted, long=given.long, seed=given.seed, most=given.most)
     names = [x.study.name for x in chosen]
-    if given.jobs == 1:
-        counts = [work(n) for n in names]
-    else:
-        with ProcessPoolExecutor(given.jobs, mp_context=get_context("fork")) as executor:
-            counts = list(executor.map(work, names))
+    counts = each(work, names, given.jobs)
     text = render(chosen, counts, given.seed)
-    if given.out:
-        Path(given.out).write_text(text, encoding="utf-8")
-    else:
-        sys.stdout.write(text)
+    put(text, given.out)
     return 0
 
 

@@ -8,12 +8,9 @@ the claim lies above the simulation's own limits, by whatever amount.
 from __future__ import annotations
 
 import argparse
-import sys
 from collections import Counter
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
 from functools import partial
-from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
@@ -22,6 +19,7 @@ from methods import plan
 from methods.shifts.compare import LIKE_THESE, compare
 from methods.shifts.mixed_shifts import mixed_levels
 from tests.calibration.registry import Claim, Found, Outcomes, Study, count, inside, repeat
+from tests.calibration.running import each, put
 from tests.calibration.shift_designs import SHIFT_KV, Bench, Design, draw
 
 RESULTS = Path(__file__).with_name("SHIFTS.md")
@@ -231,16 +229,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     chosen = [s for s in studies() if given.only in f"{s.area} {s.name}"]
     work = partial(_counted, long=given.long, seed=given.seed)
     names = [f"{s.area} {s.name}" for s in chosen]
-    if given.jobs == 1:
-        counts = [work(n) for n in names]
-    else:
-        with ProcessPoolExecutor(given.jobs, mp_context=get_context("fork")) as pool:
-            counts = list(pool.map(work, names))
+    counts = each(work, names, given.jobs)
     text = render(chosen, counts, given.seed)
-    if given.out:
-        Path(given.out).write_text(text, encoding="utf-8")
-    else:
-        sys.stdout.write(text)
+    put(text, given.out)
     return 0
 
 

@@ -9,12 +9,9 @@ from __future__ import annotations
 import argparse
 import os
 import re
-import sys
 from collections import Counter
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
 from functools import partial
-from multiprocessing import get_context
 from pathlib import Path
 
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
@@ -23,6 +20,7 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
 from tests.calibration.catalogue import studies  # noqa: E402
 from tests.calibration.known import known  # noqa: E402
 from tests.calibration.registry import Claim, Found, Study, count  # noqa: E402
+from tests.calibration.running import each, put  # noqa: E402
 
 #: Areas whose lines are defaults of the package: no claim there may fall short.
 DEFAULTS = ("One oil under one procedure",)
@@ -67,10 +65,7 @@ def measure(chosen: Sequence[Study], *, long: bool, seed: int, jobs: int = 1) ->
     """Run studies, one list of counts a study."""
     work = partial(_measure, long=long, seed=seed)
     names = [s.name for s in chosen]
-    if jobs == 1:
-        return [work(n) for n in names]
-    with ProcessPoolExecutor(jobs, mp_context=get_context("fork")) as pool:
-        return list(pool.map(work, names))
+    return each(work, names, jobs)
 
 
 def percent(share: float, low: float, high: float) -> str:
@@ -174,10 +169,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         for s in chosen
     ]  # fmt: skip
     text = render(chosen, lines, given.seed)
-    if given.out:
-        Path(given.out).write_text(text, encoding="utf-8")
-    else:
-        sys.stdout.write(text)
+    put(text, given.out)
     return 0
 
 
