@@ -13,6 +13,7 @@ from methods.scatter.anova import MeanSquare, difference_limits, sd_limits, sequ
 from methods.scatter.degrees import Precision
 from methods.scatter.reml import Criterion, Estimate
 from methods.scatter.search import SCORED_CELLS, Scoring, search
+from methods.scatter.variance_profile import NewtonProfile, rough_errors
 
 Floats = NDArray[Any]
 Pair = tuple[float, float]
@@ -140,30 +141,36 @@ def profile_limits(criterion: Criterion, estimate: Estimate, confidence: float, 
     rise = float(scipy.stats.chi2.ppf(confidence, 1))
     k = len(estimate.variances)
     scale = float(np.sqrt(estimate.residual.mean()))
+    expected = np.exp(np.clip(0.55 * np.sqrt(rise) * rough_errors(criterion), 0.01, 0.25))
     out = []
     for i in range(k + (criterion.groups if residual else 0)):
         profile = _profile(criterion, estimate, i)
         value = estimate.variances[i] if i < k else estimate.residual[i - k]
-        at = float(np.sqrt(value))
-        target = estimate.deviance + rise
+        at, factor = float(np.sqrt(value)), float(expected[i])
+
+        def risen(sd: float, profile: Callable[[float], float] = profile) -> float:
+            """The root of how far it has risen, all but a straight line in the logarithm, less that of the limit."""
+            return float(np.sqrt(max(profile(sd) - estimate.deviance, 0.0)) - np.sqrt(rise))
+
         low = 0.0
-        if at > 0 and (i >= k or profile(0.0) > target):
-            low = _cross(profile, target, at, 1 / 1.3)
+        if at > 0 and (i >= k or risen(0.0) > 0):
+            low = _cross(risen, at, 1 / factor)
         start = at if at > 0 else scale / float(np.sqrt(criterion.size[i])) / 10
-        high = _cross(profile, target, start, 1.3) if profile(start) < target else start
+        high = _cross(risen, start, factor if at > 0 else 1.3) if at > 0 or risen(start) < 0 else start
         out.append((low, high))
     return out
 
 
-def _cross(profile: Callable[[float], float], target: float, start: float, factor: float) -> float:
-    """Walk from the estimate by a factor until the profile is above the target, then find the crossing."""
+def _cross(risen: Callable[[float], float], start: float, factor: float) -> float:
+    """Walk from the estimate by a factor, longer with each step, until the limit is passed; then find the crossing."""
     inside = outside = start
     for _ in range(80):
         outside = inside * factor
-        if profile(outside) > target:
-            low, high = min(inside, outside), max(inside, outside)
-            return float(scipy.optimize.brentq(lambda s: profile(s) - target, low, high, rtol=1e-7))
-        inside = outside
+        if risen(outside) > 0:
+            low, high = sorted((float(np.log(inside)), float(np.log(outside))))
+            found = scipy.optimize.brentq(lambda at: risen(float(np.exp(at))), low, high, xtol=1e-7, rtol=1e-12)
+            return float(np.exp(found))
+        inside, factor = outside, min(max(factor**1.5, 1 / 1.3), 1.3)
     return float(outside) if factor > 1 else 0.0
 
 
@@ -171,7 +178,8 @@ def _profile(criterion: Criterion, estimate: Estimate, i: int) -> Callable[[floa
     """Deviance as a function of one standard deviation, the others (and the fixed effects) at their best."""
     searched = _searched(criterion, estimate, i)
     if len(criterion.cells.mean) > SCORED_CELLS:
-        return searched
+        others = np.delete(np.concatenate([estimate.variances, estimate.residual]), i)
+        return NewtonProfile(criterion, estimate, i, searched) if len(others) and (others > 0).all() else searched
     scoring = Scoring(criterion)
     nearest = np.concatenate([estimate.variances, estimate.residual])
 

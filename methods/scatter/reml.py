@@ -16,10 +16,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import scipy
 from numpy.typing import NDArray
 
 from methods.errors import InputError
+from methods.records.table import first_rows
 
 Floats = NDArray[Any]
 Codes = NDArray[np.int64]
@@ -45,8 +47,11 @@ class Cells:
 
 
 def centred(y: Floats, x: Floats) -> tuple[Floats, float]:
-    """Take a constant off ``y`` where the fixed part can give it back: keeps digits when the mean is large."""
-    ones = np.ones(len(y))
+    """Take a constant off ``y`` where the fixed part can give it back: keeps digits when the mean is large.
+
+    ``x`` may be the different rows of the fixed part alone.
+    """
+    ones = np.ones(len(x))
     if np.abs(x @ np.linalg.lstsq(x, ones, rcond=None)[0] - ones).max() > 1e-8:
         return y, 0.0
     start = float(y[0])
@@ -58,23 +63,37 @@ def centred(y: Floats, x: Floats) -> tuple[Floats, float]:
 def collapse(y: Floats, x: Floats, factors: Sequence[Codes], group: Codes, weight: Floats | None = None) -> Cells:
     """Collapse rows to cells of equal fixed values, levels and residual group; -1 in a factor means "no effect"."""
     rows = len(y)
+    code, first = together([x[:, j] for j in range(x.shape[1])], [*factors, group])
+    cell_x = x[first]
+    shifted, centre = centred(y, np.unique(cell_x, axis=0) if len(first) > 1000 else cell_x)
     w = np.ones(rows) if weight is None else np.asarray(weight, dtype=float)
-    shifted, centre = centred(y, x)
-    keys = [np.unique(x[:, j], return_inverse=True)[1] for j in range(x.shape[1])] + list(factors) + [group]
-    code = np.zeros(rows, dtype=np.int64)
-    for key in keys:
-        code = np.unique(code * (int(key.max()) + 2) + key + 1, return_inverse=True)[1]
-    first = np.unique(code, return_index=True)[1]
     total = np.bincount(code, w)
-    mean = np.bincount(code, w * shifted) / total
+    mean = np.bincount(code, shifted if weight is None else w * shifted) / total
     rest = shifted - mean[code]
     groups = int(group.max()) + 1
     return Cells(
-        mean=mean, weight=total, x=x[first], factors=tuple(f[first] for f in factors), group=group[first],
+        mean=mean, weight=total, x=cell_x, factors=tuple(f[first] for f in factors), group=group[first],
         within_ss=np.bincount(group, w * rest**2, minlength=groups),
         within_df=np.bincount(group, minlength=groups) - np.bincount(group[first], minlength=groups).astype(float),
         rows=rows, centre=centre, log_weight=float(np.log(total).sum() - np.log(w).sum()),
     )  # fmt: skip
+
+
+def together(values: Sequence[Floats], codes: Sequence[Codes]) -> tuple[Codes, Codes]:
+    """Codes of the combinations of columns of numbers and of codes (-1 or more), and the first row of each."""
+    rows = len(codes[0])
+    parts = [pd.factorize(v)[0].astype(np.int64) for v in values if rows and not (v == v[0]).all()]
+    parts += [c + 1 for c in codes if rows and not (c == c[0]).all()]
+    code, room = np.zeros(rows, dtype=np.int64), 1
+    for part in parts:
+        levels = int(part.max()) + 1
+        if room * levels > 2**62:  # keep the product from overflowing
+            code = pd.factorize(code)[0].astype(np.int64)
+            room = int(code.max()) + 1
+        code = code * levels + part
+        room *= levels
+    code = pd.factorize(code)[0].astype(np.int64)
+    return code, first_rows(code)
 
 
 class Criterion:
@@ -95,6 +114,11 @@ class Criterion:
         self._products()
 
     def _products(self) -> None:
+        self._per_group = np.bincount(self.cells.group, minlength=self.groups)
+        self._log_weight = float(np.log(self.cells.weight).sum())
+        self._alike = self._products_of_equal_cells()
+        if self._alike:
+            return
         cells = self.cells
         blocks = [indicator(cells.factors[k], self.levels[k]) for k in self.outer]
         a = np.column_stack([*blocks, cells.x, cells.mean])
@@ -109,8 +133,36 @@ class Criterion:
                 sums = scipy.sparse.csr_array((w[keep], places), shape=(self.levels[self.inner], len(code)))
                 self._t.append(np.asarray(sums @ a))
                 self._s.append(np.bincount(code[keep], w[keep], minlength=self.levels[self.inner]))
-        self._per_group = np.bincount(cells.group, minlength=self.groups)
         self._alike = self._products_of_alike(a.shape[1])
+
+    def _products_of_equal_cells(self) -> list[tuple[float, int, Floats]]:
+        """The products where each level of the inner factor is one cell: of sums over cells equal in all but the mean.
+
+        Empty where that is not so, or where hardly any cells are equal.
+        """
+        cells = self.cells
+        if self.inner < 0 or self.groups > 1 or len(cells.mean) != self.levels[self.inner]:
+            return []
+        if (cells.factors[self.inner] < 0).any():
+            return []
+        columns = [cells.weight, *(cells.x[:, j] for j in range(self.fixed))]
+        code, first = together(columns, [*(cells.factors[k] for k in self.outer), cells.group])
+        if len(first) * 4 > len(code):
+            return []
+        count, weight = np.bincount(code).astype(float), cells.weight[first]
+        mean = np.bincount(code, cells.mean) / count
+        squares = np.bincount(code, (cells.mean - mean[code]) ** 2)
+        blocks = [indicator(cells.factors[k][first], self.levels[k]) for k in self.outer]
+        a = np.column_stack([*blocks, cells.x[first], mean])
+        whole, out = np.zeros((a.shape[1], a.shape[1])), []
+        for w in np.unique(weight):
+            mine = weight == w
+            product = a[mine].T @ (a[mine] * count[mine, None])
+            product[-1, -1] += float(squares[mine].sum())
+            whole += w * product
+            out.append((float(w), int(count[mine].sum()), w * w * product))
+        self._c0 = [whole]
+        return out
 
     def _products_of_alike(self, columns: int) -> list[tuple[float, int, Floats]]:
         """Levels of the inner factor with equal weight act alike: their weight, number and products, summed once.
@@ -127,9 +179,8 @@ class Criterion:
 
     def parts(self, gamma: Floats, rho: Floats) -> tuple[Floats, Floats, float, float]:
         """``X'H^-1X``, ``X'H^-1y``, ``y'H^-1y``, ``log|H|`` of the cells, for s_k^2/s^2 and s_g^2/s^2."""
-        cells = self.cells
         c = sum(c0 / r for c0, r in zip(self._c0, rho, strict=True))
-        log_det = float(self._per_group @ np.log(rho)) - float(np.log(cells.weight).sum())
+        log_det = float(self._per_group @ np.log(rho)) - self._log_weight
         if self._alike:
             g, r = gamma[self.inner], rho[0]
             for weight, number, product in self._alike:
@@ -148,7 +199,7 @@ class Criterion:
             m = root[:, None] * c[:q, :q] * root
             m[np.diag_indices(q)] += 1
             chol = np.linalg.cholesky(m)
-            half = scipy.linalg.solve_triangular(chol, root[:, None] * c[:q, q:], lower=True, check_finite=False)
+            half = _forward(chol, root[:, None] * c[:q, q:])
             rest = rest - half.T @ half
             log_det += 2 * float(np.log(np.diag(chol)).sum())
         return rest[:-1, :-1], rest[:-1, -1], float(rest[-1, -1]), log_det
@@ -160,9 +211,9 @@ class Criterion:
             chol = np.linalg.cholesky(xx)
         except np.linalg.LinAlgError:
             return REFUSED, 0.0, np.full(self.fixed, np.nan)
-        half = scipy.linalg.solve_triangular(chol, xy, lower=True, check_finite=False)
+        half = _forward(chol, xy)
         quadratic = max(yy - float(half @ half), 0.0) + float(self.cells.within_ss @ (1 / rho))
-        beta = scipy.linalg.solve_triangular(chol.T, half, lower=False, check_finite=False)
+        beta = scipy.linalg.lapack.dtrtrs(chol, half, lower=1, trans=1)[0]
         log_det += float(self.cells.within_df @ np.log(rho)) + self.cells.log_weight
         if self.restricted:
             log_det += 2 * float(np.log(np.diag(chol)).sum())
@@ -181,6 +232,11 @@ class Criterion:
     def pack(self, gamma: Floats, rho: Floats) -> Floats:
         scaled = gamma * self.size
         return np.concatenate([scaled / (1 + scaled), np.log(rho[1:])])
+
+
+def _forward(chol: Floats, right: Floats) -> Floats:
+    """``chol^-1 right`` of a lower triangle; without the checks, which take longer than matrices of this size."""
+    return np.asarray(scipy.linalg.lapack.dtrtrs(chol, right, lower=1)[0])
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 from methods.errors import NotEstimable
 from methods.scatter.mixed import Contrast
 from methods.shifts.widening import NONE, Widening
+from methods.threads import single_threaded
 
 Floats = NDArray[Any]
 Codes = NDArray[Any]
@@ -162,6 +163,7 @@ class _Parts:
         return matrix, bounded
 
 
+@single_threaded
 def fit_fillings(
     sums: Sums, x: Floats, level: Codes, joined: Mapping[str, Codes] | None = None, steps: int = 60
 ) -> FillingModel:
@@ -231,10 +233,10 @@ def fit_fillings(
     known = np.linalg.pinv(information, rcond=1e-12, hermitian=True)
     covariance = state.phi
     if np.ptp(sums.number) > 0 or not parts.blocks or any(parts.uneven):  # in balanced designs there is no correction
-        bend = np.einsum("iab,bc,jcd->ijad", state.p, state.phi, state.p)
-        more = np.einsum("ij,ijab->ab", known, state.q - bend)
+        bend = (state.p @ state.phi)[:, None] @ state.p[None]
+        more = np.tensordot(known, state.q - bend)
         covariance = state.phi + 2 * state.phi @ more @ state.phi
-    slopes = np.einsum("ab,ibc,cd->iad", state.phi, state.p, state.phi)
+    slopes = state.phi @ state.p @ state.phi
     beta = state.beta + centre * (inverse @ heavy.sum(axis=0))
     return FillingModel(
         beta, covariance, state.phi, slopes, known, freedom, dict(zip(parts.names, theta.tolist(), strict=True))
@@ -291,10 +293,9 @@ def _evaluate(parts: _Parts, theta: Floats, x: Floats, y: Floats) -> _State | No
         inverse = scipy.linalg.cho_solve(chol, np.eye(len(y)))
         log_det = 2 * float(np.log(np.diag(chol[0])).sum())
         wx = inverse @ x
-        matrices = [np.diag(d) for d in shares] + parts.blocks
-        changed = [m @ wx for m in matrices]
+        changed = [d[:, None] * wx for d in shares] + [m @ wx for m in parts.blocks]
         solved = [inverse @ c for c in changed]
-        times = [inverse @ m for m in matrices]
+        times = [inverse * d for d in shares] + [inverse @ m for m in parts.blocks]
         traces = np.array([float(np.trace(t)) for t in times])
         products = np.array([[float(np.sum(a * b.T)) for b in times] for a in times])
         weighted = inverse @ y
@@ -306,7 +307,7 @@ def _evaluate(parts: _Parts, theta: Floats, x: Floats, y: Floats) -> _State | No
     pull = weighted - wx @ beta  # V^-1 r
     likelihood -= 0.5 * (log_det + np.linalg.slogdet(x.T @ wx)[1] + float(pull @ (y - x @ beta)))
     p = np.array([wx.T @ c for c in changed])
-    q = np.array([[a.T @ b for b in solved] for a in changed])
+    q = np.array(changed).transpose(0, 2, 1)[:, None] @ np.array(solved)[None]
     quadratics = [float((pull * d) @ pull) for d in shares]
     quadratics += [float(pull @ m @ pull) for m in parts.blocks]
     return _State(float(likelihood), beta, phi, p, q, traces, products, np.array(quadratics), each)
@@ -314,7 +315,7 @@ def _evaluate(parts: _Parts, theta: Floats, x: Floats, y: Floats) -> _State | No
 
 def _derivatives(parts: _Parts, theta: Floats, x: Floats, s: _State) -> tuple[Floats, Floats]:
     """Score and expected information of the variances."""
-    turned = np.einsum("ab,ibc->iac", s.phi, s.p)
+    turned = s.phi @ s.p
     score = -0.5 * (s.traces - np.einsum("iaa->i", turned) - s.quadratics)
     information = 0.5 * (
         s.products - 2 * np.einsum("ab,ijba->ij", s.phi, s.q) + np.einsum("iab,jba->ij", turned, turned)
