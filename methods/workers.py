@@ -20,7 +20,8 @@ from typing import Any
 
 import numpy as np
 
-from methods.errors import InputError, MissingExtra, one_line
+from methods.errors import InputError, one_line
+from methods.extras import need
 from methods.randomness import seed_of
 
 #: Repetitions of one piece.
@@ -121,12 +122,7 @@ def cluster(address: str | None = None, *, client: Any = None) -> Iterator[Execu
     InputError
         Nothing answers there, there is no worker, or a worker has another version of gapshift.
     """
-    try:
-        from distributed import Client
-    except ImportError as why:
-        raise MissingExtra(
-            "A cluster needs Dask: install gapshift[cluster] (pip install 'gapshift[cluster]')."
-        ) from why
+    Client = need("distributed", "A cluster", "cluster").Client
     own = client is None
     if own:
         try:

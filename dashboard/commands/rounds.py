@@ -1,24 +1,33 @@
-"""``gapshift rounds``: many rounds on disk, summarised without loading them."""
+"""``gapshift rounds``: many rounds on disk, summarised without holding them in memory."""
 
 from __future__ import annotations
 
 import argparse
 from typing import Any
 
-from dashboard.commands.common import add_json, columns, emit, probability, told
-from methods.errors import InputError
+from dashboard import words
+from dashboard.commands.common import (
+    add_json,
+    add_reading_options,
+    columns,
+    emit,
+    probability,
+    reading_arguments,
+    told,
+    whole,
+)
+from dashboard.commands.progress import progress
 
 NAME = "rounds"
-HELP = "summarise a folder or partitioned Parquet data set of rounds without loading it"
+HELP = "summarise files, folders or a partitioned Parquet data set of rounds, also larger than memory"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("path", metavar="PATH", help="a Parquet or CSV file, or a folder of them")
-    parser.add_argument("--by", metavar="COLUMN", action="append", help="what makes a group; may be repeated")
     parser.add_argument(
-        "--column", metavar="NAME=HEADING", action="append", default=[],
-        help="what a column is called in the files, such as kv=V; may be repeated",
+        "file", metavar="PATH", nargs="+",
+        help="files that 'gapshift check' reads, or folders of them; record tables in order are left on disk",
     )  # fmt: skip
+    parser.add_argument("--by", metavar="COLUMN", action="append", help="what makes a group; may be repeated")
     parser.add_argument(
         "--level", metavar="COLUMN", action="append",
         help="also the precision experiment, with these columns as level; may be repeated",
@@ -32,24 +41,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--no-fillings", action="store_true", help="do not count fillings (faster)")
     parser.add_argument("--memory", default="1GB", help="ceiling of the database's working memory (1GB)")
-    parser.add_argument("--bins", type=int, default=64, help="bars of the histogram (64)")
+    parser.add_argument("--bins", type=whole, default=64, help="bars of the histogram (64)")
     parser.add_argument("--confidence", type=probability, default=0.95, help="of the precision's limits (95%%)")
+    add_reading_options(parser, file=False)
     add_json(parser)
 
 
-def _mapping(items: list[str]) -> dict[str, str]:
-    out = {}
-    for item in items:
-        name, sign, heading = item.partition("=")
-        if not sign or not name.strip() or not heading.strip():
-            raise InputError(f"--column {item!r}: write it as NAME=HEADING, such as kv=V.")
-        out[name.strip()] = heading.strip()
-    return out
-
-
 def text(found: Any, precision: Any) -> str:
-    head = f"{found.rows_read} rows in {found.files} files: {found.rows} kept, {found.refused} refused"
-    lines = [head, "", columns(found.groups.to_numpy().tolist(), list(found.groups.columns))]
+    head = (
+        f"{found.rows_read} readings in {words.plural(found.files, 'file')}: {found.rows} kept, {found.refused} refused"
+    )
+    where = words.plural(found.files, "file")
+    lines = [f"{found.rows_read} readings in {where}: {found.rows} kept, {found.refused} refused"]
+    if len(found.read_first):
+        count = words.plural(len(found.read_first), "file")
+        lines.append(f"Read first, being no record table in order: {count}; 'gapshift check' says how")
+    lines += ["", columns(found.groups.to_numpy().tolist(), list(found.groups.columns))]
     lines += [f"Caution: {w.text}" for w in found.cautions]
     if precision is not None:
         lines += ["", *told([precision])]
@@ -57,11 +64,15 @@ def text(found: Any, precision: Any) -> str:
 
 
 def run(args: argparse.Namespace) -> int:
+    from methods.cage import read_in_cage
     from methods.interlab import precision_of_cells
     from methods.records.rounds import open_rounds, round_cells, summarise_rounds
     from methods.result import as_json
 
-    rounds = open_rounds(args.path, columns=_mapping(args.column), memory=args.memory)
+    with progress("reading") as line:
+        rounds = open_rounds(
+            args.file, memory=args.memory, reader=read_in_cage, progress=line, **reading_arguments(args)
+        )
     found = summarise_rounds(rounds, by=args.by, bins=args.bins, fillings=not args.no_fillings)
     precision = None
     if args.level:

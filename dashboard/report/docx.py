@@ -9,11 +9,11 @@ from dashboard import safety, words
 from dashboard.report.asked import plain
 from dashboard.report.document import Report, Section, Table
 from dashboard.report.names import heading
-from methods.errors import MissingExtra
+from methods.extras import need
 from methods.protocols import CHECK
 
 
-def need() -> Any:
+def library() -> Any:
     """python-docx, or a sentence that says how to get it.
 
     Raises
@@ -21,18 +21,12 @@ def need() -> Any:
     MissingExtra
         It is not installed.
     """
-    try:
-        import docx
-    except ImportError as error:
-        raise MissingExtra(
-            "A DOCX report needs python-docx: install gapshift[report], or write .md or .html."
-        ) from error
-    return docx
+    return need("docx", "A DOCX report", "report", "write .md or .html")
 
 
 def render_docx(report: Report) -> bytes:
     """The report as the bytes of a DOCX file."""
-    document = need().Document()
+    document = library().Document()
     document.core_properties.title = report.title
     document.core_properties.comments = safety.SHORT
     document.add_heading(report.title, 0)

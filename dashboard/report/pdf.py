@@ -7,9 +7,10 @@ from typing import Any
 
 from dashboard.report.document import Report
 from methods.errors import MissingExtra
+from methods.extras import need
 
 
-def need() -> Any:
+def library() -> Any:
     """WeasyPrint, or a sentence that says how to get it.
 
     Raises
@@ -18,17 +19,12 @@ def need() -> Any:
         WeasyPrint, or Pango that it loads from the system, is not there.
     """
     try:
-        import weasyprint
-    except ImportError as error:
-        raise MissingExtra(
-            "A PDF report needs WeasyPrint: install gapshift[report], or write .html and print it."
-        ) from error
+        return need("weasyprint", "A PDF report", "report", "write .html and print it")
     except OSError as error:
         raise MissingExtra(
             "A PDF report needs Pango on the system (Debian: apt install libpango-1.0-0 libpangoft2-1.0-0 "
             "libharfbuzz-subset0), beside gapshift[report]; or write .html and print it."
         ) from error
-    return weasyprint
 
 
 def _nothing(url: str, *_: Any, **__: Any) -> Any:
@@ -37,7 +33,7 @@ def _nothing(url: str, *_: Any, **__: Any) -> Any:
 
 def render_pdf(report: Report) -> bytes:
     """The report as the bytes of a PDF file."""
-    weasyprint = need()
+    weasyprint = library()
     from dashboard.report.html import MOST_ROWS_PRINTED, render
 
     for name in ("weasyprint", "fontTools"):

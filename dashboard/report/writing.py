@@ -58,13 +58,13 @@ def check_target(path: str | os.PathLike[str], sources: Iterable[str | os.PathLi
                 text=str(path),
             )  # fmt: skip
     if ending == ".pdf":
-        from dashboard.report.pdf import need
+        from dashboard.report.pdf import library
 
-        need()
+        library()
     if ending == ".docx":
-        from dashboard.report.docx import need as need_docx
+        from dashboard.report.docx import library
 
-        need_docx()
+        library()
     return ending
 
 

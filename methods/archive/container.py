@@ -9,7 +9,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from methods.errors import InputError, MissingExtra, UnusableFile, one_line
+from methods.errors import InputError, UnusableFile, one_line
+from methods.extras import need
 
 #: What the name of an archive ends in.
 SUFFIX = ".duckdb"
@@ -40,13 +41,7 @@ def duckdb() -> Any:
     MissingExtra
         It is not installed.
     """
-    try:
-        import duckdb as library
-    except ImportError as why:
-        raise MissingExtra(
-            "An archive needs DuckDB: install gapshift[archive] (pip install 'gapshift[archive]')."
-        ) from why
-    return library
+    return need("duckdb", "An archive", "archive")
 
 
 def is_archive(head: bytes) -> bool:

@@ -2,39 +2,24 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from methods.columns import COLUMNS, CONDITION
-from methods.errors import InputError, MissingExtra, UnusableFile
+from methods.columns import CONDITION
+from methods.errors import InputError, UnusableFile
+from methods.records.headings import resolve_column
+from methods.records.rounds_files import Rounds, open_rounds, quoted, run, source
 from methods.records.table import BREAKDOWN, WITHSTOOD
 from methods.result import Caution
 
+__all__ = ["Rounds", "RoundsSummary", "level_label", "open_rounds", "round_cells", "summarise_rounds"]
+
 #: Voltages are counted in steps of this many kV for quantiles and histograms; finer than any test set reads.
 STEP_KV = 0.01
-
-
-@dataclass(frozen=True)
-class Rounds:
-    """A data set of rounds on disk: its files and what its columns are called there.
-
-    ``columns`` maps the names of the record table to the headings in the files. Nothing is read until a
-    summary is asked for.
-    """
-
-    files: tuple[str, ...]
-    kind: str
-    columns: dict[str, str]
-    memory: str
-    threads: int
 
 
 @dataclass(frozen=True)
@@ -44,7 +29,8 @@ class RoundsSummary:
     ``groups`` has a row a combination of ``by`` with ``n, withstood, mean_kv, sd_kv, fillings, min_kv,
     max_kv`` and a column a quantile (``q1`` for 1 % ...). A group with withstood tests has no mean and SD,
     and no quantile at or above its lowest ceiling. ``histogram`` has the counts per ``by`` and bin
-    (``low_kv, high_kv, breakdowns, withstood``). rows_read = rows + refused.
+    (``low_kv, high_kv, breakdowns, withstood``). rows_read = rows + refused. ``read_first`` lists the files that went
+    through the reader, ``problems`` and ``guesses`` what it said, ``skipped`` the files that take no part, and why.
     """
 
     files: int
@@ -55,6 +41,10 @@ class RoundsSummary:
     groups: pd.DataFrame
     histogram: pd.DataFrame
     cautions: tuple[Caution, ...]
+    read_first: pd.DataFrame
+    problems: pd.DataFrame
+    guesses: pd.DataFrame
+    skipped: pd.DataFrame
 
 
 def level_label(value: Any) -> str:
@@ -66,118 +56,22 @@ def level_label(value: Any) -> str:
     return str(value)
 
 
-def _duckdb() -> Any:
-    try:
-        import duckdb
-    except ImportError as why:
-        raise MissingExtra(
-            "Summarising rounds on disk needs DuckDB: install gapshift[bigdata] (pip install 'gapshift[bigdata]')."
-        ) from why
-    return duckdb
-
-
-def _name(text: str) -> str:
-    """A column name quoted for SQL."""
-    return '"' + text.replace('"', '""') + '"'
-
-
-def _literal_path(path: Path) -> str:
-    """A file's path in which DuckDB sees no pattern."""
-    return "".join(f"[{c}]" if c in "*?[" else c for c in str(path))
-
-
-@contextmanager
-def _connection(memory: str, threads: int) -> Iterator[Any]:
-    """A DuckDB session of its own, with a memory ceiling and a place to spill that is removed afterwards."""
-    with tempfile.TemporaryDirectory(prefix="gapshift-") as spill:
-        settings = {
-            "memory_limit": memory, "threads": str(threads), "temp_directory": spill,
-            "preserve_insertion_order": "false", "autoinstall_known_extensions": "false",
-        }  # fmt: skip
-        connection = _duckdb().connect(":memory:", config=settings)
+def _named(rounds: Rounds, name: str) -> str:
+    """The column that ``name`` stands for: its own name, or another word for it."""
+    if name not in rounds.columns:
         try:
-            yield connection
-        finally:
-            connection.close()
-
-
-def _source(rounds: Rounds) -> str:
-    if rounds.kind == "parquet":
-        return "read_parquet(?, union_by_name = true, hive_partitioning = true)"
-    return "read_csv(?, union_by_name = true, hive_partitioning = true, all_varchar = true, header = true)"
-
-
-def open_rounds(
-    path: str | os.PathLike[str],
-    *,
-    columns: Mapping[str, str] | None = None,
-    memory: str = "1GB",
-    threads: int | None = None,
-) -> Rounds:
-    """Look at a Parquet or CSV file, or at a folder of them (also partitioned: ``laboratory=A/round=3/part.parquet``).
-
-    The files are long tables with the record table's column names; ``columns`` (name -> heading) says where
-    a file calls one otherwise. They must be clean: rows whose kV is no number above zero are counted as
-    refused. Untidy sheets are read with :func:`methods.read` first.
-
-    Parameters
-    ----------
-    memory : str
-        Ceiling of DuckDB's working memory; beyond it work goes to a temporary folder.
-    threads : int, optional
-        By default the number of processors, at most 4.
-
-    Raises
-    ------
-    MissingExtra
-        DuckDB is not installed.
-    UnusableFile
-        No Parquet or CSV file there, no kv column, or files that cannot be read together.
-    InputError
-        A heading that is not there.
-    """
-    _duckdb()
-    place = Path(path)
-    if not place.exists():
-        raise UnusableFile(f"There is no file or folder {str(path)!r}.")
-    found = sorted(p for p in place.rglob("*") if p.is_file()) if place.is_dir() else [place]
-    parquet = [p for p in found if p.suffix.lower() in (".parquet", ".pq")]
-    text = [p for p in found if p.suffix.lower() in (".csv", ".tsv")]
-    if not parquet and not text:
-        raise UnusableFile(f"{str(path)!r} holds no Parquet or CSV files.")
-    if parquet and text:
-        raise UnusableFile(f"{str(path)!r} holds both Parquet and CSV files; keep one kind in a folder.")
-    kind, files = ("parquet" if parquet else "csv"), tuple(_literal_path(p.resolve()) for p in parquet or text)
-    rounds = Rounds(files, kind, {}, memory, threads or min(4, os.cpu_count() or 1))
-    heads = _headings(rounds)
-    mapping = {c: c for c in heads if c in COLUMNS} | {c: c for c in heads if c not in COLUMNS}
-    for name, heading in (columns or {}).items():
-        if heading not in heads:
-            raise InputError(f"No file has a column {heading!r}; there are {', '.join(heads)}.", column=heading)
-        mapping[name] = heading
-    if "kv" not in mapping:
-        raise UnusableFile(f"The files have no column kv; say which one it is. There are: {', '.join(heads)}.")
-    return Rounds(files, kind, mapping, memory, rounds.threads)
-
-
-def _run(rounds: Rounds, query: str) -> pd.DataFrame:
-    duckdb = _duckdb()
-    try:
-        with _connection(rounds.memory, rounds.threads) as connection:
-            return connection.execute(query, [list(rounds.files)]).df()
-    except duckdb.Error as why:
-        first = str(why).splitlines()[0]
-        raise UnusableFile(f"The files cannot be read together: {first}") from None
-
-
-def _headings(rounds: Rounds) -> list[str]:
-    return [str(c) for c in _run(rounds, f"SELECT * FROM {_source(rounds)} LIMIT 0").columns]
+            return resolve_column(pd.DataFrame(columns=list(rounds.columns)), name)
+        except InputError:
+            raise InputError(
+                f"The rounds have no column {name!r}; there are {', '.join(rounds.columns)}. "
+                "--column NAME=HEADING says which heading stands for one.",
+                column=name,
+            ) from None
+    return name
 
 
 def _column(rounds: Rounds, name: str) -> str:
-    if name not in rounds.columns:
-        raise InputError(f"The rounds have no column {name!r}; there are {', '.join(rounds.columns)}.", column=name)
-    return _name(rounds.columns[name])
+    return quoted(_named(rounds, name))
 
 
 def _kv(rounds: Rounds) -> str:
@@ -211,9 +105,7 @@ def _filling_key(rounds: Rounds) -> str:
 def _by(rounds: Rounds, by: Sequence[str] | None) -> tuple[str, ...]:
     if by is None:
         return tuple(c for c in CONDITION if c in rounds.columns)
-    for name in by:
-        _column(rounds, name)
-    return tuple(by)
+    return tuple(_named(rounds, name) for name in by)
 
 
 def summarise_rounds(
@@ -242,20 +134,20 @@ def summarise_rounds(
     if any(not 0 <= q <= 1 for q in quantiles):
         raise InputError("Quantiles lie between 0 and 1.")
     names = _by(rounds, by)
-    selected = ", ".join(f"{_column(rounds, c)} AS {_name(c)}" for c in names)
-    keys = ", ".join(_name(c) for c in names)
+    selected = ", ".join(f"{_column(rounds, c)} AS {quoted(c)}" for c in names)
+    keys = ", ".join(quoted(c) for c in names)
     head, group = (f"{selected}, ", f"GROUP BY {keys}") if names else ("", "")
-    source, kv, stood, valid = _source(rounds), _kv(rounds), _stood(rounds), _valid(rounds)
-    rows_read = int(_run(rounds, f"SELECT count(*) AS n FROM {source}")["n"].iloc[0])
-    inner = f"SELECT {head}{kv} AS _kv, {stood} AS _stood FROM {source} WHERE {valid}"
+    rows_of, kv, stood, valid = source(rounds), _kv(rounds), _stood(rounds), _valid(rounds)
+    rows_read = int(run(rounds, f"SELECT count(*) AS n FROM {rows_of}")["n"].iloc[0]) + rounds.refused_before
+    inner = f"SELECT {head}{kv} AS _kv, {stood} AS _stood FROM {rows_of} WHERE {valid}"
     lead = f"{keys}, " if names else ""
-    groups = _run(
+    groups = run(
         rounds,
         f"SELECT {lead}count(*) AS n, count(*) FILTER (_stood) AS withstood, avg(_kv) AS mean_kv, "
         f"stddev_samp(_kv) AS sd_kv, min(_kv) AS min_kv, max(_kv) AS max_kv, "
         f"min(_kv) FILTER (_stood) AS _ceiling FROM ({inner}) {group}",
     )
-    steps = _run(
+    steps = run(
         rounds,
         f"SELECT {lead}CAST(round(_kv / {STEP_KV}) AS BIGINT) AS _step, count(*) AS _n, "
         f"count(*) FILTER (_stood) AS _w FROM ({inner}) GROUP BY {lead}_step",
@@ -264,16 +156,17 @@ def summarise_rounds(
     if not rows:
         raise UnusableFile("No row of these files has a breakdown voltage above zero.")
     if fillings:
-        counted = _run(
+        counted = run(
             rounds,
             f"SELECT {lead}count(*) AS fillings FROM (SELECT DISTINCT {head}{_filling_key(rounds)} AS _f "
-            f"FROM {source} WHERE {valid}) {group}",
+            f"FROM {rows_of} WHERE {valid}) {group}",
         )
         groups = _beside(groups, counted, names)
     groups = _finish(groups, steps, names, quantiles)
     return RoundsSummary(
-        len(rounds.files), rows_read, rows, rows_read - rows, names, groups, _histogram(steps, names, bins),
-        tuple(_warnings(groups, rows_read - rows)),
+        rounds.files, rows_read, rows, rows_read - rows, names, groups, _histogram(steps, names, bins),
+        tuple(_cautions(groups, rows_read - rows, rounds)), rounds.read_first, rounds.problems, rounds.guesses,
+        rounds.skipped,
     )  # fmt: skip
 
 
@@ -333,16 +226,26 @@ def _histogram(steps: pd.DataFrame, names: Sequence[str], bins: int) -> pd.DataF
     return out.drop(columns="_bin")
 
 
-def _warnings(groups: pd.DataFrame, refused: int) -> Iterator[Caution]:
+def _cautions(groups: pd.DataFrame, refused: int, rounds: Rounds) -> Iterator[Caution]:
     if refused:
+        yield Caution("refused", f"Readings that were refused and count in no figure: {refused}.")
+    if len(rounds.skipped):
+        told = "; ".join(f"{s.file}: {s.why}" for s in rounds.skipped.head(5).itertuples())
+        yield Caution("skipped", f"Files that take no part: {len(rounds.skipped)}. {told}")
+    if rounds.large:
         yield Caution(
-            "refused", f"{refused} rows have no voltage above zero or an unknown outcome and count in no figure."
+            "large",
+            f"{', '.join(rounds.large[:5])}: too large to be read row by row, so rows that are no voltage above zero "
+            "count as refused, and equal maxima are not taken for withstands.",
         )
+    walls = rounds.guesses[rounds.guesses["code"] == "ceiling"] if len(rounds.guesses) else rounds.guesses
+    for guess in walls.itertuples():
+        yield Caution("ceiling", f"{guess.file}: guessed {guess.guess} ({guess.option} overrules it).")
     stood = int((groups["withstood"] > 0).sum())
     if stood:
         yield Caution(
             "withstood",
-            f"{stood} groups hold withstood tests: they have no mean and SD here, because a ceiling is not a value.",
+            f"Groups with withstood tests, without mean and SD here because a ceiling is not a value: {stood}.",
         )
 
 
@@ -368,14 +271,14 @@ def round_cells(
     lab = _column(rounds, laboratory)
     rows = (
         f"SELECT {selected}CAST({lab} AS VARCHAR) AS laboratory, {_kv(rounds)} AS _kv, {_stood(rounds)} AS _stood, "
-        f"{_filling_key(rounds)} AS _f FROM {_source(rounds)} WHERE {_valid(rounds)} AND {lab} IS NOT NULL"
+        f"{_filling_key(rounds)} AS _f FROM {source(rounds)} WHERE {_valid(rounds)} AND {lab} IS NOT NULL"
     )
     if result == "filling":
         rows = (
             f"SELECT {keys}laboratory, avg(_kv) AS _kv, bool_or(_stood) AS _stood FROM ({rows}) "
             f"GROUP BY {keys}laboratory, _f"
         )
-    found = _run(
+    found = run(
         rounds,
         f"SELECT {keys}laboratory, count(*) AS n, avg(_kv) AS mean, stddev_samp(_kv) AS sd, "
         f"count(*) FILTER (_stood) AS withstood FROM ({rows}) GROUP BY {keys}laboratory",

@@ -9,7 +9,8 @@ from typing import Any
 
 import pandas as pd
 
-from methods.errors import InputError, MissingExtra, UnusableFile, one_line
+from methods.errors import InputError, UnusableFile, one_line
+from methods.extras import need
 from methods.records.kept import Log
 from methods.records.parquet_parts import check_parquet
 from methods.records.text import MAX_COLUMNS, MAX_ROWS, Sheet
@@ -130,13 +131,12 @@ def tell_hidden(sheets: list[Sheet], log: Log) -> None:
 
 def open_parquet(raw: bytes) -> Sheet:
     """A Parquet file, by way of pandas."""
+    need("pyarrow", "Reading Parquet", "parquet")
     try:
         check_parquet(raw)
         frame = pd.read_parquet(io.BytesIO(raw))
     except (UnusableFile, MemoryError):
         raise
-    except ImportError:
-        raise MissingExtra("Reading Parquet needs pyarrow: pip install 'gapshift[parquet]'.") from None
     except Exception as error:
         why = one_line(error, 160)
         raise UnusableFile(f"The Parquet file cannot be read: {why}.", rule="an intact Parquet file") from None

@@ -15,8 +15,8 @@ DATA = FOLDER / "data"
 DEMO = FOLDER.parents[1] / "data"
 
 
-def document(capsys: pytest.CaptureFixture[str], *words: object) -> Any:
-    assert main([*map(str, words), "--json"]) == 0
+def document(capsys: pytest.CaptureFixture[str], *words: object, status: int = 0) -> Any:
+    assert main([*map(str, words), "--json"]) == status
     out, err = capsys.readouterr()
     assert not err
     return json.loads(out)
@@ -132,4 +132,11 @@ def test_rounds(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     assert found["rows_read"] == found["rows"] + found["refused"]
     assert [v["s_R"] for v in found["precision"]["levels"]] == pytest.approx([v["s_R"] for v in direct["levels"]])
     assert "kept" in words(capsys, *argv)
-    assert main(["rounds", str(tmp_path)]) == 2 and "no Parquet or CSV" in capsys.readouterr().err
+    assert main(["rounds", str(tmp_path)]) == 2 and "There is no file" in capsys.readouterr().err
+    sheet = ("rounds", DEMO / "messy_sheet.xlsx", DEMO / "laboratory_round.csv")
+    found = document(capsys, *sheet)
+    assert [f["file"] for f in found["read_first"]] == ["messy_sheet.xlsx"] and found["files"] == 2
+    assert found["refused"] == document(capsys, "check", DEMO / "messy_sheet.xlsx", status=1)["rows_read"] - sum(
+        f["rows"] for f in found["read_first"]
+    )
+    assert "Read first" in words(capsys, *sheet)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ import pytest
 
 from methods.errors import InputError, MissingExtra, UnusableFile
 from methods.interlab import precision, precision_of_cells
+from methods.records import read, read_all
 from methods.records.rounds import open_rounds, round_cells, summarise_rounds
 from methods.records.table import as_table, filling_codes
 
@@ -93,30 +95,104 @@ def test_precision_equals_the_in_memory_path(folder: Path, table: pd.DataFrame) 
 def test_csv_with_other_headings_and_bad_rows(tmp_path: Path) -> None:
     (tmp_path / "a.csv").write_text("Lab,V\nA,50.5\nA,\nB,x\n", encoding="utf-8")
     (tmp_path / "b.csv").write_text("Lab,V\nB,-3\nB,60.25\n", encoding="utf-8")
-    rounds = open_rounds(tmp_path, columns={"kv": "V", "laboratory": "Lab"})
+    rounds = open_rounds(tmp_path, columns={"kv": "V", "laboratory": "Lab"}, unit="kV")
     found = summarise_rounds(rounds, by=["laboratory"])
-    assert (found.rows_read, found.rows, found.refused) == (5, 2, 3)
+    whole = read_all([tmp_path / "a.csv", tmp_path / "b.csv"], columns={"kv": "V", "laboratory": "Lab"}, unit="kV")
+    assert (found.rows_read, found.rows, found.refused) == (whole.rows_read, 2, whole.refused) == (4, 2, 2)
     assert list(found.groups["mean_kv"]) == [50.5, 60.25]
-    assert "refused" in {w.code for w in found.cautions}
+    assert "refused" in {w.code for w in found.cautions} and set(found.problems["file"]) == {"a.csv", "b.csv"}
     assert summarise_rounds(rounds, by=[]).groups["n"].tolist() == [2]
+
+
+def sheets(place: Path) -> Path:
+    """A folder as it comes in the post: a record table in order, a workbook, title lines with commas, and a letter."""
+    table = invented(600, seed=3).drop(columns="gap_mm")
+    first, second, third = (table[table["laboratory"] == lab] for lab in ("A", "B", "C d'E"))
+    first.to_csv(place / "a.csv", index=False)
+    with pd.ExcelWriter(place / "b.xlsx") as book:
+        pd.DataFrame([["Round of spring"], ["Laboratory: B"]]).to_excel(book, header=False, index=False)
+        second.drop(columns="laboratory").to_excel(book, index=False, startrow=3)
+    lines = third.to_csv(index=False, sep=";", decimal=",")
+    (place / "c.csv").write_text("Round of spring\nsent in March\n\n" + lines, encoding="utf-8")
+    (place / "letter.pdf").write_bytes(b"%PDF")
+    (place / "notes.txt").write_text("Dear colleagues,\nhere are our readings.\n", encoding="utf-8")
+    return place
+
+
+def test_untidy_files_are_read_and_the_rest_is_named(tmp_path: Path) -> None:
+    place = sheets(tmp_path)
+    rounds = open_rounds(place, threads=1)
+    assert list(rounds.read_first["file"]) == ["b.xlsx", "c.csv"] and rounds.files == 3
+    assert list(rounds.skipped["file"]) == ["letter.pdf", "notes.txt"]
+    assert all(len(why) > 20 for why in rounds.skipped["why"])
+    found = summarise_rounds(rounds, by=["laboratory", "sample"])
+    assert any(c.code == "skipped" and "letter.pdf" in c.text for c in found.cautions)
+    whole = read_all([place / n for n in ("a.csv", "b.xlsx", "c.csv")])
+    assert found.rows == len(whole.table) and found.rows_read == whole.rows_read
+    assert found.groups["withstood"].sum() == whole.withstood > 0
+    for row in found.groups.itertuples():
+        part = whole.table[(whole.table["laboratory"] == row.laboratory) & (whole.table["sample"] == row.sample)]
+        assert row.n == len(part) and row.max_kv == pytest.approx(part["kv"].max(), nan_ok=True) or row.withstood
+        assert row.fillings == len(set(filling_codes(part)))
+    cells = round_cells(rounds, level=["sample", "method"], result="filling")
+    there = precision_of_cells(cells, level_columns=["sample", "method"], result="filling")
+    here = precision(whole, level=["sample", "method"], result="filling")
+    assert [v.s_R for v in there.levels] == pytest.approx([v.s_R for v in here.levels], nan_ok=True)
+    assert any(v.s_R > 0 for v in here.levels)
+
+
+def test_what_is_too_large_to_be_read_first_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    table = invented(300, seed=6)
+    table["kv"] = table["kv"].astype(str).where(table.index % 50 != 7, "-")
+    table.to_csv(tmp_path / "a.csv", index=False)
+    monkeypatch.setattr("methods.records.rounds_disk.TOO_LARGE", 1000)
+    found = summarise_rounds(open_rounds(tmp_path), by=["sample"])
+    assert (found.rows_read, found.rows, found.refused) == (300, 294, 6) and not len(found.read_first)
+    assert {"large", "refused"} <= {c.code for c in found.cautions}
+
+
+@pytest.mark.parametrize("change", [
+    lambda t: t.assign(kv=t["kv"].map(lambda v: "> 60" if v > 60 else str(v))),
+    lambda t: t.assign(kv=t["kv"].clip(upper=60.0)),
+    lambda t: t.assign(kv=t["kv"] * 1000).rename(columns={"kv": "U (V)"}),
+    lambda t: t.assign(gap_mm=t["gap_mm"].map(lambda v: f"{v} mm")),
+], ids=["withstood in words", "wall", "volts", "units"])  # fmt: skip
+def test_a_table_in_disorder_means_what_the_reader_says(tmp_path: Path, change: Callable[..., pd.DataFrame]) -> None:
+    table = invented(300, seed=5).drop(columns="outcome")
+    change(table).to_csv(tmp_path / "a.csv", index=False)
+    whole = read(tmp_path / "a.csv")
+    rounds = open_rounds(tmp_path / "a.csv")
+    found = summarise_rounds(rounds, by=["sample"])
+    assert len(found.read_first) == 1
+    assert (found.rows_read, found.rows, found.refused) == (whole.rows_read, len(whole.table), whole.refused)
+    assert found.groups["withstood"].sum() == whole.withstood
+    assert found.groups["min_kv"].min() == pytest.approx(whole.table["kv"].min())
+
+
+def test_options_of_the_reader_hold_for_every_file(tmp_path: Path, table: pd.DataFrame) -> None:
+    table.to_csv(tmp_path / "a.csv", index=False)
+    found = summarise_rounds(open_rounds(tmp_path / "a.csv", where={"sample": "dry"}), by=["sample"])
+    assert list(found.groups["sample"]) == ["dry"] and found.rows == (table["sample"] == "dry").sum()
 
 
 def test_what_cannot_be_opened(tmp_path: Path) -> None:
     with pytest.raises(UnusableFile, match="no file or folder"):
         open_rounds(tmp_path / "none")
-    with pytest.raises(UnusableFile, match="no Parquet or CSV"):
+    with pytest.raises(UnusableFile, match="There is no file"):
         open_rounds(tmp_path)
     (tmp_path / "a.csv").write_text('Lab,"V ""x"""\nA,50.5\n', encoding="utf-8")
-    with pytest.raises(UnusableFile, match="no column kv"):
-        open_rounds(tmp_path)
+    (tmp_path / "b.csv").write_text("Lab,Oil\nA,x\n", encoding="utf-8")
+    with pytest.raises(UnusableFile, match="voltage"):
+        open_rounds(tmp_path / "b.csv")
     rounds = open_rounds(tmp_path, columns={"kv": 'V "x"'})
     assert summarise_rounds(rounds, by=["Lab"]).rows == 1
     with pytest.raises(InputError, match="no column"):
         summarise_rounds(rounds, by=["sample; DROP TABLE x"])
+    with pytest.raises(InputError, match="No file has a column 'W'|no heading|no column"):
+        open_rounds(tmp_path, columns={"kv": 'V "x"', "sample": "W"})
     (tmp_path / "b.parquet").write_bytes(b"not parquet")
-    with pytest.raises(UnusableFile, match="one kind"):
-        open_rounds(tmp_path)
-    with pytest.raises(UnusableFile, match="cannot be read together"):
+    assert list(open_rounds(tmp_path, columns={"kv": 'V "x"'}).skipped["file"]) == ["b.csv", "b.parquet"]
+    with pytest.raises(UnusableFile):
         open_rounds(tmp_path / "b.parquet")
 
 
