@@ -48,9 +48,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def text(found: Any, precision: Any) -> str:
-    head = (
-        f"{found.rows_read} readings in {words.plural(found.files, 'file')}: {found.rows} kept, {found.refused} refused"
-    )
     where = words.plural(found.files, "file")
     lines = [f"{found.rows_read} readings in {where}: {found.rows} kept, {found.refused} refused"]
     if len(found.read_first):
