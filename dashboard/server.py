@@ -7,6 +7,7 @@ import json
 import os
 import secrets
 import socket
+import ssl
 import sys
 import threading
 import time
@@ -111,12 +112,17 @@ class Entrance:
         Path under which everything stands, behind a proxy.
     origins : sequence of str
         More names, as ``host:port``, under which it is reached, such as a proxy's.
+    certificate, key : Path or None
+        For TLS by this server itself: its certificate in PEM (with those that vouch for it), and the private key where
+        that is not in the same file.
     """
 
     password_file: Path | None = None
     oauth: str = ""
     prefix: str = ""
     origins: Sequence[str] = ()
+    certificate: Path | None = None
+    key: Path | None = None
 
     @property
     def guarded(self) -> bool:
@@ -129,8 +135,11 @@ def _entry(entrance: Entrance, hosts: Sequence[str]) -> dict[str, Any]:
 
     from dashboard import gate
 
-    secret = secrets.token_urlsafe(32)
+    # Several processes that share bokeh's and panel's own variables know each other's sessions and visitors.
+    secret = os.environ.get("BOKEH_SECRET_KEY") or secrets.token_urlsafe(32)
     guard = gate.Gate(hosts)
+    here = Path(__file__).parent
+    told = {"error_template": str(here / "refused.html"), "logout_template": str(here / "refused.html")}
     given: dict[str, Any] = {
         "sign_sessions": True, "secret_key": secret.encode(), "transforms": [gate.Headers], "prefix": entrance.prefix,
         "extra_patterns": [("/alive", gate.Alive)],
@@ -140,10 +149,26 @@ def _entry(entrance: Entrance, hosts: Sequence[str]) -> dict[str, Any]:
     given["cookie_secret"] = os.environ.get("PANEL_COOKIE_SECRET") or secret
     if entrance.oauth:
         pn.config.oauth_provider = entrance.oauth
-        return {**given, "auth_provider": gate.OAuth(guard)}
+        return {**given, "auth_provider": gate.OAuth(guard, **told)}
     pn.config.basic_auth = _passwords(Path(str(entrance.password_file)))
-    here = Path(__file__).with_name("login.html")
-    return {**given, "auth_provider": gate.Password(guard, login_template=str(here))}
+    return {**given, "auth_provider": gate.Password(guard, login_template=str(here / "login.html"), **told)}
+
+
+def _tls(entrance: Entrance) -> dict[str, str]:
+    """What bokeh is told of a certificate, once it is seen to be one."""
+    if entrance.certificate is None:
+        if entrance.key is not None:
+            raise InputError("--tls-key needs --tls-certificate beside it.")
+        return {}
+    for path in (entrance.certificate, entrance.key):
+        if path is not None:
+            bytes_of(path, None, 1_000_000)  # says what is wrong with a path
+    try:
+        ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(entrance.certificate, entrance.key)
+    except (ssl.SSLError, OSError) as error:
+        why = "the key belongs to another certificate" if "MISMATCH" in str(error) else "no certificate with its key"
+        raise InputError(f"{entrance.certificate}: {why}, in PEM.") from None
+    return {"ssl_certfile": str(entrance.certificate), **({"ssl_keyfile": str(entrance.key)} if entrance.key else {})}
 
 
 def _passwords(path: Path) -> Any:
@@ -167,6 +192,7 @@ def serve(
     entrance = entrance or Entrance()
     if not address.strip():
         raise InputError("--address is empty: leave it away for this machine alone, or name one of its addresses.")
+    tls = _tls(entrance)
     keep_warm()
     workers.warm()
     gc.disable()  # what is imported stays for good: looking through it for garbage costs a tenth of the start
@@ -183,7 +209,7 @@ def serve(
     if chosen != port:
         print(f"gapshift: port {port} is busy, using {chosen}", file=sys.stderr)
     hosts = [*origins(address, chosen), *entrance.origins]
-    given = _entry(entrance, hosts)
+    given = {**_entry(entrance, hosts), **tls}
     if address not in _OWN_MACHINE and not entrance.guarded:
         print(
             f"gapshift: Caution: at {address} everyone who reaches this machine over the network sees these records "
@@ -197,7 +223,8 @@ def serve(
 
     extend()
     shown = "localhost" if address in ("127.0.0.1", "localhost", "::1", "0.0.0.0") else address
-    print(f"gapshift is at http://{shown}:{chosen}{entrance.prefix}/ (Ctrl-C stops it)", flush=True)
+    scheme = "https" if entrance.certificate else "http"
+    print(f"gapshift is at {scheme}://{shown}:{chosen}{entrance.prefix}/ (Ctrl-C stops it)", flush=True)
     gc.freeze()
     gc.enable()
     pn.state.on_session_destroyed(_tidy_soon)

@@ -23,6 +23,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--oauth", metavar="SERVICE", default="",
         help="sign in by a service that panel knows; PANEL_OAUTH_KEY and PANEL_OAUTH_SECRET hold its key and secret",
     )  # fmt: skip
+    group.add_argument("--tls-certificate", metavar="PEM", help="serve over TLS (https) with this certificate")
+    group.add_argument("--tls-key", metavar="PEM", help="its private key, where that is not in the same file")
     group.add_argument("--prefix", metavar="PATH", default="", help="path under which a proxy shows it, such as /oil")
     group.add_argument(
         "--origin", metavar="HOST:PORT", action="append", default=[],
@@ -38,7 +40,10 @@ def run(args: argparse.Namespace) -> int:
     if args.password_file and args.oauth:
         raise InputError("--password-file and --oauth exclude each other.")
     prefix = "/" + args.prefix.strip("/") if args.prefix.strip("/") else ""
-    entrance = Entrance(Path(args.password_file) if args.password_file else None, args.oauth, prefix, args.origin)
+    password, certificate, key = (
+        Path(name) if name else None for name in (args.password_file, args.tls_certificate, args.tls_key)
+    )
+    entrance = Entrance(password, args.oauth, prefix, args.origin, certificate, key)
     return serve(
         [Path(f) for f in args.files], port=args.port, address=args.address, browser=not args.no_browser,
         entrance=entrance,
