@@ -111,10 +111,10 @@ class Page(StudyPage):
         return dict(zip((", ".join(map(level_text, row)) for row in levels), found, strict=True))
 
     def _told(self, shapes: Any) -> Any:
+        from dashboard.plots.overlay import rows_of
         from dashboard.plots.readings import told
 
-        rows = [c.strip["row"].to_numpy(dtype=int) for c in shapes]
-        return told(self.study.table, self.study.places, np.concatenate([np.array([], dtype=int), *rows]))
+        return told(self.study.table, self.study.places, rows_of(shapes))
 
     def _shapes(self) -> Any:
         """What depends on neither family nor confidence, in the order of the levels."""

@@ -10,13 +10,13 @@ import numpy as np
 import pandas as pd
 import param
 
-from dashboard import theme, words
+from dashboard import words
 from dashboard.levels import texts
 from dashboard.pages import scatter_words as said
 from dashboard.pages.base import Figure, StudyPage
 from dashboard.study import Selection
 from methods.answers import Table
-from methods.answers.components import LEVELS, NAMES, source, span
+from methods.answers.components import LEVELS, source, span
 from methods.answers.components import components as components_answer
 from methods.answers.order import order as order_answer
 from methods.columns import LABELS
@@ -160,27 +160,15 @@ class Page(StudyPage):
         return [
             Figure(
                 "Sources of scatter", self._draw_sources, self._describe_sources, key=lambda r: len(self._rows(r)),
-                ticks=lambda r: self._ticks(r), height=lambda r: self._height(r),
+                height=lambda r: self._height(r),
             ),
             Figure("Voltage against order", self._draw_order, self._describe_order, key=self._order_key, height=380),
         ]  # fmt: skip
 
     def _rows(self, result: Answer) -> list[Any]:
-        from dashboard.plots.scatter import Row
+        from dashboard.plots.scatter import component_rows
 
-        if result.components is None:
-            return []
-        cues = theme.cues(list(NAMES), self.dark)
-        return [
-            Row(source(c.factor), c.sd, c.low, c.high, cues.get(c.factor, cues["breakdown"]))
-            for c in result.components.components
-            if c.sd == c.sd  # held fixed: no figure to show
-        ]
-
-    def _ticks(self, result: Answer) -> Any:
-        from dashboard.plots import scatter as plots
-
-        return plots.ticks(self._rows(result))
+        return [] if result.components is None else component_rows(result.components, self.dark)
 
     def _height(self, result: Answer) -> int:
         from dashboard.plots import scatter as plots
@@ -190,7 +178,7 @@ class Page(StudyPage):
     def _draw_sources(self, result: Answer) -> Any:
         from dashboard.plots import scatter as plots
 
-        return plots.intervals(self._rows(result), "Standard deviation (kV)", start=0.0, dark=self.dark)
+        return plots.components(self._rows(result), self.dark)
 
     def _describe_sources(self, result: Answer) -> str:
         if result.components is None:

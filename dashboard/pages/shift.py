@@ -320,9 +320,7 @@ class Page(StudyPage):
 
     def figures(self) -> Sequence[Figure]:
         return [
-            Figure(
-                "Shift of each level", self.draw, self.describe, key=self._shape, ticks=self._ticks, height=self._height
-            ),
+            Figure("Shift of each level", self.draw, self.describe, key=self._shape, height=self._height),
             glance.figure(self),
             Figure(
                 "Against water and temperature",
@@ -371,31 +369,14 @@ class Page(StudyPage):
 
         return plots.height(len(result.shift.shifts) + 1)
 
-    def _ticks(self, result: Answer) -> Sequence[tuple[float, str]]:
-        from dashboard.plots import shift as plots
-
-        names = [f"{level_text(result.shift.reference)} (reference)"]
-        names += [level_text(s.level) for s in result.shift.shifts]
-        return [(float(row), name) for row, name in zip(plots.rows(len(names)), names, strict=True)]
-
     def _band(self, result: Answer) -> float | None:
         return self.margin if result.equivalence is not None and self._unit() == "percent" else None
 
     def draw(self, result: Answer) -> Any:
         from dashboard.plots import shift as plots
 
-        unit, looks = self._unit(), self.looks(result.shift.by)
-        name = level_text(result.shift.reference)
-        bars = [plots.Bar(name, 0.0, float("nan"), float("nan"), looks[name])]
-        bars += [
-            plots.Bar(
-                level_text(s.level), getattr(s, f"difference_{unit}"), getattr(s, f"low_{unit}"),
-                getattr(s, f"high_{unit}"), looks[level_text(s.level)],
-            )
-            for s in result.shift.shifts
-        ]  # fmt: skip
-        axis = f"Shift against {name} ({'%' if unit == 'percent' else 'kV'})"
-        return plots.intervals(bars, axis, self._band(result), self.dark)
+        looks = self.looks(result.shift.by)
+        return plots.of_shift(result.shift, looks, self._unit(), self._band(result), self.dark)
 
     def describe(self, result: Answer) -> str:
         r = result.shift

@@ -120,7 +120,8 @@ class Live(pn.viewable.Viewer):
         by = getattr(self._study, "by", "") if self._study is not None else ""
         name = parts.file_name(f"gapshift_{figure.title}_by_{by}" if by else f"gapshift_{figure.title}", f".{ending}")
         shown = drawing.alone(self._legend.alone) if ending in ("svg", "png") else drawing
-        return name, partial(printed.taken, shown, ending, figure.title, figure.ticks(result))
+        height = _height(figure, result)
+        return name, partial(printed.taken, shown, ending, figure.title, figure.ticks(result), height)
 
     _front: Patched | None = None
 

@@ -122,11 +122,15 @@ def _strips(curves: Sequence[Curve], look: Looks, said: Told, top: float, span: 
         colour += [cue.colour] * n
         marker += [theme.WITHSTOOD_MARKER if s else "circle" for s in c.strip["withstood"]]
         of += [_legend(c)] * n
-    rows = np.concatenate([np.array([], dtype=int), *(c.strip["row"].to_numpy(dtype=int) for c in curves)])
     made = readings.layer(
-        said_of(said, rows), np.concatenate(x), np.concatenate(y), colour, marker, of, size=5 if span else 6
+        said_of(said, rows_of(curves)), np.concatenate(x), np.concatenate(y), colour, marker, of, size=5 if span else 6
     )
     return made, top - (len(curves) + 0.4) * step
+
+
+def rows_of(curves: Sequence[Curve]) -> np.ndarray[Any, Any]:
+    """The rows of the table whose readings are drawn, curve after curve."""
+    return np.concatenate([np.array([], dtype=int), *(c.strip["row"].to_numpy(dtype=int) for c in curves)])
 
 
 def said_of(said: Told, rows: np.ndarray[Any, Any]) -> Told:

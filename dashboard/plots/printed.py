@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
+from textwrap import fill
 from typing import Any
 
 import numpy as np
@@ -24,56 +25,83 @@ MARKERS: dict[str, Any] = {
     "asterisk": (6, 2, 0), "star": "*", "hex": "h", "x": "x", "square_pin": (4, 1, 45), "triangle_pin": (3, 1, 0),
     "y": (3, 2, 180),
 }  # fmt: skip
-#: A level may be called $x$: no formulas.
-_STYLE = {"text.parse_math": False,
-          "svg.fonttype": "none", "svg.hashsalt": "gapshift", "font.family": "sans-serif", "font.size": 9,
-          "axes.spines.top": False, "axes.spines.right": False, "axes.axisbelow": True,
-          "legend.frameon": False}  # fmt: skip
+#: Pixels of a plot's height on the screen that are an inch on paper, and characters of a row's label up to which it
+#: stays in one line.
+PIXELS_PER_INCH, LONGEST_LABEL = 135, 34
+#: Text stays text, in fonts that are on most systems, so that it can be searched and read aloud. A level may be called
+#: $x$: no formulas.
+STYLE = {
+    "text.parse_math": False, "svg.fonttype": "none", "svg.hashsalt": "gapshift", "font.family": "sans-serif",
+    "font.sans-serif": ["DejaVu Sans", "Verdana", "Arial", "sans-serif"], "font.size": 9,
+    "axes.spines.top": False, "axes.spines.right": False, "axes.axisbelow": True, "legend.frameon": False,
+    "axes.edgecolor": theme.LIGHT.line, "axes.labelcolor": theme.LIGHT.ink, "text.color": theme.LIGHT.ink,
+    "xtick.color": theme.LIGHT.line, "ytick.color": theme.LIGHT.line, "xtick.labelcolor": theme.LIGHT.muted,
+    "ytick.labelcolor": theme.LIGHT.muted,
+}  # fmt: skip
 
 
-def taken(drawing: Drawing, ending: str, title: str = "", ticks: Any = None) -> bytes:
+def taken(drawing: Drawing, ending: str, title: str = "", ticks: Any = None, height: int | None = None) -> bytes:
     """The drawing as a file: ``svg`` and ``png`` for paper, its data as ``csv`` and ``xlsx``."""
     if ending in ("svg", "png"):
-        return picture(drawing, ending, title, ticks)
+        return picture(drawing, ending, title, ticks, height)
     from methods.records import safe_csv
 
     frame = table(drawing)
     return safe_csv(frame).encode("utf-8-sig") if ending == "csv" else workbook(frame)
 
 
-def picture(drawing: Drawing, ending: str, title: str = "", ticks: Any = None) -> bytes:
-    """The drawing as ``svg`` or ``png``, in the light theme's colours on white, with its legend.
-
-    ``ticks`` are those of the y axis, as (position, label), where it has its own.
-    """
+def picture(drawing: Drawing, ending: str, title: str = "", ticks: Any = None, height: int | None = None) -> bytes:
+    """The drawing as the bytes of an ``svg`` or ``png``: see :func:`figure_of`."""
     from matplotlib import rc_context
+
+    out = io.BytesIO()
+    with rc_context(STYLE):
+        made = figure_of(drawing, title, ticks, height)
+        made.savefig(out, format=ending, dpi=DPI, metadata={"Date": None} if ending == "svg" else {})
+    return out.getvalue()
+
+
+def figure_of(
+    drawing: Drawing, title: str = "", ticks: Any = None, height: int | None = None, width_in: float = WIDTH_IN
+) -> Any:
+    """The drawing as a figure of matplotlib, in the light theme's colours on white, with its legend.
+
+    ``ticks`` are those of the y axis, as (position, label), where it has its own; ``height`` that of the screen, in
+    pixels. Call it, and save the figure, under ``rc_context(STYLE)``.
+    """
     from matplotlib.figure import Figure
 
     drawing = on_paper(drawing)
     count = len(drawing.plots)
     columns = int(np.ceil(np.sqrt(count)))
     rows = -(-count // columns)
-    with rc_context(_STYLE):
-        figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN if rows == 1 else min(2.2 * rows, 9.0)), layout="constrained")
-        axes = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True).ravel()
-        (x_range, y_range) = drawing.ranges()
-        for ax, plot in zip(axes, drawing.plots, strict=False):
-            _draw(ax, plot, x_range, y_range, ticks)
-        for ax in axes[count:]:
-            ax.set_visible(False)
-        lines = drawing.legend()
-        if 1 < len(lines) <= theme.MOST_NAMED:
-            handles = [_handle(line) for line in lines]
-            figure.legend(handles=handles, loc="outside lower center", ncols=min(3, len(lines)), fontsize=8)
-        if title:
-            figure.suptitle(title, fontsize=10)
-        out = io.BytesIO()
-        plain = {"Date": None} if ending == "svg" else {}
-        figure.savefig(out, format=ending, dpi=DPI, metadata=plain)
-    return out.getvalue()
+    lines = drawing.legend()
+    lines = lines if 1 < len(lines) <= theme.MOST_NAMED else []
+    high = HEIGHT_IN if height is None else max(height / PIXELS_PER_INCH, 2.1) + 0.17 * -(-len(lines) // 3)
+    figure = Figure(figsize=(width_in, high if rows == 1 else min(2.2 * rows, 9.0)), layout="constrained")
+    axes = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True).ravel()
+    (x_range, y_range) = drawing.ranges()
+    for at, (ax, plot) in enumerate(zip(axes, drawing.plots, strict=False)):
+        _draw(ax, plot, x_range, y_range, ticks, width_in / columns)
+        if count > 1:
+            ax.tick_params(labelleft=at % columns == 0, labelbottom=at + columns >= count)
+            ax.set(xlabel="", ylabel="")
+    if count > 1:
+        figure.supxlabel(drawing.plots[0].x_label, fontsize=9)
+        figure.supylabel(drawing.plots[0].y_label, fontsize=9)
+    for ax in axes[count:]:
+        ax.set_visible(False)
+    if lines:
+        handles = [_handle(line) for line in lines]
+        figure.legend(handles=handles, loc="outside lower center", ncols=min(3, len(lines)), fontsize=8)
+    if title:
+        figure.suptitle(title, fontsize=10)
+    return figure
 
 
-def _draw(ax: Any, plot: Plot, x_range: tuple[float, float], y_range: tuple[float, float], ticks: Any) -> None:
+def _draw(
+    ax: Any, plot: Plot, x_range: tuple[float, float], y_range: tuple[float, float], ticks: Any, width_in: float
+) -> None:
     if plot.log_x:
         ax.set_xscale("log")
     if plot.log_y:
@@ -93,9 +121,23 @@ def _draw(ax: Any, plot: Plot, x_range: tuple[float, float], y_range: tuple[floa
     for axis, wanted, (low, high) in ((ax.xaxis, x_ticks, x_range), (ax.yaxis, y_ticks, y_range)):
         if wanted is not None:
             there = [(at, label) for at, label in wanted if low <= at <= high]
+            if len(there) <= 10:
+                there = [(at, label if len(label) <= LONGEST_LABEL else fill(label, LONGEST_LABEL))
+                         for at, label in there]  # fmt: skip
+            size = 9 if len(there) <= 10 else 8 if len(there) <= 16 else 7
             axis.set_ticks([at for at, _ in there], [label for _, label in there])
             axis.set_minor_locator(_nothing())
-            axis.set_tick_params(labelsize=7 if len(there) > 5 else 9)
+            axis.set_tick_params(labelsize=size)
+            if axis is ax.xaxis and sum(_width(label, size) for _, label in there) > 0.8 * width_in:
+                for label in ax.get_xticklabels():
+                    label.set(rotation=30, ha="right", rotation_mode="anchor")
+    if y_ticks is None and plot.y_bounds is not None:
+        ax.set_yticks([at for at in ax.get_yticks() if plot.y_bounds[0] - 1e-9 <= at <= plot.y_bounds[1] + 1e-9])
+
+
+def _width(label: str, size: float) -> float:
+    """About how wide a label is, in inches: a character is about six tenths as wide as the type is high."""
+    return 0.6 * size / 72 * (max(map(len, label.split("\n"))) + 2)
 
 
 def dashes(dash: str) -> Any:
@@ -137,9 +179,11 @@ def _layer(ax: Any, layer: Layer) -> None:
     elif layer.kind in ("marks", "readings"):
         _marks(ax, layer)
     elif layer.kind == "segments":
-        ends = np.array([data[n] for n in ("x0", "y0", "x1", "y1")], dtype=float).T
-        for (x0, y0, x1, y1), colour in zip(ends, data["colour"], strict=True):
-            ax.plot([x0, x1], [y0, y1], color=colour, linewidth=width, linestyle=dash)
+        from matplotlib.collections import LineCollection
+
+        ends = np.array([data[n] for n in ("x0", "y0", "x1", "y1")], dtype=float).T.reshape(-1, 2, 2)
+        drawn = LineCollection(ends, colors=list(data["colour"]), linewidths=width, linestyles=[dash], zorder=2)
+        ax.add_collection(drawn, autolim=False)
     else:
         for i, colour in enumerate(data["colour"]):
             left, bottom = float(data["left"][i]), float(data["bottom"][i])
@@ -154,9 +198,11 @@ def _marks(ax: Any, layer: Layer) -> None:
     kinds = np.asarray(data["marker"] if layer.kind == "readings" else [look.get("marker", "circle")] * len(x))
     for kind in dict.fromkeys(kinds.tolist()):
         mine = kinds == kind
+        shape = MARKERS.get(kind, "o")
+        if kind == "triangle" and "angle" in look:  # an arrow to what lies outside the plot
+            shape = (3, 0, float(np.rad2deg(look["angle"])))
         ax.scatter(x[mine], y[mine], s=(0.62 * float(look.get("size", 6))) ** 2, c=list(colours[mine]),
-                   marker=MARKERS.get(kind, "o"), alpha=look.get("fill_alpha", 1.0), linewidths=0.8,
-                   zorder=3)  # fmt: skip
+                   marker=shape, alpha=look.get("fill_alpha", 1.0), linewidths=0.8, zorder=3)  # fmt: skip
 
 
 def _handle(line: tuple[str, str, str, str, str]) -> Any:

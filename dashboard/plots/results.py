@@ -36,18 +36,8 @@ def shift(answer: Answer, unit: str = "percent", dark: bool = False) -> Drawing:
     from dashboard.plots import shift as plots
 
     found = answer.result
-    reference = level_text(found.reference)
-    names = [reference, *(level_text(s.level) for s in found.shifts)]
-    looks = theme.cues(names)
-    bars = [plots.Bar(reference, 0.0, float("nan"), float("nan"), looks[reference])]
-    bars += [
-        plots.Bar(
-            name, getattr(s, f"difference_{unit}"), getattr(s, f"low_{unit}"), getattr(s, f"high_{unit}"), looks[name]
-        )
-        for name, s in zip(names[1:], found.shifts, strict=True)
-    ]
-    axis = f"Shift against {reference} ({'%' if unit == 'percent' else 'kV'})"
-    return plots.intervals(bars, axis, None, dark)
+    names = [level_text(found.reference), *(level_text(s.level) for s in found.shifts)]
+    return plots.of_shift(found, theme.cues(names, dark), unit, dark=dark)
 
 
 def percentile_shift(answer: Answer, dark: bool = False) -> Drawing:
@@ -62,15 +52,8 @@ def percentile_shift(answer: Answer, dark: bool = False) -> Drawing:
 def components(answer: Answer, dark: bool = False) -> Drawing:
     """The standard deviation that each source of scatter adds, with its limits."""
     from dashboard.plots import scatter as plots
-    from methods.answers.components import NAMES, source
 
-    looks = theme.cues(list(NAMES), dark)
-    rows = [
-        plots.Row(source(c.factor), c.sd, c.low, c.high, looks.get(c.factor, looks["breakdown"]))
-        for c in answer.result.components
-        if c.sd == c.sd
-    ]
-    return plots.intervals(rows, "Standard deviation (kV)", start=0.0, dark=dark)
+    return plots.of_components(answer.result, dark=dark)
 
 
 def order_positions(answer: Answer, dark: bool = False) -> Drawing:

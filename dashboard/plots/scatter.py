@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -13,6 +14,7 @@ from dashboard.plots import readings
 from dashboard.plots.layers import Drawing, Layer, Plot
 from dashboard.plots.marks import band, line, points, spans
 from dashboard.plots.readings import Told
+from methods.answers.components import NAMES, source
 
 
 @dataclass(frozen=True)
@@ -65,6 +67,26 @@ def intervals(
     left = lowest - pad / 2  # a point on the axis stays whole
     plot = Plot(layers, xlabel, "", x_range=(left, highest + pad), y_range=(-0.5, top), y_ticks=ticks(rows))
     return Drawing([plot])
+
+
+def component_rows(found: Any, dark: bool = False, before: str = "") -> list[Row]:
+    """The rows of :class:`methods.scatter.Components`: each source of scatter that has a figure."""
+    looks = theme.cues(list(NAMES), dark)
+    return [
+        Row(f"{before}{source(c.factor)}", c.sd, c.low, c.high, looks.get(c.factor, looks["breakdown"]))
+        for c in found.components
+        if c.sd == c.sd  # held fixed: no figure to show
+    ]
+
+
+def of_components(found: Any, dark: bool = False) -> Drawing:
+    """The standard deviation that each source of scatter adds, with its limits."""
+    return components(component_rows(found, dark), dark)
+
+
+def components(rows: Sequence[Row], dark: bool = False) -> Drawing:
+    """The same of rows that were put together from several results."""
+    return intervals(rows, "Standard deviation (kV)", start=0.0, dark=dark)
 
 
 def _reach(rows: Sequence[Row], reference: float | None, start: float | None) -> tuple[float, float]:

@@ -11,6 +11,7 @@ import numpy as np
 from dashboard import theme
 from dashboard.plots.layers import Drawing, Layer, Plot
 from dashboard.plots.marks import band, box, line, points, spans
+from methods.columns import level_text
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,22 @@ def intervals(bars: Sequence[Bar], xlabel: str, margin: float | None, dark: bool
         )  # fmt: skip
     ticks = [(float(row), bar.label) for row, bar in zip(rows(len(bars)), bars, strict=True)]
     return Drawing([Plot(layers, xlabel, "", y_range=(-0.5, top), y_ticks=ticks)])
+
+
+def of_shift(
+    found: Any, looks: Mapping[str, theme.Cue], unit: str = "percent", margin: float | None = None, dark: bool = False
+) -> Drawing:
+    """The shifts of a :class:`methods.shifts.Shift`: the reference, then each level, in ``percent`` or ``kv``."""
+    name = level_text(found.reference)
+    bars = [Bar(f"{name} (reference)", 0.0, np.nan, np.nan, looks[name])]
+    bars += [
+        Bar(
+            label, getattr(s, f"difference_{unit}"), getattr(s, f"low_{unit}"), getattr(s, f"high_{unit}"), looks[label]
+        )
+        for s in found.shifts
+        for label in [level_text(s.level)]
+    ]
+    return intervals(bars, f"Shift against {name} ({'%' if unit == 'percent' else 'kV'})", margin, dark)
 
 
 def rows(n: int) -> list[int]:

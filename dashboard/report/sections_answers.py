@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -11,8 +10,10 @@ import pandas as pd
 
 from dashboard import words
 from dashboard.levels import level_text
+from dashboard.plots import results
+from dashboard.plots import shift as shift_plots
 from dashboard.report import figures
-from dashboard.report.asked import Asked, answered, filled, frame, parts, texts_of, together
+from dashboard.report.asked import Asked, answered, filled, parts, texts_of, together
 from dashboard.report.document import Picture, Section, Table
 from dashboard.report.names import heading
 from methods.answers import answer, stacked
@@ -47,15 +48,11 @@ def _shift(asked: Asked) -> Section:
     from methods.shifts import shift as shift_of
 
     found = shift_of(asked.data, asked.by, reference=asked.study.reference_value, confidence=asked.confidence)
-    looks = asked.looks()
-    bars = [
-        (level_text(s.level), s.difference_percent, s.low_percent, s.high_percent, looks[level_text(s.level)])
-        for s in found.shifts
-    ]  # fmt: skip
     reference = level_text(found.reference)
+    drawn = shift_plots.of_shift(found, asked.looks())
     picture = Picture(
         f"Shift against {words.factor(asked.by)} {reference}",
-        figures.intervals(bars, "shift", f"Difference from {reference} (%)"),
+        figures.drawn(drawn, "shift", shift_plots.height(len(found.shifts) + 1)),
         "; ".join(s.sentence for s in found.shifts) or "No level can be compared.",
         f"Each line: limits at {100 * found.confidence:g} % confidence.",
     )
@@ -73,7 +70,8 @@ def _shift(asked: Asked) -> Section:
     said = [s.sentence for s in found.shifts if s.sentence] or [found.sentence]
     name = words.factor(asked.by)
     short = tuple(f"{name[:1].upper() + name[1:]}: {t}" for t in said if t)
-    return Section("shift", "Shift between levels", tuple(t for t in said if t), pictures=(picture,) if bars else (),
+    pictures = (picture,) if found.shifts else ()
+    return Section("shift", "Shift between levels", tuple(t for t in said if t), pictures=pictures,
                    short=short, notices=tuple(dict.fromkeys(notices)), tables=tuple(tables))  # fmt: skip
 
 
@@ -254,15 +252,18 @@ def _precision(asked: Asked) -> Section:
     cells = found.cells.dropna(subset=["h", "k"], how="all") if {"h", "k"} <= set(found.cells.columns) else None
     if cells is not None and 0 < cells["level"].nunique() <= 6:
         for letter, what in (("h", "mean against the others"), ("k", "scatter against the others")):
-            critical = [getattr(good[0], f"{letter}_critical").get("0.05")]
+            drawn = results.mandel(made, letter)
             pictures.append(
-                Picture(f"Mandel's {letter}: each laboratory's {what}",
-                        figures.mandel(cells, letter, [c for c in critical if c is not None], f"mandel{letter}"),
-                        f"Bars of Mandel's {letter} by laboratory and level; dashed: the 5 % critical value.",
-                        "Dashed: critical value at 5 %.")
+                Picture(f"Mandel's {letter}: each laboratory's {what}", figures.drawn(drawn, f"mandel{letter}", 380),
+                        f"Mandel's {letter} by laboratory and level; the critical values at 5 % and 1 % as lines.",
+                        "Lines across: the critical values at 5 % (dashed) and 1 %.")
             )  # fmt: skip
     if 1 < sum(v.s_r == v.s_r for v in good) <= MOST_LEVELS:
-        pictures.append(_spread(good, found.relations))
+        pictures.append(Picture(
+            "Scatter against the level", figures.drawn(results.spreads(made), "spread", 380),
+            "s_r and s_R of each level against its mean, with limits and the relation that fits best.",
+            "Limits of each; lines: the relations of the table. An arrow: farther than drawn.",
+        ))  # fmt: skip
     rest = together(c for c in made.cautions if c.code != "flags")
     return Section("precision", "Precision between laboratories", tuple(said), tables=tuple(tables),
                    notices=(*_standing_out(found.flags), *rest, *bad),
@@ -277,17 +278,3 @@ def _standing_out(flags: pd.DataFrame) -> list[str]:
         f"(p = {words.number(row.p_value)}). Look for the cause; nothing was left out."
         for row in rows
     ]
-
-
-def _spread(levels: Sequence[Any], relations: pd.DataFrame) -> Picture:
-    """How the scatter within and between laboratories goes with the level, with the relation that fits best."""
-    from methods.interlab.relation import relation_curve
-
-    rows = frame(levels, ["level", "mean", "s_r", "s_r_low", "s_r_high", "s_R", "s_R_low", "s_R_high"])
-    at = pd.Series(range(41)) / 40 * (rows["mean"].max() - rows["mean"].min()) + rows["mean"].min()
-    curves = {kind: (at, relation_curve(relations, kind, at)) for kind in ("s_r", "s_R")}
-    return Picture(
-        "Scatter against the level", figures.spread(rows, curves, "spread"),
-        "s_r and s_R of each level against its mean, with limits and the relation that fits best.",
-        "Circles s_r, squares s_R, with their limits; lines: the relations of the table.",
-    )  # fmt: skip

@@ -2,19 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
 import pandas as pd
 
 from dashboard import theme, words
+from dashboard.plots import overlay
+from dashboard.plots import scatter as scatter_plots
 from dashboard.plots.curves import gather as gather_curves
+from dashboard.plots.layers import Drawing
+from dashboard.plots.readings import told
 from dashboard.report import figures
 from dashboard.report.asked import Asked, answered, filled, parts, texts_of
 from dashboard.report.document import Picture, Section, Table
 from methods.answers import answer, stacked
+from methods.scatter.order_curve import trend_line
 
 #: The family whose curve is drawn thin over the steps.
 DRAWN_FAMILY = "weibull"
-#: Rows that the picture of the components has room for.
-MOST_BARS = 27
+#: Rows that a picture of components has room for.
+MOST_BARS = 12
 
 
 def reading(asked: Asked) -> Section:
@@ -82,16 +91,17 @@ def _distributions(asked: Asked) -> Section:
     pictures = []
     for at in range(0, len(curves), theme.MOST_LEVELS):
         some = curves[at : at + theme.MOST_LEVELS]
-        named = words.listed(c.label for c in some)
+        said = told(asked.table, asked.study.places, overlay.rows_of(some))
+        drawing = Drawing([overlay.steps(some, lambda c: looks[c.label], said)])
         pictures.append(
             Picture(
-                "Share of readings at or below each voltage",
-                figures.overlay(some, looks, f"overlay{at}", DRAWN_FAMILY.capitalize()),
-                f"Step curves of {named}. Behind each name its number of readings; an asterisk marks a ceiling that "
-                "was withstood; the thin curve is the fitted Weibull distribution.",
-                "Behind each name: number of readings. Asterisk: a ceiling withstood. Thin: fitted Weibull curve.",
+                "Share of readings at or below each voltage", figures.drawn(drawing, f"overlay{at}", 460),
+                f"Step curves of {words.listed(c.label for c in some)}, a dot below for each reading; an asterisk "
+                "marks a ceiling that was withstood; the thin curve is the fitted Weibull one, with its limits.",
+                f"Thin: fitted Weibull curve, with its limits at {100 * asked.confidence:g} % confidence. Dots: single "
+                "readings. Asterisk: a ceiling withstood.",
             )
-        )
+        )  # fmt: skip
     fits = fit_groups(asked.data, by, confidence=asked.confidence)
     made = answer(fits)
     notices = list(texts_of(made.cautions))
@@ -135,23 +145,35 @@ def _scatter(asked: Asked) -> Section:
             f"{words.number(found.effective_breakdowns, 2)} independent ones would."
         )
         notices += list(texts_of(found.cautions))
-        some = [c for c in found.components if c.sd == c.sd]
-        bars += [(f"{level}: {c.factor}" if asked.by else c.factor, c.sd, c.low, c.high) for c in some]
+        bars.append(scatter_plots.component_rows(found, before=f"{level}: " if asked.by else ""))
     notices = list(dict.fromkeys(notices)) + refusals
     if not rows:
         return Section("scatter", "Scatter", refusal=" ".join(refusals))
-    picture = Picture(
-        "Components of scatter",
-        figures.scatter_parts(bars[:MOST_BARS], "components"),
-        "Standard deviation of each component of scatter with its confidence limits, kV.",
-        f"Each line: limits at {100 * asked.confidence:g} % confidence."
-        + (" More levels stand in the table." if len(bars) > MOST_BARS else ""),
+    pictures = tuple(
+        Picture(
+            "Components of scatter",
+            figures.drawn(scatter_plots.components(some), f"components{at}", scatter_plots.height(len(some))),
+            "Standard deviation of each component of scatter with its confidence limits, kV.",
+            f"Each line: limits at {100 * asked.confidence:g} % confidence; an arrow: farther than drawn.",
+        )
+        for at, some in enumerate(_packed(bars))
     )
     tables = (
         Table("components", "Sources of scatter", pd.concat(rows, ignore_index=True)),
         Table("means", "Means with what their scatter is worth", pd.DataFrame(means)),
     )  # fmt: skip
-    return Section("scatter", "Scatter", tuple(said), notices=tuple(notices), pictures=(picture,), tables=tables)
+    return Section("scatter", "Scatter", tuple(said), notices=tuple(notices), pictures=pictures, tables=tables)
+
+
+def _packed(groups: Sequence[list[Any]]) -> list[list[Any]]:
+    """Rows of several levels in as few pictures as have room for them; a level is not divided."""
+    out: list[list[Any]] = []
+    for rows in groups:
+        if out and len(out[-1]) + len(rows) <= MOST_BARS:
+            out[-1] += rows
+        else:
+            out.append(list(rows))
+    return [rows for rows in out if rows]
 
 
 def order(asked: Asked) -> Section:
@@ -168,12 +190,21 @@ def _order(asked: Asked) -> Section:
     tables = tuple(Table.of(t) for t in stacked([({asked.by: level} if asked.by else {}, one) for level, one in made]))
     if not tables:
         return Section("order", "Order within fillings", notices=notices, refusal=made[0][1].sentence)
-    drawn = [(level, one.positions) for level, one in found if len(one.positions)]
+    drawn = [(level, one) for level, one in found if len(one.positions)]
     pictures = tuple(
-        Picture("Where in the filling it reads higher or lower", figures.positions(some, asked.looks(), f"order{at}"),
-                "Mean deviation from the filling's mean at each place, with one standard error each way.",
-                "Bars: one standard error each way.")
+        Picture("Where in the filling it reads higher or lower", _positions(some, f"order{at}", len(drawn) > 1),
+                "Mean deviation from the filling's mean at each place, with one standard error each way, and the "
+                "pooled trend with its limits.",
+                "Bars: one standard error each way. Shaded: limits of the pooled trend.")
         for at in range(0, len(drawn), theme.MOST_LEVELS) for some in [drawn[at : at + theme.MOST_LEVELS]]
     )  # fmt: skip
     said = tuple(f"{level[:1].upper() + level[1:]}: {t}" for level, one in made if one.tables for t in one.sentences)
     return Section("order", "Order within fillings", said, notices=notices, pictures=pictures, tables=tables)
+
+
+def _positions(found: Sequence[tuple[str, Any]], key: str, titled: bool) -> figures.Inline:
+    """The plot of the page for each level, side by side."""
+    plots = [scatter_plots.order(one.positions, trend_line(one), dark=False).plots[0] for _, one in found]
+    if titled:
+        plots = [replace(p, title=level) for p, (level, _) in zip(plots, found, strict=True)]
+    return figures.drawn(Drawing(plots), key, 380)

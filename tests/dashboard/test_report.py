@@ -13,10 +13,13 @@ from xml.etree import ElementTree
 
 import docx
 import openpyxl
+import pandas as pd
 import pytest
 
 from dashboard import cli, safety
-from dashboard.report import Asked, check_target, content, writing
+from dashboard.pages import page_class
+from dashboard.plots import printed
+from dashboard.report import Asked, check_target, content, figures, sections_answers, writing
 from dashboard.report.asked import together
 from dashboard.report.gather import gather
 from dashboard.report.workbook import shape_of
@@ -326,6 +329,26 @@ def test_what_only_the_appendix_shows_is_made_only_for_it(small, round_):
     keys = [s.key for s in round_.sections]
     assert not {"percentiles", "distributions", "order", "consistency"} & set(keys)
     assert {"distributions", "order"} <= {s.key for s in small.sections}
+
+
+def test_a_picture_of_the_report_is_the_plot_of_the_page(monkeypatch):
+    """What the report draws is layer for layer what the page draws."""
+    study = Study()
+    study.open(ROUND)
+    given = {}
+    monkeypatch.setattr(figures, "drawn", lambda drawing, key, *a: given.setdefault(key, drawing) and figures.Inline())
+    for section in (sections_answers.shift, sections_answers.precision):
+        assert section(Asked(study)).pictures
+    shown = {}
+    for key in ("shift", "precision"):
+        page = page_class(key)(study)
+        result = page.result()
+        shown |= {f.title.split(": ")[-1]: f.draw(result) for f in page.figures()[:3]}
+    for key, title in (("shift", "Shift of each level"), ("mandelh", "Mandel's h"), ("mandelk", "Mandel's k"),
+                       ("spread", "Spread against the level")):  # fmt: skip
+        pd.testing.assert_frame_equal(printed.table(given[key]), printed.table(shown[title]))
+        looks = [[(la.kind, la.look) for p in d.plots for la in p.layers] for d in (given[key], shown[title])]
+        assert looks[0] == looks[1], title
 
 
 def test_pictures_are_saved_one_by_one(round_, tmp_path):

@@ -120,7 +120,7 @@ def test_no_factor_says_what_to_do():
 def test_the_plot_has_a_row_for_each_level_and_the_reference(study):
     page = _page(study, margin=5.0)
     result = page.result()
-    assert [name for _, name in page._ticks(result)] == ["disk (reference)", "mushroom", "spherical"]
+    assert [name for _, name in page.draw(result).plots[0].y_ticks] == ["disk (reference)", "mushroom", "spherical"]
     assert "Shaded: agreement within ± 5 %" in page.describe(result)
     page.ratio = True
     assert page._unit() == "percent"  # a ratio has no kV
