@@ -41,7 +41,9 @@ class Press(_Action):
         Called with the event; may be a coroutine.
     """
 
-    look = param.Selector(default="plain", objects=["main", "plain", "quiet"], doc="How much it stands out.")
+    look: param.Selector[str] = param.Selector(
+        default="plain", objects=["main", "plain", "quiet"], doc="How much it stands out."
+    )
     more = param.String(default="", doc="What it does, where the label is short.")
     clicks = param.Integer(default=0, doc="How often it was pressed; the browser counts.")
 
@@ -68,7 +70,9 @@ class Save(_Action):
         Gives the contents as bytes.
     """
 
-    look = param.Selector(default="quiet", objects=["main", "plain", "quiet"], doc="How much it stands out.")
+    look: param.Selector[str] = param.Selector(
+        default="quiet", objects=["main", "plain", "quiet"], doc="How much it stands out."
+    )
 
     def __init__(self, label: str, file: str, give: Callable[[], bytes], **params: Any) -> None:
         super().__init__(label, kind="save", **params)
@@ -135,7 +139,9 @@ class Upload(_Action):
         Larger files are not taken, and the reader is told.
     """
 
-    look = param.Selector(default="plain", objects=["main", "plain"], doc="How much it stands out.")
+    look: param.Selector[str] = param.Selector(
+        default="plain", objects=["main", "plain"], doc="How much it stands out."
+    )
     accept = param.String(default="", doc="Endings of the files that are offered.")
     several = param.Boolean(default=False, doc="Whether more than one file may be chosen.")
     most_mb = param.Number(default=200.0, doc="The largest file that is taken, in 10⁶ bytes.")

@@ -139,7 +139,7 @@ def read(parameter: param.Parameter, text: Any) -> Any:
     try:
         value = _converted(parameter, text)
         if value is not None:
-            _trial(parameter)(**{parameter.name: value})  # bounds and choices, as on assignment
+            _trial(parameter)(**{str(parameter.name): value})  # bounds and choices, as on assignment
         return value
     except (ValueError, TypeError):
         return None
@@ -148,7 +148,7 @@ def read(parameter: param.Parameter, text: Any) -> Any:
 @lru_cache(maxsize=512)
 def _trial(parameter: param.Parameter) -> Any:
     """A class with this parameter alone, on which a value is tried."""
-    return param.parameterized_class("Trial", {parameter.name: copy(parameter)})
+    return param.parameterized_class("Trial", {str(parameter.name): copy(parameter)})
 
 
 def _converted(parameter: param.Parameter, text: Any) -> Any:

@@ -39,7 +39,7 @@ class App(pn.viewable.Viewer):
         Whether to begin in the dark theme.
     """
 
-    study: Study = param.ClassSelector(class_=Study, constant=True, doc="The session's state.")
+    study: Study = param.ClassSelector(class_=Study, constant=True, doc="The session's state.")  # type: ignore[assignment]
 
     def __init__(self, study: Study | None = None, query: str = "", *, dark: bool = False, **params: Any) -> None:
         super().__init__(study=study or Study(), **params)

@@ -26,7 +26,9 @@ class _Control(Component):
     disabled = param.Boolean(default=False)
     labels = param.List(default=[], item_type=str, doc="The options' labels, for the browser.")
     chosen = param.List(default=[], item_type=str, doc="The chosen labels; the browser sets them.")
-    look = param.Selector(default="list", objects=["list", "buttons", "several", "search"], doc="What it looks like.")
+    look: param.Selector[str] = param.Selector(
+        default="list", objects=["list", "buttons", "several", "search"], doc="What it looks like."
+    )
     most = param.Integer(default=0, doc="How many may be chosen; 0: any number.")
     none = param.String(default="", doc="What is said where none is chosen.")
 

@@ -80,7 +80,7 @@ class SheetGrid(Component):
     def __init__(self, **params: Any) -> None:
         super().__init__(stylesheets=[theme.grid_css()], **{"sizing_mode": "stretch_width", "margin": 0, **params})
 
-    def show(self, sheet: Any, cells: pd.DataFrame, first: int = 0) -> None:
+    def lay_out(self, sheet: Any, cells: pd.DataFrame, first: int = 0) -> None:
         """Show the rows from ``first`` on of a sheet, with what ``cells`` says became of its cells."""
         mine = cells[cells["sheet"] == sheet.name] if len(cells) else cells
         rows = list(zip(sheet.rows, sheet.cells, strict=True))[first : first + ROWS]
@@ -88,7 +88,7 @@ class SheetGrid(Component):
         shown = set(n for n, _ in rows)
         here = mine[mine["row"].isin(shown)] if len(mine) else mine
         plain = _UNUSED if len(mine) else _UNREAD
-        roles = {(c.row, c.column): (c.role, c.why) for c in here.itertuples()}
+        roles = {(c.row, c.column): (str(c.role), str(c.why)) for c in here.itertuples()}
         lines = []
         for number, row in rows:
             line = []
@@ -100,8 +100,8 @@ class SheetGrid(Component):
                 line.append([text[:_LONGEST], kind.letter, told, kind.hue] if text else ["", "", "", ""])
             lines.append([number, line])
         counts: dict[Kind, int] = {}
-        for role, count in mine["role"].value_counts().items() if len(mine) else ():
-            counts[kind_of(str(role))] = counts.get(kind_of(str(role)), 0) + int(count)
+        for found, count in mine["role"].value_counts().items() if len(mine) else ():
+            counts[kind_of(str(found))] = counts.get(kind_of(str(found)), 0) + int(count)
         legend = [[k.letter, k.words, k.hue, n] for k, n in counts.items()]
         self.param.update(
             columns=[letter(i) for i in range(width)], lines=lines, legend=legend, name_of=sheet.name or "the sheet"

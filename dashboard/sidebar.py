@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 import panel as pn
@@ -21,7 +22,7 @@ _CONFIDENCES = {"80 %": 0.80, "90 %": 0.90, "95 %": 0.95, "99 %": 0.99}
 class Sidebar(pn.viewable.Viewer):
     """Menu and shared choices of one study."""
 
-    study: Study = param.ClassSelector(class_=Study, constant=True)
+    study: Study = param.ClassSelector(class_=Study, constant=True)  # type: ignore[assignment]
 
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **params)
@@ -108,10 +109,10 @@ class Sidebar(pn.viewable.Viewer):
         for column, kept in self._filtered.items():
             shown = words.listed(kept) if len(kept) <= 2 else f"{len(kept)} levels"
             label = f"Only {words.heading(column).lower()}: {shown} ×"
-            buttons.append(Press(label, lambda _, column=column: self._unfilter(column), more="Take this filter away"))
+            buttons.append(Press(label, partial(self._unfilter, column), more="Take this filter away"))
         self._filters.objects = buttons
 
-    def _unfilter(self, column: str) -> None:
+    def _unfilter(self, column: str, _: Any = None) -> None:
         self.study.filters = {c: kept for c, kept in self.study.filters.items() if c != column}
 
     def _summary(self) -> str:

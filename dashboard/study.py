@@ -177,9 +177,12 @@ class Study(param.Parameterized):
             What came of it, for the ``ready`` of :meth:`open` and :meth:`reread`.
         """
         try:
-            known = next((k for k in (*self.files, *self.refused) if k.name == name), None) if source is None else None
+            here: list[Opened | Refused] = [*self.files, *self.refused]
+            known = next((k for k in here if k.name == name), None) if source is None else None
             if known is not None:
                 source, options = known.source, _merged(known.options, options)
+            if source is None:
+                raise InputError(f"No file called {name!r} is open.", text=name or "")
             data, name, digest, _, options = self._asked(source, name, options)
             return _read(data, name, digest, options, source, getattr(known, "demo", "")).records
         except InputError as error:
@@ -370,13 +373,14 @@ class Study(param.Parameterized):
 
     @param.depends("filters", "exclusions", watch=True)
     def _mark(self) -> None:
+        content, opened = self._content(), [f.sha256 for f in self.files]
         parts = [
-            self._content(),
+            content,
             sorted((c, sorted(v)) for c, v in self.filters.items()),
             sorted(sorted(x.where.items()) for x in self.exclusions),
         ]
         fingerprint = hashlib.blake2b(repr(parts).encode(), digest_size=16).hexdigest()
-        hold(self, fingerprint, parts[0], *(f.sha256 for f in (*self.files, *self.refused)))
+        hold(self, fingerprint, content, *opened, *(f.sha256 for f in self.refused))
         with param.parameterized.edit_constant(self):
             self.fingerprint = fingerprint
 
@@ -412,7 +416,7 @@ class Study(param.Parameterized):
         for code in dict.fromkeys(codes[list(rows)]):
             all_of_it = np.flatnonzero(codes == code)
             mine = [r for r in rows if codes[r] == code]
-            key = filling_key(whole.iloc[mine[0]].to_dict())
+            key = filling_key({str(c): v for c, v in whole.iloc[mine[0]].items()})
             if set(mine) >= set(all_of_it.tolist()):
                 made.append(Exclusion(key, reason))
                 continue

@@ -74,7 +74,7 @@ def _find(study: Study, entry: dict[str, Any], here: dict[str, Any]) -> tuple[An
         if opened.sha256 != entry.get("sha256"):
             return opened, f"The demo set {opened.name} has changed since the study was saved: numbers will differ."
         return (study.reread(opened.name, **options) if options else opened), ""
-    found = here.get(entry.get("sha256"))
+    found = here.get(str(entry.get("sha256")))
     if found is None:
         return None, ""
     if dict(found.options) == options:

@@ -201,15 +201,13 @@ class Table(pn.viewable.Viewer):
 
     def _written(self, part: pd.DataFrame) -> dict[str, list[str]]:
         """What stands in each cell, by column."""
-        out = {}
-        for name, column in part.items():
-            values = column.tolist()
-            if pd.api.types.is_bool_dtype(column.dtype):
-                out[name] = [words.cell(str(name), v) for v in values]
-            elif pd.api.types.is_float_dtype(column.dtype):
-                out[name] = ["–" if v is pd.NA else self._number(str(name), v) for v in values]
+        out: dict[str, list[str]] = {}
+        for key, column in part.items():
+            name, values = str(key), column.tolist()
+            if pd.api.types.is_float_dtype(column.dtype):
+                out[name] = ["–" if v is pd.NA else self._number(name, v) for v in values]
             else:
-                out[name] = [words.cell(str(name), v) for v in values]
+                out[name] = [words.cell(name, v) for v in values]
         return out
 
     def _number(self, name: str, value: float) -> str:

@@ -24,7 +24,7 @@ MOST_LEFT_OUT = 200
 class Tray(pn.viewable.Viewer):
     """At the foot of the window while something is selected, whichever page is in front."""
 
-    study: Study = param.ClassSelector(class_=Study, constant=True, doc="The session's state.")
+    study: Study = param.ClassSelector(class_=Study, constant=True, doc="The session's state.")  # type: ignore[assignment]
 
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **params)

@@ -348,7 +348,8 @@ def _by_group(args: argparse.Namespace) -> int:
         group = {name: part[name].iloc[0] for name in args.by}
         head = ", ".join(f"{k} {v}" for k, v in group.items())
         try:
-            (known,) = pilot(part, by=args.by, assured=args.assured)
+            pilots: Any = pilot(part, by=args.by, assured=args.assured)
+            (known,) = pilots
             plans.append(plan_from_pilot(known, **options))
             lines.append(f"{head}: {plans[-1].sentence}")
         except InputError as error:

@@ -95,7 +95,8 @@ def run(args: argparse.Namespace) -> int:
         samples=args.samples, history=read_history(args.history),
         covariates=args.covariates, liquid=args.liquid,
     )  # fmt: skip
-    document, asked = as_json(result), [result]
+    document = as_json(result)
+    asked: list[Any] = [result]
     if args.percentiles or args.p:
         with progress("Percentiles") as tell:
             found = percentile_shift(

@@ -51,7 +51,7 @@ class Aside(pn.viewable.Viewer):
         """Whether it is on the page."""
         return bool(self._view.visible)
 
-    def show(self, answer: str, cautions: Sequence[Caution] = (), frame: pd.DataFrame | None = None) -> None:
+    def tell(self, answer: str, cautions: Sequence[Caution] = (), frame: pd.DataFrame | None = None) -> None:
         """Give the answer, or in its place why there is none."""
         self.answer.text = answer
         notes = parts.cautions(cautions)

@@ -85,7 +85,7 @@ class Empty(InputError):
 class StudyPage(pn.viewable.Viewer):
     """Base class of the pages."""
 
-    study: Study = param.ClassSelector(class_=Study, constant=True, doc="The session's state.")
+    study: Study = param.ClassSelector(class_=Study, constant=True, doc="The session's state.")  # type: ignore[assignment]
     dark = param.Boolean(False, doc="Whether the dark theme is on.")
     shown = param.Boolean(False, doc="Whether this is the page in front; a page behind waits.")
 

@@ -33,7 +33,7 @@ class Page(StudyPage):
     )  # fmt: skip
     COLUMNS = COLUMNS
 
-    kind = param.Selector(default=STUDY, objects=list(KINDS), doc="What is planned.")
+    kind: param.Selector[str] = param.Selector(default=STUDY, objects=list(KINDS), doc="What is planned.")
     oils = param.String("", doc="Oils to test, commas between; empty: those of the records.")
     procedures = param.List([], item_type=str, doc="Procedures of the records that are compared; none: all.")
     typed = param.String("", doc="Methods, semicolons between; empty: the records' procedures.")

@@ -44,13 +44,15 @@ class Page(StudyPage):
     PICTURE = True
 
     oil = param.String("", doc="The oil and its procedure: those that were tested at least three times.")
-    chart = param.Selector(
+    chart: param.Selector[str] = param.Selector(
         default="individuals", objects=["individuals", "mean_and_sd"], doc="What the limits of results come from."
     )
     baseline = param.Integer(
         None, bounds=(3, 100_000), allow_None=True, doc="Make the limits of the first results only; empty: of all."
     )
-    rules = param.Selector(default="and runs", objects=list(RULES), doc="Which patterns count as a warning.")
+    rules: param.Selector[str] = param.Selector(
+        default="and runs", objects=list(RULES), doc="Which patterns count as a warning."
+    )
 
     #: The oils that were found when the numbers were last made.
     _named: Sequence[str] = ()

@@ -65,19 +65,19 @@ class Page(StudyPage):
     HELP = HELP
     COLUMNS: Mapping[str, tuple[str, str]] = OWN["classroom"]
 
-    lesson = param.Selector(
+    lesson: param.Selector[str] = param.Selector(
         default=_FREE, objects=[_FREE, *STEPS], doc="Sets the page for a step of a lesson of 45 minutes."
     )
-    view = param.Selector(
+    view: param.Selector[str] = param.Selector(
         default="test", objects=["test", "laboratories"],
         doc="One test as it grows, or many laboratories that test the same oil.",
     )  # fmt: skip
-    design = param.Selector(
+    design: param.Selector[str] = param.Selector(
         default="1 × 6", objects=[f"{k} × {n}" for k, n in DESIGNS], doc="How each laboratory tests the oil."
     )
-    pace = param.Selector(default="steady", objects=list(PACES), doc="How fast it plays.")
+    pace: param.Selector[str] = param.Selector(default="steady", objects=list(PACES), doc="How fast it plays.")
     playing = param.Boolean(False, doc="Whether breakdowns or laboratories come by themselves.")
-    setting = param.Selector(
+    setting: param.Selector[str] = param.Selector(
         default="60156 spherical stirred", objects=[*(s.name for s in SETTINGS), _OWN],
         doc="How the oil is tested; or type the oil's figures yourself.",
     )  # fmt: skip
@@ -310,7 +310,7 @@ class Page(StudyPage):
 
     def sentence(self, result: Lesson) -> str:
         truth = self._truth(result)
-        self._guesses.show(truth)
+        self._guesses.tell(truth)
         winners = "" if truth is None else self._guesses.winners(truth)
         if self._laboratories:
             said = of_laboratories(self._shown(result), self.count, self.design, self.limit_kv or None, truth)

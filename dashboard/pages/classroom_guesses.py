@@ -19,7 +19,7 @@ _PLACES = 5
 class GuessField(pn.viewable.Viewer):
     """Where guesses are typed or pasted; the nearest come under it once the truth is shown."""
 
-    found: Guesses = param.ClassSelector(class_=Guesses, default=Guesses((), ()), doc="What was read of it.")
+    found: Guesses = param.ClassSelector(class_=Guesses, default=Guesses((), ()), doc="What was read of it.")  # type: ignore[assignment]
 
     def __init__(self, **params: Any) -> None:
         super().__init__(**params)
@@ -49,9 +49,9 @@ class GuessField(pn.viewable.Viewer):
         except InputError as error:
             self._wrong, found = str(error), Guesses((), ())
         self.found = found
-        self.show(None)
+        self.tell(None)
 
-    def show(self, truth_kv: float | None) -> None:
+    def tell(self, truth_kv: float | None) -> None:
         """Say how many guesses there are, what could not be read, and with the truth who was nearest."""
         problems = [self._wrong] if self._wrong else list(self.found.problems)
         lines = [f'<p class="notice" role="note">{parts.escaped(p)}</p>' for p in problems]

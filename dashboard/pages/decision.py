@@ -58,18 +58,22 @@ class Page(StudyPage):
     limit = param.String("", doc="Key of the limit; empty: none, for none is applied unasked.")
     limit_kv = param.Number(50.0, bounds=(0.1, 500), softbounds=(10, 100), doc="The limit, kV.")
     method = param.String("", doc="Method for which it is written, such as IEC 60156 or ASTM D1816 2 mm.")
-    liquid = param.Selector(default="", objects=["", *LIQUIDS], doc="Liquid that a limit of your own is for.")
+    liquid: param.Selector[str] = param.Selector(
+        default="", objects=["", *LIQUIDS], doc="Liquid that a limit of your own is for."
+    )
     poor_kv = param.Number(
         None, allow_None=True, bounds=(0, 500), doc="Grades of your own: good above the limit, poor below this, kV."
     )
-    rule = param.Selector(default="simple", objects=list(RULES), doc="When an oil passes.")
+    rule: param.Selector[str] = param.Selector(default="simple", objects=list(RULES), doc="When an oil passes.")
     risk = param.Number(
         5.0, bounds=(0.1, 49), softbounds=(0.5, 25), doc="Accepted chance of a wrong pass, %, for the guard band."
     )
     between_kv = param.Number(
         None, allow_None=True, bounds=(0, 100), doc="SD between fillings from history, kV; empty: from the records."
     )
-    borrow = param.Selector(default="", objects=list(BORROW), doc="Where scatter between fillings is known from.")
+    borrow: param.Selector[str] = param.Selector(
+        default="", objects=list(BORROW), doc="Where scatter between fillings is known from."
+    )
     instrument_kv = param.Number(0.0, bounds=(0, 50), doc="Standard uncertainty of voltmeter and gap, kV.")
     within = param.Number(15.0, bounds=(0.1, 100), softbounds=(1, 40), doc="CoV within a filling, %, for the curves.")
     between = param.Number(5.0, bounds=(0, 100), softbounds=(0, 25), doc="CoV between fillings, %, for the curves.")
@@ -233,7 +237,8 @@ class Page(StudyPage):
         tables: dict[tuple[int, int], tuple[str, pd.DataFrame]] = {}
         if entry is not None and self.rule != "guarded":
             by_protocol = characteristics_by_protocol(means, entry, cov, between, **options)
-            for (k, n), part in by_protocol.groupby(["fillings", "breakdowns_per_filling"]):
+            series: Any = by_protocol.groupby(["fillings", "breakdowns_per_filling"])
+            for (k, n), part in series:
                 one = part[part["protocol"] == part["protocol"].iloc[0]]
                 tables[int(k), int(n)] = (f"{k} × {n}: as the method prescribes", one)
         for k, n, why in (
@@ -316,7 +321,7 @@ class Page(StudyPage):
     def _proved(self, given: Any) -> None:
         label, proof = given
         self._counted = label
-        self._proof.show(f"{label}: {proof.sentence}", (), pd.DataFrame([vars(r) for r in proof.rows]))
+        self._proof.tell(f"{label}: {proof.sentence}", (), pd.DataFrame([vars(r) for r in proof.rows]))
 
     _counted = ""
 
@@ -324,12 +329,12 @@ class Page(StudyPage):
         super()._show(result)
         if self._counted != self._chosen_series().label or not self._proof.visible:
             self._counted = ""
-            self._proof.show("")
+            self._proof.tell("")
         if result.budget is None:
-            self._part.show(result.budget_refused)
+            self._part.tell(result.budget_refused)
         else:
             made = answer(result.budget)
-            self._part.show(made.sentence, made.cautions, made.tables[0].frame)
+            self._part.tell(made.sentence, made.cautions, made.tables[0].frame)
 
     def _say(self, what: Any) -> None:
         super()._say(what)

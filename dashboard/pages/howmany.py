@@ -59,8 +59,10 @@ class Page(StudyPage):
     )  # fmt: skip
     COLUMNS = COLUMNS
 
-    goal = param.Selector(default="mean", objects=list(GOALS), doc="What the tests are for.")
-    source = param.Selector(default=_RECORDS, objects=[_RECORDS, _TYPED], doc="Where the scatter is taken from.")
+    goal: param.Selector[str] = param.Selector(default="mean", objects=list(GOALS), doc="What the tests are for.")
+    source: param.Selector[str] = param.Selector(
+        default=_RECORDS, objects=[_RECORDS, _TYPED], doc="Where the scatter is taken from."
+    )
     within = param.Number(
         15.0, bounds=(0.1, 100), softbounds=(1, 40), doc="CoV of single breakdowns on one filling, %."
     )
@@ -73,9 +75,11 @@ class Page(StudyPage):
         10.0, bounds=(0.1, 100), softbounds=(1, 30), doc="Smallest difference worth finding, % of the mean."
     )
     p = param.Number(1.0, bounds=(0.01, 50), doc="Percentile, % of the breakdowns that lie below.")
-    family = param.Selector(default="normal", objects=list(FAMILIES), doc="Family; with fillings, normal only.")
+    family: param.Selector[str] = param.Selector(
+        default="normal", objects=list(FAMILIES), doc="Family; with fillings, normal only."
+    )
     limit_kv = param.Number(50.0, bounds=(0.1, 500), softbounds=(10, 100), doc="Limit that the oil is judged by, kV.")
-    rule = param.Selector(default="simple", objects=list(RULES), doc="When an oil passes.")
+    rule: param.Selector[str] = param.Selector(default="simple", objects=list(RULES), doc="When an oil passes.")
     margin = param.Number(
         10.0, bounds=(0.1, 100), softbounds=(1, 30), doc="Largest difference that would not matter, %."
     )
@@ -88,7 +92,9 @@ class Page(StudyPage):
         softbounds=(50, 99),
         doc="Wanted chance of so narrow an interval, %; empty: not asked.",
     )
-    interval = param.Selector(default="bench", objects=list(INTERVALS), doc="Which interval has to be so narrow.")
+    interval: param.Selector[str] = param.Selector(
+        default="bench", objects=list(INTERVALS), doc="Which interval has to be so narrow."
+    )
     fillings = param.Integer(
         None, allow_None=True, bounds=(0, 1000), doc="Fix the number of fillings; empty leaves it open."
     )
@@ -275,7 +281,8 @@ class Page(StudyPage):
             "fillings": self.fillings or None, "breakdowns_per_filling": self.per_filling or None,
             "protocol": self._method(here),
         }  # fmt: skip
-        level, mean = {"confidence": self.study.confidence}, {"mean": start.mean_kv}
+        level: dict[str, Any] = {"confidence": self.study.confidence}
+        mean: dict[str, Any] = {"mean": start.mean_kv}
         both = self.fillings and self.per_filling
         if self.goal == "mean":
             return self._mean(start, fixed)
@@ -399,9 +406,9 @@ class Page(StudyPage):
         super()._show(result)
         if result.step is not None:
             made = answer(result.step)
-            self._next.show(made.sentence, made.cautions, made.table("howmany_rules").frame)
+            self._next.tell(made.sentence, made.cautions, made.table("howmany_rules").frame)
         elif result.step_refused:
-            self._next.show(result.step_refused)
+            self._next.tell(result.step_refused)
         else:
             self._next.hide()
 

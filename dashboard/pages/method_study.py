@@ -45,12 +45,14 @@ class Page(StudyPage):
         "condition", "low",
     )  # fmt: skip
 
-    question = param.Selector(default="rules", objects=list(QUESTIONS), doc="What the page answers.")
-    family = param.Selector(
+    question: param.Selector[str] = param.Selector(
+        default="rules", objects=list(QUESTIONS), doc="What the page answers."
+    )
+    family: param.Selector[str] = param.Selector(
         default="normal", objects=list(FAMILIES), doc="How the breakdowns of an oil are taken to fall."
     )
     between = param.Number(0.0, bounds=(0, 50), doc="How far fillings of the same oil differ, in % of the mean.")
-    own_kind = param.Selector(
+    own_kind: param.Selector[str] = param.Selector(
         default="none", objects=["none", "range_percent", "cov_ceiling", "three_r"], doc="What the rule compares."
     )
     own_limit = param.Number(30.0, bounds=(0.1, 500), doc="In % of the mean, or the factor of the range.")
@@ -65,15 +67,21 @@ class Page(StudyPage):
     fraction = param.Number(90.0, bounds=(50, 99), doc="Oil counts as stressed from this share of the peak field, %.")
     first = param.String("", doc="The method to start from.")
     second = param.String("", doc="The method set beside it.")
-    scale = param.Selector(default="kv", objects=["kv", "percent"], doc="Differences in kV, or in % of the first.")
+    scale: param.Selector[str] = param.Selector(
+        default="kv", objects=["kv", "percent"], doc="Differences in kV, or in % of the first."
+    )
     reading = param.Number(
         None, allow_None=True, bounds=(0, 500), doc="A reading of the first on a new oil, kV; empty: not asked."
     )
-    counts = param.Selector(default="filling", objects=["filling", "breakdown"], doc="What counts as one result.")
+    counts: param.Selector[str] = param.Selector(
+        default="filling", objects=["filling", "breakdown"], doc="What counts as one result."
+    )
     level = param.String("", doc="The level of the compared factor that is looked at.")
     total = param.Integer(6, bounds=(2, 60), doc="Breakdowns in all, however they are spread over fillings.")
     condition = param.String("", doc="One oil under one condition.")
-    low = param.Selector(default="1 %", objects=["0.1 %", "1 %", "5 %", "10 %"], doc="The low percentile in question.")
+    low: param.Selector[str] = param.Selector(
+        default="1 %", objects=["0.1 %", "1 %", "5 %", "10 %"], doc="The low percentile in question."
+    )
 
     def __init__(self, study: Any, **params: Any) -> None:
         self._views: dict[str, Any] = {}

@@ -21,6 +21,10 @@ from methods.result import Caution
 ONE_TEST = FACTORS
 
 
+def _named(family: Any) -> str:
+    return FAMILY_NAMES.get(str(family), str(family))
+
+
 class Designs(View):
     KEY = "design"
     QUESTION = "The same number of breakdowns on one filling or on several, with the scatter of these records."
@@ -180,7 +184,7 @@ class Families(View):
         near = self._near(result)
         ranked = near.sort_values("kv", kind="stable")
         lowest, highest = ranked.iloc[0], ranked.iloc[-1]
-        names = {f: FAMILY_NAMES.get(f, f) for f in near["family"]}
+        names = {f: _named(f) for f in near["family"]}
         middle = result.middle.set_index("family")["kv"]
         if len(near) == 1:
             others = result.low[result.low["family"].isin(["normal", "weibull"]) & (result.low["delta"] >= 2)]
@@ -208,7 +212,7 @@ class Families(View):
 
     def cautions(self, result: Tail) -> Sequence[Caution]:
         gone = result.low[result.low["error"] != ""]
-        out = [Caution("not_fitted", f"{FAMILY_NAMES.get(r.family, r.family)}: {r.error}") for r in gone.itertuples()]
+        out = [Caution("not_fitted", f"{_named(r.family)}: {r.error}") for r in gone.itertuples()]
         if float(self.page.low.split()[0]) / 100 * result.n < 1:
             out.append(Caution("beyond", (
                 f"{result.n} readings hold none so low as {self.page.low}: every figure there is the family's word, "
@@ -222,20 +226,16 @@ class Families(View):
     def _draw(self, result: Tail) -> Any:
         from dashboard.plots import method_study as plots
 
-        named = {FAMILY_NAMES.get(f, f): line for f, line in result.curves.items()}
+        named = {_named(f): line for f, line in result.curves.items()}
         return plots.tails(named, result.points, result.single, self.dark)
 
     def _describe(self, result: Tail) -> str:
-        told = [
-            f"{FAMILY_NAMES.get(r.family, r.family)} {words.number(r.kv, 3)} kV"
-            for r in result.low.itertuples()
-            if not r.error
-        ]
+        told = [f"{_named(r.family)} {words.number(r.kv, 3)} kV" for r in result.low.itertuples() if not r.error]
         return f"Share of readings below each voltage, logarithmic. At {self.page.low}: {', '.join(told)}, best first."
 
     def tables(self, result: Tail) -> Mapping[str, tuple[str, pd.DataFrame]]:
         middle = result.middle.set_index("family")["kv"]
         names = ["family", "aicc", "delta", "weight", "kv", "low", "high"]
-        table = result.low[names].assign(median_kv=[middle.get(f) for f in result.low["family"]])
-        table["family"] = [FAMILY_NAMES.get(f, f) for f in table["family"]]
+        table = result.low[names].assign(median_kv=result.low["family"].map(middle))
+        table["family"] = [_named(f) for f in table["family"]]
         return {"families": (f"Families, best first, and their voltage at {self.page.low}", table)}

@@ -63,7 +63,8 @@ class Geometry(View):
             return Answer(None, "The records hold one electrode and gap only; a shift needs two.", stress, beyond)
         settings = (first, second, self.page.fraction, self.study.confidence)
         found = self.page.kept("geometry", lambda: self._compare(pairs[first], pairs[second]), *settings)
-        return Answer(*found, stress, beyond)
+        result, refused = found
+        return Answer(result, refused, stress, beyond)
 
     def _compare(self, first: tuple[str, float], second: tuple[str, float]) -> tuple[Any, str]:
         from methods.laws import compare_geometry

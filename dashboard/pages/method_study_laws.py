@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
@@ -143,13 +143,13 @@ class GapLaw(_Power):
 
     def result(self) -> Answer:
         laws, law = self._chosen_law()
-        curves = self._curves(law)
+        plain = Answer(laws, law, *self._curves(law))
         if not self.page.at_gap:
-            return Answer(laws, law, *curves)
+            return plain
         try:
-            return Answer(laws, law, *curves, predicted=law.predict(self.page.at_gap))
+            return replace(plain, predicted=law.predict(self.page.at_gap))
         except InputError as error:
-            return Answer(laws, law, *curves, refused=str(error))
+            return replace(plain, refused=str(error))
 
     def sentence(self, result: Answer) -> str:
         law = result.law
@@ -199,14 +199,14 @@ class RateOfRise(_Power):
         from methods.laws import rate_shift
 
         laws, law = self._chosen_law()
-        curves = self._curves(law)
+        plain = Answer(laws, law, *self._curves(law))
         if law.n != law.n:
-            return Answer(laws, law, *curves)
+            return plain
         try:
             shift = rate_shift(self.page.rate_from, self.page.rate_to, law.n, n_low=law.n_low, n_high=law.n_high)
         except (InputError, NotEstimable) as error:
-            return Answer(laws, law, *curves, refused=str(error))
-        return Answer(laws, law, *curves, predicted=shift)
+            return replace(plain, refused=str(error))
+        return replace(plain, predicted=shift)
 
     def cautions(self, result: Answer) -> Sequence[Caution]:
         return [*result.law.cautions, *([Caution("refused", result.refused)] if result.refused else [])]

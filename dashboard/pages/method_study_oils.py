@@ -84,7 +84,8 @@ class OilAgreement(View):
                 refused = str(error)
         scale = self.page.scale
         curves = self.page.kept("agreement curves", lambda: self._curves(found, scale), *settings, scale)
-        return Agreed(found, *curves, predicted, refused)
+        points, lines, band = curves
+        return Agreed(found, points, lines, band, predicted, refused)
 
     def _curves(self, found: Any, scale: str) -> tuple[Any, ...]:
         from methods.agreement.agreement_curves import differences, line_points, prediction_band

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import pandas as pd
@@ -104,7 +105,7 @@ class Rules(View):
             curves, effect = simulated
         else:
             quick = [r for r in rules if all_exact([r], family, between / 100)]
-            parts_of = [remember(("trip", r, family, between), lambda r=r: self._curve(r)) for r in quick]
+            parts_of = [remember(("trip", r, family, between), partial(self._curve, r)) for r in quick]
             curves, effect = (pd.concat(parts_of, ignore_index=True) if parts_of else _no_curves()), None
         own = self.page.kept(
             "rules on the records", lambda: self._on_records(rules, records), repr(rules), family, between,

@@ -58,8 +58,12 @@ class Page(StudyPage):
     INPUTS = ("view", "family")
     COLUMNS = OWN.get("overlay", {})
 
-    view = param.Selector(default="ecdf", objects=list(VIEWS), doc="How the distributions are drawn.")
-    family = param.Selector(default="weibull", objects=list(FAMILIES), doc="The curve that is fitted to each level.")
+    view: param.Selector[str] = param.Selector(
+        default="ecdf", objects=list(VIEWS), doc="How the distributions are drawn."
+    )
+    family: param.Selector[str] = param.Selector(
+        default="weibull", objects=list(FAMILIES), doc="The curve that is fitted to each level."
+    )
 
     def controls(self) -> Sequence[Any]:
         self._split = Several("Split further by", most=2)

@@ -49,7 +49,7 @@ class Page(StudyPage):
     level = param.String("", doc="What makes a level.")
     first = param.String("", doc="A procedure whose precision is compared; empty: none.")
     second = param.String("", doc="The procedure that it is compared with.")
-    counts = param.Selector(
+    counts: param.Selector[str] = param.Selector(
         default="result", objects=["result", "filling", "breakdown"], doc="What counts as one result."
     )
     band = param.List([], item_type=str, doc="Points of the user's own band: mean, low and high in %, with colons.")
@@ -158,7 +158,7 @@ class Page(StudyPage):
     def result(self) -> Answer:
         reasons = [x.reason for x in self.study.exclusions]
         table, columns, _ = self._table()
-        laboratories: Sequence[Any] = table[LABORATORY].dropna().unique() if LABORATORY in table.columns else []
+        laboratories: list[Any] = table[LABORATORY].dropna().unique().tolist() if LABORATORY in table.columns else []
         if len(laboratories) < 2:
             there = (
                 f"Only one laboratory is named: {laboratories[0]}." if len(laboratories) else "No laboratory is named."

@@ -24,7 +24,7 @@ MOST_LISTED = 20_000
 class Filters(pn.viewable.Viewer):
     """One choice of levels for each factor that has two or more."""
 
-    study: Study = param.ClassSelector(class_=Study, constant=True)
+    study: Study = param.ClassSelector(class_=Study, constant=True)  # type: ignore[assignment]
 
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **params)
@@ -69,7 +69,7 @@ class Filters(pn.viewable.Viewer):
 class Exclude(pn.viewable.Viewer):
     """Choose a filling, or one breakdown of it, give the reason, and leave it out; each can be taken back."""
 
-    study: Study = param.ClassSelector(class_=Study, constant=True)
+    study: Study = param.ClassSelector(class_=Study, constant=True)  # type: ignore[assignment]
 
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **params)
@@ -152,7 +152,7 @@ class Exclude(pn.viewable.Viewer):
 
 def _fillings(table: Any) -> dict[str, Any]:
     """The fillings of the table by a label that says which is which."""
-    out = {}
+    out: dict[str, Any] = {}
     telling = [c for c in LABELS if c in table.columns and (c == "filling" or table[c].nunique() > 1)]
     for _, part in table.groupby(filling_codes(table, by=["file"] if "file" in table else ()), sort=False):
         row = part.iloc[0]

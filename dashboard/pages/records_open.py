@@ -31,7 +31,7 @@ _UNITS = ("kV", "V", "kVp", "Vp", "kV/mm", "kV/cm")
 class Opener(pn.viewable.Viewer):
     """The three ways in: a file, a demo set, a saved study."""
 
-    study: Study = param.ClassSelector(class_=Study, constant=True)
+    study: Study = param.ClassSelector(class_=Study, constant=True)  # type: ignore[assignment]
 
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **params)
@@ -110,7 +110,7 @@ class Opener(pn.viewable.Viewer):
 class FileCard(pn.viewable.Viewer):
     """One file: what was read, refused and guessed, and how to overrule it."""
 
-    study: Study = param.ClassSelector(class_=Study, constant=True)
+    study: Study = param.ClassSelector(class_=Study, constant=True)  # type: ignore[assignment]
 
     def __init__(self, study: Study, file: Opened, **params: Any) -> None:
         super().__init__(study=study, **params)

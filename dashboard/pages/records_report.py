@@ -50,7 +50,7 @@ def _asked(study: Study) -> dict[str, Any]:
 class StudyReport(pn.viewable.Viewer):
     """Choose a kind of file, make the report of what is selected, take it home."""
 
-    study: Study = param.ClassSelector(class_=Study, constant=True, doc="The session's state.")
+    study: Study = param.ClassSelector(class_=Study, constant=True, doc="The session's state.")  # type: ignore[assignment]
 
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **params)

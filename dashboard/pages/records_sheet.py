@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -60,7 +61,7 @@ FOR_SELECTION, FOR_SHEET, FOR_FILE = "the selection", "this sheet", "the whole f
 class SheetByHand(pn.viewable.Viewer):
     """The sheets of the files that are open and of those that were refused."""
 
-    study: Study = param.ClassSelector(class_=Study, constant=True)
+    study: Study = param.ClassSelector(class_=Study, constant=True)  # type: ignore[assignment]
 
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **params)
@@ -106,8 +107,7 @@ class SheetByHand(pn.viewable.Viewer):
             ("Forget", "Nothing that was said of it holds any more", lambda h, p: h.forget(p)),
         ]
         buttons = [
-            Press(label, lambda _, deed=deed: self._say(deed), more=more, margin=(20, 0, 0, 0))
-            for label, more, deed in deeds
+            Press(label, partial(self._say, deed), more=more, margin=(20, 0, 0, 0)) for label, more, deed in deeds
         ]
         self._place.max_width = 130
         return parts.wrap(self._place, *buttons, gap=8)
@@ -170,7 +170,8 @@ class SheetByHand(pn.viewable.Viewer):
 
     @property
     def _known(self) -> dict[str, Opened | Refused]:
-        return {f.name: f for f in [*self.study.refused, *self.study.files]}
+        files: list[Opened | Refused] = [*self.study.refused, *self.study.files]
+        return {f.name: f for f in files}
 
     @property
     def _now(self) -> Opened | Refused | None:
@@ -224,7 +225,7 @@ class SheetByHand(pn.viewable.Viewer):
         self._name.visible = len(names) > 1
         self._which.visible = self._name.visible or self._file.visible
         sheet = self._sheet()
-        pages = max(1, -(-len(sheet.rows) // ROWS))
+        pages = max(1, -(-len(sheet.rows) // ROWS)) if sheet is not None else 1
         self._quietly(lambda: self._pages.param.update(count=pages, value=min(self._pages.value, pages - 1)))
         self._pages.visible = pages > 1
         self._grid.visible = True
@@ -235,8 +236,8 @@ class SheetByHand(pn.viewable.Viewer):
     def _first_name(self, file: Opened | Refused, names: list[str]) -> str:
         """The first sheet that was read, else the first."""
         cells = self._cells(file)
-        held = cells.loc[cells["role"] == "breakdown", "sheet"] if len(cells) else ()
-        return str(held.iloc[0]) if len(held) else names[0]
+        held = cells.loc[cells["role"] == "breakdown", "sheet"].tolist() if len(cells) else []
+        return str(held[0]) if held else names[0]
 
     def _cells(self, file: Opened | Refused) -> pd.DataFrame:
         """What became of the cells: as they were read, or as they are said to be where nothing was read yet."""
@@ -248,7 +249,7 @@ class SheetByHand(pn.viewable.Viewer):
     def _draw(self, *_: Any) -> None:
         file, sheet = self._now, self._sheet()
         if not self._busy and file is not None and sheet is not None:
-            self._grid.show(sheet, self._cells(file), self._pages.value * ROWS)
+            self._grid.lay_out(sheet, self._cells(file), self._pages.value * ROWS)
 
     def _tell(self, file: Opened | Refused) -> None:
         if isinstance(file, Refused):
@@ -292,7 +293,7 @@ class SheetByHand(pn.viewable.Viewer):
     def _selected(self) -> Place:
         return Place.parse(self._place.value) if self._place.value.strip() else Place()
 
-    def _say(self, deed: Callable[[Hand, Place], Recipe]) -> None:
+    def _say(self, deed: Callable[[Hand, Place], Recipe], _: Any = None) -> None:
         """Add one word to the recipe and read the file again."""
         file, sheet = self._now, self._sheet()
         if file is None or sheet is None:
@@ -409,11 +410,11 @@ class SheetByHand(pn.viewable.Viewer):
                 except InputError:
                     continue
                 if fits and name != file.name:
-                    use = Press(f"Read it as {name} was read", lambda _, recipe=recipe: self._take_offered(recipe))
+                    use = Press(f"Read it as {name} was read", partial(self._take_offered, recipe))
                     found.append(parts.row(parts.hint(f"This sheet has the shape of {name}."), use, gap=12))
         self._offer.param.update(objects=found, visible=bool(found))
 
-    def _take_offered(self, recipe: Recipe) -> None:
+    def _take_offered(self, recipe: Recipe, _: Any = None) -> None:
         if (file := self._now) is not None:
             self._take(file, recipe)
 

@@ -58,7 +58,9 @@ class Page(StudyPage):
     COLUMNS = said.COLUMNS
 
     level = param.String("", doc="The level that is looked at.")
-    alpha = param.Selector(default="5 %", objects=["5 %", "1 %"], doc="How rarely a sound end value may be flagged.")
+    alpha: param.Selector[str] = param.Selector(
+        default="5 %", objects=["5 %", "1 %"], doc="How rarely a sound end value may be flagged."
+    )
 
     # ------------------------------------------------------------- controls
 

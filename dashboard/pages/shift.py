@@ -51,11 +51,17 @@ class Page(StudyPage):
     INPUTS = ("scale", "model", "factors", "covariates", "liquid", "ratio", "margin", "pairs", "others", "within")
     COLUMNS = COLUMNS
 
-    scale = param.Selector(default="percent", objects=["percent", "kv"], doc="Unit of the plot's axis.")
-    model = param.Selector(default="filling_means", objects=list(MODELS), doc="What the comparison is computed with.")
+    scale: param.Selector[str] = param.Selector(
+        default="percent", objects=["percent", "kv"], doc="Unit of the plot's axis."
+    )
+    model: param.Selector[str] = param.Selector(
+        default="filling_means", objects=list(MODELS), doc="What the comparison is computed with."
+    )
     factors = param.List([], item_type=str, doc="Other factors whose effects the mixed model takes out.")
     covariates = param.List([], item_type=str, doc="Quantities that the mixed model takes out as straight lines.")
-    liquid = param.Selector(default="", objects=list(LIQUIDS), doc="Whose solubility gives the relative saturation.")
+    liquid: param.Selector[str] = param.Selector(
+        default="", objects=list(LIQUIDS), doc="Whose solubility gives the relative saturation."
+    )
     ratio = param.Boolean(False, doc="Compare on the logarithm: suits scatter that grows with the voltage.")
     margin = param.Number(
         None,
@@ -65,7 +71,9 @@ class Page(StudyPage):
         doc="Largest shift that would not matter, % of the reference; empty: not asked.",
     )
     others = param.Boolean(False, doc="Rank tests and tests over all levels, oil by oil.")
-    pairs = param.Selector(default="none", objects=list(PAIRS), doc="Every pair of levels, not only the reference.")
+    pairs: param.Selector[str] = param.Selector(
+        default="none", objects=list(PAIRS), doc="Every pair of levels, not only the reference."
+    )
     within = param.List([], item_type=str, doc="Compare only tests in which these are equal, as the oil always is.")
 
     # ------------------------------------------------------------- controls
@@ -204,7 +212,11 @@ class Page(StudyPage):
 
         study = self.study
         return equivalence(
-            study.selection, study.by, margin=self.margin / 100, reference=study.reference_value, **self._common()
+            study.selection,
+            study.by,
+            margin=(self.margin or 0) / 100,
+            reference=study.reference_value,
+            **self._common(),
         )
 
     def _others(self) -> tuple[Any, str]:

@@ -72,9 +72,9 @@ class Section(pn.viewable.Viewer):
         with pn.io.hold():
             self._found.visible = found is not None
             if found is not None:
-                self.show(found)
+                self.tell(found)
 
-    def show(self, found: Any) -> None:
+    def tell(self, found: Any) -> None:
         """Put a result on the screen."""
         raise NotImplementedError
 
@@ -133,7 +133,7 @@ class Whole(Section):
             f"{found.repetitions} resamples of whole fillings."
         )
 
-    def show(self, found: Any) -> None:
+    def tell(self, found: Any) -> None:
         self._live.update(found)
         made, already = answer(found), self._already()
         self.say(
@@ -155,9 +155,9 @@ class Counted(Section):
             "Count", f"{PROVED} invented studies; some ten seconds for each level.", ask, **params,
         )  # fmt: skip
 
-    def show(self, found: Any) -> None:
+    def tell(self, found: Any) -> None:
         frame = pd.DataFrame([vars(r) for r in found.rows])
-        self.say(found.sentence, (), {"shift_proof": ("Counted", frame)}, OWN["decision"] | dict(COLUMNS))
+        self.say(found.sentence, (), {"shift_proof": ("Counted", frame)}, {**OWN["decision"], **COLUMNS})
 
 
 class Design(Section):
@@ -172,7 +172,7 @@ class Design(Section):
             "A second or two; the tables say what each effect shares and which tests would free it.", ask, **params,
         )  # fmt: skip
 
-    def show(self, found: Any) -> None:
+    def tell(self, found: Any) -> None:
         wanted = [s[:1].upper() + s[1:] for s in found.suggestions]
         if found.aliased:
             sets = "; ".join(words.listed(words.factor(f) for f in group) for group in found.aliased)

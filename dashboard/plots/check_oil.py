@@ -43,7 +43,7 @@ def _chart(
     reach = np.r_[y[np.isfinite(y)], low[np.isfinite(low)], high[np.isfinite(high)]]
     margin = 0.06 * float(np.ptp(reach) or 1.0)
     bottom, top = float(reach.min()) - margin, float(reach.max()) + margin
-    about = {
+    about: dict[str, Any] = {
         "Result": x, "Tested on": [t if isinstance(t, str) else "–" for t in rows["tested_on"]], label: y,
         "Breakdowns": rows["breakdowns"].to_numpy(), "Rule": [b or "none broken" for b in rows["broken"]],
     }  # fmt: skip

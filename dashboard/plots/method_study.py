@@ -53,8 +53,8 @@ def power(
     colours, looks = theme.palette(dark), theme.cues(list(lines), dark)
     layers: list[Layer] = []
     if confidence_band is not None:
-        layers.append(band(*_columns(confidence_band, "x", "band_low_kv", "band_high_kv"), colours.muted,
-                           "One new filling"))  # fmt: skip
+        far, bottom, top = _columns(confidence_band, "x", "band_low_kv", "band_high_kv")
+        layers.append(band(far, bottom, top, colours.muted, "One new filling"))
     for oil, solid in lines.items():
         look, (x, kv), (far, dots) = looks[oil], _columns(solid, "x", "kv"), _columns(beyond[oil], "x", "kv")
         about = {"Oil": [oil] * len(x), xlabel: x, "Law (kV)": kv}
@@ -88,7 +88,8 @@ _STEPS = (
 
 def log_ticks(low: float, high: float) -> list[tuple[float, str]]:
     """Ticks of a logarithmic axis between these values, none closer to the next than can be read."""
-    apart, kept = (high / low) ** 0.045, []
+    apart = (high / low) ** 0.045
+    kept: list[float] = []
     for v in _STEPS:
         if low <= v <= high and (not kept or v >= kept[-1] * apart):
             kept.append(v)
@@ -117,16 +118,17 @@ def agreement(found: pd.DataFrame, limits: Any, oils: Sequence[str], unit: str, 
     layers.append(spans(left, 0, right, 0, colours.line, width=1))
     layers.append(spans(left, limits.bias, right, limits.bias, colours.primary, names[0], about=told(names[0], "bias")))
     held = "Limits that hold 95 % of differences"
-    both = {n: [*a, *b] for (n, a), b in zip(told(names[1], "lower").items(), told(names[2], "upper").values(),
-                                            strict=True)}  # fmt: skip
-    both = {n: np.array(v) if n else v for n, v in both.items()}
-    ends = [limits.lower, limits.upper]
-    layers.append(spans([left] * 2, ends, [right] * 2, ends, colours.caution, held, width=2, dash="dashed", about=both))
+    pairs = zip(told(names[1], "lower").items(), told(names[2], "upper").values(), strict=True)
+    both = {n: np.array([*a, *b]) if n else [*a, *b] for (n, a), b in pairs}
+    levels = [limits.lower, limits.upper]
+    layers.append(
+        spans([left] * 2, levels, [right] * 2, levels, colours.caution, held, width=2, dash="dashed", about=both)
+    )
     for oil in oils:
         part, look = found[found["sample"] == oil], looks[oil]
-        at, apart = _columns(part, "mean_kv", "difference")
-        about = {"Oil": [oil] * len(at), "Mean of both (kV)": at, difference: apart}
-        layers.append(points(at, apart, look.colour, oil, marker=look.marker, about=about))
+        means, apart = _columns(part, "mean_kv", "difference")
+        about = {"Oil": [oil] * len(means), "Mean of both (kV)": means, difference: apart}
+        layers.append(points(means, apart, look.colour, oil, marker=look.marker, about=about))
     return Drawing([Plot(layers, "Mean of both methods (kV)", f"Second less first ({unit})")])
 
 
@@ -159,9 +161,7 @@ def association(
 SHARES = [(0.1, "0.1"), (0.5, "0.5"), (1, "1"), (5, "5"), (10, "10"), (50, "50")]
 
 
-def tails(
-    curves: Mapping[str, pd.DataFrame], shares: pd.DataFrame, single: tuple[Told, Sequence[str]], dark: bool
-) -> Drawing:
+def tails(curves: Mapping[str, pd.DataFrame], shares: pd.DataFrame, single: Told, dark: bool) -> Drawing:
     """Share that breaks down against the voltage under each family, on a logarithmic scale that shows the low end.
 
     ``curves`` maps a family's name to ``kv, percent``; ``shares`` are the readings' plotting positions, and ``single``
@@ -172,7 +172,7 @@ def tails(
     shown = np.flatnonzero(percent <= 60)
     n = len(shown)
     layers: list[Layer] = [
-        readings.layer(single.some(shown), kv[shown], percent[shown], [colours.muted] * n, ["circle"] * n,
+        readings.layer(single.some(shown.tolist()), kv[shown], percent[shown], [colours.muted] * n, ["circle"] * n,
                        "One reading", "One reading", size=7, fill_alpha=0.6)
     ]  # fmt: skip
     for name, curve in curves.items():

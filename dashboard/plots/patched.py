@@ -119,17 +119,18 @@ class Patched:
         self._axes.append((plot.y_bounds, plot.x_ticks, plot.y_ticks, plot.large))
         return made
 
-    def _equip(self, made: Any, renderers: list[GlyphRenderer], readings: list[GlyphRenderer], plot: Plot) -> None:
+    def _equip(self, made: Any, renderers: list[Any], readings: list[Any], plot: Plot) -> None:
         """Tools: the pointer is told of marks; a click, a box or a lasso selects readings; the wheel waits."""
         wheel, zoom = WheelZoomTool(), BoxZoomTool()
         made.add_tools(PanTool(), zoom, wheel, ResetTool())
         for renderer, layer in zip(renderers, plot.layers, strict=True):
             told = [] if layer.silent else _told(layer, plot)
+            nearest: dict[str, Any] = {"limit": 1} if layer.kind != "line" else {}
             if told:
                 made.add_tools(
                     HoverTool(
                         renderers=[renderer], tooltips=told, visible=False, line_policy="nearest",
-                        point_policy="snap_to_data", **({"limit": 1} if layer.kind != "line" else {}),
+                        point_policy="snap_to_data", **nearest,
                     )
                 )  # fmt: skip
         drag: Any = zoom

@@ -108,7 +108,9 @@ def mandel(
         ("0.05", "Critical at 5 %", "dashed", colours.caution), ("0.01", "Critical at 1 %", "solid", colours.wrong),
     ):  # fmt: skip
         ends = np.array(lines[risk], dtype=float).reshape(-1, 4).T
-        layers.append(spans(*ends, colour, name if len(lines[risk]) else "", width=2, dash=dash))
+        layers.append(
+            spans(ends[0], ends[1], ends[2], ends[3], colour, name if len(lines[risk]) else "", width=2, dash=dash)
+        )
     return Drawing([
         Plot(layers, "", f"Mandel's {statistic}", x_range=(-0.6, len(laboratories) - 0.4),
              x_ticks=[(float(i), str(n)) for i, n in enumerate(laboratories)])

@@ -30,7 +30,7 @@ MARKERS: dict[str, Any] = {
 PIXELS_PER_INCH, LONGEST_LABEL = 135, 34
 #: Text stays text, in fonts that are on most systems, so that it can be searched and read aloud. A level may be called
 #: $x$: no formulas.
-STYLE = {
+STYLE: dict[Any, Any] = {
     "text.parse_math": False, "svg.fonttype": "none", "svg.hashsalt": "gapshift", "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans", "Verdana", "Arial", "sans-serif"], "font.size": 9,
     "axes.spines.top": False, "axes.spines.right": False, "axes.axisbelow": True, "legend.frameon": False,

@@ -47,7 +47,7 @@ def intervals(
         left, right = max(row.low, lowest), min(row.high, highest)
         about = {"Source": [row.label], xlabel: np.array([row.value]), "from": np.array([row.low]),
                  "to": np.array([row.high])}  # fmt: skip
-        none = dict.fromkeys(about, [])
+        none: dict[str, Any] = dict.fromkeys(about, [])
         layers.append(
             spans(*((left, y, right, y) if known else ([], [], [], [])), row.cue.colour, width=4,
                   about=about if known else none)

@@ -209,7 +209,7 @@ def _decision(asked: Asked) -> Section:
     found = decide_all(asked.data, asked.limit, limit_method=asked.limit_method or None, confidence=asked.confidence)
     made = answer(found)
     counts = Counter(d.verdict for d in found.decisions)
-    short = (f"Limit: {found.limit}. Rule: {found.rule}.",)
+    short: tuple[str, ...] = (f"Limit: {found.limit}. Rule: {found.rule}.",)
     if counts:
         short += (", ".join(f"{n} × {v}" for v, n in counts.most_common()) + ".",)
     names = labels(found.decisions)

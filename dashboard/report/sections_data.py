@@ -29,7 +29,9 @@ MOST_BARS = 12
 def reading(asked: Asked) -> Section:
     """What was read from the files, refused and guessed, and what was left out."""
     study = asked.study
-    sources, problems, guesses = [], [], []
+    sources: list[dict[str, Any]] = []
+    problems: list[Any] = []
+    guesses: list[Any] = []
     for file in study.files:
         r = file.records
         source = getattr(r, "source", None)

@@ -45,7 +45,8 @@ def upload(visitor: Visitor, text: str, name: str, folder: Path) -> None:
 
 
 def all_text(visitor: Visitor) -> str:
-    return str(visitor.tab.evaluate("""() => {
+    return str(
+        visitor.tab.evaluate("""() => {
       const out = []
       const look = (root) => {
         for (const e of root.querySelectorAll("*")) {
@@ -58,7 +59,8 @@ def all_text(visitor: Visitor) -> str:
       }
       look(document)
       return out.join(" ")
-    }"""))
+    }""")
+    )
 
 
 def test_nobody_sees_a_neighbours_file(pair: tuple[Visitor, Visitor], tmp_path: Path) -> None:
