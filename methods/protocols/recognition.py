@@ -37,6 +37,11 @@ def _tokens(text: str) -> str:
     return " " + " ".join(re.findall(r"[^\W_]+", split)) + " "
 
 
+@lru_cache(maxsize=4096)
+def _needle(alias: str) -> str:
+    return _tokens(_plain(alias))
+
+
 @lru_cache(maxsize=1)
 def _table() -> dict[str, Any]:
     return toml(ALIASES)
@@ -66,7 +71,7 @@ def _matches(words: str, protocols: dict[str, Protocol]) -> list[tuple[int, int,
     for entry in _entries(protocols):
         for alias in entry["aliases"]:
             only_first = alias.startswith("^")
-            needle = _tokens(_plain(alias))
+            needle = _needle(alias)
             start = 0
             while (at := words.find(needle, start)) >= 0:
                 start = at + 1

@@ -39,6 +39,7 @@ def _starts() -> dict[str, list[tuple[tuple[str, ...], str]]]:
     return out
 
 
+@lru_cache(maxsize=1)
 def phrases() -> dict[str, str]:
     """Every word that names a summary, folded, and what it names."""
     return {" ".join(phrase): kind for phrase, kind in _lists()[0].items()}
