@@ -148,9 +148,9 @@ def _entry(entrance: Entrance, hosts: Sequence[str]) -> dict[str, Any]:
         return {**given, "auth_provider": gate.Open(guard)}
     given["cookie_secret"] = os.environ.get("PANEL_COOKIE_SECRET") or secret
     if entrance.oauth:
-        pn.config.oauth_provider = entrance.oauth
+        pn.config.oauth_provider = entrance.oauth  # type: ignore[misc]
         return {**given, "auth_provider": gate.OAuth(guard, **told)}
-    pn.config.basic_auth = _passwords(Path(str(entrance.password_file)))
+    pn.config.basic_auth = _passwords(Path(str(entrance.password_file)))  # type: ignore[misc]
     return {**given, "auth_provider": gate.Password(guard, login_template=str(here / "login.html"), **told)}
 
 

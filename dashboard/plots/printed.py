@@ -182,7 +182,7 @@ def _layer(ax: Any, layer: Layer) -> None:
         from matplotlib.collections import LineCollection
 
         ends = np.array([data[n] for n in ("x0", "y0", "x1", "y1")], dtype=float).T.reshape(-1, 2, 2)
-        drawn = LineCollection(ends, colors=list(data["colour"]), linewidths=width, linestyles=[dash], zorder=2)
+        drawn = LineCollection(list(ends), colors=list(data["colour"]), linewidths=width, linestyles=[dash], zorder=2)
         ax.add_collection(drawn, autolim=False)
     else:
         for i, colour in enumerate(data["colour"]):
