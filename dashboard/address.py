@@ -1,6 +1,7 @@
 """The study as an address, and back: scientific choices only, never what is in a file.
 
 ``page``, ``data`` (a demo set's name, or ``own`` for the user's files), ``by``, ``split``, ``ref``, ``conf``,
+``result`` (fillings of a reported result, where no method says it),
 ``only.COLUMN`` (the levels kept) and ``PAGE.NAME`` (an input of a page). What cannot be is ignored, and the frame then
 rewrites the address.
 """
@@ -40,6 +41,8 @@ def settings(study: Study) -> dict[str, str]:
         out["ref"] = study.reference
     if study.confidence != Study.param.confidence.default:
         out["conf"] = f"{study.confidence:g}"
+    if study.result_fillings:
+        out["result"] = str(study.result_fillings)
     for column in sorted(study.filters):
         out[f"only.{column}"] = _join(study.filters[column])
     for key in sorted(study.inputs):
@@ -79,6 +82,7 @@ def apply(
         study.split = [s for s in _parted(wanted.get("split", "")) if s in free][:2]
         study.reference = wanted.get("ref", "") if wanted.get("ref") in study.levels(study.by) else ""
         study.confidence = _confidence(wanted.get("conf"))
+        study.result_fillings = read(study.param.result_fillings, wanted.get("result"))
         study.filters = _filters(study, wanted)
         study.inputs = _inputs(wanted, inputs)
 

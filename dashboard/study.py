@@ -93,6 +93,10 @@ class Study(param.Parameterized):
     split = param.List([], item_type=str, doc="Up to two more factors by which curves are split.")
     reference = param.String("", doc="The level that others are compared with; empty for the one with most fillings.")
     confidence = param.Number(0.95, bounds=(0.5, 0.9999), doc="Confidence of every interval.")
+    result_fillings = param.Integer(
+        None, allow_None=True, bounds=(1, 100), doc="Fillings of which a reported result is the mean, where no method "
+        "says it; None: nobody said.",
+    )  # fmt: skip
     selected = param.List([], doc="Rows of :attr:`everything` that the reader marked on a plot or in a table.")
     inputs = param.Dict({}, doc="The pages' own inputs: 'page.name' -> value.")
     fingerprint = param.String("", constant=True, doc="Changes whenever the selected table does.")
@@ -277,6 +281,11 @@ class Study(param.Parameterized):
         return {name: text for name, text in held.items() if text}
 
     # ------------------------------------------------------------------ what is derived
+
+    @property
+    def result(self) -> str | int:
+        """What counts as one result, as the functions of ``methods`` take it."""
+        return self.result_fillings or "result"
 
     @property
     def everything(self) -> pd.DataFrame:

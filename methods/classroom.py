@@ -11,6 +11,7 @@ import scipy
 from numpy.typing import ArrayLike
 
 from methods.errors import InputError
+from methods.procedures.reported import Reported, reported_by
 from methods.protocols.protocol import Protocol
 from methods.protocols.verdict import judge
 from methods.randomness import Rng, seed_of
@@ -54,7 +55,10 @@ def running(kv: ArrayLike, withstood: ArrayLike | None = None, confidence: float
 
 @dataclass(frozen=True)
 class Class:
-    """A hundred virtual laboratories: one row each and design in ``results``, one row a design in ``summary``."""
+    """A hundred virtual laboratories: one row each and design in ``results``, one row a design in ``summary``.
+
+    ``design`` is the one by which a laboratory reports one result of the method (``1 × 6``).
+    """
 
     bench: Bench
     count: int
@@ -65,12 +69,20 @@ class Class:
     results: pd.DataFrame
     summary: pd.DataFrame
     cautions: list[Caution]
+    design: str = ""
+
+
+def reported_design(protocol: Protocol | None, per_filling: int = 6) -> tuple[int, int]:
+    """Fillings and breakdowns on each of what a laboratory reports: the method's, or one filling of ``per_filling``."""
+    one = reported_by(protocol)
+    return (1, per_filling) if one is None else (one.fillings, one.breakdowns_per_filling or per_filling)
 
 
 def laboratories(
     bench: Bench,
     *,
-    designs: Sequence[tuple[int, int]] = DESIGNS,
+    designs: Sequence[tuple[int, int]] | None = None,
+    protocol: Protocol | None = None,
     count: int = 100,
     laboratory_cov: float = 0.0,
     limit_kv: float | None = None,
@@ -81,7 +93,8 @@ def laboratories(
 ) -> Class:
     """Let ``count`` laboratories test the same oil by each design.
 
-    Every laboratory reports its mean and two intervals: ``pooled`` treats all breakdowns as independent (as
+    With a protocol the design by which it reports one result is among them (``design``). Every laboratory reports its
+    mean and two intervals: ``pooled`` treats all breakdowns as independent (as
     most sheets do), ``fillings`` is Student's t on the filling means (none for a single filling). The summary
     counts how often each contains the true mean, how far the means spread, and which share passes the limit.
     A laboratory that reached the ceiling has no mean; it is counted in ``no_mean``.
@@ -98,6 +111,9 @@ def laboratories(
         raise InputError("laboratory_cov must be from 0 to below 1.", column="laboratory_cov", text=str(laboratory_cov))
     rng = np.random.default_rng(seed)
     frames, rows = [], []
+    own_design = reported_design(protocol)
+    if designs is None:
+        designs = DESIGNS if own_design in DESIGNS else (own_design, *DESIGNS)
     for i, (fillings, breakdowns) in enumerate(designs):
         if cancel is not None and cancel():
             break
@@ -118,7 +134,10 @@ def laboratories(
             )
         )
     table = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
-    return Class(bench, count, confidence, limit_kv, seed, bench.true_mean_kv, table, pd.DataFrame(rows), cautions)
+    return Class(
+        bench, count, confidence, limit_kv, seed, bench.true_mean_kv, table, pd.DataFrame(rows), cautions,
+        f"{own_design[0]} × {own_design[1]}",
+    )  # fmt: skip
 
 
 def _one_design(
@@ -216,7 +235,8 @@ class VirtualTest:
 
     ``taken`` counts breakdowns. ``mean_kv`` to ``high_kv`` are the last row of the running figures (None where there is
     no mean). ``fillings_low_kv`` and ``fillings_high_kv`` are Student's t on the means of complete fillings,
-    None below two of them. ``covers`` says whether the pooled interval holds the true mean.
+    None below two of them. ``covers`` says whether the pooled interval holds the true mean. ``results`` counts the
+    whole reported results so far, ``result`` says what one is.
     """
 
     bench: Bench
@@ -233,13 +253,15 @@ class VirtualTest:
     covers: bool | None
     verdicts: pd.DataFrame
     cautions: list[Caution]
+    results: int = 0
+    result: str = ""
 
 
 def virtual_test(
     bench: Bench,
     taken: int,
     *,
-    breakdowns_per_filling: int = 6,
+    breakdowns_per_filling: int | None = None,
     protocol: Protocol | None = None,
     confidence: float = 0.95,
     rng: Rng = 0,
@@ -247,7 +269,7 @@ def virtual_test(
     """The first ``taken`` breakdowns of the virtual test with this seed, filling after filling.
 
     Taking one more never changes those before. With a protocol, every complete filling is judged by its
-    consistency rule.
+    consistency rule, and a filling takes as many breakdowns as it prescribes (6 without one) unless said.
 
     Raises
     ------
@@ -257,6 +279,8 @@ def virtual_test(
     seed = seed_of(rng)
     if not 0 <= taken <= MOST_TAKEN:
         raise InputError(f"taken is {taken}; it must lie from 0 to {MOST_TAKEN}.", column="taken", text=str(taken))
+    fillings_of_one, usual = reported_design(protocol)
+    breakdowns_per_filling = usual if breakdowns_per_filling is None else breakdowns_per_filling
     if breakdowns_per_filling < 1:
         raise InputError("A filling needs at least one breakdown.", column="breakdowns_per_filling")
     fillings = -(-taken // breakdowns_per_filling)
@@ -284,6 +308,8 @@ def virtual_test(
     return VirtualTest(
         bench, taken, fillings, table, figures, last["mean_kv"], last["sd_kv"], last["low_kv"], last["high_kv"],
         low, high, covers, _verdicts(table, breakdowns_per_filling, protocol), cautions,
+        taken // breakdowns_per_filling // fillings_of_one,
+        Reported(fillings_of_one, breakdowns_per_filling).words,
     )  # fmt: skip
 
 

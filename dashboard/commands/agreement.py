@@ -8,6 +8,7 @@ from typing import Any
 from dashboard.commands.common import (
     add_json,
     add_reading_options,
+    add_result,
     emit,
     kilovolts,
     open_records,
@@ -29,10 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--first", metavar="LEVEL", help="the method to compare with")
     parser.add_argument("--second", metavar="LEVEL", help="the method that is compared")
-    parser.add_argument(
-        "--result", choices=["filling", "breakdown"], default="filling",
-        help="what is one result: the mean of a filling, or each breakdown",
-    )  # fmt: skip
+    add_result(parser)
     parser.add_argument(
         "--predict", type=kilovolts, metavar="KV", action="append", default=[],
         help="band for a new oil that reads this (or a limit that is this) by the first method; may be repeated",

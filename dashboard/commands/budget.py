@@ -8,6 +8,7 @@ from typing import Any
 from dashboard.commands.common import (
     add_json,
     add_reading_options,
+    add_reported,
     amount,
     coefficient,
     emit,
@@ -41,6 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--source", action="append", metavar="TEXT", help="a source of your own, may be repeated: 'resolution 0.1 kV', "
         "'trip delay 0.05 s at 3 kV/s', 'crest factor 1 %%', 'rate of rise 5 %% exponent 17', 'any name 0.4 kV normal'",
     )  # fmt: skip
+    add_reported(parser)
     parser.add_argument("--confidence", type=probability, default=0.95, metavar="95%", help="95%% unless said")
     add_json(parser)
 
@@ -65,6 +67,7 @@ def run(args: argparse.Namespace) -> int:
         "kv_per_kelvin": args.per_kelvin,
         "confidence": args.confidence,
         "own": "; ".join(args.source or ()),
+        "result": args.result,
     }
     budgets, refused = [], []
     for case in chosen:

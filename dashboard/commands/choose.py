@@ -8,6 +8,7 @@ from typing import Any
 from dashboard.commands.common import (
     add_json,
     add_reading_options,
+    add_reported,
     columns,
     emit,
     open_records,
@@ -35,6 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--only", metavar="PROCEDURE", action="append", default=[], help="compare these only; may be repeated"
     )
+    add_reported(parser)
     parser.add_argument("--seed", type=int, default=0, help="of what is drawn again (default: 0)")
     add_json(parser)
 
@@ -60,6 +62,7 @@ def run(args: argparse.Namespace) -> int:
     found = choose(
         open_records(args), half_width=args.half_width, confidence=args.confidence, weights=weights(args.weight),
         history=args.history, reference=args.reference, only=args.only, rng=args.seed,
+        result=args.result,
     )  # fmt: skip
     emit(args, as_json(found), text(found))
     return 0

@@ -125,6 +125,33 @@ def add_proof(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--cluster", metavar="tcp://HOST:PORT", help="or on this Dask scheduler's workers")
 
 
+def result_kind(text: str) -> str | int:
+    """Read what counts as one result: ``result``, ``filling``, ``breakdown`` or a number of fillings."""
+    from methods.procedures import check_result
+
+    try:
+        return check_result(text)
+    except InputError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
+
+
+def add_result(parser: argparse.ArgumentParser) -> None:
+    """What counts as one result; the same for every command that counts them."""
+    parser.add_argument(
+        "--result", type=result_kind, default="result", metavar="WHAT",
+        help="what counts as one: result (default: what the method reports), filling (its mean) or breakdown; a number "
+        "says of how many fillings a result is the mean where no method does",
+    )  # fmt: skip
+
+
+def add_reported(parser: argparse.ArgumentParser) -> None:
+    """Of how many fillings a reported result is the mean, for commands that judge whole oils."""
+    parser.add_argument(
+        "--result", type=result_kind, default="result", metavar="N",
+        help="of how many fillings a reported result is the mean, where no method says it (default: the method's)",
+    )  # fmt: skip
+
+
 def executor_of(args: argparse.Namespace) -> AbstractContextManager[Any]:
     """What ``--prove`` works with, as a context: an executor, or None for this process."""
     if args.workers and args.cluster:
@@ -243,6 +270,8 @@ def emit(args: argparse.Namespace, result: Any, text: str) -> None:
     that it found twice and ceilings that it guessed, said beside the readable text. ``check`` lists all of it itself.
     """
     if args.command != "check":
+        if _asks(result):
+            print(f"gapshift: {ASKED}", file=sys.stderr)
         for line in [*getattr(args, "refused", ()), *([] if args.json else getattr(args, "said", ()))]:
             print(harmless(f"gapshift: {line}"), file=sys.stderr)
     if args.json:
@@ -250,6 +279,29 @@ def emit(args: argparse.Namespace, result: Any, text: str) -> None:
         print(_STEERING.sub(lambda found: f"\\u{ord(found[0]):04x}", said))
     else:
         print(harmless(text))
+
+
+#: The question of a file whose method does not say what a result is, with the options that answer it.
+ASKED = (
+    "what is one reported result? No method says it for some rows: the mean of one filling is taken. Answer with "
+    "--result 1 (that it is), --result 5 (the mean of five fillings), or name the method in the file."
+)
+
+
+def _asks(result: Any) -> bool:
+    """Whether any of the answers was counted with an assumed result."""
+    if isinstance(result, dict):
+        return any(_asks(v) if k != "cautions" else _assumed(v) for k, v in result.items())
+    if isinstance(result, (list, tuple)):
+        return any(_asks(v) for v in result)
+    return _assumed(getattr(result, "cautions", ())) or any(
+        _assumed(getattr(d, "cautions", ())) for d in getattr(result, "decisions", ())
+    )
+
+
+def _assumed(cautions: Any) -> bool:
+    codes = [c.get("code") if isinstance(c, dict) else getattr(c, "code", "") for c in cautions or ()]
+    return "result_assumed" in codes
 
 
 #: What steers a terminal or turns the direction of writing: control characters but tab and line end, bidirectional

@@ -11,6 +11,7 @@ from dashboard.commands.common import (
     add_json,
     add_proof,
     add_reading_options,
+    add_reported,
     emit,
     executor_of,
     kilovolts,
@@ -47,6 +48,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--history", metavar="FILE", help="earlier tests from which the scatter within and between fillings is borrowed"
         " (study: the other oils of this file)"
     )  # fmt: skip
+    add_reported(parser)
     add_proof(parser)
     add_json(parser)
 
@@ -61,7 +63,7 @@ def run(args: argparse.Namespace) -> int:
         records, args.limit, args.rule, limit_method=args.limit_method, limit_liquid=args.limit_liquid,
         limit_stage=args.limit_stage, poor_below=args.poor_below, by=args.by,
         confidence=args.confidence, risk=args.risk, between_sd=args.between_sd, instrument_kv=args.instrument,
-        history=args.history,
+        history=args.history, result=args.result,
     )  # fmt: skip
     lines = [*told([found]), f"\n{CHECK[:1].upper()}{CHECK[1:]}."]
     if not args.prove:

@@ -8,6 +8,7 @@ from typing import Any
 from dashboard.commands.common import (
     add_json,
     add_reading_options,
+    add_result,
     emit,
     files,
     note_reading,
@@ -27,10 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--level", metavar="COLUMN", action="append",
         help="the column that makes a level (repeat for several); without it: the oil, split by procedure",
     )  # fmt: skip
-    parser.add_argument(
-        "--result", choices=["result", "filling", "breakdown"], default="result",
-        help="what counts as one: what the method reports (default), the mean of a filling, or each breakdown",
-    )  # fmt: skip
+    add_result(parser)
     parser.add_argument(
         "--exclude", nargs=3, metavar=("LABORATORY", "LEVEL", "REASON"), action="append", default=[],
         help="leave a cell out, with the level * a laboratory altogether; the reason is kept in the result",

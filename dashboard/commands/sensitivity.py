@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from dashboard.commands.common import add_json, add_reading_options, emit, open_records, probability, told
+from dashboard.commands.common import add_json, add_reading_options, add_result, emit, open_records, probability, told
 from methods.errors import InputError, NotEstimable
 from methods.procedures import PROCEDURE
 
@@ -22,10 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--minutes", metavar="LEVEL=MINUTES", action="append", default=[],
         help="bench time of one result; without it the protocol's own waits and pauses where it is recognised",
     )  # fmt: skip
-    parser.add_argument(
-        "--result", choices=["filling", "breakdown"], default="filling",
-        help="what is one result: the mean of a filling, or each breakdown",
-    )  # fmt: skip
+    add_result(parser)
     parser.add_argument("--confidence", type=probability, default=0.95, help="of every interval (95%%)")
     add_json(parser)
 
@@ -59,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
     from methods.result import as_json
 
     records, by = with_factor(open_records(args), args.by or PROCEDURE)
-    minutes = minutes_of(records, by) if args.result == "filling" else {}
+    minutes = minutes_of(records, by, args.result)
     minutes |= _given(args.minutes)
     found = discrimination(records, by=by, minutes=minutes, result=args.result, confidence=args.confidence)
     order, ratios = list(found.methods["method"]), []

@@ -63,6 +63,13 @@ def _html(text: str) -> str:
     return str(MarkdownIt().render(text))
 
 
+#: Answers to the question what a reported result is, where no method says it: words -> fillings.
+RESULT_IS = {
+    "not said: the mean of one filling is taken": "", "the mean of one filling": "1", "the mean of two fillings": "2",
+    "the mean of three fillings": "3", "the mean of five fillings": "5", "the mean of ten fillings": "10",
+}  # fmt: skip
+
+
 class _Wait(Exception):
     """A result that is not there yet: in a session it is computed off the event loop."""
 
@@ -104,6 +111,8 @@ class StudyPage(pn.viewable.Viewer):
     PICTURE = False
     #: Whether plots of the page show single readings: then a button marks them one after the other.
     READINGS = False
+    #: Whether it counts reported results: what one is, is asked under the sentence where no method says it.
+    ASKS = False
     #: Whether it is shown to a room: large type.
     LARGE = False
 
@@ -118,6 +127,12 @@ class StudyPage(pn.viewable.Viewer):
         self._cautions = parts.raw("", visible=False)
         self._state = parts.raw("", visible=False)  # instead of numbers
         self._way = Press("Name it on the sheet", lambda _: self._go_to_sheet(), look="main", visible=False)
+        self._question = Choice("What is one reported result?", dict(RESULT_IS), value="")
+        self._question.param.watch(self._answered, "value")
+        self._asked = parts.explained(
+            self._question, "No method says it for some of these rows. What you choose here counts on every page.", 420
+        )
+        self._asked.visible = False
         self._stated = parts.column(self._state, self._way, gap=8)
         self._figures = _live(self.figures(), self.dark, study)
         self._tables = parts.column(gap=16)
@@ -125,7 +140,7 @@ class StudyPage(pn.viewable.Viewer):
         self._main = parts.column(*self._figures[:1])
         self._body = parts.column(*self._figures[1:], self._tables, gap=16)
         self._view = self._layout()
-        study.param.watch(self._study_changed, ["fingerprint", *self.FOLLOWS])
+        study.param.watch(self._study_changed, ["fingerprint", *self.FOLLOWS, *["result_fillings"] * self.ASKS])
         study.param.watch(self._inputs_changed, "inputs")
         if self.INPUTS:
             self.param.watch(self._input_set, list(self.INPUTS))
@@ -238,6 +253,7 @@ class StudyPage(pn.viewable.Viewer):
         return explained
 
     _offering = False
+    _plot_column: Any = None
     _lacks = ""
 
     def offer(self, control: Choice, options: Any, value: Any) -> None:
@@ -282,13 +298,17 @@ class StudyPage(pn.viewable.Viewer):
         if self._figures or self.PICTURE:
             above = self.above()
             rules = {"--more-above": f"{40 * bool(above) + 14 * self.LARGE}px"}
-            plot = parts.column(*above, self._stated, self._main, gap=6, css_classes=["plot"], styles=rules)
+            self._rules = rules
+            self._plot_column = plot = parts.column(
+                *above, self._stated, self._main, gap=6, css_classes=["plot"], styles=rules
+            )
             stage = parts.stage(plot, parts.column(*beside, gap=8, css_classes=["beside"]))
         else:
             stage = parts.column(self._stated, parts.wrap(*beside, margin=(8, 0, 0, 0)), gap=16)
         end = [self._help()] if self.HELP else []
         return parts.column(
-            parts.column(head, self._answer, self._cautions, gap=4), stage, self._body, *self.extras(), *end, gap=8,
+            parts.column(head, self._answer, self._cautions, self._asked, gap=4), stage, self._body,
+            *self.extras(), *end, gap=8,
         )  # fmt: skip
 
     def _folds(self) -> list[Any]:
@@ -434,12 +454,33 @@ class StudyPage(pn.viewable.Viewer):
         self._answer.text = self.sentence(result)
         markup = parts.caution_line(self.cautions(result))
         self._cautions.param.update(object=markup, visible=bool(markup))
+        self._ask_result(any(c.code == "result_assumed" for c in self.cautions(result)))
         for live in self._figures:
             live.update(result)
         self._lay_tables(self.tables(result))
         self._state.visible = False
         self._to_sheet("")
         self._main.visible = self._body.visible = True
+
+    def _ask_result(self, open_: bool) -> None:
+        """Ask what a reported result is, where it is open; an answer given before can be changed."""
+        if not self.ASKS:
+            return
+        given = str(self.study.result_fillings or "")
+        options = (
+            dict(RESULT_IS) if given in RESULT_IS.values() else {**RESULT_IS, f"the mean of {given} fillings": given}
+        )
+        self.offer(self._question, options, given)
+        seen = open_ or bool(given)
+        if seen != self._asked.visible:
+            self._asked.visible = seen
+            if self._plot_column is not None:  # the plot stays whole on the first screen
+                more = int(self._rules["--more-above"].removesuffix("px")) + 34 * seen
+                self._plot_column.styles = {**self._plot_column.styles, "--more-above": f"{more}px"}
+
+    def _answered(self, event: Any) -> None:
+        if not self._offering and event.new is not None:
+            self.study.result_fillings = int(event.new) if event.new else None
 
     def _lay_tables(self, wanted: Mapping[str, tuple[str, pd.DataFrame]]) -> None:
         for name, (title, frame) in wanted.items():

@@ -41,6 +41,7 @@ class Page(StudyPage):
     QUESTION = "Which procedure gives most for its bench time on these oils, and how sure is that?"
     HELP = HELP
     FOLLOWS = ("confidence",)
+    ASKS = True
     INPUTS = ("half_width", "precision", "time", "oil", "discrimination", "history", "link")
     COLUMNS = COLUMNS
 
@@ -86,7 +87,7 @@ class Page(StudyPage):
             "history": self.link if self.history in self._names() else 0.0,
         }  # fmt: skip
         history = self.history if self.history in self._names() else None
-        settings = (self.half_width, self.study.confidence, history, *weights.values())
+        settings = (self.half_width, self.study.confidence, history, self.study.result, *weights.values())
         return self.kept("choice", self._job(weights, history), *settings)
 
     def _job(self, weights: Mapping[str, float], history: str | None) -> Callable[[], Any]:
@@ -94,7 +95,7 @@ class Page(StudyPage):
 
         return partial(
             choose, self.study.selection, half_width=self.half_width / 100, confidence=self.study.confidence,
-            weights=weights, history=history,
+            weights=weights, history=history, result=self.study.result,
         )  # fmt: skip
 
     def sentence(self, result: Any) -> str:

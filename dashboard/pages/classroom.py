@@ -25,6 +25,7 @@ from methods.classroom import (
     VirtualTest,
     hidden_oil,
     laboratories,
+    reported_design,
     virtual_test,
     wetness_at,
 )
@@ -38,6 +39,8 @@ _MOST_SEED = 9999
 #: Milliseconds between two steps while it plays.
 PACES = {"slow": 2500, "steady": 1000, "fast": 250}
 _FREE = ""
+#: The design by which the method of the setting reports one result.
+_REPORTED = ""
 
 
 @dataclass(frozen=True)
@@ -73,7 +76,9 @@ class Page(StudyPage):
         doc="One test as it grows, or many laboratories that test the same oil.",
     )  # fmt: skip
     design: param.Selector[str] = param.Selector(
-        default="1 × 6", objects=[f"{k} × {n}" for k, n in DESIGNS], doc="How each laboratory tests the oil."
+        default=_REPORTED,
+        objects=[_REPORTED, *(f"{k} × {n}" for k, n in DESIGNS)],
+        doc="How each laboratory tests the oil.",
     )
     pace: param.Selector[str] = param.Selector(default="steady", objects=list(PACES), doc="How fast it plays.")
     playing = param.Boolean(False, doc="Whether breakdowns or laboratories come by themselves.")
@@ -92,7 +97,9 @@ class Page(StudyPage):
     trend = param.Number(0.0, bounds=(-10, 10), doc="Change from one breakdown to the next, %: conditioning or ageing.")
     low = param.Number(0.0, bounds=(0, 60), doc="Share of low breakdowns (fibres, particles), %.")
     ceiling_kv = param.Number(None, allow_None=True, bounds=(0, 200), doc="Highest voltage of the set, kV.")
-    per_filling = param.Integer(6, bounds=(1, 30), doc="Breakdowns on each filling.")
+    per_filling = param.Integer(
+        None, allow_None=True, bounds=(1, 30), doc="Breakdowns on each filling; empty: as the method prescribes."
+    )
     taken = param.Integer(1, bounds=(0, MOST_TAKEN), doc="Breakdowns taken so far.")
     reported = param.Integer(1, bounds=(1, 2000), doc="Laboratories that have reported so far.")
     seed = param.Integer(1, bounds=(0, _MOST_SEED), doc="Class number: the same number gives the same breakdowns.")
@@ -132,7 +139,7 @@ class Page(StudyPage):
         hidden = [self.number("number_of_oil", "Number of the hidden oil")]
         self._groups = {name: parts.column(*those, gap=8) for name, those in
                         (("water", mineral), ("own", own), ("hidden", hidden))}  # fmt: skip
-        self._design = self.choice("design", "Fillings × breakdowns of each")
+        self._design = self.choice("design", "Fillings × breakdowns of each", {_REPORTED: "as the method"})
         self._arrange()
         steps = {_FREE: "free", **{k: f"{s.title} ({s.minutes} min)" for k, s in STEPS.items()}}
         return [
@@ -177,7 +184,7 @@ class Page(StudyPage):
         self._start = button("▶ Play", lambda: setattr(self, "playing", True), more="They come by themselves")
         self._pause = button("❚❚ Pause", lambda: setattr(self, "playing", False), more="Stop them")
         self._finish = button("Finish the filling", self._finish_filling)
-        self._five = button("Five fillings more", lambda: self._take(5 * self.per_filling))
+        self._five = button("Five fillings more", lambda: self._take(5 * self._each))
         self._all = button("All of them", lambda: self._report(self.count), more="All laboratories report")
         self._reveal = button("Reveal the truth", lambda: setattr(self, "revealed", True))
         again = button("Start again", self._start_again)
@@ -197,7 +204,7 @@ class Page(StudyPage):
         self.param.update(taken=1, reported=1, revealed=False, playing=False)
 
     def _finish_filling(self) -> None:
-        self._take(self.per_filling - self.taken % self.per_filling)
+        self._take(self._each - self.taken % self._each)
 
     @property
     def _laboratories(self) -> bool:
@@ -265,6 +272,15 @@ class Page(StudyPage):
         self._study_changed()
 
     @property
+    def _protocol(self) -> Any:
+        return None if self._item is None else recognise(self._item.method, self._item.edition)
+
+    @property
+    def _each(self) -> int:
+        """Breakdowns on each filling."""
+        return int(self.per_filling or reported_design(self._protocol)[1])
+
+    @property
     def _item(self) -> Any:
         return None if self.setting == _OWN else setting(self.setting)
 
@@ -282,18 +298,18 @@ class Page(StudyPage):
 
     def result(self) -> Lesson:
         bench, saturation = self._bench()
-        protocol = None if self._item is None else recognise(self._item.method, self._item.edition)
-        confidence = self.study.confidence
+        protocol, confidence = self._protocol, self.study.confidence
         test = virtual_test(
-            bench, self.taken, breakdowns_per_filling=self.per_filling, protocol=protocol, confidence=confidence,
+            bench, self.taken, breakdowns_per_filling=self._each, protocol=protocol, confidence=confidence,
             rng=self.seed,
         )  # fmt: skip
-        settings = (bench, self.count, self.laboratory, self.limit_kv, confidence, self.seed)
+        method = None if protocol is None else protocol.key
+        settings = (bench, self.count, self.laboratory, self.limit_kv, confidence, self.seed, method)
         group = self.kept(
             "class",
             lambda: laboratories(
-                replace(bench), count=self.count, laboratory_cov=self.laboratory / 100, limit_kv=self.limit_kv or None,
-                confidence=confidence, rng=self.seed,
+                replace(bench), protocol=protocol, count=self.count, laboratory_cov=self.laboratory / 100,
+                limit_kv=self.limit_kv or None, confidence=confidence, rng=self.seed,
             ),
             *settings,
         )  # fmt: skip
@@ -306,14 +322,20 @@ class Page(StudyPage):
     def _shown(self, result: Lesson) -> pd.DataFrame:
         """The laboratories that have reported, by the design that is looked at."""
         every = result.group.results
-        return every[every["design"] == self.design].head(self.reported)
+        return every[every["design"] == self._looked_at(result)].head(self.reported)
+
+    def _looked_at(self, result: Lesson) -> str:
+        """The design that is looked at: by default the one by which the method reports a result."""
+        return self.design or result.group.design
 
     def sentence(self, result: Lesson) -> str:
         truth = self._truth(result)
         self._guesses.tell(truth)
         winners = "" if truth is None else self._guesses.winners(truth)
         if self._laboratories:
-            said = of_laboratories(self._shown(result), self.count, self.design, self.limit_kv or None, truth)
+            said = of_laboratories(
+                self._shown(result), self.count, self._looked_at(result), self.limit_kv or None, truth
+            )
             return f"{said} Nearest: {winners}." if winners else said
         return of_test(result.test, truth, winners, self.limit_kv or None)
 
@@ -338,7 +360,7 @@ class Page(StudyPage):
         guesses = self._guesses.found.scored(truth)
         if self._laboratories:
             every = result.group.results
-            whole = every[every["design"] == self.design]["mean_kv"]
+            whole = every[every["design"] == self._looked_at(result)]["mean_kv"]
             return plots.reporting(self._shown(result), whole, self.count, truth, limit, guesses, self.dark)
         return plots.growing(result.test.table, result.test.running, truth, limit, self.dark, guesses)
 

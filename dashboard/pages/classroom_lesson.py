@@ -7,9 +7,9 @@ from typing import Any
 
 #: What every step begins with, so that none depends on the one before.
 _CLEAN: dict[str, Any] = {
-    "view": "test", "setting": "60156 spherical stirred", "water_mg_kg": 25.0, "temperature_c": 20.0, "per_filling": 6,
-    "taken": 1, "reported": 1, "seed": 1, "count": 100, "laboratory": 0.0, "limit_kv": 50.0, "challenge": False,
-    "design": "1 × 6", "correlation": 0.0, "trend": 0.0, "low": 0.0, "ceiling_kv": None,
+    "view": "test", "setting": "60156 spherical stirred", "water_mg_kg": 25.0, "temperature_c": 20.0,
+    "per_filling": None, "taken": 1, "reported": 1, "seed": 1, "count": 100, "laboratory": 0.0, "limit_kv": 50.0,
+    "challenge": False, "design": "", "correlation": 0.0, "trend": 0.0, "low": 0.0, "ceiling_kv": None,
 }  # fmt: skip
 
 

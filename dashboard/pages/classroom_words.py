@@ -9,6 +9,8 @@ from dashboard import words
 HELP = (
     "Every voltage on this page is **invented**: drawn by a seeded generator, so that everyone who types the same "
     "settings and class number sees the same numbers. Send the address to share them; guesses are not in it.\n\n"
+    "* What **one result** is comes from the method of the setting: five or six breakdowns on one filling, or five "
+    "fillings of one. *As the method* lets each laboratory report one.\n"
     "* **Mean so far** and its band are what a bench computes after each breakdown: Student's *t* on the "
     "breakdowns, as if they were independent.\n"
     "* **Between fillings** is what refilling the cell changes. A single filling cannot show it: the band "
@@ -28,7 +30,8 @@ def of_test(test: Any, truth_kv: float | None, winners: str, limit_kv: float | N
     """The sentence while one test grows; ``truth_kv`` None: hidden."""
     if not test.taken:
         return "Nothing is measured yet. Take one."
-    so_far = f"{words.plural(test.taken, 'breakdown')} on {words.plural(test.fillings, 'filling')}: "
+    so_far = f"{words.plural(test.taken, 'breakdown')} on {words.plural(test.fillings, 'filling')}"
+    so_far += f" ({words.plural(test.results, 'reported result')}): " if test.results else ": "
     if test.mean_kv is None:
         return f"{so_far}the ceiling was reached, so there is no mean. Dry oil needs a set that goes higher."
     body = f"{so_far}mean {words.number(test.mean_kv)} kV"

@@ -49,6 +49,7 @@ class Page(StudyPage):
     QUESTION = "Does the oil reach the limit of its method, and how sure is that?"
     HELP = HELP
     FOLLOWS = ("confidence",)
+    ASKS = True
     INPUTS = (
         "limit", "limit_kv", "method", "liquid", "poor_kv", "rule", "risk", "between_kv", "borrow", "instrument_kv",
         "within", "between", "case", "voltmeter", "gap_tolerance", "exponent", "own_sources",
@@ -180,6 +181,7 @@ class Page(StudyPage):
         return {
             **self._limit(), "rule": self.rule, "confidence": self.study.confidence, "risk": self.risk / 100,
             "between_sd": self.between_kv or None, "instrument_kv": self.instrument_kv, "history": self.borrow or None,
+            "result": self.study.result,
         }  # fmt: skip
 
     def _ask(self) -> tuple[Any, Hashable]:
@@ -258,6 +260,7 @@ class Page(StudyPage):
         self.offer(self._cases, [s.label for s in found], chosen.label)
         bench: dict[str, Any] = {
             "confidence": self.study.confidence, "between_sd": self.between_kv or None, "own": self.own_sources,
+            "result": self.study.result,
         }  # fmt: skip
         if self.voltmeter:
             bench["voltmeter_percent"] = self.voltmeter

@@ -248,7 +248,8 @@ class Page(StudyPage):
         table = table[table["breakdowns_per_filling"] <= MOST_ON_ONE]
         step, refused = self._step() if records else (None, "")
         usual = self._usual(start, here, plan)
-        return Answer(start, plan, table, self._here(start, here), usual, self._assured(start), step, refused)
+        sure = self._assured(start, here)
+        return Answer(start, plan, table, self._here(start, here), usual, sure, step, refused)
 
     def _standing(self) -> Any:
         from methods.planning.standing import standing
@@ -346,7 +347,7 @@ class Page(StudyPage):
         except InputError:
             return None
 
-    def _assured(self, start: Start) -> Any:
+    def _assured(self, start: Start, here: Any) -> Any:
         """The plan for the scatter that the records do not rule out."""
         from methods.planning import plan
 
@@ -357,7 +358,7 @@ class Page(StudyPage):
             return plan.mean(
                 cov, self.half_width / 100, between_cov=between, serial_correlation=start.serial_correlation,
                 interval=self.interval, confidence=self.study.confidence,
-                breakdowns_per_filling=self.per_filling or None,
+                breakdowns_per_filling=self.per_filling or None, protocol=self._method(here),
             )  # fmt: skip
         except InputError:
             return None

@@ -37,6 +37,7 @@ class Page(StudyPage):
     HELP = HELP
     PICTURE = True
     FOLLOWS = ("by", "reference", "confidence")
+    ASKS = True
     COLUMNS = COLUMNS
     INPUTS = (
         "question", "family", "between", "own_kind", "own_limit", "own_n", "judged_by", "law",
@@ -74,7 +75,7 @@ class Page(StudyPage):
         None, allow_None=True, bounds=(0, 500), doc="A reading of the first on a new oil, kV; empty: not asked."
     )
     counts: param.Selector[str] = param.Selector(
-        default="filling", objects=["filling", "breakdown"], doc="What counts as one result."
+        default="result", objects=["result", "filling", "breakdown"], doc="What counts as one result."
     )
     level = param.String("", doc="The level of the compared factor that is looked at.")
     total = param.Integer(6, bounds=(2, 60), doc="Breakdowns in all, however they are spread over fillings.")
@@ -87,6 +88,11 @@ class Page(StudyPage):
         self._views: dict[str, Any] = {}
         self._lives: dict[str, list[Any]] = {}
         super().__init__(study, **params)
+
+    @property
+    def result_is(self) -> str | int:
+        """What counts as one result: what is chosen here, or what the method reports (the answer where none says)."""
+        return self.study.result if self.counts == "result" else str(self.counts)
 
     # ------------------------------------------------------------- which question
 

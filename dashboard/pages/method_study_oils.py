@@ -15,12 +15,17 @@ from methods.answers.agreement import agreement, sensitivity
 from methods.errors import InputError
 from methods.result import Caution
 
-COUNTS = {"filling": "a filling's mean", "breakdown": "one breakdown"}
+COUNTS = {"result": "as reported", "filling": "a filling's mean", "breakdown": "one breakdown"}
 
 
 def results(page: Any) -> Any:
     """The choice of what counts as one result."""
-    choice = page.choice("counts", "A result is", COUNTS, "What is reported is as a rule the mean of a filling.")
+    choice = page.choice(
+        "counts",
+        "A result is",
+        COUNTS,
+        "What the method reports: the mean of one filling, or of as many as it prescribes.",
+    )
     choice.max_width = 280
     return choice
 
@@ -74,7 +79,7 @@ class OilAgreement(View):
         most = self.study.reference if self.study.reference in present else self.most_rows()
         first = self.offer("first", present, most)
         second = self.offer("second", [p for p in present if p != first])
-        settings = (self.study.by, first, second, self.page.counts, self.study.confidence)
+        settings = (self.study.by, first, second, self.page.result_is, self.study.confidence)
         found = self.page.kept("agreement", lambda: self._compare(first, second), *settings)
         predicted, refused = None, ""
         if self.page.reading:
@@ -96,7 +101,7 @@ class OilAgreement(View):
         from methods.agreement import compare_methods
 
         return compare_methods(
-            self.study.selection, by=self.study.by, first=first, second=second, result=self.page.counts,
+            self.study.selection, by=self.study.by, first=first, second=second, result=self.page.result_is,
             confidence=self.study.confidence,
         )  # fmt: skip
 
@@ -171,16 +176,16 @@ class TellingApart(View):
 
     def result(self) -> Any:
         needs_methods(self)
-        return self.page.kept("apart", self._found, self.study.by, self.page.counts, self.study.confidence)
+        return self.page.kept("apart", self._found, self.study.by, self.page.result_is, self.study.confidence)
 
     def _found(self) -> Any:
         from methods.agreement import discrimination
         from methods.procedures import minutes_of
 
         by = self.study.by
-        minutes = minutes_of(self.study.table, by) if self.page.counts == "filling" else {}
+        minutes = minutes_of(self.study.table, by, self.page.result_is)
         return discrimination(
-            self.study.selection, by=by, minutes=minutes, result=self.page.counts, confidence=self.study.confidence
+            self.study.selection, by=by, minutes=minutes, result=self.page.result_is, confidence=self.study.confidence
         )
 
     def sentence(self, result: Any) -> str:

@@ -43,6 +43,7 @@ class Page(StudyPage):
     QUESTION = "How far may results differ within and between laboratories, and which laboratory stands out?"
     HELP = HELP
     FOLLOWS = ("confidence",)
+    ASKS = True
     INPUTS = ("level", "counts", "band", "first", "second")
     COLUMNS = COLUMNS
 
@@ -84,6 +85,11 @@ class Page(StudyPage):
         self.offer(self._first, {"no other procedure": "", **{n: n for n in names}}, first)
         self.offer(self._second, rest, self.second if self.second in rest else (rest[0] if rest else None))
 
+    @property
+    def _result(self) -> str | int:
+        """What counts as one result: what is chosen here, or what the method reports (the answer where none says)."""
+        return self.study.result if self.counts == "result" else str(self.counts)
+
     def _procedures(self) -> list[str]:
         from methods.procedures import name_procedures
 
@@ -106,7 +112,7 @@ class Page(StudyPage):
             whole = [(x.where[LABORATORY], "*", x.reason) for x in own if set(x.where) == {LABORATORY}]
             try:
                 found = compare_precision(
-                    Selection(table), first=self.first, second=second, result=self.counts, exclude=whole,
+                    Selection(table), first=self.first, second=second, result=self._result, exclude=whole,
                     confidence=self.study.confidence,
                 )  # fmt: skip
             except InputError as error:
@@ -115,7 +121,7 @@ class Page(StudyPage):
             return found, [(n, p, spread_curves(p)) for n, p in zip((found.first, found.second), sides, strict=True)]
 
         reasons = tuple(x.reason for x in self.study.exclusions)
-        return self.kept("ratio", compute, self.first, second, self.counts, self.study.confidence, reasons)
+        return self.kept("ratio", compute, self.first, second, self._result, self.study.confidence, reasons)
 
     def extras(self) -> Sequence[Any]:
         self._cells = CellExclusions(self._leave_out, self._take_back)
@@ -171,7 +177,7 @@ class Page(StudyPage):
                 "laboratories”. How far one laboratory's results scatter stands on the Scatter page.",
                 lacks="laboratory",
             )
-        settings = (self.level, self.counts, self.study.confidence, tuple(reasons))
+        settings = (self.level, self._result, self.study.confidence, tuple(reasons))
         found, curves, cells = self.kept("precision", self._compute, *settings)
         self._cells.offer(cells, [(x, x.where[LABORATORY], self.study.exclusions.index(x)) for x in
                                  self._own_exclusions(columns)])  # fmt: skip
@@ -195,7 +201,7 @@ class Page(StudyPage):
         excluded += [(lab, "*", reason) for lab, reason in whole.items()]
         try:
             found = precision(
-                Selection(table), level=list(columns), result=self.counts, exclude=excluded,
+                Selection(table), level=list(columns), result=self._result, exclude=excluded,
                 confidence=self.study.confidence,
             )  # fmt: skip
         except NotEstimable as error:

@@ -122,7 +122,11 @@ def _comparison(asked: Asked, section: Section) -> list[str]:
         from methods.choosing.choice import choose
 
         try:
-            said.append(choose(asked.data, half_width=asked.half_width, confidence=asked.confidence).sentence)
+            said.append(
+                choose(
+                    asked.data, half_width=asked.half_width, confidence=asked.confidence, result=asked.study.result
+                ).sentence
+            )
         except InputError as error:
             said.append(f"Which procedure is best cannot be said: {error}")
     if len(section.sentences) <= MOST_SENTENCES:

@@ -206,7 +206,10 @@ def decision(asked: Asked) -> Section | None:
 def _decision(asked: Asked) -> Section:
     from methods.planning import decide_all
 
-    found = decide_all(asked.data, asked.limit, limit_method=asked.limit_method or None, confidence=asked.confidence)
+    found = decide_all(
+        asked.data, asked.limit, limit_method=asked.limit_method or None, confidence=asked.confidence,
+        result=asked.study.result,
+    )  # fmt: skip
     made = answer(found)
     counts = Counter(d.verdict for d in found.decisions)
     short: tuple[str, ...] = (f"Limit: {found.limit}. Rule: {found.rule}.",)
@@ -232,7 +235,7 @@ def _precision(asked: Asked) -> Section:
     from methods.interlab import precision as precision_of
 
     found = None
-    for kind in ("result", "filling", "breakdown"):
+    for kind in (asked.study.result, "filling", "breakdown"):
         found = precision_of(asked.data, result=kind, confidence=asked.confidence)
         if any(v.error is None for v in found.levels):
             break

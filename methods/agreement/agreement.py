@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,20 +15,19 @@ from methods.agreement.lines import Line, deming, passing_bablok
 from methods.columns import PROCEDURE, factor_name
 from methods.errors import InputError, NotEstimable
 from methods.procedures import PROCEDURE as WHOLE
-from methods.procedures import parts_of, with_factor
-from methods.records.table import filling_codes, withstood
+from methods.procedures import parts_of, result_rows, with_factor
 from methods.result import Caution, Shown
 from methods.wording import list_words
 
 #: What stands beside every line between two methods.
 STATEMENT = "association in these data, not a conversion"
 
-#: What a test method fixes; rows of one level that differ in these were not taken by the same procedure.
-
 #: From so many oils on the band for a new one covers what it says (calibration: agreement, band for a new oil).
 LEAST_OILS = 6
 
-Result = Literal["filling", "breakdown"]
+#: ``"result"`` (what the method reports), ``"filling"``, ``"breakdown"``, or the fillings of a result where no method
+#: says it.
+Result = str | int
 
 
 @dataclass(frozen=True)
@@ -134,20 +133,17 @@ class Agreement(Shown):
         return out
 
 
-def results_of(table: pd.DataFrame, by: str, result: str) -> pd.DataFrame:
-    """One row a result: ``sample, level, kv, n, within`` (variance of its breakdowns), ``stood`` (some withstood)."""
-    codes = filling_codes(table) if result == "filling" else np.arange(len(table))
-    frame = pd.DataFrame(
-        {
-            "sample": table["sample"].astype(str).to_numpy(),
-            "level": level_words(table[by]).to_numpy(),
-            "_r": codes,
-            "kv": table["kv"].to_numpy(dtype=float),
-            "stood": withstood(table),
-        }
-    )
-    grouped = frame.groupby(["sample", "level", "_r"], sort=False)
-    return grouped.agg(kv=("kv", "mean"), n=("kv", "size"), within=("kv", "var"), stood=("stood", "any")).reset_index()
+def results_of(table: pd.DataFrame, by: str, result: Result) -> tuple[pd.DataFrame, list[Caution]]:
+    """One row a result: ``sample, laboratory, level, kv, n, within, stood``; see :func:`result_rows`.
+
+    ``laboratory`` is empty where none is named: a result is always of one laboratory.
+    """
+    table = table.assign(
+        sample=table["sample"].astype(str), laboratory=table["laboratory"].fillna("").astype(str),
+        level=level_words(table[by]),
+    )  # fmt: skip
+    rows, notes = result_rows(table, ("sample", "laboratory", "level"), by=("laboratory",), result=result)
+    return rows, notes
 
 
 def known_rows(data: Any, by: str | Sequence[str]) -> tuple[pd.DataFrame, str, list[Caution]]:
@@ -202,11 +198,17 @@ def level_words(column: pd.Series) -> pd.Series:
     return column.map(lambda v: f"{v:g}" if isinstance(v, float) else str(v))
 
 
-def _repeat_variance(rows: pd.DataFrame) -> tuple[float, float]:
-    """Variance of one result about its oil, and degrees of freedom; from the breakdowns where nothing was repeated."""
+def repeat_variance(rows: pd.DataFrame, *, breakdowns: bool = False) -> tuple[float, float]:
+    """Variance of one result about its oil, kV², and degrees of freedom.
+
+    Where no oil has two results it comes from the fillings of which each is the mean; with ``breakdowns`` also from
+    those of its one filling, which know nothing of what another filling would read.
+    """
     variance, df = within_variance(rows["kv"].to_numpy(), rows["sample"].to_numpy())
     if df > 0:
         return variance, df
+    if not breakdowns:
+        rows = rows[rows["fillings"] > 1]
     freedom = rows["n"].to_numpy(dtype=float) - 1
     total = freedom.sum()
     if total <= 0:
@@ -221,7 +223,7 @@ def compare_methods(
     by: str | Sequence[str] = WHOLE,
     first: str | None = None,
     second: str | None = None,
-    result: Result = "filling",
+    result: Result = "result",
     confidence: float = 0.95,
 ) -> Agreement:
     """Agreement of two levels of ``by`` on the same oils.
@@ -233,8 +235,8 @@ def compare_methods(
     by : str or sequence of str
         What separates the two: the procedure, a column, or several together; ``first`` and ``second`` are its levels
         (in the order of the file when there are just two).
-    result : {"filling", "breakdown"}
-        What is one result: the mean of a filling (as reported), or each breakdown.
+    result : {"result", "filling", "breakdown"} or int
+        What is one result, as for :func:`methods.precision`: what the method reports unless said.
     confidence : float
         Of every interval.
 
@@ -245,13 +247,12 @@ def compare_methods(
     NotEstimable
         Fewer than three oils tested by both.
     """
-    if result not in ("filling", "breakdown"):
-        raise InputError(f"result must be 'filling' or 'breakdown', not {result!r}.")
     table, by, notes = known_rows(data, by)
-    rows = results_of(table, by, result)
-    first, second = _two_levels(list(dict.fromkeys(rows["level"])), by, first, second)
+    first, second = _two_levels(list(dict.fromkeys(level_words(table[by]))), by, first, second)
     refuse_mixture(table, by, (first, second))
-    rows = rows[rows["level"].isin([first, second])]
+    table = table[level_words(table[by]).isin([first, second])]
+    rows, more = results_of(table, by, result)
+    notes += more
     rows, more = _pairable(rows, first, second)
     notes += more
     sides = [rows[rows["level"] == name] for name in (first, second)]
@@ -262,7 +263,7 @@ def compare_methods(
     x, y = pairs["first_kv"].to_numpy(dtype=float), pairs["second_kv"].to_numpy(dtype=float)
     if len(pairs) < 3:
         raise NotEstimable(f"{len(pairs)} oils were tested by both {first} and {second}; at least three are needed.")
-    (v1, df1), (v2, df2) = (_repeat_variance(side) for side in sides)
+    (v1, df1), (v2, df2) = (repeat_variance(side, breakdowns=True) for side in sides)
     m1, m2 = (float(len(pairs) / (1 / pairs[c]).sum()) for c in ("first_results", "second_results"))
     repeated = max(m1, m2) > 1
     extra, extra_log = _extra(sides, (m1, m2)) if repeated else (0.0, 0.0)
@@ -272,7 +273,7 @@ def compare_methods(
     notes += more + _cautions(table, by, (first, second), len(pairs), absolute, repeated)
     notes += _laboratories(table[level_words(table[by]).isin([first, second])])
     return Agreement(
-        by, first, second, result, len(pairs), pairs, repeated, float(np.sqrt(v1)), float(np.sqrt(v2)), absolute,
+        by, first, second, str(result), len(pairs), pairs, repeated, float(np.sqrt(v1)), float(np.sqrt(v2)), absolute,
         relative, lines[0], lines[1], STATEMENT, tuple(notes),
     )  # fmt: skip
 

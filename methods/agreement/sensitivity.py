@@ -10,8 +10,7 @@ import numpy as np
 import pandas as pd
 import scipy
 
-from methods.agreement.agreement import Result, known_rows, refuse_mixture, results_of
-from methods.agreement.limits import within_variance
+from methods.agreement.agreement import Result, known_rows, level_words, refuse_mixture, repeat_variance, results_of
 from methods.agreement.lines import deming
 from methods.errors import InputError, NotEstimable
 from methods.procedures import PROCEDURE
@@ -57,8 +56,7 @@ class Sensitivity:
 
 def _mandel(first: pd.DataFrame, second: pd.DataFrame) -> tuple[float, float, float, float, float]:
     """Ratio, slope, intercept, s_first, s_second of two tables with ``sample`` and ``kv``."""
-    v1, df1 = within_variance(first["kv"].to_numpy(), first["sample"].to_numpy())
-    v2, df2 = within_variance(second["kv"].to_numpy(), second["sample"].to_numpy())
+    (v1, df1), (v2, df2) = repeat_variance(first), repeat_variance(second)
     if df1 <= 0 or df2 <= 0 or v1 <= 0 or v2 <= 0:
         raise NotEstimable(
             "A sensitivity ratio needs repeated results (two fillings of an oil) by both methods; "
@@ -77,7 +75,7 @@ def sensitivity_ratio(
     by: str | Sequence[str] = PROCEDURE,
     first: str,
     second: str,
-    result: Result = "filling",
+    result: Result = "result",
     confidence: float = 0.95,
 ) -> Sensitivity:
     """Mandel's sensitivity ratio of two methods from results on the same oils.
@@ -92,7 +90,13 @@ def sensitivity_ratio(
     """
     table, by, notes = known_rows(data, by)
     refuse_mixture(table, by, (first, second))
-    rows, more = _shared(results_of(table, by, result), [first, second], by)
+    have = list(dict.fromkeys(level_words(table[by])))
+    for name in (first, second):
+        if name not in have:
+            raise InputError(f"{by} has no level {name!r}; it has {', '.join(have)}.", column=by, text=name)
+    rows, said = results_of(table[level_words(table[by]).isin([first, second])], by, result)
+    notes += said
+    rows, more = _shared(rows, [first, second], by)
     one, two = rows[rows["level"] == first], rows[rows["level"] == second]
     ratio, slope, intercept, s1, s2 = _mandel(one, two)
     reach, n = _reach(one, two, confidence)
@@ -149,11 +153,6 @@ def _order(rows: pd.DataFrame, found: pd.DataFrame, key: str, confidence: float)
 
 def _shared(rows: pd.DataFrame, levels: list[str], by: str) -> tuple[pd.DataFrame, list[Caution]]:
     """Only the oils with complete results by every level; what was left out is named."""
-    have = list(dict.fromkeys(rows["level"]))
-    for name in levels:
-        if name not in have:
-            raise InputError(f"{by} has no level {name!r}; it has {', '.join(have)}.", column=by, text=name)
-    rows = rows[rows["level"].isin(levels)]
     notes = []
     stood = sorted(set(rows.loc[rows["stood"], "sample"]))
     if stood:
@@ -194,19 +193,22 @@ def discrimination(
     *,
     by: str | Sequence[str] = PROCEDURE,
     minutes: Mapping[str, float] | None = None,
-    result: Result = "filling",
+    result: Result = "result",
     confidence: float = 0.95,
 ) -> Discrimination:
     """Rank methods by how well they tell the same oils apart, per result and per bench hour.
 
     Only oils tested by all methods count, so that the spread between oils is that of the same oils. Limits
     from F for one-way classification (Searle, Casella and McCulloch, Variance Components (1992), ch. 3),
-    with the harmonic mean of the numbers of results.
+    with the harmonic mean of the numbers of results. Where no oil has two results, and a result is the mean of several
+    fillings, the noise of a result is that of its fillings over the root of their number.
 
     Parameters
     ----------
     minutes : mapping, optional
-        Level of ``by`` -> bench minutes of one result, such as from :func:`methods.protocols.bench.bench_time`.
+        Level of ``by`` -> bench minutes of one result, such as from :func:`methods.procedures.minutes_of`.
+    result
+        What is one result, as for :func:`methods.precision`: what the method reports unless said.
 
     Raises
     ------
@@ -215,7 +217,8 @@ def discrimination(
     """
     table, by, notes = known_rows(data, by)
     refuse_mixture(table, by)
-    rows = results_of(table, by, result)
+    rows, said = results_of(table, by, result)
+    notes += said
     rows, more = _shared(rows, list(dict.fromkeys(rows["level"])), by)
     notes += more
     if rows["sample"].nunique() < 3:
@@ -236,7 +239,7 @@ def discrimination(
     found = found.sort_values(key, ascending=False, na_position="last", ignore_index=True)
     if len(found) > 1:
         notes += _order(rows, found, key, confidence)
-    return Discrimination(by, result, found, key, confidence, tuple(notes))
+    return Discrimination(by, str(result), found, key, confidence, tuple(notes))
 
 
 def _one(name: object, part: pd.DataFrame, minutes: float | None, confidence: float) -> dict[str, object]:
@@ -245,7 +248,7 @@ def _one(name: object, part: pd.DataFrame, minutes: float | None, confidence: fl
     p, total = counts.size, counts.sum()
     row: dict[str, object] = {"method": str(name), "oils": p, "results": int(total)}
     nan = float("nan")
-    noise2, df = within_variance(part["kv"].to_numpy(), part["sample"].to_numpy())
+    noise2, df = repeat_variance(part)
     m = p / (1 / counts).sum()
     spread = m * float(groups.mean().var(ddof=1))
     if not (df > 0 and noise2 > 0):

@@ -19,7 +19,7 @@ from methods.result import Caution
 QUESTION = "decision"
 _FIELDS = (
     "verdict", "mean_kv", "expanded_uncertainty_kv", "low_kv", "minimum_kv", "probability_above",
-    "wrong_verdict_probability", "guard_band_kv", "fillings", "breakdowns", "withstood", "basis",
+    "wrong_verdict_probability", "guard_band_kv", "results", "fillings", "breakdowns", "withstood", "basis",
 )  # fmt: skip
 _VERBS = {"pass": ("passes", "pass"), "fail": ("fails", "fail"), "undecided": ("is undecided", "are undecided")}
 

@@ -219,7 +219,7 @@ _RESULTS: dict[str, Head] = {
     "intercept_low": ("Low", "Lower limit of the intercept (kV)."),
     "intercept_high": ("High", "Upper limit of the intercept (kV)."),
     "oils": ("Oils", "Tested by all of the methods."),
-    "results": ("Results", "On these oils."),
+    "results": ("Results", "Whole reported results, as the method counts them."),
     "signal_kv": ("Signal (kV)", "SD between oils, the noise taken out."),
     "noise_kv": ("Noise (kV)", "SD of a result on one oil."),
     "discrimination": ("Signal / noise", "Of one result."),

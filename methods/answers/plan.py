@@ -14,7 +14,8 @@ from methods.answers.writing import number
 QUESTION = "plan"
 #: What stands in the table of a plan, as far as the plan has it.
 _PLAN = (
-    "scatter", "taken", "more", "total", "fillings", "fillings_per_condition", "breakdowns_per_filling", "breakdowns",
+    "scatter", "taken", "more", "total", "results", "fillings", "fillings_per_condition",
+    "breakdowns_per_filling", "breakdowns",
     "breakdowns_per_condition", "degrees_of_freedom", "percentile", "percentile_percent", "margin", "margin_percent",
     "expected_difference_percent", "difference", "difference_percent", "half_width", "half_width_percent",
     "half_width_known", "half_width_known_percent", "half_width_kv", "half_width_after_kv",

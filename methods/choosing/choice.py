@@ -17,6 +17,7 @@ from methods.choosing.settle import would_settle
 from methods.errors import InputError, NotEstimable
 from methods.planning.nested import half_width_bench
 from methods.procedures import PROCEDURE
+from methods.procedures.reported import asked
 from methods.randomness import Rng
 from methods.result import Caution
 from methods.shifts import shift
@@ -111,6 +112,7 @@ def choose(
     history: str | None = None,
     reference: str | None = None,
     only: Sequence[str] = (),
+    result: str | int = "result",
     repetitions: int = 2000,
     rng: Rng = 0,
 ) -> Choice:
@@ -134,6 +136,9 @@ def choose(
         The procedure that shifts are measured from; by default that of ``history``, else that with most fillings.
     only : sequence of str
         The procedures to compare.
+    result : {"result"} or int
+        What a reported result is: what the method says; a number answers where none does (:func:`methods.precision`).
+        Plans are in whole results.
 
     Raises
     ------
@@ -153,7 +158,7 @@ def choose(
             raise InputError(f"There is no procedure {name!r}; there are {', '.join(found.procedures)}.", text=name)
     cautions = list(found.cautions)
     moved = shift(found.table, PROCEDURE, reference=reference or history, confidence=confidence)
-    facts = [facts_of(found, p) for p in range(len(found.procedures))]
+    facts = [facts_of(found, p, result) for p in range(len(found.procedures))]
     generator = np.random.default_rng(rng)
     per_result = [(f.result_fillings, f.per_filling) for f in facts]
     draws = draw(found, per_result, generator, repetitions)
@@ -178,6 +183,8 @@ def choose(
         settle = [vars(f) for f in would_settle(found, scores, fixed, shares, one, SURE)]
     rows, plans = _rows(found, facts, draws, moved, shares, half_width, confidence)
     cautions += _assumed(found.procedures, facts)
+    if any(f.asks for f in facts):
+        cautions.insert(0, asked())
     return Choice(
         rows, found.procedures[best], float(shares[best]), settle, plans, str(moved.reference), found.oils,
         100 * half_width, confidence, weighed, _sentence(found, rows, best, settle, weighed, history), cautions,
@@ -237,7 +244,7 @@ def _rows(
         mean = first.reference_mean_kv if s is None else s.mean_kv
         within, between = draws.within[:, p], np.nan_to_num(draws.between[:, p])
         inside = np.where(np.isfinite(within), within, draws.result_cov[:, p] * np.sqrt(fact.per_filling))
-        k = _fewest(fact.per_filling, inside[0], between[0], target, confidence)
+        k = _fewest(fact.result_fillings, fact.per_filling, inside[0], between[0], target, confidence)
         t = float(scipy.stats.t.ppf(0.5 + confidence / 2, k - 1))
         widths = t * np.sqrt((between**2 + inside**2 / fact.per_filling) / k)
         hour = np.sqrt(60 / fact.minutes)
@@ -273,7 +280,7 @@ def _limits(values: np.ndarray, tail: float) -> tuple[float, float]:
 def _told_apart(found: Evidence, confidence: float) -> dict[str, tuple[float, float, float]]:
     """Signal over noise of one filling with its limits, as :func:`methods.discrimination` gives them."""
     try:
-        table = discrimination(found.table, by=PROCEDURE, confidence=confidence).methods
+        table = discrimination(found.table, by=PROCEDURE, result="filling", confidence=confidence).methods
     except NotEstimable:
         return {}
     keys = ("discrimination", "discrimination_low", "discrimination_high")
@@ -287,9 +294,9 @@ def _per_result(found: Evidence, p: int, draws: Draws, fact: Facts) -> float:
     return float(np.sqrt(filling) / draws.result_cov[0, p]) if filling > 0 else 1.0
 
 
-def _fewest(n: int, within: float, between: float, target: float, confidence: float) -> int:
-    """Fewest fillings of n breakdowns whose own interval is as narrow as wanted."""
-    k = np.arange(2, 2001)
+def _fewest(each: int, n: int, within: float, between: float, target: float, confidence: float) -> int:
+    """Fewest fillings of n breakdowns whose own interval is as narrow as wanted, in whole results of ``each``."""
+    k = each * np.arange(2 if each == 1 else 1, 2000 // each + 1)
     widths = half_width_bench(k, n, within, between, confidence)
     reached = np.flatnonzero(widths <= target)
     if not len(reached):

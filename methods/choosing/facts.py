@@ -11,6 +11,7 @@ import numpy as np
 from methods.choosing.evidence import Evidence
 from methods.errors import InputError
 from methods.procedures import PROCEDURE
+from methods.procedures.reported import check_result, reported_by
 from methods.protocols.bench import bench_time, for_liquid
 from methods.protocols.library import load
 from methods.protocols.protocol import Protocol, Value
@@ -30,7 +31,8 @@ class Facts:
     """Of one procedure.
 
     A reported result is the mean of ``per_filling`` breakdowns on each of ``result_fillings`` fillings; ``minutes``
-    and ``litres`` are what one takes. ``protocol`` has the rate of rise of the records where the method is not known.
+    and ``litres`` are what one takes; ``asks``: no method says the number of fillings.
+    ``protocol`` has the rate of rise of the records where the method is not known.
     """
 
     protocol: Protocol
@@ -42,6 +44,7 @@ class Facts:
     litres: float
     assumed: tuple[str, ...]
     notes: tuple[str, ...]
+    asks: bool = False
 
     def minutes_of(self, fillings: int, per_filling: int) -> float:
         """Bench minutes of a plan."""
@@ -76,7 +79,7 @@ def _false_alarm(key: str, within: float, between: float) -> float:
     return 100 * found.probability
 
 
-def facts_of(found: Evidence, p: int) -> Facts:
+def facts_of(found: Evidence, p: int, result: str | int = "result") -> Facts:
     """Take from the protocol what it says, from the records what it does not, and name what is assumed."""
     name, method = found.procedures[p], found.methods[p]
     rows = found.table[found.table[PROCEDURE] == name]
@@ -84,11 +87,13 @@ def facts_of(found: Evidence, p: int) -> Facts:
     known = recognise(method) if method else None
     protocol = for_liquid(known or _bare(rows), list(rows.drop_duplicates("sample")["fluid"]))
     per = protocol.breakdowns_per_filling.value
-    times = protocol.fillings.value or 1
+    kind, one = check_result(result), reported_by(protocol)
+    times = one.fillings if one is not None else kind if isinstance(kind, int) else 1
     assumed = []
     if per is None:
         per = int(np.median(np.concatenate(found.counts[p])))
-        assumed.append(f"a reported result is taken as one filling of {per} breakdowns, as in these records")
+        fillings = "one filling" if times == 1 else f"{times} fillings"
+        assumed.append(f"a reported result is taken as {fillings} of {per} breakdowns, as in these records")
     time = bench_time(protocol, fillings=int(times), breakdowns_per_filling=int(per), mean_kv=mean)
     guessed = [a for a in time.assumptions if "assumed" in a]
     if guessed:
@@ -100,6 +105,7 @@ def facts_of(found: Evidence, p: int) -> Facts:
     return Facts(
         protocol, known is not None, mean, int(per), int(times), time.minutes,
         ASSUMED_CELL_L * int(times) if litres is None else litres / 1000, tuple(assumed), notes,
+        one is None and not isinstance(kind, int),
     )  # fmt: skip
 
 

@@ -11,6 +11,7 @@ import pandas as pd
 
 from methods.columns import COLUMNS, HELD, factor_name
 from methods.errors import InputError
+from methods.procedures.reported import check_result, result_rows
 from methods.records.rounds import level_label
 from methods.records.table import WITHSTOOD, as_table, filling_codes, fillings_known, frame_of
 from methods.result import Caution
@@ -38,9 +39,6 @@ class Cells:
     cautions: tuple[Caution, ...]
     result: str
 
-
-#: What may count as one result: what the method reports, the mean of a filling, each breakdown.
-RESULTS: tuple[str, ...] = ("result", "filling", "breakdown")
 
 #: Headings under which published experiments give what is tested.
 LEVEL_HEADINGS: frozenset[str] = frozenset({"level", "levels", "material", "materials", "niveau"})
@@ -153,50 +151,18 @@ def _mixed(table: pd.DataFrame, level_columns: tuple[str, ...]) -> list[Caution]
     ]
 
 
-def _by_filling(table: pd.DataFrame, laboratory: str) -> pd.DataFrame:
-    """One row a filling: its mean is the reported result. A filling with a withstood test has no mean."""
+def _by_result(table: pd.DataFrame, laboratory: str, result: str | int) -> tuple[pd.DataFrame, list[Caution]]:
+    """One row a result, as :func:`methods.procedures.reported.result_rows` counts them.
+
+    A result of which a test was withstood has no mean.
+    """
     if not fillings_known(table):
         raise InputError(
             "Not every row says which filling it came from, so filling means cannot be the results; "
             "name the column with filling=HEADING, or take each breakdown as a result.",
             column="filling",
         )
-    codes = filling_codes(table, by=(laboratory,))
-    grouped = table.assign(_f=codes, _w=table["outcome"].eq(WITHSTOOD)).groupby(["_lab", "_level", "_f"], sort=False)
-    out = grouped.agg(kv=("kv", "mean"), _w=("_w", "any")).reset_index()
-    return out
-
-
-def _by_result(table: pd.DataFrame, laboratory: str) -> tuple[pd.DataFrame, list[Caution]]:
-    """One row a reported result: the mean of a filling, or of as many fillings as the method prescribes.
-
-    Fillings are taken in their order; those that are left over make no result and are said.
-    """
-    from methods.protocols.recognition import recognise
-
-    rows = _by_filling(table, laboratory)
-    keys = ["_lab", "_level"]
-    counts: dict[Any, int] = {}
-    for level, methods in table.groupby("_level")["method"]:
-        named = methods.dropna().unique()
-        known = recognise(str(named[0])) if len(named) == 1 and methods.notna().all() else None
-        counts[level] = int(known.fillings.value or 1) if known is not None else 1
-    notes = []
-    if table["method"].isna().any():
-        text = "Rows without a method: the mean of a filling is taken for the reported result. Say the method, or what "
-        notes.append(Caution("result_assumed", text + "counts as one result, if it is something else."))
-    if max(counts.values(), default=1) == 1:
-        return rows, notes
-    size = rows["_level"].map(counts)
-    rows = rows.assign(_b=rows.groupby(keys).cumcount() // size, _k=size)
-    out = rows.groupby([*keys, "_b", "_k"], sort=False).agg(kv=("kv", "mean"), _w=("_w", "any"), _n=("kv", "size"))
-    out = out.reset_index()
-    whole = out["_n"] == out["_k"]
-    left = int(out.loc[~whole, "_n"].sum())
-    if left:
-        text = f"{left} fillings make no whole result of their method (it prescribes several) and were left out."
-        notes.append(Caution("incomplete_results", text))
-    return out[whole], notes
+    return result_rows(table, ("_lab", "_level"), by=(laboratory,), result=result)
 
 
 def _one_filling_spread(table: pd.DataFrame, laboratory: str) -> list[Caution]:
@@ -252,12 +218,11 @@ def gather(
     laboratory: str,
     level: str | Sequence[str] | None,
     value: str,
-    result: str,
+    result: str | int,
     exclude: Iterable[Any],
 ) -> Cells:
     """Sort the rows into cells; see :func:`methods.interlab.precision` for the arguments and errors."""
-    if result not in RESULTS:
-        raise InputError(f"result must be 'result', 'filling' or 'breakdown', not {result!r}.")
+    result = check_result(result)
     table = _table(data, value)
     if laboratory not in table.columns or not table[laboratory].notna().any():
         raise InputError(
@@ -285,12 +250,12 @@ def gather(
                 "one_level", "All rows count as one level; if the file holds several oils, name their column as level."
             )
         )
-    if result == "result" and not table["filling"].notna().any():
+    if result not in ("filling", "breakdown") and not table["filling"].notna().any():
         result = "breakdown"  # a file without fillings holds a result a row
     if result != "breakdown":
-        table, more = _by_result(table, laboratory) if result == "result" else (_by_filling(table, laboratory), [])
+        table, more = _by_result(table, laboratory, result)
         cautions += more
-        stood = table["_w"].to_numpy(dtype=bool)
+        stood = table["stood"].to_numpy(dtype=bool)
     else:
         cautions += _one_filling_spread(table, laboratory)
         stood = (table["outcome"] == WITHSTOOD).to_numpy()
@@ -303,4 +268,4 @@ def gather(
         }
     )
     rows, notes = _exclude(rows, exclude)
-    return Cells(rows, level_columns, notes, tuple(cautions), result)
+    return Cells(rows, level_columns, notes, tuple(cautions), str(result))

@@ -63,7 +63,7 @@ def compare_precision(
     first: str | None = None,
     second: str | None = None,
     laboratory: str = "laboratory",
-    result: str = "result",
+    result: str | int = "result",
     exclude: Iterable[Any] = (),
     confidence: float = 0.95,
 ) -> PrecisionRatio:

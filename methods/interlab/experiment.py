@@ -54,7 +54,7 @@ def precision(
     laboratory: str = "laboratory",
     level: str | Sequence[str] | None = None,
     value: str = "kv",
-    result: str = "result",
+    result: str | int = "result",
     exclude: Iterable[Any] = (),
     confidence: float = 0.95,
 ) -> Precision:
@@ -70,9 +70,10 @@ def precision(
         The column or columns that make a level. By default the sample, split further by whatever of method,
         electrode, gap, stirring, rate of rise and fluid differs within it. Levels that are named are split in the
         same way, so that no oils or procedures are pooled into one repeatability.
-    result : {"result", "filling", "breakdown"}
+    result : {"result", "filling", "breakdown"} or int
         What counts as one result: what the method reports (the mean of one filling, or of as many as it prescribes;
-        in a file without fillings each row), the mean of each filling, or each breakdown.
+        in a file without fillings each row), the mean of each filling, or each breakdown. A number answers for rows
+        whose method does not say it: the mean of so many fillings; otherwise one is taken, with a caution that asks.
     exclude : iterable of (laboratory, level, reason)
         Cells to leave out, or with the level ``*`` a laboratory at all levels; the reason is kept in the result.
     confidence : float

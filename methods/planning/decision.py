@@ -17,6 +17,7 @@ from methods.planning import inputs
 from methods.planning.limit_check import LimitGiven, limit_given
 from methods.planning.mean_uncertainty import HISTORY_WORDS, PRIOR_WORDS, MeanUncertainty, mean_uncertainty
 from methods.planning.verdicts import check_rule
+from methods.procedures.reported import Reported, asked, check_result, reported_by, result_of
 from methods.protocols.fitting import departure_caution, departures, gas_caution, rests
 from methods.protocols.grades import GOOD, Grade, graded
 from methods.protocols.protocol import Protocol
@@ -41,7 +42,9 @@ class Decision(Shown):
     the guard band are the oil's by the same prior, because the filling alone cannot tell how others differ.
     ``basis``: what the uncertainty was taken from. ``grade`` and ``grades``: of a graded limit (good, fair, poor) the
     grade of the mean, and each with the probability that the true mean lies in it. ``departures``: where the test
-    departs from its method (electrode, gap, stirring, rate, temperature, rest). Anything that cannot be had is None.
+    departs from its method (electrode, gap, stirring, rate, temperature, rest). ``results``: how many whole reported
+    results the fillings make, ``result``: what one is (``the mean of 5 fillings of 1``); the mean is over every
+    filling. Anything that cannot be had is None.
     """
 
     group: dict[str, Any] | None
@@ -74,6 +77,8 @@ class Decision(Shown):
     grade: str | None = None
     grades: tuple[Grade, ...] = ()
     departures: tuple[str, ...] = ()
+    results: int | None = None
+    result: str = ""
 
 
 @dataclass(frozen=True, repr=False)
@@ -96,6 +101,7 @@ class _Case:
     between_sd: float | None
     instrument_kv: float
     history: History | None = None
+    result: str | int = "result"
 
     @property
     def borrowed(self) -> Any:
@@ -135,6 +141,7 @@ def decide(
     between_sd: float | None = None,
     instrument_kv: float = 0.0,
     history: Any = None,
+    result: str | int = "result",
 ) -> Decision:
     """Judge one oil under one condition against a limit.
 
@@ -163,6 +170,8 @@ def decide(
     history : History, Records, DataFrame or path, optional
         Earlier tests from which the scatter within and between fillings is borrowed
         (:func:`methods.scatter.scatter_history`).
+    result : {"result"} or int
+        What a reported result is: what the method says; a number answers where none does (:func:`methods.precision`).
 
     Raises
     ------
@@ -172,7 +181,7 @@ def decide(
         No voltages.
     """
     given = limit_given(limit, limit_method, liquid=limit_liquid, stage=limit_stage, poor_below=poor_below)
-    case = _case(given, rule, confidence, risk, between_sd, instrument_kv)
+    case = _case(given, rule, confidence, risk, between_sd, instrument_kv, result)
     case = replace(
         case, history=history_of(history, data if hasattr(data, "columns") or hasattr(data, "table") else None)
     )
@@ -193,7 +202,8 @@ def decide(
         raise InputError(f"No protocol is known as {protocol!r}.", column="protocol", text=protocol)
     gone = np.zeros(kv.shape, bool) if withstood is None else np.asarray(withstood, dtype=bool).ravel()
     labels = np.zeros(kv.shape, int) if fillings is None else np.asarray(fillings).ravel()
-    return _judge(kv, gone, labels, case, [*case.limit.check(known), *gas_caution(known)], None, fillings is not None)
+    made = _judge(kv, gone, labels, case, [*case.limit.check(known), *gas_caution(known)], None, fillings is not None)
+    return _in_results(made, reported_by(known) if fillings is not None else None, known)
 
 
 def decide_all(
@@ -211,6 +221,7 @@ def decide_all(
     between_sd: float | None = None,
     instrument_kv: float = 0.0,
     history: Any = None,
+    result: str | int = "result",
     progress: Callable[[int, int], None] | None = None,
 ) -> Decisions:
     """Judge every oil and condition of a table; what must not be compared with the limit is listed with the reason.
@@ -230,7 +241,7 @@ def decide_all(
         Nothing in the table may be compared with the limit; a limit in kV with no method for a table of several.
     """
     given = limit_given(limit, limit_method, liquid=limit_liquid, stage=limit_stage, poor_below=poor_below)
-    case = _case(given, rule, confidence, risk, between_sd, instrument_kv)
+    case = _case(given, rule, confidence, risk, between_sd, instrument_kv, result)
     table = as_table(data)
     if not len(table):
         raise NotEstimable("The table holds no breakdowns.")
@@ -308,7 +319,29 @@ def _mixture(part: pd.DataFrame) -> list[Caution]:
     return [Caution("mixture", text)]
 
 
-def _case(limit: LimitGiven, rule: str, confidence: float, risk: float, between: float | None, more: float) -> _Case:
+def _in_results(made: Decision, one: Reported | None, protocol: Protocol | None) -> Decision:
+    """The verdict with the reported results that its fillings make, and a caution where they make none."""
+    if one is None:
+        return made
+    notes = list(made.cautions)
+    if one.assumed:
+        notes.append(asked())
+    if not one.whole(made.fillings):
+        name = protocol.designation if protocol is not None else "the method"
+        text = (
+            f"{made.fillings} of the {one.fillings} fillings of a result of {name} ({one.words}): the limit is for a "
+            "whole one, and this verdict for the mean of what there is."
+        )
+        notes.append(Caution("incomplete_results", text))
+    return replace(made, results=one.whole(made.fillings), result=one.words, cautions=tuple(notes))
+
+
+def _case(
+    limit: LimitGiven, rule: str, confidence: float, risk: float, between: float | None, more: float, result: Any
+) -> _Case:
+    kind = check_result(result)
+    if kind in ("filling", "breakdown"):
+        raise InputError("A verdict is about an oil's mean: result is 'result', or the number of fillings of one.")
     return _Case(
         limit,
         check_rule(rule),
@@ -316,6 +349,7 @@ def _case(limit: LimitGiven, rule: str, confidence: float, risk: float, between:
         inputs.probability(risk, "risk"),
         None if between is None else inputs.positive(between, "between_sd", zero=True),
         inputs.positive(more, "instrument_kv", zero=True),
+        result=kind,
     )
 
 
@@ -341,7 +375,8 @@ def _judge_table(table: pd.DataFrame, case: _Case, group: dict[str, Any] | None)
     known = not table["filling"].isna().any()
     kv = table["kv"].to_numpy(dtype=float)
     made = _judge(kv, withstood(table), filling_codes(table), case, found, group, known)
-    return replace(made, departures=told)
+    one = result_of(table, case.result) if known else None
+    return _in_results(replace(made, departures=told), one, protocol)
 
 
 def _judge(

@@ -10,8 +10,10 @@ import numpy as np
 from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost, wear_words
+from methods.planning.in_results import counted_in, rounded, told
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.verdicts import RULES, check_rule, pass_probability
+from methods.procedures.reported import Reported
 from methods.result import Caution, Shown
 
 
@@ -40,6 +42,8 @@ class DecisionPlan(Shown):
     rules: tuple[dict[str, Any], ...]
     sentence: str
     cautions: tuple[Caution, ...]
+    results: int | None = None
+    result: str = ""
 
 
 @dataclass(frozen=True)
@@ -86,8 +90,8 @@ def plan_decision(
 
     Smallest number whose chance of the wrong verdict is at most ``risk``: for the simple rule the normal distribution
     of the mean, for the guarded one the noncentral t, for ``every`` the chance that all reach the limit. SDs from
-    ``cov`` are taken at ``mean``. With scatter between fillings: the design with the fewest bench minutes (without a
-    protocol: fewest breakdowns, ties to fewer fillings).
+    ``cov`` are taken at ``mean``. With scatter between fillings: the design with the fewest bench minutes, in whole
+    results of the method where one is named and no number is fixed.
 
     Raises
     ------
@@ -112,9 +116,11 @@ def plan_decision(
     )  # fmt: skip
     k = None if fillings is None else inputs.count(fillings, "fillings", most=MOST_FILLINGS)
     n = None if breakdowns_per_filling is None else inputs.count(breakdowns_per_filling, "breakdowns_per_filling")
+    one = counted_in(protocol, s.between, k, n)
+    n = n if one is None else one.breakdowns_per_filling
     if not (k and n):
         k, n = _choose(ask, check_rule(rule), k, n, protocol, level)
-    return _result(ask, check_rule(rule), k, n, protocol, interval)
+    return _result(ask, check_rule(rule), rounded(k, one), n, protocol, interval, one)
 
 
 def _choose(ask: _Question, rule: str, k: int | None, n: int | None, protocol: Any, mean: float) -> tuple[int, int]:
@@ -175,7 +181,9 @@ def _needed(ask: _Question, rule: str, n: int) -> int | None:
     return None if k is None else k * n
 
 
-def _result(ask: _Question, rule: str, k: int, n: int, protocol: Any, interval: str) -> DecisionPlan:
+def _result(
+    ask: _Question, rule: str, k: int, n: int, protocol: Any, interval: str, one: Reported | None
+) -> DecisionPlan:
     wrong = ask.wrong(rule, k, n)
     table = tuple(
         {"rule": name, "breakdowns": _needed(ask, name, n), "wrong_verdict_probability": ask.wrong(name, k, n)}
@@ -213,6 +221,8 @@ def _result(ask: _Question, rule: str, k: int, n: int, protocol: Any, interval: 
         bench_minutes=design_cost(protocol, k, n, ask.mean).bench_minutes,
         rules=table,
         sentence=f"Take {take}: an oil of {ask.mean:g} kV, which should {should} a limit of {ask.limit:g} kV, gets the "
-        f"wrong verdict with a chance of {100 * wrong:.2g} % under the {rule} rule." + wear_words(n),
+        f"wrong verdict with a chance of {100 * wrong:.2g} % under the {rule} rule." + told(k, one) + wear_words(n),
         cautions=(*found, *assumed(protocol, ask.mean, n, weighed=ask.between is not None)),
+        results=None if one is None else one.whole(k),
+        result="" if one is None else one.words,
     )

@@ -12,10 +12,12 @@ import numpy as np
 from methods.errors import InputError
 from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost, wear_words
+from methods.planning.in_results import counted_in, rounded, told
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS, Scatter
 from methods.planning.mean_plan import MOST_PER_FILLING
 from methods.planning.nested import filling_variance
 from methods.planning.power import power_one_sample, power_two_sample, power_welch
+from methods.procedures.reported import Reported
 from methods.result import Caution, Shown
 
 #: From so many independent breakdowns a side on, Welch's power is the noncentral t's to two tenths of a point.
@@ -48,6 +50,8 @@ class DifferencePlan(Shown):
     designs: tuple[dict[str, Any], ...]
     sentence: str
     cautions: tuple[Caution, ...]
+    results: int | None = None
+    result: str = ""
 
 
 @dataclass(frozen=True)
@@ -151,7 +155,8 @@ def plan_difference(
     sides : {2, 1}
         A one-sided plan only where the other direction does not matter.
     breakdowns_per_filling, fillings : int, optional
-        What is fixed beforehand; with scatter between fillings the cheapest design otherwise.
+        What is fixed beforehand; with scatter between fillings the cheapest design otherwise, in whole results of the
+        method where one is named.
     paired : bool
         The same samples are tested under both conditions.
     disagreement : float
@@ -185,8 +190,11 @@ def plan_difference(
     several = (k or 1) > 1 or n is not None  # fillings are asked for: the shift will be taken from their means
     units = s.between is not None or ask.paired or several
     ask = replace(ask, independent=not units)
+    one = counted_in(protocol, s.between, k, n)
+    one = None if one is not None and ask.paired and one.fillings > 1 else one  # a pair has one filling a side
+    n = n if one is None else one.breakdowns_per_filling
     k, n = _nested(ask, k, n) if units else _independent(ask)
-    return _result(ask, k, n, units)
+    return _result(ask, rounded(k, one), n, units, one)
 
 
 def _independent(ask: _Question) -> tuple[int, int]:
@@ -228,17 +236,18 @@ def _frontier(ask: _Question) -> list[tuple[int, int]]:
     return found
 
 
-def _result(ask: _Question, k: int, n: int, units: bool) -> DifferencePlan:
+def _result(ask: _Question, k: int, n: int, units: bool, one: Reported | None = None) -> DifferencePlan:
     s = ask.scatter
     power = ask.power(k, n) if units else ask.power(k * n, 1)
     known = ask.power_known(k, n) if units else ask.power_known(k * n, 1)
     designs = tuple(ask.row(fillings, per) for per, fillings in _frontier(ask)) if units else ()
-    each, one = inputs.several(n, "breakdown"), inputs.several(k, "sample" if ask.paired else "filling")
+    each, units_said = inputs.several(n, "breakdown"), inputs.several(k, "sample" if ask.paired else "filling")
     what = "each tested under both conditions with" if ask.paired else "under each condition, of"
-    take = f"{one}{',' if ask.paired else ''} {what} {each}" if units or k > 1 else f"{each} of each condition"
+    take = f"{units_said}{',' if ask.paired else ''} {what} {each}" if units or k > 1 else f"{each} of each condition"
     sentence = (
         f"Take {take}: a true difference of {s.say(ask.difference)} is then found with a probability of "
         f"{100 * power:.0f} % ({100 * ask.confidence:g} % confidence, {'two' if ask.sides == 2 else 'one'}-sided)."
+        + told(k, one)
         + wear_words(n)
     )
     return DifferencePlan(
@@ -256,6 +265,8 @@ def _result(ask: _Question, k: int, n: int, units: bool) -> DifferencePlan:
         designs=designs,
         sentence=sentence,
         cautions=_cautions(ask, k, n, units, power),
+        results=None if one is None else one.whole(k),
+        result="" if one is None else one.words,
     )
 
 

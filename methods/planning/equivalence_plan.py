@@ -12,9 +12,11 @@ import scipy
 from methods.errors import InputError
 from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost, wear_words
+from methods.planning.in_results import counted_in, rounded, told
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.nested import filling_variance
 from methods.planning.power import welch_nodes
+from methods.procedures.reported import Reported
 from methods.result import Caution, Shown
 
 #: From so many fillings a side on, Welch's and the pooled test have the same power to a thousandth.
@@ -44,6 +46,8 @@ class EquivalencePlan(Shown):
     bench_minutes: float | None
     sentence: str
     cautions: tuple[Caution, ...]
+    results: int | None = None
+    result: str = ""
 
 
 def power_equivalence(
@@ -116,7 +120,7 @@ def plan_equivalence(
         Risk of each of the two one-sided tests.
     cov, sd, mean, between_cov, between_sd, breakdowns_per_filling, fillings, protocol, serial_correlation
         As for :func:`methods.planning.plan.difference`; with scatter between fillings the filling is the unit and
-        5 breakdowns on each are planned unless said.
+        those of the method on each, or 5, are planned unless said.
 
     Raises
     ------
@@ -138,11 +142,9 @@ def plan_equivalence(
             column="expected_difference",
         )
     nested = s.between is not None
-    n = (
-        inputs.count(breakdowns_per_filling, "breakdowns_per_filling")
-        if breakdowns_per_filling
-        else (5 if nested else 1)
-    )
+    one = counted_in(protocol, s.between, fillings, breakdowns_per_filling)
+    usual = (one.breakdowns_per_filling if one is not None else None) or (5 if nested else 1)
+    n = inputs.count(breakdowns_per_filling, "breakdowns_per_filling") if breakdowns_per_filling else usual
 
     def chance(k: int, per: int) -> float:
         variance = float(filling_variance(s.within, s.between or 0.0, per, s.serial_correlation))
@@ -158,14 +160,14 @@ def plan_equivalence(
         k = inputs.count(fillings, "fillings")
         got = chance(k, n) if nested else chance(k * n, 1)
     elif nested:
-        k = inputs.smallest(lambda m: chance(m, n) >= wanted, 2, most, refusal)
+        k = rounded(inputs.smallest(lambda m: chance(m, n) >= wanted, 2, most, refusal), one)
         got = chance(k, n)
     else:
         total = inputs.smallest(lambda m: chance(m, 1) >= wanted, 2, most, refusal)
         k = inputs.count(fillings, "fillings") if fillings is not None else math.ceil(total / n) if n > 1 else 1
         n = math.ceil(total / k)
         got = chance(k * n, 1)
-    return _result(s, k, n, got, room, expected, risk, wanted, protocol)
+    return _result(s, k, n, got, room, expected, risk, wanted, protocol, one)
 
 
 def _result(
@@ -178,8 +180,9 @@ def _result(
     risk: float,
     wanted: float,
     protocol: Any,
+    one: Reported | None,
 ) -> EquivalencePlan:
-    one = design_cost(protocol, k, n, s.mean_kv).bench_minutes
+    cost = design_cost(protocol, k, n, s.mean_kv).bench_minutes
     found = []
     if s.between is None:
         found.append(
@@ -208,8 +211,9 @@ def _result(
         breakdowns_per_condition=k * n, fillings_per_condition=k, breakdowns_per_filling=n, power=got,
         margin=s.kv(room), margin_percent=s.percent(room), expected_difference=s.kv(expected),
         expected_difference_percent=s.percent(expected), confidence=1 - risk,
-        bench_minutes=None if one is None else 2 * one,
+        bench_minutes=None if cost is None else 2 * cost,
         sentence=f"Take {each}: agreement within ±{s.say(room)} is then shown with a probability of {100 * got:.0f} %."
-        + wear_words(n),
+        + told(k, one) + wear_words(n),
         cautions=(*found, *assumed(protocol, s.mean_kv, n, weighed=False)),
+        results=None if one is None else one.whole(k), result="" if one is None else one.words,
     )  # fmt: skip

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +12,7 @@ import numpy as np
 from methods.errors import InputError
 from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost, wear_words
+from methods.planning.in_results import counted_in, rounded, told
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS, Scatter
 from methods.planning.nested import (
     Design,
@@ -20,6 +21,7 @@ from methods.planning.nested import (
     half_width_independent,
     half_width_known,
 )
+from methods.procedures.reported import Reported
 from methods.result import Caution, Shown
 
 #: A filling is not planned with more breakdowns than this: carbon and gas of the earlier ones spoil the later.
@@ -40,7 +42,8 @@ class MeanPlan(Shown):
     ``floor*``: what the half-widths come down to with endlessly many breakdowns on these fillings (None when the
     breakdowns count as independent: there is no floor then).
     ``bench_minutes``, ``oil_ml``: by the protocol or the times given, None without. ``designs``: alternatives, see
-    :class:`Design`. ``sentence``: the plan in words. ``cautions``: cautions.
+    :class:`Design`. ``sentence``: the plan in words. ``cautions``: cautions. ``results``: how many reported results of
+    the method it is, and ``result`` what one is; None and empty where the plan is free of a method's numbers.
     """
 
     breakdowns: int
@@ -65,6 +68,8 @@ class MeanPlan(Shown):
     designs: tuple[Design, ...]
     sentence: str
     cautions: tuple[Caution, ...]
+    results: int | None = None
+    result: str = ""
 
 
 @dataclass(frozen=True)
@@ -207,6 +212,19 @@ def _alternatives(ask: _Question, k: int, n: int) -> tuple[Design, ...]:
     return tuple(ask.design(i, total // i) for i in range(1, total + 1) if total % i == 0)
 
 
+def _freed(ask: _Question, row: Design, designs: Sequence[Design]) -> str:
+    """What would cost less with numbers that the method does not prescribe; empty where it is hardly less."""
+    mine = row.bench_minutes
+    found = [(d.bench_minutes, d.fillings, d.breakdowns_per_filling) for d in designs if d.reaches_target]
+    if mine is None or not found:
+        return ""
+    minutes, k, n = min((m, k, n) for m, k, n in found if m is not None and n is not None)
+    if minutes > 0.95 * mine:
+        return ""
+    design = f"{inputs.several(k, 'filling')} of {n}"
+    return f" Free of its numbers, {design} would do in {minutes:.0f} min instead of {mine:.0f}."
+
+
 def _sentence(ask: _Question, row: Design) -> str:
     s = ask.scatter
     bench, known = ask.widths(row.fillings, row.breakdowns_per_filling or 1)
@@ -282,7 +300,9 @@ def plan_mean(
 
     Without a between part: smallest n >= 2 with ``t(1 - alpha/2, n - 1) * c / sqrt(n) <= half_width``. With one: of
     all designs of k fillings of n breakdowns whose interval is narrow enough the cheapest one by bench minutes (ties:
-    fewer fillings): the protocol's, or stated times for a filling and a breakdown.
+    fewer fillings), by stated times for a filling and a breakdown. With a method, and nothing fixed, in whole results
+    of it: as many breakdowns on a filling as it prescribes, and a multiple of its fillings; the sentence says what
+    would cost less.
 
     Parameters
     ----------
@@ -335,12 +355,15 @@ def plan_mean(
     elif s.between is None:
         k, n = _independent_choice(ask, k, n)
     else:
-        k, n = _nested_choice(ask, k, n)
+        one = counted_in(protocol, s.between, k, n)
+        k, n = _nested_choice(ask, k, n if one is None else one.breakdowns_per_filling)
+        return _result(ask, rounded(k, one), n, one)
     return _result(ask, k, n)
 
 
-def _result(ask: _Question, k: int, n: int) -> MeanPlan:
+def _result(ask: _Question, k: int, n: int, one: Reported | None = None) -> MeanPlan:
     s, row = ask.scatter, ask.design(k, n)
+    designs = _alternatives(ask, k, n)
     floor_own, floor = ask.widths(k, math.inf) if s.between is not None else (None, None)
     return MeanPlan(
         breakdowns=k * n,
@@ -362,7 +385,9 @@ def _result(ask: _Question, k: int, n: int) -> MeanPlan:
         floor_percent=s.percent(floor_own),
         floor_known=s.kv(floor),
         floor_known_percent=s.percent(floor),
-        designs=_alternatives(ask, k, n),
-        sentence=_sentence(ask, row),
+        designs=designs,
+        sentence=_sentence(ask, row) + (told(k, one) + _freed(ask, row, designs) if one is not None else ""),
         cautions=_cautions(ask, row),
+        results=None if one is None else one.whole(k),
+        result="" if one is None else one.words,
     )

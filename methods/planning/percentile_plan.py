@@ -10,6 +10,7 @@ from methods.errors import InputError
 from methods.families import PLANNED
 from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost, wear_words
+from methods.planning.in_results import counted_in, rounded, told
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.order_statistics import size_one_sided
 from methods.planning.percentile_width import (
@@ -18,6 +19,7 @@ from methods.planning.percentile_width import (
     nested_half_width,
     nested_half_width_known,
 )
+from methods.procedures.reported import Reported
 from methods.randomness import Rng, seed_of
 from methods.result import Caution, Shown
 
@@ -54,6 +56,8 @@ class PercentilePlan(Shown):
     method: str
     sentence: str
     cautions: tuple[Caution, ...]
+    results: int | None = None
+    result: str = ""
 
 
 def plan_percentile(
@@ -86,7 +90,8 @@ def plan_percentile(
         In the unit of the scatter: a fraction of the **mean** beside ``cov``, kV beside ``sd``.
     family : {"normal", "lognormal", "weibull", "gumbel_min"}
     cov, sd, mean, confidence, between_cov, between_sd, fillings, breakdowns_per_filling, assurance, protocol
-        As for :func:`methods.planning.plan.mean`. With scatter between fillings, 5 breakdowns on each unless said.
+        As for :func:`methods.planning.plan.mean`. With scatter between fillings, the method's breakdowns on each, or 5,
+        unless said.
 
     Raises
     ------
@@ -111,9 +116,11 @@ def plan_percentile(
     n = None if breakdowns_per_filling is None else inputs.count(breakdowns_per_filling, "breakdowns_per_filling")
     if target is None and (k is None or n is None):
         raise InputError("Give the half-width that is wanted, or both fillings and breakdowns per filling.")
+    one = counted_in(protocol, s.between, k, n)
+    n = n if one is None else one.breakdowns_per_filling
     if not (k and n):
         k, n = _nested(point, target or 0.0, k, n) if nested else _independent(point, target or 0.0, sure, k, n)
-    return _result(point, k, n, target, protocol)
+    return _result(point, rounded(k, one), n, target, protocol, one)
 
 
 def _independent(point: Percentile, target: float, sure: float | None, k: int | None, n: int | None) -> tuple[int, int]:
@@ -154,7 +161,9 @@ def _nested(point: Percentile, target: float, k: int | None, n: int | None) -> t
     return inputs.smallest(lambda m: nested_half_width(point, m, per) <= target, 2, MOST_FILLINGS, refusal), per
 
 
-def _result(point: Percentile, k: int, n: int, target: float | None, protocol: Any) -> PercentilePlan:
+def _result(
+    point: Percentile, k: int, n: int, target: float | None, protocol: Any, one: Reported | None
+) -> PercentilePlan:
     s = point.scatter
     nested = s.between is not None
     if nested:
@@ -198,8 +207,10 @@ def _result(point: Percentile, k: int, n: int, target: float | None, protocol: A
         order_statistics=_lowest(point),
         bench_minutes=design_cost(protocol, k, n, s.mean_kv).bench_minutes,
         method=method,
-        sentence=text + wear_words(n),
+        sentence=text + told(k, one) + wear_words(n),
         cautions=(*_cautions(point, k, n), *assumed(protocol, s.mean_kv, n, weighed=nested)),
+        results=None if one is None else one.whole(k),
+        result="" if one is None else one.words,
     )
 
 

@@ -17,7 +17,10 @@ from methods.records.table import as_table, filling_codes, group_codes, withstoo
 
 @dataclass(frozen=True)
 class Series:
-    """The breakdowns of one oil under one condition: ``kv`` (n,), ``filling`` codes (n,), withstands, gap (mm)."""
+    """The breakdowns of one oil under one condition: ``kv`` (n,), ``filling`` codes (n,), withstands, gap (mm).
+
+    ``labelled``: every breakdown says which filling it is from; otherwise they count as of one.
+    """
 
     label: str
     method: str | None
@@ -26,6 +29,8 @@ class Series:
     withstood: int
     gap_mm: float | None = None
     fluid: str | None = None
+    edition: str | None = None
+    labelled: bool = True
 
 
 @dataclass(frozen=True)
@@ -105,7 +110,9 @@ def series_of(data: Any) -> tuple[Series, ...]:
         gap = None if pd.isna(first["gap_mm"]) else float(first["gap_mm"])
         named = None if method is None else str(method)
         fluid = str(first["fluid"]) if "fluid" in table.columns and not pd.isna(first["fluid"]) else None
-        out.append(Series(label, named, kv, filling[rows], int(gone[rows].sum()), gap, fluid))
+        edition = None if pd.isna(first["edition"]) else str(first["edition"])
+        labelled = not table["filling"].iloc[rows].isna().any()
+        out.append(Series(label, named, kv, filling[rows], int(gone[rows].sum()), gap, fluid, edition, labelled))
     return tuple(out)
 
 

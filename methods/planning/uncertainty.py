@@ -50,7 +50,10 @@ class Source:
 
 @dataclass(frozen=True, repr=False)
 class Budget(Shown):
-    """A budget: combined standard uncertainty, effective degrees of freedom, coverage factor, expanded uncertainty."""
+    """A budget: combined standard uncertainty, effective degrees of freedom, coverage factor, expanded uncertainty.
+
+    ``results``: of how many whole reported results the mean is, and ``result`` what one is; None and empty: not said.
+    """
 
     mean_kv: float
     sources: tuple[Source, ...]
@@ -62,6 +65,8 @@ class Budget(Shown):
     confidence: float
     sentence: str
     cautions: tuple[Caution, ...]
+    results: int | None = None
+    result: str = ""
 
     def table(self) -> pd.DataFrame:
         """The sources as a table, a row each."""

@@ -8,5 +8,19 @@ each by what sets it apart; :func:`with_factor` makes of ``"procedure"``, or of 
 from methods.procedures.factor import JOIN, PROCEDURE, parts_of, with_factor
 from methods.procedures.minutes import minutes_of
 from methods.procedures.naming import FIELDS, Procedures, name_procedures
+from methods.procedures.reported import Reported, check_result, result_of, result_rows
 
-__all__ = ["FIELDS", "JOIN", "PROCEDURE", "Procedures", "minutes_of", "name_procedures", "parts_of", "with_factor"]
+__all__ = [
+    "FIELDS",
+    "JOIN",
+    "PROCEDURE",
+    "Procedures",
+    "Reported",
+    "check_result",
+    "minutes_of",
+    "name_procedures",
+    "parts_of",
+    "result_of",
+    "result_rows",
+    "with_factor",
+]

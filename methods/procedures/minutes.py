@@ -7,11 +7,15 @@ from typing import Any
 
 from methods.errors import InputError
 from methods.procedures.factor import with_factor
+from methods.procedures.reported import check_result, reported_by
 from methods.records.table import withstood
 
 
-def minutes_of(data: Any, by: str | Sequence[str]) -> dict[str, float]:
-    """Minutes of one filling of each level whose rows name one method that is recognised, by level as text.
+def minutes_of(data: Any, by: str | Sequence[str], result: str | int = "result") -> dict[str, float]:
+    """Minutes of one result of each level whose rows name one method that is recognised, by level as text.
+
+    A result is what the method reports, or with ``result="filling"`` one filling; single breakdowns have no minutes of
+    their own, and nothing is given for them.
 
     A ramp takes as long as the voltage that it reaches. Withstood rows take no part: their ceiling is the instrument's,
     and oils that reach it are left out where methods are compared. A level that never broke down has no minutes.
@@ -23,6 +27,9 @@ def minutes_of(data: Any, by: str | Sequence[str]) -> dict[str, float]:
     """
     from methods.protocols.bench import as_protocol, bench_time, for_liquid
 
+    result = check_result(result)
+    if result == "breakdown":
+        return {}
     table, by = with_factor(data, by)
     out: dict[str, float] = {}
     for level, rows in table[~withstood(table)].groupby(by, sort=False):
@@ -31,7 +38,9 @@ def minutes_of(data: Any, by: str | Sequence[str]) -> dict[str, float]:
         method = str(named[0]) if len(named) == 1 else name if not len(named) else ""
         try:
             fits = for_liquid(as_protocol(method), list(rows.drop_duplicates("sample")["fluid"]))
-            out[name] = bench_time(fits, fillings=1, mean_kv=float(rows["kv"].mean())).minutes
+            known = None if result == "filling" else reported_by(fits)
+            fillings = known.fillings if known is not None else result if isinstance(result, int) else 1
+            out[name] = bench_time(fits, fillings=fillings, mean_kv=float(rows["kv"].mean())).minutes
         except InputError:
             continue
     return out

@@ -249,6 +249,29 @@ def _cautions(groups: pd.DataFrame, refused: int, rounds: Rounds) -> Iterator[Ca
         )
 
 
+def _refuse_several(rounds: Rounds) -> None:
+    """Refuse methods that report several fillings as one result: that is not counted on disk.
+
+    Raises
+    ------
+    InputError
+    """
+    from methods.procedures.reported import reported_by
+    from methods.protocols.recognition import recognise
+
+    if "method" not in rounds.columns:
+        return
+    named = _run(rounds, f"SELECT DISTINCT CAST({_column(rounds, 'method')} AS VARCHAR) AS m FROM {_source(rounds)}")
+    for text in named["m"].dropna():
+        found = reported_by(recognise(text))
+        if found is not None and found.fillings > 1:
+            raise InputError(
+                f"{text} reports {found.words} as one result, which is not counted on disk: open these files with "
+                "'gapshift precision', or take the mean of a filling (result='filling').",
+                column="method", text=str(text),
+            )  # fmt: skip
+
+
 def round_cells(
     rounds: Rounds, *, level: Sequence[str], laboratory: str = "laboratory", result: str = "result"
 ) -> pd.DataFrame:
@@ -262,8 +285,9 @@ def round_cells(
     """
     if result not in ("result", "breakdown", "filling"):
         raise InputError(f"result must be 'result', 'filling' or 'breakdown', not {result!r}.")
-    if result == "result":  # a method that reports several fillings as one needs them in memory
+    if result == "result":
         result = "filling" if "filling" in rounds.columns else "breakdown"
+        _refuse_several(rounds)
     if result == "filling" and "filling" not in rounds.columns:
         raise InputError("The rounds do not say which filling a row came from.", column="filling")
     selected = "".join(f"{_column(rounds, c)} AS _l{i}, " for i, c in enumerate(level))

@@ -47,11 +47,11 @@ def test_buttons_take_one_a_filling_and_five_fillings(page) -> None:  # type: ig
     press(page, "Take one")
     assert page.taken == 2 and "2 breakdowns on 1 filling" in page._answer.text
     press(page, "Finish the filling")
-    assert page.taken == page.per_filling
+    assert page.taken == 6  # as the method of the setting prescribes
     press(page, "Finish the filling")
-    assert page.taken == 2 * page.per_filling
+    assert page.taken == 12
     press(page, "Five fillings more")
-    assert page.taken == 7 * page.per_filling
+    assert page.taken == 42
     table = page._shown_tables["classroom_breakdowns"].frame
     assert len(table) == page.taken and table["filling"].nunique() == 7
     page.taken = MOST_TAKEN

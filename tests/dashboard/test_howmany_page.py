@@ -60,7 +60,9 @@ def test_every_goal_has_its_plan(goal, expected):
 
 
 def test_the_plan_is_also_told_in_fillings_as_the_records_have_them(study):
-    page = _page(study, source="typed", within=15.0, between=5.0, half_width=10.0)
+    typed = {"source": "typed", "within": 15.0, "between": 5.0, "half_width": 10.0}
+    assert "That is 5 results of the method" in _page(study, **typed)._answer.text  # as the method reports
+    page = _page(study, **typed, filling_minutes=2.0, breakdown_minutes=3.0)  # the user's own times: numbers are free
     expected = plan.mean(0.15, 0.10, between_cov=0.05, breakdowns_per_filling=6)
     said = f"In fillings of 6, as these records have: {expected.fillings} fillings, {expected.breakdowns} breakdowns."
     assert said in page._answer.text and expected.half_width_percent <= 10
