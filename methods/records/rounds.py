@@ -261,7 +261,7 @@ def _refuse_several(rounds: Rounds) -> None:
 
     if "method" not in rounds.columns:
         return
-    named = _run(rounds, f"SELECT DISTINCT CAST({_column(rounds, 'method')} AS VARCHAR) AS m FROM {_source(rounds)}")
+    named = run(rounds, f"SELECT DISTINCT CAST({_column(rounds, 'method')} AS VARCHAR) AS m FROM {source(rounds)}")
     for text in named["m"].dropna():
         found = reported_by(recognise(text))
         if found is not None and found.fillings > 1:
