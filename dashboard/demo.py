@@ -12,6 +12,7 @@ SETS: dict[str, tuple[str, str]] = {
     "bench": ("bench_studies.csv", "Bench: gap, rate of rise, stirring"),
     "labs": ("laboratory_round.csv", "Round: nine laboratories"),
     "routine": ("routine_wide.csv", "Routine sheets, one row a filling"),
+    "check": ("check_oil.csv", "Check oil: one oil, every week"),
     "messy": ("messy_sheet.xlsx", "Spreadsheet full of traps"),
 }
 

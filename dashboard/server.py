@@ -9,6 +9,7 @@ import secrets
 import socket
 import ssl
 import sys
+import tempfile
 import threading
 import time
 from collections.abc import Callable, Sequence
@@ -19,6 +20,7 @@ from typing import Any
 
 from dashboard import workers
 from dashboard.cache import sweep
+from methods.archive.container import SUFFIX, is_shared
 from methods.cage import keep_warm
 from methods.cage.source import bytes_of
 from methods.errors import InputError
@@ -201,8 +203,10 @@ def serve(
     study, contents = Study(), []
     for file in files:
         try:
-            study.open(file)
-            contents.append((file.name, file.read_bytes()))  # deleted or changed meanwhile: every visitor sees the same
+            # Deleted or changed meanwhile: every visitor sees the same.
+            content, name = (_gathered(file), f"{file.name}{SUFFIX}") if is_shared(file) else (None, file.name)
+            study.open(file if content is None else content, name)
+            contents.append((name, file.read_bytes() if content is None else content))
         except InputError as error:
             raise InputError(str(error) if file.name in str(error) else f"{file.name}: {error}") from error
     chosen = free_port(port, address)
@@ -245,6 +249,14 @@ def serve(
         check_unused_sessions_milliseconds=_CHECK_MS,
     )
     return 0
+
+
+def _gathered(folder: Path) -> bytes:
+    """A folder of shared archives as one archive."""
+    from methods.archive import gather
+
+    with tempfile.TemporaryDirectory(prefix="gapshift-") as place:
+        return gather(folder, Path(place, f"shared{SUFFIX}")).read_bytes()
 
 
 def _tidy() -> None:

@@ -145,6 +145,25 @@ def bench_studies() -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+def check_oil() -> pd.DataFrame:
+    """A check oil every week for a year, IEC 60156 with mushrooms, stirred: the readings sink from the 27th week on, as
+    if the electrodes had worn, and are back from the 36th, as if they had been polished."""
+    rng = np.random.default_rng(SEED + 4)
+    rows = []
+    for week in range(52):
+        level = 62.0 - 1.5 * max(0, week - 25) * (week < 35) + 1.6 * float(rng.normal())
+        day = datetime.date(2025, 1, 8) + datetime.timedelta(days=7 * week)
+        for order in range(6):
+            rows.append({
+                "sample": "Check oil 7", "fluid": "mineral oil", "laboratory": "Fenmark central",
+                "instrument": "bench A", "method": "IEC 60156", "edition": "2018", "electrode": "mushroom",
+                "gap_mm": 2.5, "stirring": "continuous", "rise_kv_s": 2.0, "filling": f"W{week + 1}",
+                "order": order + 1, "kv": round(level + 4.5 * float(rng.normal()), 1), "outcome": "breakdown",
+                "tested_on": day.isoformat(),
+            })  # fmt: skip
+    return pd.DataFrame(rows)
+
+
 def wide() -> pd.DataFrame:
     """Routine sheets: one row a filling, five breakdowns beside each other, mean and SD at the end."""
     rng = np.random.default_rng(SEED + 3)
@@ -217,6 +236,7 @@ def main() -> None:
     wide().to_csv(FOLDER / "routine_wide.csv", index=False)
     laboratory_round().to_csv(FOLDER / "laboratory_round.csv", index=False)
     bench_studies().to_csv(FOLDER / "bench_studies.csv", index=False)
+    check_oil().to_csv(FOLDER / "check_oil.csv", index=False)
     write_messy(FOLDER / "messy_sheet.xlsx")
 
 

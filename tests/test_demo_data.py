@@ -24,6 +24,7 @@ def script():
         ("routine_wide.csv", "wide"),
         ("laboratory_round.csv", "laboratory_round"),
         ("bench_studies.csv", "bench_studies"),
+        ("check_oil.csv", "check_oil"),
     ],
 )
 def test_the_script_makes_the_file(script, file, maker):

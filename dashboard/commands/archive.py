@@ -9,7 +9,7 @@ from dashboard.commands.common import add_json, add_reading_options, emit, readi
 from methods.errors import InputError
 
 NAME = "archive"
-HELP = "keep the laboratory's own tests in one file: add, list, mark (the electrode log), remove"
+HELP = "keep the laboratory's own tests in one file: add, list, mark (the electrode log), remove; share, gather"
 #: Where the archive is named once and for all.
 PLACE = "GAPSHIFT_ARCHIVE"
 
@@ -27,7 +27,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     mark.add_argument("--note", default="", metavar="TEXT")
     remove = kinds.add_parser("remove", help="take a file out again")
     remove.add_argument("name", metavar="NAME", help="its name, or the beginning of its SHA-256")
-    for sub in (add, show, mark, remove):
+    share = kinds.add_parser("share", help="put its readings into a folder that many read, as Parquet")
+    share.add_argument("folder", metavar="FOLDER", help="afterwards it can stand wherever a FILE can")
+    gather = kinds.add_parser("gather", help="make one archive of what such a folder holds")
+    gather.add_argument("folder", metavar="FOLDER")
+    for sub in (add, show, mark, remove, share, gather):
         sub.add_argument(
             "--archive", metavar="FILE", default=os.environ.get(PLACE) or "archive.duckdb",
             help=f"the archive (default: archive.duckdb; also {PLACE})",
@@ -36,13 +40,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from methods.archive import Archive, list_archive
+    from methods.archive import Archive, gather, list_archive, share
 
     if args.kind == "add":
         return _add(args)
-    if args.kind != "list" and not os.path.exists(args.archive):
+    if args.kind == "gather":
+        gather(args.folder, args.archive)
+    elif args.kind != "list" and not os.path.exists(args.archive):
         raise InputError(f"There is no archive {args.archive!r}; 'gapshift archive add FILE' makes one.")
-    if args.kind != "list":
+    if args.kind == "share":
+        share(args.archive, args.folder)
+    if args.kind in ("mark", "remove"):
         with Archive(args.archive) as archive:
             if args.kind == "mark":
                 archive.mark(args.day, args.what, electrode=args.electrode, instrument=args.instrument, note=args.note)

@@ -7,18 +7,21 @@ The file is a DuckDB database (extra ``archive``). Wherever a file is read, an a
     with Archive("oils.duckdb") as archive:
         archive.add("march.xlsx")
     read("oils.duckdb", where={"sample": "check oil"}, since="2025-01-01")
+
+For many, each puts its archive into one folder as Parquet (:func:`share`), and the folder stands wherever an archive
+can.
 """
 
 from __future__ import annotations
 
 from typing import Any
 
-__all__ = ["Added", "Archive", "Listed", "list_archive"]
+__all__ = ["Added", "Archive", "Listed", "gather", "list_archive", "share"]
 
 
 def __getattr__(name: str) -> Any:
     if name in __all__:  # imported when first asked for: every reader of files looks into this package
-        from methods.archive import store
+        from methods.archive import shared, store
 
-        return getattr(store, name)
+        return getattr(shared if name in ("gather", "share") else store, name)
     raise AttributeError(f"module 'methods.archive' has no attribute {name!r}")

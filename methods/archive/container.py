@@ -14,6 +14,8 @@ from methods.extras import need
 
 #: What the name of an archive ends in.
 SUFFIX = ".duckdb"
+#: What the readings of an archive end in where many share a folder.
+READINGS = ".readings.parquet"
 #: A database says so in these bytes.
 _MARK = slice(8, 12)
 #: The layout of the tables; a file of a later one is refused.
@@ -47,6 +49,19 @@ def duckdb() -> Any:
 def is_archive(head: bytes) -> bool:
     """Whether a file that begins with these bytes is a database."""
     return head[_MARK] == b"DUCK"
+
+
+def is_shared(path: Any) -> bool:
+    """Whether this is a folder that holds shared archives (:mod:`methods.archive.shared`)."""
+    try:
+        return isinstance(path, (str, os.PathLike)) and os.path.isdir(path) and bool(shared_parts(path, READINGS))
+    except OSError:
+        return False
+
+
+def shared_parts(folder: str | os.PathLike[str], ending: str) -> list[Path]:
+    """The files of a folder with this ending, in the order of their names."""
+    return sorted(p for p in Path(folder).glob(f"*{ending}") if p.is_file() and not p.name.startswith("."))
 
 
 def connect(path: str | os.PathLike[str], *, write: bool) -> Any:

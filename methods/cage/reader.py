@@ -23,7 +23,7 @@ from collections.abc import Sequence
 from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING, Any
 
-from methods.archive.container import as_file, is_archive
+from methods.archive.container import READINGS, as_file, is_archive, is_shared, shared_parts
 from methods.cage.limits import MAX_BYTES, Limits, limits_for, over_memory, over_time
 from methods.cage.source import bytes_of
 from methods.errors import InputError, UnusableFile, one_line
@@ -104,6 +104,11 @@ def read_in_cage(
         from methods.records.reading import read
 
         return read(source, name=name, **options)
+    if is_shared(source):
+        folder = os.path.abspath(source)
+        limits = limits_for(sum(p.stat().st_size for p in shared_parts(folder, READINGS)), memory_mb, seconds)
+        with _AT_ONCE:
+            return _carried_out("read", folder, name or os.path.basename(folder), options, limits)
     raw, called = bytes_of(source, name, MAX_BYTES)
     limits = limits_for(len(raw), memory_mb, seconds)
     with _AT_ONCE:

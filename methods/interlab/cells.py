@@ -46,7 +46,7 @@ LEVEL_HEADINGS: frozenset[str] = frozenset({"level", "levels", "material", "mate
 
 def natural(text: str) -> list[Any]:
     """Sorting key that puts ``Lab 10`` after ``Lab 9``."""
-    return [(0, float(part), "") if part.isdigit() else (1, 0.0, part) for part in re.split(r"(\d+)", text) if part]
+    return [(0, float(part), "") if part.isdecimal() else (1, 0.0, part) for part in re.split(r"(\d+)", text) if part]
 
 
 def _table(data: Any, value: str) -> pd.DataFrame:

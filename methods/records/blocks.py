@@ -146,7 +146,7 @@ def _counted(row: list[str]) -> list[int]:
     last = 0
     for at, cell in enumerate(row):
         text = normalise(cell).rstrip(".")
-        if text.isdigit() and int(text) in (last + 1, 1):
+        if text.isdecimal() and int(text) in (last + 1, 1):
             out.append(at)
             last = int(text)
     return out if set(run) <= set(out) else run

@@ -69,10 +69,15 @@ def join(parts: Sequence[Records]) -> Records:
     )
 
 
-def join_tables(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
-    """Record tables with a ``file`` column under each other, the fillings of each kept apart."""
+def join_tables(tables: Sequence[pd.DataFrame], apart: bool | None = None) -> pd.DataFrame:
+    """Record tables with a ``file`` column under each other, the fillings of each kept apart.
+
+    ``apart``: whether their labels need the file's name in front; None: where some would clash without.
+    """
     whole = pd.concat(tables, ignore_index=True)
-    if len(tables) > 1 and len(set(filling_codes(whole))) < len(set(filling_codes(whole, by=["file"]))):
+    if apart is None:
+        apart = len(tables) > 1 and len(set(filling_codes(whole))) < len(set(filling_codes(whole, by=["file"])))
+    if apart:
         written = whole["filling"].map(lambda v: f"{v:g}" if isinstance(v, float) else str(v), na_action="ignore")
         named = whole["file"] + ": " + written.astype("str")
         whole["filling"] = named.where(whole["filling"].notna(), whole["filling"])

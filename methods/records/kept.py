@@ -173,7 +173,7 @@ class Log:
             if entry[0] is None:
                 return -1, 0
             sheet, _, row = str(entry[0]).rpartition("!")
-            return sheets.setdefault(sheet, len(sheets)), int(row) if row.isdigit() else 0
+            return sheets.setdefault(sheet, len(sheets)), int(row) if row.isdecimal() else 0
 
         ordered = sorted(self._problems, key=place)
         frame = pd.DataFrame(ordered, columns=list(PROBLEM_KEYS), dtype=object)

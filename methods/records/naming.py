@@ -89,7 +89,7 @@ def _find_order(plan: Layout, body: Body, log: Log) -> None:
         if fold(h.text) not in COUNTING | {"nº", "lp", "n o", "c", "№"}:
             continue
         texts = [column.text(r) for r in range(len(body))]
-        if counts([t for t in texts if t.rstrip(".").isdigit()]):
+        if counts([t for t in texts if t.rstrip(".").isdecimal()]):
             heads[i] = Heading(h.text, "order", None)
             log.guess("order", f"the column {h.text!r}", "its numbers count 1, 2, 3 ...", "--column order=HEADING")
             return

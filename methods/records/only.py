@@ -53,13 +53,18 @@ def only(
         keep &= (days >= day(since)).to_numpy() if since else True
         keep &= (days <= day(until)).to_numpy() if until else True
     if not keep.any():
-        raise UnusableFile(f"{records.source.name}: no row is left by what was asked for (where, since, until).")
+        raise nothing_left(records.source.name)
     if keep.all():
         return records
     origin = records.origin[keep].reset_index(drop=True) if len(records.origin) == len(table) else records.origin
     return dataclasses.replace(
         records, table=table[keep].reset_index(drop=True), origin=origin, rows_read=int(keep.sum()) + records.refused
     )
+
+
+def nothing_left(name: str) -> UnusableFile:
+    """What to say where a choice of rows chooses none."""
+    return UnusableFile(f"{name}: no row is left by what was asked for (where, since, until).")
 
 
 def day(text: str) -> str:

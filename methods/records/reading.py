@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from methods.archive.container import SUFFIX, as_file, is_archive
+from methods.archive.container import SUFFIX, as_file, is_archive, is_shared
 from methods.cage.limits import MAX_BYTES
 from methods.cage.source import bytes_of
 from methods.columns import COLUMNS
@@ -81,7 +81,8 @@ def read(
     ----------
     source : path, bytes, binary or text file object, or DataFrame
         CSV, TSV, semicolon or pipe text in UTF-8, UTF-16 or cp1252; XLSX; Parquet; an archive
-        (:mod:`methods.archive`), whose rows were read when they were added. Bytes want ``name``.
+        (:mod:`methods.archive`) or a folder of shared ones, whose rows were read when they were added. Bytes want
+        ``name``.
     columns : mapping, optional
         Contract name -> heading in the file, such as ``{"kv": "Yield", "filling": "Batch"}``. With ``kv``
         given, any finite number above zero counts.
@@ -124,6 +125,8 @@ def read(
     InputError
         An option that names something that is not there.
     """
+    if _is_archive(source):
+        return _from_archive(source, name, where=where, since=since, until=until)
     if where or since or until:
         others: dict[str, Any] = {
             "columns": columns, "sheet": sheet, "decimal": decimal, "unit": unit, "ceiling_kv": ceiling_kv,
@@ -131,8 +134,6 @@ def read(
             "areas": areas, "recipe": recipe,
         }  # fmt: skip
         return only(read(source, **others), where, since, until)
-    if _is_archive(source):
-        return _from_archive(source, name)
     if isinstance(recipe, (list, tuple)) and len(recipe) > 1:
         if hasattr(source, "read"):
             source, name = bytes_of(source, name, MAX_BYTES)
@@ -188,18 +189,22 @@ def _is_archive(source: Any) -> bool:
     if isinstance(source, (bytes, bytearray)):
         return is_archive(bytes(source[:16]))
     if isinstance(source, (str, os.PathLike)):
-        return Path(source).suffix.casefold() == SUFFIX
+        return Path(source).suffix.casefold() == SUFFIX or is_shared(source)
     return False
 
 
-def _from_archive(source: Any, name: str | None) -> Records:
+def _from_archive(source: Any, name: str | None, **chosen: Any) -> Records:
     """The rows of an archive; options that say how a sheet is read are the business of what was added."""
     from methods.archive.reading import read_archive
 
     if isinstance(source, (bytes, bytearray)):
         with as_file(bytes(source)) as path:
-            return read_archive(path, name or "archive")
-    return read_archive(source, name)
+            return read_archive(path, name or "archive", **chosen)
+    if is_shared(source):
+        from methods.archive.shared import read_shared
+
+        return read_shared(source, name, **chosen)
+    return read_archive(source, name, **chosen)
 
 
 def open_sheets(source: Any, name: str | None = None) -> list[Sheet]:

@@ -102,7 +102,7 @@ def _one(sheets: list[Sheet], wanted: str) -> Sheet:
     found = [s for s in sheets if s.name == wanted] or [
         s for s in sheets if s.name.strip().casefold() == wanted.strip().casefold()
     ]
-    if not found and wanted.isdigit() and 1 <= int(wanted) <= len(sheets):
+    if not found and wanted.isdecimal() and 1 <= int(wanted) <= len(sheets):
         found = [sheets[int(wanted) - 1]]
     if not found:
         raise InputError(

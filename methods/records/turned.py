@@ -71,9 +71,9 @@ def _run(labels: list[str]) -> set[int]:
         bare = text.rstrip(".")
         if not text:
             continue
-        if bare.isdigit() and int(bare) == len(out) + 1:
+        if bare.isdecimal() and int(bare) == len(out) + 1:
             out.append(i)
-        elif bare.isdigit() and out:
+        elif bare.isdecimal() and out:
             return set()  # numbers that do not go on counting
         elif len(out) >= 3:
             break

@@ -42,7 +42,7 @@ def apply_names(plan: Layout, columns: dict[str, str]) -> None:
         found = [i for i, h in enumerate(plan.headings) if h.text == text] or [
             i for i, h in enumerate(plan.headings) if fold(h.text) == fold(text) and (h.text or text)
         ]
-        if not found and text.isdigit() and 1 <= int(text) <= len(plan.headings):
+        if not found and text.isdecimal() and 1 <= int(text) <= len(plan.headings):
             found = [int(text) - 1]
         if not found:
             named = [i for i, h in enumerate(plan.headings) if h.name == heading(text).name and h.name]
@@ -127,7 +127,7 @@ def _refuse_empty(plan: Layout, named: list[int]) -> None:
 def counts(cells: list[str]) -> bool:
     """Whether numbers count breakdowns: 1, 2, 3 ..., from 1 on again and again."""
     held = [t for c in cells if (t := normalise(c).rstrip("."))]
-    numbers = [int(t) for t in held if t.isdigit()]
+    numbers = [int(t) for t in held if t.isdecimal()]
     if len(numbers) < 3 or len(numbers) < 0.6 * len(held) or numbers[0] != 1 or max(numbers) > 100:
         return False
     return all(b in (a + 1, 1) for a, b in zip(numbers, numbers[1:], strict=False))
@@ -281,7 +281,7 @@ def _fallback(plan: Layout, shares: list[float], head: int | None, body: list[li
 def _counts(body: list[list[str]], at: int) -> bool:
     """Whether the column only counts rows: 1, 2, 3 ... or 0, 1, 2 ..."""
     held = [normalise(r[at]) for r in body if r[at].strip()]
-    if len(held) < 3 or not all(t.isdigit() for t in held):
+    if len(held) < 3 or not all(t.isdecimal() for t in held):
         return False
     numbers = [int(t) for t in held]
     return numbers in (list(range(1, len(numbers) + 1)), list(range(len(numbers))))

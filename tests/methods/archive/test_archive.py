@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import pandas as pd
@@ -15,7 +16,7 @@ import pytest
 
 from dashboard.study import Study
 from methods import InputError, read
-from methods.archive import Archive, list_archive
+from methods.archive import Archive, gather, list_archive, share
 from methods.cage import read_in_cage
 from methods.scatter.history import scatter_history
 
@@ -110,6 +111,94 @@ def test_rows_are_chosen_by_level_and_by_day(path: Path) -> None:
         read(path, since="last spring")
     with pytest.raises(InputError, match="no row is left"):
         read(path, since="2030-01-01")
+
+
+CHOICES = [
+    {"where": {"source_file": "programme_long.csv"}}, {"where": {"electrode": "spherical"}, "since": "2026-01-20"},
+    {"where": {"sample": ["Alderholt T1", "Cinder Hill T2"], "stirring": "none"}}, {"until": "2026-01-15"},
+    {"where": {"gap": "2.54"}}, {"where": {"laboratory": "(empty)"}}, {"where": {"filling": "1"}},
+    {"where": {"operator": "(empty)", "gap_mm": "2.5"}},
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("choice", CHOICES, ids=str)
+def test_the_database_chooses_the_rows_that_the_table_would(
+    choice: dict[str, Any], tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    from methods.records.only import only
+
+    path = tmp_path_factory.getbasetemp() / "choices.duckdb"
+    if not path.exists():
+        with Archive(path) as archive:
+            for name in ("programme_long.csv", "laboratory_round.csv", "routine_wide.csv"):
+                archive.add(DATA / name)
+    try:
+        wanted = only(read(path), **choice)
+    except InputError as error:
+        with pytest.raises(InputError) as said:
+            read(path, **choice)
+        assert str(said.value) == str(error)
+        return
+    found = read(path, **choice)
+    pd.testing.assert_frame_equal(found.table, wanted.table)
+    pd.testing.assert_frame_equal(found.origin.reset_index(drop=True), wanted.origin)
+
+
+def test_rows_that_are_not_wanted_are_never_read(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    added(path, HEAD + FIRST + SECOND, "year.csv")
+    seen: list[int] = []
+    from methods.archive import reading
+
+    join = reading.join_tables
+    monkeypatch.setattr(
+        reading, "join_tables", lambda parts, **k: (seen.append(sum(map(len, parts))), join(parts, **k))[1]
+    )
+    assert len(read(path, since="2025-02-01").table) == 5 and seen == [5]
+
+
+def test_a_folder_of_shared_archives_is_read_as_one(tmp_path: Path) -> None:
+    one, two, folder = tmp_path / "north.duckdb", tmp_path / "south.duckdb", tmp_path / "all"
+    added(one, HEAD + FIRST, "january.csv")
+    added(one, "basket," + HEAD + "".join(f"north,{row}\n" for row in SECOND.split()), "own.csv")
+    added(two, HEAD + FIRST, "copy of january.csv")  # the same test, met again at another place
+    added(two, HEAD + SECOND.replace("A,", "B,"), "other oil.csv")
+    with Archive(two) as archive:
+        archive.mark("2025-01-20", "polished", electrode="disk")
+    for archive_of in (one, two, two):  # again: its file is put in the place of the last
+        share(archive_of, folder)
+    assert sorted(p.name for p in folder.iterdir()) == [
+        "north.marks.parquet", "north.readings.parquet", "south.marks.parquet", "south.readings.parquet"]  # fmt: skip
+    whole = read_in_cage(folder)
+    assert len(whole.table) == 15 and whole.table["sample"].value_counts().to_dict() == {"A": 10, "B": 5}
+    assert set(whole.origin["source_file"]) == {"january.csv", "own.csv", "other oil.csv"}
+    assert whole.marks["what"].tolist() == ["polished"]
+    assert len(read(folder, where={"sample": "B"}, since="2025-02-01").table) == 5
+    assert set(read(folder, since="2025-02-01").table["tested_on"]) == {"2025-02-10"}
+    with pytest.raises(InputError, match="No row has sample 'C'; there are"):
+        read(folder, where={"sample": "C"})
+    made = gather(folder, tmp_path / "all.duckdb")
+    columns = ["sample", "filling", "order", "kv", "tested_on"]
+    pd.testing.assert_frame_equal(read(made).table[columns], whole.table[columns])
+    with Archive(made) as archive:  # an archive like any other
+        assert archive.add(read((HEAD + FIRST).encode(), name="once more.csv")).files["rows_added"].sum() == 0
+    study = Study()
+    study.open(made)
+    assert len(study.table) == 15
+
+
+def test_a_folder_that_holds_something_else_is_one_line(path: Path, tmp_path: Path) -> None:
+    added(path, HEAD + FIRST, "one.csv")
+    share(path, tmp_path / "all")
+    pd.DataFrame({"kv": [1.0]}).to_parquet(tmp_path / "all" / "x.readings.parquet")
+    for reader in (read, read_in_cage):
+        with pytest.raises(InputError, match="x.readings.parquet is no shared archive"):
+            reader(tmp_path / "all")
+    (tmp_path / "all" / "x.readings.parquet").write_bytes(b"PAR1 nothing of the kind")
+    with pytest.raises(InputError, match="cannot be read") as said:
+        read(tmp_path / "all")
+    assert "\n" not in str(said.value)
+    with pytest.raises(InputError, match="a folder, not a file"):
+        read_in_cage(tmp_path)
 
 
 def test_the_electrode_log_travels_with_the_records(path: Path) -> None:
