@@ -90,7 +90,7 @@ def _like_with_like(c: Comparison, base: int) -> list[Caution]:
         Caution(
             "like_with_like",
             f"{one} and {two} pool {'; and '.join(c.strata.pooled)}. Only tests with {held_words(c.held)} are "
-            f"set against each other, each such set with equal weight.{left if gone else ''}",
+            f"set against each other, weighed by how many fillings both have of each.{left if gone else ''}",
         )
     ]
 

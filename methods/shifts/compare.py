@@ -162,7 +162,8 @@ def compare(
         if own is not None:
             return own
         oil = empty.oil_of_block if pair.shared else np.zeros(1, dtype=np.int64)
-        first, second = (_side(lay, rows, pair, oil, log) for rows in (pair.rows, pair.reference_rows))
+        weights = block_weights(_fillings(lay, pair.rows, pair), _fillings(lay, pair.reference_rows, pair), oil)
+        first, second = (_side(lay, rows, pair, weights, log) for rows in (pair.rows, pair.reference_rows))
         return _by_design(replace(empty, first=first, second=second), oil, history)
     except NotEstimable as error:
         return replace(empty, problem=str(error))
@@ -250,13 +251,35 @@ def _own_oils(c: Comparison) -> Comparison | None:
     )  # fmt: skip
 
 
-def _side(lay: Layout, rows: np.ndarray, pair: Pair, oil: np.ndarray, log: bool) -> Arm:
-    """One level from its filling means; every oil weighs the same, and so do the blocks of one oil."""
+def block_weights(first: np.ndarray, second: np.ndarray, oil: np.ndarray) -> np.ndarray:
+    """Weights of the blocks, shape (blocks,), from the fillings that both levels have in each.
+
+    Every oil weighs the same, for the limits are to speak of oils like these. The blocks of one oil (the same gap, the
+    same laboratory) are different looks at one shift and weigh by what they know of it: ``n m / (n + m)`` for n and m
+    fillings, one over the variance of their difference at equal scatter. The numbers are the design's and not the
+    data's, so that the weights bring no bias and no chance into the limits.
+    """
+    known = first * second / (first + second)
+    code = np.unique(oil, return_inverse=True)[1]
+    of_oil = np.bincount(code, weights=known)
+    return np.asarray(known / of_oil[code] / len(of_oil), dtype=float)
+
+
+def _block_of(lay: Layout, rows: np.ndarray, pair: Pair) -> np.ndarray:
+    return np.searchsorted(pair.blocks, lay.block[rows]) if pair.shared else np.zeros(int(rows.sum()), dtype=np.int64)
+
+
+def _fillings(lay: Layout, rows: np.ndarray, pair: Pair) -> np.ndarray:
+    """Number of fillings in each block."""
+    first = np.unique(lay.filling[rows], return_index=True)[1]
+    blocks = max(len(pair.blocks), 1)
+    return np.bincount(_block_of(lay, rows, pair)[first], minlength=blocks).astype(float)
+
+
+def _side(lay: Layout, rows: np.ndarray, pair: Pair, weights: np.ndarray, log: bool) -> Arm:
+    """One level from its filling means, blocks weighed by :func:`block_weights`."""
     values = np.log(lay.kv[rows]) if log else lay.kv[rows]
-    block = np.searchsorted(pair.blocks, lay.block[rows]) if pair.shared else np.zeros(int(rows.sum()), dtype=np.int64)
-    codes, of_oil = np.unique(oil, return_inverse=True)
-    weights = 1 / (len(codes) * np.bincount(of_oil))[of_oil]
-    return arm(values, lay.withstood[rows], block, lay.filling[rows], len(oil), weights)
+    return arm(values, lay.withstood[rows], _block_of(lay, rows, pair), lay.filling[rows], len(weights), weights)
 
 
 def _rows(lay: Layout, rows: np.ndarray, log: bool) -> Arm:

@@ -131,12 +131,12 @@ def between_oils(first: Arm, second: Arm, oil: np.ndarray | None = None) -> Diff
     """Difference of two levels with the oils as the unit: t on the shifts of the oils.
 
     ``oil`` (blocks,) says to which oil each block belongs; by default each is an oil of its own. The shift of an oil
-    is the mean over its blocks. Such limits hold whatever the scatter of the oils and the numbers of their fillings
-    (from 92 % confidence on; at 90 % with up to 14 oils): the t-test of normal values of one mean and unequal
+    is the mean over its blocks, weighed as the arms weigh them. Such limits hold whatever the scatter of the oils and
+    the numbers of their fillings (from 92 % confidence on; at 90 % with up to 14 oils): the t-test of normal values of one mean and unequal
     variances never rejects too often (Bakirov and Szekely, Zap. Nauchn. Sem. POMI 328 (2005) 5; Ibragimov and
     Mueller, J. Business and Economic Statistics 28 (2010) 453).
     """
-    one, two = (_oil_means(a.means, oil) for a in (first, second))
+    one, two = (_oil_means(a, oil) for a in (first, second))
     n = len(one)
     spread = np.cov(np.vstack([one, two]))
     return Difference(
@@ -145,11 +145,11 @@ def between_oils(first: Arm, second: Arm, oil: np.ndarray | None = None) -> Diff
     )  # fmt: skip
 
 
-def _oil_means(means: np.ndarray, oil: np.ndarray | None) -> np.ndarray:
+def _oil_means(side: Arm, oil: np.ndarray | None) -> np.ndarray:
     if oil is None:
-        return means
+        return side.means
     code = np.unique(oil, return_inverse=True)[1]
-    return np.bincount(code, weights=means) / np.bincount(code)
+    return np.bincount(code, weights=side.weights * side.means) / np.bincount(code, weights=side.weights)
 
 
 def over_oils(first: np.ndarray, second: np.ndarray) -> Difference:

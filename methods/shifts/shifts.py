@@ -67,7 +67,8 @@ def shift(
 
     Like is compared with like: where a level pools several procedures or laboratories, only tests with the same of
     them are compared (``held`` of each level names what was held equal), and where the levels have none in common
-    there is no number.
+    there is no number. Within an oil these sets weigh by the fillings that both levels have of them
+    (:func:`methods.shifts.compare.block_weights`).
 
     Withstands enter as right-censored: means and SDs are then those of maximum likelihood for the normal
     law (lognormal with ``log``), errors robust to fillings.

@@ -8,6 +8,8 @@ import pytest
 
 from methods.errors import NotEstimable
 from methods.shifts import all_pairs, equivalence, percentile_shift, shift
+from methods.shifts.compare import block_weights
+from tests.calibration.strata import DESIGNS, Design, count
 
 
 def bench(cells: dict[tuple, tuple[float, int]], columns: tuple[str, ...], seed: int = 4) -> pd.DataFrame:
@@ -132,3 +134,27 @@ def test_several_columns_are_compared_as_one() -> None:
     assert found.by == "electrode × gap_mm"
     by_level = {s.level: s for s in found.shifts}
     assert by_level["disk, 2 mm"].difference_percent == pytest.approx(-13, abs=2.5)
+
+
+def test_sets_of_one_oil_weigh_by_their_fillings_and_oils_equally() -> None:
+    """By hand: n m / (n + m) within each oil; mean of two sets weighed so."""
+    weights = block_weights(np.array([8.0, 2.0, 4.0]), np.array([8.0, 2.0, 4.0]), np.array([0, 0, 1]))
+    np.testing.assert_allclose(weights, [0.4, 0.1, 0.5])
+    table = bench(
+        {("A", "disk", 1.0): (30.0, 8), ("A", "disk", 2.0): (50.0, 2), ("A", "mushroom", 1.0): (33.0, 8),
+         ("A", "mushroom", 2.0): (60.0, 2)},
+        ("sample", "electrode", "gap_mm"),
+    )  # fmt: skip
+    means = table.groupby(["electrode", "gap_mm", "filling"])["kv"].mean().groupby(["electrode", "gap_mm"]).mean()
+    gaps = means["mushroom"] - means["disk"]
+    found = shift(table, "electrode", reference="disk").shifts[0]
+    assert found.difference_kv == pytest.approx(0.8 * gaps[1.0] + 0.2 * gaps[2.0])
+    three = pd.concat([table.assign(sample=s, kv=table["kv"] + k) for k, s in enumerate("ABC")])
+    many = shift(three, "electrode", reference="disk").shifts[0]
+    assert many.difference_kv == pytest.approx(found.difference_kv) and many.holds_for == "oils like these"
+
+
+@pytest.mark.parametrize("design", DESIGNS, ids=lambda d: d.name)
+def test_limits_over_sets_hold(design: Design) -> None:
+    share, _ = count(design, 400)
+    assert share > 0.95 - 3 * np.sqrt(0.95 * 0.05 / 400)
