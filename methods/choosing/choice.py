@@ -13,7 +13,7 @@ from methods.agreement import discrimination
 from methods.choosing.evidence import Evidence, gather
 from methods.choosing.facts import Facts, facts_of
 from methods.choosing.scores import DEFAULT_WEIGHTS, Draws, check_weights, draw, probabilities, score
-from methods.choosing.settle import would_settle
+from methods.choosing.settle import MOST_HOURS, would_settle
 from methods.errors import InputError, NotEstimable
 from methods.planning.nested import half_width_bench
 from methods.procedures import PROCEDURE
@@ -25,6 +25,9 @@ from methods.wording import list_words, percent
 
 #: Below this probability the choice is open, and further tests are named.
 SURE = 0.9
+
+#: A procedure is in play from this probability of being the best; of those so many are named.
+IN_PLAY, NAMED = 0.05, 4
 
 #: Fillings of the plans that make a procedure's line in the plot.
 PLANS: tuple[int, ...] = tuple(range(2, 13))
@@ -310,27 +313,44 @@ def _sentence(
     found: Evidence, rows: Sequence[ProcedureRow], best: int, settle: Sequence[Mapping[str, Any]],
     weights: Mapping[str, float], history: str | None,
 ) -> str:  # fmt: skip
+    """The choice in words; where it is open, which are in play, and what would settle it."""
     row = rows[best]
     oils = f"{len(found.oils)} oil{'s' if len(found.oils) != 1 else ''}"
     chosen = [n for n, w in weights.items() if w > 0 and (n != "history" or history)]
-    text = (
-        f"{row.procedure} is the best of {len(rows)} procedures on {oils}, with a probability of "
-        f"{percent(100 * row.probability_best)} %, by {list_words(chosen)}"
-    )
+    by = f"by {list_words(chosen)}"
     if len({weights[n] for n in chosen}) > 1:
-        text += f" (weights {', '.join(f'{weights[n]:g}' for n in chosen)})"
-    text += f": ±{percent(row.half_width_percent)} % takes {row.fillings} fillings of {row.breakdowns_per_filling}, "
-    text += f"{row.bench_minutes:.0f} min."
+        by += f" (weights {', '.join(f'{weights[n]:g}' for n in chosen)})"
     if row.probability_best >= SURE:
-        return text
+        return (
+            f"{row.procedure} is the best of {len(rows)} procedures on {oils}, with a probability of "
+            f"{percent(100 * row.probability_best)} %, {by}: ±{percent(row.half_width_percent)} % takes {row.fillings} "
+            f"fillings of {row.breakdowns_per_filling}, {row.bench_minutes:.0f} min."
+        )
+    playing = in_play(rows)
+    named = [f"{r.procedure} ({percent(100 * r.probability_best)} %)" for r in playing[:NAMED]]
+    more = len(playing) - len(named)
+    if more:
+        rest = sum(r.probability_best for r in playing[NAMED:])
+        named.append(f"{more} more ({percent(100 * rest)} % together)")
+    text = (
+        f"None of {len(rows)} procedures is clearly the best on {oils}, {by}. In play, each with the probability that it "
+        f"is the best: {list_words(named, NAMED + 1)}."
+    )
     if not settle:
-        return text + " It is open: the first ones score so alike that further tests would hardly tell them apart."
+        return text + (
+            f" No further tests of up to {MOST_HOURS:.0f} hours at the bench would settle it, so alike do they score: "
+            "choose by what else counts."
+        )
     parts = [f"{s['fillings']} more filling{'s' if s['fillings'] != 1 else ''} by {s['procedure']}" for s in settle]
     where = f", over these and {settle[0]['oils']} more oils" if settle[0]["oils"] else ", on these oils"
     hours = sum(s["minutes"] for s in settle) / 60
-    return (
-        text + f" It is open; {list_words(parts)}{where} ({hours:.1f} h) would settle it if the difference is as found."
-    )
+    return text + f" {list_words(parts)}{where} ({hours:.1f} h) would settle it, if the difference is as found."
+
+
+def in_play(rows: Sequence[ProcedureRow]) -> list[ProcedureRow]:
+    """The procedures that cannot be set aside, likeliest first: the first two, and all from :data:`IN_PLAY` on."""
+    likely = sorted(rows, key=lambda r: -r.probability_best)
+    return [r for i, r in enumerate(likely) if i < 2 or r.probability_best >= IN_PLAY]
 
 
 __all__ = ["DEFAULT_WEIGHTS", "Choice", "PlanPoint", "ProcedureRow", "choose"]

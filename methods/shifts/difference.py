@@ -132,9 +132,9 @@ def between_oils(first: Arm, second: Arm, oil: np.ndarray | None = None) -> Diff
 
     ``oil`` (blocks,) says to which oil each block belongs; by default each is an oil of its own. The shift of an oil
     is the mean over its blocks, weighed as the arms weigh them. Such limits hold whatever the scatter of the oils and
-    the numbers of their fillings (from 92 % confidence on; at 90 % with up to 14 oils): the t-test of normal values of one mean and unequal
-    variances never rejects too often (Bakirov and Szekely, Zap. Nauchn. Sem. POMI 328 (2005) 5; Ibragimov and
-    Mueller, J. Business and Economic Statistics 28 (2010) 453).
+    the numbers of their fillings (from 92 % confidence on; at 90 % with up to 14 oils): the t-test of normal values of
+    one mean and unequal variances never rejects too often (Bakirov and Szekely, Zap. Nauchn. Sem. POMI 328 (2005) 5;
+    Ibragimov and Mueller, J. Business and Economic Statistics 28 (2010) 453).
     """
     one, two = (_oil_means(a, oil) for a in (first, second))
     n = len(one)
