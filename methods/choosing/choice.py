@@ -333,8 +333,8 @@ def _sentence(
         rest = sum(r.probability_best for r in playing[NAMED:])
         named.append(f"{more} more ({percent(100 * rest)} % together)")
     text = (
-        f"None of {len(rows)} procedures is clearly the best on {oils}, {by}. In play, each with the probability that it "
-        f"is the best: {list_words(named, NAMED + 1)}."
+        f"None of {len(rows)} procedures is clearly the best on {oils}, {by}. In play, each with the probability "
+        f"that it is the best: {list_words(named, NAMED + 1)}."
     )
     if not settle:
         return text + (
