@@ -6,7 +6,7 @@ command's text and in the report. A column that a file brings besides these is k
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from numbers import Real
 from typing import Any, Literal
@@ -183,3 +183,11 @@ def name_level(column: str, value: Any) -> str:
     if isinstance(value, str) or column in UNITS:
         return with_unit(column, value)
     return f"{factor_name(column)} {with_unit(column, value)}"
+
+
+def group_name(group: Mapping[str, Any]) -> str:
+    """A group's levels as one label, with their units."""
+    said = [
+        "stirring " + level_text(v) if k == "stirring" else with_unit(k, v) for k, v in group.items() if v is not None
+    ]
+    return " · ".join(said) or "all records"

@@ -15,14 +15,15 @@ import pandas as pd
 import scipy
 from numpy.typing import NDArray
 
-from methods.columns import CONDITION, LABELS
+from methods.columns import CONDITION
 from methods.errors import InputError
 from methods.protocols.protocol import Protocol
 from methods.protocols.recognition import recognise
-from methods.protocols.rules import NO_RULE, Rule, exceeds, rule_of
+from methods.protocols.rules import NO_RULE, Rule, exceeds, load_rules, rule_of
 from methods.protocols.verdict import Verdict, judge
 from methods.randomness import Rng, seed_of
 from methods.records.table import WITHSTOOD, as_table, filling_codes, group_codes
+from methods.result import Shown
 
 _SAMPLE = ("sample", *CONDITION)
 
@@ -165,23 +166,47 @@ def rates_on(
     return pd.DataFrame([_rate_row(g, confidence) for g in groups.values()])
 
 
-def verdict_table(data: Any, rule: Rule | None = None, *, folder: str | os.PathLike[str] | None = None) -> pd.DataFrame:
-    """Every series with what its protocol's rule, or ``rule`` for all, says of it.
+@dataclass(frozen=True, repr=False)
+class Judged(Shown):
+    """The result of :func:`judge_records`.
 
-    Returns
-    -------
-    DataFrame
-        A row a series: ``series`` (its labels), ``breakdowns``, ``step``, ``judged`` (False for incomplete series, for
-        withstood ones and where no rule applies), ``sentence``.
+    ``verdicts`` as :func:`judge_table` gives them, ``rates`` as :func:`rates_on`; ``titles`` say each rule of the rates
+    in words.
     """
-    rows = [
-        {
-            "series": ", ".join(str(v) for k, v in s.labels.items() if k in LABELS) or "series",
-            "breakdowns": int(s.kv.size), "step": v.step, "judged": v.ok is not None, "sentence": v.sentence,
-        }
-        for s, v in judge_table(data, rule, folder=folder)
-    ]  # fmt: skip
-    return pd.DataFrame(rows, columns=["series", "breakdowns", "step", "judged", "sentence"])
+
+    verdicts: list[tuple[Series, Verdict]]
+    rates: pd.DataFrame
+    titles: dict[str, str]
+    confidence: float
+
+
+def judge_records(
+    data: Any,
+    rule: Rule | None = None,
+    *,
+    confidence: float = 0.95,
+    folder: str | os.PathLike[str] | None = None,
+) -> Judged:
+    """Every series with its verdict, and how often each rule asked for more.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+    rule : Rule, optional
+        For all series; by default each is judged by the rule of its method.
+    confidence : float
+        Of the limits of a rate.
+
+    Raises
+    ------
+    InputError
+        A table that is no record table, a confidence outside 0 to 1.
+    """
+    titles = {key: known.title for key, known in load_rules(folder).items()}
+    if rule is not None:
+        titles[rule.key] = rule.title
+    rates = rates_on(data, rule, confidence=confidence, folder=folder)
+    return Judged(judge_table(data, rule, folder=folder), rates, titles, confidence)
 
 
 def _rate_row(group: dict[str, Any], confidence: float) -> dict[str, Any]:

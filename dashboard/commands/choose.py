@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from dashboard.commands.common import (
     add_json,
     add_reading_options,
     add_reported,
-    columns,
     emit,
     open_records,
     percentage,
     probability,
+    told,
 )
 from methods.errors import InputError
 
@@ -64,32 +63,5 @@ def run(args: argparse.Namespace) -> int:
         history=args.history, reference=args.reference, only=args.only, rng=args.seed,
         result=args.result,
     )  # fmt: skip
-    emit(args, as_json(found), text(found))
+    emit(args, as_json(found), "\n".join(told([found])))
     return 0
-
-
-def text(found: Any) -> str:
-    """The sentence, the table of procedures in two parts, what is published of them, and the cautions."""
-    rows = found.procedures
-    heads = ["procedure", "oils", "results", "mean kV", "shift %", "from", "to", "CoV in %", "CoV betw. %", "top %"]
-    keys = ["procedure", "oils", "results", "mean_kv", "shift_percent", "low_percent", "high_percent",
-            "cov_within_percent", "cov_between_percent", "withstood_percent"]  # fmt: skip
-    lines = [found.sentence, "", columns([[getattr(r, k) for k in keys] for r in rows], heads, 3)]
-    heads = ["procedure", "fillings", "of", "min", "litres", "± %", "from", "to", "apart", "per hour", "alarm %",
-             "wrong %", "best %"]  # fmt: skip
-    keys = ["procedure", "fillings", "breakdowns_per_filling", "bench_minutes", "oil_litres", "half_width_percent",
-            "half_width_low_percent", "half_width_high_percent", "discrimination_per_result", "discrimination_per_hour",
-            "false_alarm_percent", "wrong_verdict_percent"]  # fmt: skip
-    table = [[*(getattr(r, k) for k in keys), 100 * r.probability_best] for r in rows]
-    lines += ["", f"For ±{found.half_width_percent:g} % at {100 * found.confidence:g} % confidence:", ""]
-    lines += [columns(table, heads, 3)]
-    lines += [
-        "",
-        f"Shifts are against {found.reference}. 'apart': spread between these oils over the scatter of one result; "
-        "'wrong': one result of an oil 10 % from its limit falls on the wrong side.",
-    ]
-    for note in dict.fromkeys(n for r in rows for n in r.notes):
-        lines.append(f"Published: {note}")
-    if found.cautions:
-        lines += ["", "Cautions:", *(f"- {c.code}: {c.text}" for c in found.cautions)]
-    return "\n".join(lines)

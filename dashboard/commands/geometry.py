@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
 
 from dashboard.commands.common import (
     add_json,
     add_reading_options,
-    columns,
     emit,
     open_records,
     percentage,
     probability,
+    told,
 )
 from methods.errors import InputError
 
@@ -52,47 +51,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_json(parser)
 
 
-_CRITERIA = ["criterion", "first mm²", "second mm²", "by area", "first mm³", "second mm³", "by volume"]
-
-
-def _stress_table(found: list[Any]) -> str:
-    rows = [
-        [s.electrode, s.gap_mm, s.enhancement, s.midplane_percent, s.reach_mm, s.area_mm2, s.volume_mm3] for s in found
-    ]
-    heads = ["electrode", "gap mm", "peak/mean field", "midplane %", "reach mm", "area mm²", "volume mm³"]
-    return columns(rows, heads)
-
-
-def text(shift: Any) -> str:
-    """A prediction, and the observation where there is one, in words."""
-    one, two = (f"{s.electrode} at {s.gap_mm:g} mm" for s in (shift.first, shift.second))
-    lines = [_stress_table([shift.first, shift.second]), ""]
-    span = (
-        f" ({shift.predicted_low:.3f} to {shift.predicted_high:.3f} for the shape's limits)"
-        if shift.predicted_low == shift.predicted_low
-        else ""
-    )
-    lines.append(
-        f"Weakest link with shape {shift.shape:.3g}: {two} reads {shift.predicted:.3f} times {one}{span}: "
-        f"stressed area {shift.area_effect:.3f}, field at the same voltage {shift.field_effect:.3f}. By the stressed "
-        f"oil's volume instead of its area: {shift.predicted_by_volume:.3f} times"
-        + (
-            f" ({shift.by_volume_low:.3f} to {shift.by_volume_high:.3f})."
-            if shift.by_volume_low == shift.by_volume_low
-            else "."
-        )
-    )
-    lines += ["", columns(shift.criteria.to_numpy().tolist(), _CRITERIA), ""]
-    if shift.fillings:
-        lines.append(
-            f"Observed: {shift.observed:.3f} ({shift.observed_low:.3f} to {shift.observed_high:.3f}), "
-            f"{shift.breakdowns} breakdowns on {shift.fillings} fillings."
-        )
-    lines += [f"Caution: {w.text}" for w in shift.cautions]
-    return "\n".join(lines)
-
-
 def run(args: argparse.Namespace) -> int:
+    from methods.answers.geometry import stress
     from methods.laws.geometry import stressed
     from methods.laws.weakest_link import compare_geometry, predict_geometry
 
@@ -103,7 +63,8 @@ def run(args: argparse.Namespace) -> int:
             raise InputError("Say which to compare: --first ELECTRODE@MM --second ELECTRODE@MM.")
         usual = [("spherical", 2.5), ("mushroom", 2.5), ("mushroom", 2.0), ("mushroom", 1.0)]
         found = [stressed(*pick, fraction=args.fraction) for pick in usual]
-        emit(args, {"stress": found}, _stress_table(found))
+        table = stress(found)
+        emit(args, {"stress": found}, f"{table.title}:\n\n{table.text()}")
         return 0
     if args.file is not None:
         records = open_records(args)
@@ -112,5 +73,5 @@ def run(args: argparse.Namespace) -> int:
         shift = predict_geometry(args.first, args.second, args.shape, fraction=args.fraction)
     else:
         raise InputError("Give a file that holds both electrodes, or a Weibull --shape.")
-    emit(args, shift, text(shift))
+    emit(args, shift, "\n".join(told([shift])))
     return 0

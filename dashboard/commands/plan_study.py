@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from dashboard.commands.common import add_reading_options, amount, columns, emit, percentage, probability, whole
+from dashboard.commands.common import add_reading_options, amount, emit, percentage, probability, told, whole
 from methods.errors import InputError
 
 
@@ -53,7 +53,7 @@ def run_study(args: argparse.Namespace) -> int:
         if records is None:
             raise InputError("What is missing follows from records: name their file.")
         lacking = plan_missing(records, fillings=args.fillings or 2, hours_a_day=args.hours_a_day, rng=args.seed)
-        return _finish(args, lacking, [lacking.sentence, *[f"  {t}" for t in lacking.tests]])
+        return _finish(args, lacking)
     oils = args.oil
     if not oils and records is not None:
         oils = list(records.table["sample"].dropna().unique())
@@ -62,9 +62,7 @@ def run_study(args: argparse.Namespace) -> int:
         confidence=args.confidence, assurance=args.assurance, fillings=args.fillings, bench_hours=args.bench_hours,
         hours_a_day=args.hours_a_day, fully_random=args.fully_random, rng=args.seed,
     )  # fmt: skip
-    heads = ["procedure", "against", "± % kept", "± % as often as not"]
-    rows = [[p["first"], p["second"], p["half_width_percent"], p["median_percent"]] for p in plan.pairs]
-    return _finish(args, plan, [plan.sentence, "", columns(rows, heads, 3)])
+    return _finish(args, plan)
 
 
 def run_round(args: argparse.Namespace) -> int:
@@ -76,18 +74,17 @@ def run_round(args: argparse.Namespace) -> int:
         args.laboratory or args.laboratories, args.oil, args.procedure, results=args.results, gamma=args.gamma,
         confidence=args.confidence, hours_a_day=args.hours_a_day, rng=args.seed,
     )  # fmt: skip
-    return _finish(args, plan, [plan.sentence])
+    return _finish(args, plan)
 
 
-def _finish(args: argparse.Namespace, plan: Any, lines: list[str]) -> int:
+def _finish(args: argparse.Namespace, plan: Any) -> int:
     from methods.result import as_json
     from methods.studies import write_sheet
 
-    document = {**as_json(plan), "out": None}
+    document, lines = {**as_json(plan), "out": None}, told([plan])
     if args.out:
         write_sheet(plan.sheet, args.out, [plan.sentence, f"Order drawn with seed {plan.seed}."])
         document["out"] = args.out
         lines.append(f"Wrote {args.out}: {len(plan.sheet)} breakdowns to fill in. gapshift reads it back as it is.")
-    lines += [f"Caution: {c.text}" for c in plan.cautions]
     emit(args, document, "\n".join(lines))
     return 0

@@ -5,8 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from dashboard.commands.common import add_json, add_reading_options, amount, columns, emit, open_records, probability
-from dashboard.commands.gap_law import name_of, without_law
+from dashboard.commands.common import add_json, add_reading_options, amount, emit, open_records, probability, told
 from methods.errors import InputError
 
 NAME = "rate"
@@ -35,32 +34,18 @@ def _shift(args: argparse.Namespace, n: float, low: float | None, high: float | 
     return rate_shift(args.from_kv_s, args.to_kv_s, n, n_low=low, n_high=high)
 
 
-def _sentence(s: Any) -> str:
-    span = f" (between {s.low_percent:+.1f} % and {s.high_percent:+.1f} %)" if s.low_percent != s.high_percent else ""
-    return f"From {s.from_kv_s:g} to {s.to_kv_s:g} kV/s with n = {s.n:.3g}: {s.percent:+.1f} %{span}. Not a conversion."
-
-
 def run(args: argparse.Namespace) -> int:
+    from methods.answers.laws import rate
     from methods.laws.rate_law import rate_laws
 
     if args.file is None:
         if args.exponent is None or args.from_kv_s is None or args.to_kv_s is None:
             raise InputError("Without a file give --exponent, --from and --to.")
         found = _shift(args, args.exponent, None, None)
-        emit(args, {"laws": [], "shift": found}, _sentence(found))
+        emit(args, {"laws": [], "shift": found}, "\n".join(told([found])))
         return 0
     laws = rate_laws(open_records(args), confidence=args.confidence)
-    rows = [
-        [name_of(v.group), " ".join(f"{g:g}" for g in v.rates_kv_s), v.units, v.unit, v.n, v.n_low, v.n_high, v.slope]
-        for v in laws
-        if not v.error
-    ]
-    lines = [columns(rows, ["group", "kV/s", "units", "unit", "n", "from", "to", "slope"], 3), ""]
-    shifts = []
-    for law in laws:
-        found = None if law.error else _shift(args, law.n, max(law.n_low, 0.0), law.n_high)
-        shifts.append(found)
-        lines += [_sentence(found)] if found else []
-        lines += [f"Caution ({name_of(law.group)}): {w.text}" for w in law.cautions]
-    emit(args, {"laws": laws, "shifts": shifts}, "\n".join(lines + without_law(laws)))
+    shifts = [None if law.error else _shift(args, law.n, max(law.n_low, 0.0), law.n_high) for law in laws]
+    made = rate(laws, {i: s for i, s in enumerate(shifts) if s is not None})
+    emit(args, {"laws": laws, "shifts": shifts}, made.text())
     return 0

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import argparse
-from collections import Counter
 from typing import Any
 
 from dashboard.commands.common import (
     add_json,
     add_reading_options,
-    columns,
     emit,
     open_records,
     percentage,
     probability,
+    told,
 )
-from methods.columns import LABELS
 from methods.errors import InputError
 from methods.protocols.assumed import FAMILIES
 
@@ -24,7 +22,6 @@ HELP = "judge each series of a file by its protocol's consistency rule; without 
 
 #: Scatter for which the rates are shown when none is asked for.
 USUAL_COVS: tuple[float, ...] = (0.05, 0.08, 0.10, 0.12, 0.15, 0.20, 0.25, 0.30, 0.40)
-_SHOWN = 40
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -88,37 +85,23 @@ def _rule(args: argparse.Namespace) -> Any:
 
 
 def _judged(args: argparse.Namespace, rule: Any, document: dict[str, Any]) -> list[str]:
-    from methods.consistency import judge_table, rates_on
+    from methods.consistency import judge_records
     from methods.result import as_json
 
-    records = open_records(args)
-    found = judge_table(records, rule, folder=args.folder)
-    rates = rates_on(records, rule, confidence=args.confidence, folder=args.folder)
+    found = judge_records(open_records(args), rule, confidence=args.confidence, folder=args.folder)
     verdicts = [
         {
             "group": series.labels, "protocol": series.protocol.key if series.protocol else None,
             "kv": series.kv.tolist(), "fillings": series.fillings, **as_json(verdict),
         }
-        for series, verdict in found
+        for series, verdict in found.verdicts
     ]  # fmt: skip
-    document |= {"verdicts": verdicts, "rates": as_json(rates), "confidence": args.confidence}
-    steps = Counter(v["step"] for v in verdicts)
-    lines = [f"{len(verdicts)} series: " + ", ".join(f"{n} {step}" for step, n in steps.most_common()), ""]
-    empty = [c for c in rates.columns if rates[c].isna().all() and c not in ("rate", "low", "high")]
-    table = rates.drop(columns=empty)
-    lines += [columns(as_json(table.astype(object).to_numpy().tolist()), list(table.columns)), ""]
-    idle = Counter(v["protocol"] or "no protocol recognised" for v in verdicts if v["step"] == "no_rule")
-    lines += [f"{name}: {n} series not judged (no limit is known here, or not for so many)" for name, n in idle.items()]
-    striking = [v for v in verdicts if v["step"] not in ("report", "no_rule") or v["ok"] is False]
-    for v in striking[:_SHOWN]:
-        label = ", ".join(str(x) for k, x in v["group"].items() if k in LABELS)
-        lines.append(f"{label or 'series'}: {v['sentence']}")
-    if len(striking) > _SHOWN:
-        lines.append(f"… and {len(striking) - _SHOWN} more (all of them with --json)")
-    return lines
+    document |= {"verdicts": verdicts, "rates": as_json(found.rates), "confidence": args.confidence}
+    return told([found])
 
 
 def _rates(args: argparse.Namespace, rule: Any, document: dict[str, Any]) -> list[str]:
+    from methods.answers.rules import effects, trips
     from methods.protocols import load_rules, rule_effect, trip_rate
     from methods.result import as_json
 
@@ -129,26 +112,9 @@ def _rates(args: argparse.Namespace, rule: Any, document: dict[str, Any]) -> lis
     settings = {"between_cov": args.between_cov, "repetitions": args.repetitions, "rng": args.seed}
     found = [trip_rate(r, c, f, **settings) for r in rules for f in families for c in covs]
     document["trip_rates"] = as_json(found)
-    rows = [
-        [f"{100 * c:g} %", *(f"{100 * t.probability:.2f} %" for t in found if t.cov == c)]
-        for c in covs
-    ]  # fmt: skip
-    heads = ["true CoV", *(f"{r.key}, {f}" for r in rules for f in families)]
-    lines = ["", "Share of sound tests of which more breakdowns are asked:", "", columns(rows, heads)]
+    tables = [trips(found, rules)]
     if args.effect:
-        effects = [rule_effect(r, c, f, **settings) for r in rules for f in families for c in covs]
-        document["effects"] = as_json(effects)
-        names = [
-            "rule",
-            "family",
-            "cov",
-            "more",
-            "repeat",
-            "bias_percent",
-            "sd_percent",
-            "sd_without_percent",
-            "breakdowns",
-        ]
-        lines += ["", "What following the rule does to the reported mean:", ""]
-        lines.append(columns([[getattr(e, n) for n in names] for e in effects], names))
-    return lines
+        effect = [rule_effect(r, c, f, **settings) for r in rules for f in families for c in covs]
+        document["effects"] = as_json(effect)
+        tables.append(effects(effect))
+    return [line for t in tables for line in ("", f"{t.title}:", "", t.text(rows=len(t.frame)))]

@@ -12,7 +12,9 @@ from dashboard import parts, words
 from dashboard.actions import Take
 from dashboard.controls import Several
 from dashboard.pages.base import Empty, Figure, StudyPage
-from dashboard.pages.bench_plan_words import COLUMNS, EXAMPLE, HELP, KINDS
+from dashboard.pages.bench_plan_words import EXAMPLE, HELP, KINDS
+from methods.answers import answer
+from methods.answers.heads import OWN
 from methods.errors import InputError
 from methods.result import Caution
 
@@ -31,7 +33,7 @@ class Page(StudyPage):
         "kind", "oils", "procedures", "typed", "half_width", "bench_hours", "fillings", "assurance", "cov",
         "between_cov", "laboratories", "results", "gamma", "procedure", "seed", "fully_random",
     )  # fmt: skip
-    COLUMNS = COLUMNS
+    COLUMNS = OWN["bench_plan"]
 
     kind: param.Selector[str] = param.Selector(default=STUDY, objects=list(KINDS), doc="What is planned.")
     oils = param.String("", doc="Oils to test, commas between; empty: those of the records.")
@@ -176,8 +178,7 @@ class Page(StudyPage):
     def draw(self, result: Any) -> Any:
         from dashboard.plots import bench_plan as plots
 
-        made = {STUDY: plots.study, MISSING: plots.missing, ROUND: plots.laboratories}
-        return made[_kind(result)](result, self.dark)
+        return plots.plan(result, self.dark)
 
     def describe(self, result: Any) -> str:
         runs = words.plural(result.sheet["run"].nunique(), "filling")
@@ -190,14 +191,7 @@ class Page(StudyPage):
         return text + more[_kind(result)]
 
     def tables(self, result: Any) -> Mapping[str, tuple[str, pd.DataFrame]]:
-        runs = result.sheet.drop_duplicates("run").drop(columns=["order", "kv", "outcome", "note"], errors="ignore")
-        out = {}
-        if _kind(result) == STUDY:
-            out["bench_promise"] = ("What it promises", pd.DataFrame(result.pairs))
-        elif _kind(result) == MISSING:
-            out["bench_missing"] = ("Tests that would help", pd.DataFrame({"test": result.tests}))
-        out["bench_runs"] = ("The runs in their order", runs.dropna(axis=1, how="all").reset_index(drop=True))
-        return out
+        return {t.name: (t.title, t.frame) for t in answer(result).tables}
 
 
 def _share(percent: float | None) -> float | None:

@@ -21,16 +21,3 @@ memory; check against your own copy of the standard).
 **The sheet** has a row a breakdown, in the order of the bench, with cleaning and waits; the coloured cells are to be
 filled in. Open it on the Records page as it is, also half filled in: it is read without a question.
 """
-
-#: Headings of the page's own columns.
-COLUMNS = {
-    "first": ("Procedure", "One of the two that are compared."),
-    "second": ("Against", "The other."),
-    "half_width_percent": ("Kept ± (%)", "What the limits come out at or below, as often as is promised."),
-    "median_percent": ("As often as not ± (%)", "What half of such studies stay below."),
-    "test": ("Test", "What is to be tested too."),
-    "run": ("Run", "One filling of the cell, in the order of the bench."),
-    "block": ("Block", "One round through all that is tested."),
-    "planned_day": ("Day", "Of the bench hours of a day."),
-    "before": ("Before it", "Cleaning and waits."),
-}

@@ -11,7 +11,9 @@ import param
 
 from dashboard import theme, words
 from dashboard.pages.base import Figure, StudyPage
-from dashboard.pages.choose_words import COLUMNS, HELP
+from dashboard.pages.choose_words import HELP
+from methods.answers.choose import choose as choose_answer
+from methods.answers.heads import OWN
 from methods.result import Caution
 
 #: Criterion -> (label, what a higher weight asks for).
@@ -22,16 +24,6 @@ _WEIGHTS = {
     "discrimination": ("Telling oils apart weighs", "One result tells these oils apart."),
     "history": ("Link to history weighs", "The procedure that past results were taken by."),
 }
-_FIRST = (
-    "procedure", "probability_best", "mean_kv", "shift_percent", "low_percent", "high_percent", "fillings",
-    "breakdowns_per_filling", "bench_minutes", "oil_litres", "half_width_percent", "half_width_low_percent",
-    "half_width_high_percent",
-)  # fmt: skip
-_SECOND = (
-    "procedure", "oils", "results", "cov_within_percent", "cov_between_percent", "cov_result_percent",
-    "discrimination_per_result", "discrimination_per_result_low", "discrimination_per_result_high",
-    "discrimination_per_hour", "withstood_percent", "false_alarm_percent", "wrong_verdict_percent",
-)  # fmt: skip
 
 
 class Page(StudyPage):
@@ -43,7 +35,7 @@ class Page(StudyPage):
     FOLLOWS = ("confidence",)
     ASKS = True
     INPUTS = ("half_width", "precision", "time", "oil", "discrimination", "history", "link")
-    COLUMNS = COLUMNS
+    COLUMNS = OWN["choose"]
 
     half_width = param.Number(10.0, bounds=(0.5, 90), softbounds=(2, 30), doc="Half-width wanted for an oil's mean, %.")
     precision = param.Number(1.0, bounds=(0, 10), softbounds=(0, 5), doc=_WEIGHTS["precision"][1])
@@ -129,17 +121,4 @@ class Page(StudyPage):
         )
 
     def tables(self, result: Any) -> Mapping[str, tuple[str, pd.DataFrame]]:
-        rows = [{n: getattr(r, n) for n in (*_FIRST, *_SECOND)} for r in result.procedures]
-        frame = pd.DataFrame(rows)
-        frame["probability_best"] = 100 * frame["probability_best"]
-        frame = frame.sort_values("probability_best", ascending=False, ignore_index=True)
-        out = {
-            "choose": ("Procedures, the likeliest best first", frame[list(_FIRST)]),
-            "choose_scatter": ("Their scatter, and how they tell oils apart", frame[list(_SECOND)]),
-        }
-        if result.would_settle:
-            out["choose_settle"] = ("Further tests that would settle it", pd.DataFrame(result.would_settle))
-        notes = [{"procedure": r.procedure, "note": n} for r in result.procedures for n in r.notes]
-        if notes:
-            out["choose_published"] = ("What is published of their sensitivity", pd.DataFrame(notes))
-        return out
+        return {t.name: (t.title, t.frame) for t in choose_answer(result).tables}

@@ -11,6 +11,8 @@ import pandas as pd
 from dashboard import words
 from dashboard.pages.base import Empty, Figure
 from dashboard.pages.method_study_view import View
+from methods.answers import Table, answer
+from methods.answers.geometry import stress as stress_table
 from methods.errors import InputError
 from methods.result import Caution
 
@@ -21,7 +23,7 @@ class Answer:
 
     shift: Any
     refused: str
-    stress: pd.DataFrame
+    stress: Table
     out_of_reach: tuple[str, ...]
 
 
@@ -52,7 +54,7 @@ class Geometry(View):
                 lacks="electrode",
             )
         stress, beyond = self._stress(pairs)
-        reachable = [p for p in pairs if p in set(stress["group"])]
+        reachable = [p for p in pairs if p in set(stress.frame["group"])]
         # The usual question first: one gap, two electrodes.
         first = self.offer("geometry_one", list(pairs), next((p for p in reachable if p.startswith("spherical")), ""))
         gap = pairs[first][1]
@@ -76,79 +78,39 @@ class Geometry(View):
         except InputError as error:
             return None, str(error)
 
-    def _stress(self, pairs: Mapping[str, tuple[str, float]]) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    def _stress(self, pairs: Mapping[str, tuple[str, float]]) -> tuple[Table, tuple[str, ...]]:
         from methods.laws import stressed
 
-        rows, beyond = [], []
+        found, beyond = {}, []
         for label, (electrode, gap) in pairs.items():
             try:
-                s = stressed(electrode, gap, fraction=self.page.fraction / 100)
+                found[label] = stressed(electrode, gap, fraction=self.page.fraction / 100)
             except InputError as error:
                 beyond.append(f"{label}: {error}")
-                continue
-            rows.append({"group": label, "enhancement": s.enhancement, "midplane_percent": s.midplane_percent,
-                         "area_mm2": s.area_mm2, "volume_mm3": s.volume_mm3, "mark": s.mark})  # fmt: skip
-        names = ["group", "enhancement", "midplane_percent", "area_mm2", "volume_mm3", "mark"]
-        return pd.DataFrame(rows, columns=names), tuple(beyond)
+        return stress_table(found), tuple(beyond)
 
     def sentence(self, result: Answer) -> str:
-        s = result.shift
-        if s is None:
-            return result.refused
-        one, two = (f"{g.electrode} at {g.gap_mm:g} mm" for g in (s.first, s.second))
-        spans = {"area": (s.predicted_low, s.predicted_high), "volume": (s.by_volume_low, s.by_volume_high)}
-        fits = [name for name, (low, high) in spans.items() if s.observed_low <= high and s.observed_high >= low]
-        verdict = "The stressed oil may explain it" if fits else "The stressed oil alone does not explain it"
-        if len(fits) == 1:
-            verdict = f"The stressed {fits[0]} may explain it, the {'volume' if fits == ['area'] else 'area'} does not"
-        return (
-            f"From {one} to {two} the weakest link lets expect {words.number(s.predicted, 3)} times the voltage "
-            f"({words.number(s.predicted_low, 3)} to {words.number(s.predicted_high, 3)}) by the stressed area, "
-            f"{words.number(s.predicted_by_volume, 3)} ({words.number(s.by_volume_low, 3)} to "
-            f"{words.number(s.by_volume_high, 3)}) by its volume; observed "
-            f"{words.number(s.observed, 3)} times ({words.number(s.observed_low, 3)} to "
-            f"{words.number(s.observed_high, 3)}). {verdict}."
-        )
+        return result.refused if result.shift is None else answer(result.shift).sentence
 
     def cautions(self, result: Answer) -> Sequence[Caution]:
         out = list(result.shift.cautions) if result.shift is not None else []
         return [*out, *(Caution("out_of_reach", text) for text in result.out_of_reach)]
 
     def figures(self) -> Sequence[Figure]:
-        from dashboard.plots import scatter as bars
+        from dashboard.plots import method_study as plots
+        from dashboard.plots.scatter import height
+
+        def rows(result: Answer) -> int:
+            return 0 if result.shift is None else len(plots.geometry_rows(result.shift))
 
         return [
-            Figure(
-                "Second over first", self._draw, self._describe, key=lambda r: len(self._rows(r)),
-                ticks=lambda r: bars.ticks(self._rows(r)), height=lambda r: bars.height(max(len(self._rows(r)), 1)),
-            )
-        ]  # fmt: skip
-
-    def _rows(self, result: Answer) -> list[Any]:
-        from dashboard.plots.scatter import Row
-
-        s = result.shift
-        if s is None:
-            return []
-        nan = float("nan")
-        main = f"Predicted, field ≥ {self.page.fraction:g} % of peak"
-        rows = [
-            Row("Observed", s.observed, s.observed_low, s.observed_high, self.cue(0)),
-            Row(f"{main}: area", s.predicted, s.predicted_low, s.predicted_high, self.cue(1)),
-            Row(f"{main}: volume", s.predicted_by_volume, s.by_volume_low, s.by_volume_high, self.cue(1)),
-        ]  # fmt: skip
-        for c in s.criteria.itertuples():
-            label = c.criterion.replace("%", " %")
-            if label not in main:
-                said = f"Predicted, {label}".replace(" of peak", "")
-                rows.append(Row(f"{said}: area", c.ratio, nan, nan, self.cue(2)))
-                rows.append(Row(f"{said}: volume", c.ratio_by_volume, nan, nan, self.cue(2)))
-        return rows
+            Figure("Second over first", self._draw, self._describe, key=rows, height=lambda r: height(max(rows(r), 1)))
+        ]
 
     def _draw(self, result: Answer) -> Any:
-        from dashboard.plots import scatter as bars
+        from dashboard.plots import method_study as plots
 
-        return bars.intervals(self._rows(result), "Voltage of second over first", reference=1.0, dark=self.dark)
+        return plots.geometry(result.shift, self.dark)
 
     def _describe(self, result: Answer) -> str:
         s = result.shift
@@ -164,7 +126,7 @@ class Geometry(View):
     def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
         out = {}
         if result.shift is not None:
-            out["criteria"] = ("Prediction by criterion", result.shift.criteria)
-        if len(result.stress):
-            out["stress"] = ("Oil under stress at each geometry of these records", result.stress)
+            out = {t.name: (t.title, t.frame) for t in answer(result.shift).tables}
+        if len(result.stress.frame):
+            out[result.stress.name] = (f"{result.stress.title} of these records", result.stress.frame)
         return out

@@ -10,7 +10,9 @@ import pandas as pd
 
 from dashboard import words
 from dashboard.pages.base import Figure
-from dashboard.pages.method_study_view import View, group_name
+from dashboard.pages.method_study_view import View
+from methods.answers import laws as answers
+from methods.columns import group_name
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution
 
@@ -152,30 +154,12 @@ class GapLaw(_Power):
             return replace(plain, refused=str(error))
 
     def sentence(self, result: Answer) -> str:
-        law = result.law
-        low, high = (f"{g:g}" for g in (law.gaps_mm[0], law.gaps_mm[-1]))
-        said = (
-            f"From {low} to {high} mm the voltage grows as gap to the power {words.number(law.m, 2)} "
-            f"({words.number(law.m_low, 2)} to {words.number(law.m_high, 2)})"
-        )
-        if law.lack_of_fit_p == law.lack_of_fit_p and len(law.gaps_mm) > 2:
-            bend = law.lack_of_fit_p < 1 - self.study.confidence
-            said += ", but the points do not follow one power law" if bend else "; no bend shows"
-        if result.predicted is not None:
-            p = result.predicted
-            said += (
-                f". At {p.x:g} mm it predicts {words.number(p.kv, 2)} kV for a filling, "
-                f"{words.number(p.band_low_kv, 2)} to {words.number(p.band_high_kv, 2)}"
-            )
-        return said + "."
+        return answers.gap_sentence(result.law, result.predicted)
 
     def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
-        rows = [
-            {"group": group_name(w.group), "a_kv": w.a_kv, "m": w.m, "m_low": w.m_low, "m_high": w.m_high,
-             "lack_of_fit_p": w.lack_of_fit_p, "units": w.units, "error": w.error}
-            for w in result.laws
-        ]  # fmt: skip
-        return {"laws": ("Gap law of each group", pd.DataFrame(rows))}
+        asked = {self.page.at_gap: result.predicted or result.refused} if self.page.at_gap else {}
+        predicted = {list(result.laws).index(result.law): asked} if asked else None
+        return {t.name: (t.title, t.frame) for t in answers.gap(result.laws, predicted).tables}
 
 
 class RateOfRise(_Power):
@@ -212,20 +196,8 @@ class RateOfRise(_Power):
         return [*result.law.cautions, *([Caution("refused", result.refused)] if result.refused else [])]
 
     def sentence(self, result: Answer) -> str:
-        law, shift = result.law, result.predicted
-        if shift is None:
-            return "The voltage does not visibly grow with the rate of rise here, so no life exponent is given."
-        high = words.number(law.n_high, 2) if law.n_high < float("inf") else "any"
-        return (
-            f"Life exponent n = {words.number(law.n, 2)} ({words.number(law.n_low, 2)} to {high}): going from "
-            f"{shift.from_kv_s:g} to {shift.to_kv_s:g} kV/s lets expect {words.signed(shift.percent)} % "
-            f"({words.signed(shift.low_percent)} to {words.signed(shift.high_percent)})."
-        )
+        return answers.rate_sentence(result.law, result.predicted)
 
     def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:
-        rows = [
-            {"group": group_name(w.group), "n_exponent": w.n, "n_low": w.n_low, "n_high": w.n_high,
-             "lack_of_fit_p": w.lack_of_fit_p, "units": w.units, "error": w.error}
-            for w in result.laws
-        ]  # fmt: skip
-        return {"laws": ("Rate law of each group", pd.DataFrame(rows))}
+        shifts = {list(result.laws).index(result.law): result.predicted} if result.predicted is not None else None
+        return {t.name: (t.title, t.frame) for t in answers.rate(result.laws, shifts).tables}

@@ -15,6 +15,7 @@ from dashboard.jobs import Progress, Runner
 from dashboard.pages.base import Figure
 from dashboard.pages.method_study_view import View
 from dashboard.pages.method_study_words import ASSUMED, FAMILY_NAMES
+from methods.answers.rules import judged
 from methods.result import Caution
 
 OWN_KINDS = {
@@ -34,7 +35,7 @@ class Answer:
     own: pd.DataFrame
     effect: pd.DataFrame | None
     cov: float
-    judged: pd.DataFrame
+    judged: Any
 
 
 def short(title: str) -> str:
@@ -93,7 +94,7 @@ class Rules(View):
         return (self.page.family, self.page.between)
 
     def result(self) -> Answer:
-        from methods.consistency import verdict_table
+        from methods.consistency import judge_records
         from methods.protocols.rule_curves import all_exact
 
         rules, (family, between) = self._rules(), self._settings()
@@ -112,7 +113,11 @@ class Rules(View):
             self.page.judged_by,
         )  # fmt: skip
         chosen = next((r for r in rules if r.key == self.page.judged_by), None)
-        judged = self.page.kept("verdicts by rule", lambda: verdict_table(self.study.selection, chosen), repr(chosen))
+        judged = self.page.kept(
+            "verdicts by rule",
+            lambda: judge_records(self.study.selection, chosen, confidence=self.study.confidence),
+            repr(chosen), self.study.confidence,
+        )  # fmt: skip
         return Answer(curves, len(set(curves["rule"])) < len(rules), own, effect, cov, judged)
 
     def _curve(self, rule: Any) -> pd.DataFrame:
@@ -214,9 +219,7 @@ class Rules(View):
         out = {"records": ("Each rule at the scatter of these records, and on these records", result.own)}
         if result.effect is not None:
             out["effect"] = ("What following the rule does to the reported mean", result.effect)
-        if len(result.judged):
-            sure = int(result.judged["judged"].sum())
-            out["judged"] = (f"Each series by the rule: {sure} of {len(result.judged)} judged", result.judged)
+        out |= {t.name: (t.title, t.frame) for t in judged(result.judged).tables if t.name != "rule_verdicts"}
         return out
 
 

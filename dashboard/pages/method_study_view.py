@@ -99,14 +99,3 @@ class View:
 def selection(table: pd.DataFrame) -> Selection:
     """A part of the records in the form that methods take."""
     return Selection(table)
-
-
-def group_name(group: Mapping[str, Any]) -> str:
-    """A group's levels as one label, with their units."""
-    from dashboard.levels import level_text
-    from methods.columns import with_unit
-
-    said = [
-        "stirring " + level_text(v) if k == "stirring" else with_unit(k, v) for k, v in group.items() if v is not None
-    ]
-    return " · ".join(said) or "all records"

@@ -19,7 +19,7 @@ from methods.answers import Table
 from methods.answers.components import LEVELS, source, span
 from methods.answers.components import components as components_answer
 from methods.answers.order import order as order_answer
-from methods.columns import LABELS
+from methods.answers.rules import judged
 from methods.errors import InputError
 from methods.records.table import filling_codes
 from methods.result import Caution
@@ -42,8 +42,7 @@ class Answer:
     said: Any
     line: pd.DataFrame
     outliers: Any
-    rates: pd.DataFrame
-    verdicts: pd.DataFrame
+    judged: Any
 
 
 class Page(StudyPage):
@@ -106,7 +105,7 @@ class Page(StudyPage):
 
     def _answer_for(self) -> Answer:
         from dashboard.plots.readings import told
-        from methods.consistency import rates_on
+        from methods.consistency import judge_records
         from methods.scatter import components, order_effects
         from methods.scatter.component_table import worth_on_one_filling
         from methods.scatter.order_curve import order_points, trend_line
@@ -128,8 +127,7 @@ class Page(StudyPage):
         return Answer(
             level, order.fillings, found, refused, worth, order, points, said, trend_line(order),
             flag_fillings(data, confidence=1 - float(self.alpha.split()[0]) / 100),
-            rates_on(data, confidence=confidence),
-            _verdicts(data),
+            judge_records(data, confidence=confidence),
         )  # fmt: skip
 
     # ------------------------------------------------------------- what is said
@@ -212,11 +210,7 @@ class Page(StudyPage):
         if result.components is not None:
             out["components"] = _table(components_answer(result.components).tables[0])
         out |= {t.name: _table(t) for t in order_answer(result.order).tables}
-        rates = _rates(result.rates)
-        if len(rates):
-            out["rule_rates"] = ("How often the consistency rule asked for more", rates)
-        if len(result.verdicts):
-            out["rule_verdicts"] = ("Series that the rule does not let pass", result.verdicts)
+        out |= {t.name: _table(t) for t in judged(result.judged).tables if t.name != "judged"}
         if len(result.outliers.flags):
             out["outliers"] = ("Values that stand apart: flagged, kept", result.outliers.flags)
         return out
@@ -227,33 +221,3 @@ class Page(StudyPage):
 
 def _table(table: Table) -> tuple[str, pd.DataFrame]:
     return table.title, table.frame
-
-
-def _verdicts(data: Selection) -> pd.DataFrame:
-    """The series that are not simply reported: what the rule asks for, in words."""
-    from methods.consistency import judge_table
-
-    rows = []
-    for series, verdict in judge_table(data):
-        if verdict.step in ("report", "no_rule") and verdict.ok is not False:
-            continue
-        shown = {k: v for k, v in series.labels.items() if k in LABELS}
-        rows.append({**shown, "value": verdict.value, "limit": verdict.limit, "sentence": verdict.sentence})
-    return pd.DataFrame(rows)
-
-
-def _rates(rates: pd.DataFrame) -> pd.DataFrame:
-    """The conditions in which the rule could judge anything, rates in per cent, empty columns left away."""
-    from methods.protocols import load_rules
-
-    shown = rates[rates["judged"] > 0] if len(rates) else rates
-    if not len(shown):
-        return shown
-    shown = shown.assign(
-        **{f"rate_{n}": 100 * shown[c] for n, c in (("percent", "rate"), ("low", "low"), ("high", "high"))}
-    )
-    known = load_rules()
-    shown["rule"] = [known[k].title if k in known else k for k in shown["rule"]]
-    names = ["method", "fluid", "laboratory", "rule", "series", "judged", "fired", "rate_percent", "rate_low",
-             "rate_high", "withstood", "short"]  # fmt: skip
-    return shown[[c for c in names if shown[c].notna().any()]].reset_index(drop=True)

@@ -64,3 +64,9 @@ def missing(plan: Any, dark: bool) -> Drawing:
     ]
     ticks = [(float(len(names) - i), f"test {i + 1}") for i in range(len(names))]
     return Drawing([Plot(layers, "Run", "", y_range=(0.4, len(names) + 0.6), y_ticks=ticks)])
+
+
+def plan(found: Any, dark: bool) -> Drawing:
+    """The plot of a plan of any kind."""
+    draw = {"StudyPlan": study, "MissingPlan": missing}.get(type(found).__name__, laboratories)
+    return draw(found, dark)

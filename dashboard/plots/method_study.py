@@ -13,6 +13,7 @@ from dashboard.plots import readings
 from dashboard.plots.layers import Drawing, Layer, Plot
 from dashboard.plots.marks import band, box, line, points, spans
 from dashboard.plots.readings import Told
+from dashboard.plots.scatter import Row, intervals
 
 
 def _columns(frame: pd.DataFrame, *names: str) -> list[np.ndarray[Any, Any]]:
@@ -182,3 +183,36 @@ def tails(curves: Mapping[str, pd.DataFrame], shares: pd.DataFrame, single: Told
     return Drawing([
         Plot(layers, "Voltage (kV)", "Breaks down below it (%)", log_y=True, y_range=(0.08, 60), y_ticks=SHARES)
     ])  # fmt: skip
+
+
+def law(found: Any, dark: bool) -> Drawing:
+    """One gap or rate law (:class:`methods.laws.GapLaw`, ``RateLaw``): means, each oil's law, the band of one oil."""
+    column, axis = ("gap_mm", "Gap (mm)") if hasattr(found, "gaps_mm") else ("rise_kv_s", "Rate of rise (kV/s)")
+    fit = found.fit
+    lines = {oil: fit.curve(fit.levels[0], fit.levels[-1], oil=oil) for oil in fit.oils["oil"]}
+    alone = next(iter(lines.values())) if len(lines) == 1 else None
+    return power(fit.points, column, lines, lines, alone, axis, dark)
+
+
+def geometry_rows(shift: Any, dark: bool = False) -> list[Row]:
+    """What was observed, and the predictions of a :class:`methods.laws.GeometryShift` by each criterion."""
+    looks = list(theme.cues(["observed", "main", "others"], dark).values())
+    main = f"Predicted, field ≥ {100 * shift.first.fraction:g} % of peak"
+    rows = [
+        Row("Observed", shift.observed, shift.observed_low, shift.observed_high, looks[0]),
+        Row(f"{main}: area", shift.predicted, shift.predicted_low, shift.predicted_high, looks[1]),
+        Row(f"{main}: volume", shift.predicted_by_volume, shift.by_volume_low, shift.by_volume_high, looks[1]),
+    ]
+    for c in shift.criteria.itertuples():
+        label = c.criterion.replace("%", " %")
+        if label not in main:
+            said = f"Predicted, {label}".replace(" of peak", "")
+            rows.append(Row(f"{said}: area", c.ratio, np.nan, np.nan, looks[2]))
+            rows.append(Row(f"{said}: volume", c.ratio_by_volume, np.nan, np.nan, looks[2]))
+    return rows
+
+
+def geometry(shift: Any | None, dark: bool) -> Drawing:
+    """The ratios of voltages, second over first, with limits; equal voltage is 1."""
+    rows = [] if shift is None else geometry_rows(shift, dark)
+    return intervals(rows, "Voltage of second over first", reference=1.0, dark=dark)

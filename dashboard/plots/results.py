@@ -117,6 +117,38 @@ def distribution(answer: Answer, dark: bool = False) -> Drawing:
     return Drawing([Plot(layers, "Breakdown voltage (kV)", "Share at or below", y_range=(0.0, 1.0))])
 
 
+def choose(answer: Answer, dark: bool = False) -> Drawing:
+    """The half-width that bench minutes buy, a line for each procedure."""
+    from dashboard.plots import choose as plots
+
+    found = answer.result
+    looks = theme.cues([r.procedure for r in found.procedures], dark)
+    return plots.minutes_against_width(found.procedures, found.plans, found.half_width_percent, looks, dark)
+
+
+def bench_plan(answer: Answer, dark: bool = False) -> Drawing:
+    """What more fillings, or more laboratories, buy; of missing tests their order."""
+    from dashboard.plots import bench_plan as plots
+
+    return plots.plan(answer.result, dark)
+
+
+def law(answer: Answer, dark: bool = False) -> Drawing:
+    """The gap or rate law that rests on most levels: means, each oil's law."""
+    from dashboard.plots import method_study as plots
+
+    found = answer.result
+    laws = [w for w in (found if isinstance(found, list) else [found]) if w.fit is not None]
+    return plots.law(max(laws, key=lambda w: len(w.fit.levels)), dark)
+
+
+def geometry(answer: Answer, dark: bool = False) -> Drawing:
+    """The ratio of voltages between two geometries: observed, and predicted by each criterion."""
+    from dashboard.plots import method_study as plots
+
+    return plots.geometry(answer.result, dark)
+
+
 #: Name of a plot -> what draws it.
 DRAWN: dict[str, Callable[..., Drawing]] = {
     "shift": shift,
@@ -126,6 +158,10 @@ DRAWN: dict[str, Callable[..., Drawing]] = {
     "means": means,
     "distribution": distribution,
     "spreads": spreads,
+    "choose": choose,
+    "bench_plan": bench_plan,
+    "law": law,
+    "geometry": geometry,
     "mandel_h": partial(mandel, statistic="h"),
     "mandel_k": partial(mandel, statistic="k"),
 }

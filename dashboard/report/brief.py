@@ -14,7 +14,6 @@ import pandas as pd
 from dashboard import words
 from dashboard.report.asked import Asked
 from dashboard.report.document import Section, Table
-from methods.errors import InputError
 
 #: Section -> table -> the columns that stand in front (none named: all of them). Sections not named are appendix only.
 TABLES: dict[str, dict[str, tuple[str, ...]]] = {
@@ -98,7 +97,7 @@ def front(asked: Asked, sections: Sequence[Section]) -> Section:
             break
     else:
         return _single(by)
-    said = _round(section) if key == "precision" else _comparison(asked, section)
+    said = _round(section) if key == "precision" else _comparison(asked, section, by.get("choose"))
     said += [s for k in ("decision",) if k in by for s in by[k].short]
     said += [s for s in by["read"].sentences] if "read" in by else []
     short = cut(section) or section
@@ -115,20 +114,11 @@ def _single(by: dict[str, Section]) -> Section:
     return Section("answer", "The answer", tuple(said), pictures=pictures, tables=tables)
 
 
-def _comparison(asked: Asked, section: Section) -> list[str]:
+def _comparison(asked: Asked, section: Section, choice: Section | None) -> list[str]:
     """Which procedure, where several were tested on the same oils; then the shifts in one sentence."""
     said = []
-    if asked.by == "procedure":
-        from methods.choosing.choice import choose
-
-        try:
-            said.append(
-                choose(
-                    asked.data, half_width=asked.half_width, confidence=asked.confidence, result=asked.study.result
-                ).sentence
-            )
-        except InputError as error:
-            said.append(f"Which procedure is best cannot be said: {error}")
+    if choice is not None:
+        said = [f"Which procedure is best cannot be said: {choice.refusal}"] if choice.refusal else [*choice.sentences]
     if len(section.sentences) <= MOST_SENTENCES:
         return [*said, *section.sentences]
     table = next(t.frame for t in section.tables if t.name == "shift")

@@ -47,8 +47,8 @@ def gather(asked: Asked, progress: Progress | None = None, whole: bool = True) -
     if not len(asked.table):
         raise NotEstimable("No reading is left to report on: open a file, or take filters and exclusions back.")
     makers: Sequence[Callable[[Asked], Section | None]] = (
-        data.reading, answers.shift, answers.percentiles, data.distributions, data.scatter, data.order, answers.plan,
-        answers.decision, answers.consistency, answers.precision,
+        data.reading, answers.shift, answers.choice, answers.percentiles, data.distributions, data.scatter, data.order,
+        answers.plan, answers.decision, answers.consistency, answers.precision,
     )  # fmt: skip
     if not (whole or asked.appendix) and asked.by:  # where nothing is compared, a distribution is the first picture
         makers = [make for make in makers if make not in BEHIND]

@@ -13,20 +13,12 @@ from dashboard.levels import level_text
 from dashboard.plots import results
 from dashboard.plots import shift as shift_plots
 from dashboard.report import figures
-from dashboard.report.asked import Asked, answered, filled, parts, texts_of, together
+from dashboard.report.asked import Asked, answered, parts, texts_of, together
 from dashboard.report.document import Picture, Section, Table
-from dashboard.report.names import heading
 from methods.answers import answer, stacked
 from methods.answers.decision import labels
 from methods.answers.precision import TESTS
-from methods.columns import FACTORS, LABELS
 from methods.errors import InputError, NotEstimable
-
-#: Verdicts in words, by the step that a rule asks for.
-STEPS = {
-    "report": "report the mean", "repeat": "repeat the test", "incomplete": "incomplete", "no_rule": "not judged",
-    "withstood": "withstood, cannot be judged",
-}  # fmt: skip
 
 #: Levels up to which the scatter is drawn against them: more are several procedures, which share no relation.
 MOST_LEVELS = 12
@@ -146,54 +138,40 @@ def consistency(asked: Asked) -> Section:
 
 
 def _consistency(asked: Asked) -> Section:
-    from methods.consistency import judge_table, rates_on
+    from methods.consistency import judge_records
 
-    judged = judge_table(asked.data)
-    if not judged:
+    found = judge_records(asked.data, confidence=asked.confidence)
+    if not found.verdicts:
         raise NotEstimable("There is no series to judge.")
-    steps = Counter(v.step for _, v in judged)
-    said = [
-        f"{words.plural(len(judged), 'series', 'series')}: "
-        + ", ".join(f"{n} × {STEPS.get(s, s.replace('_', ' '))}" for s, n in steps.most_common())
-        + f". Judged: {sum(v.ok is not None for _, v in judged)} of {len(judged)}."
-    ]
-    if set(steps) == {"no_rule"}:
-        said.append("No series was judged: the file names no method whose rule is known here.")
-    rows = [
-        {
-            **{k: level_text(v) for k, v in s.labels.items() if k in LABELS},
-            "kv": "  ".join(f"{'>' if w else ''}{v:g}" for v, w in zip(s.kv, s.withstood, strict=True)),
-            "rule": v.rule, "value": v.value, "limit": v.limit, "unit": v.unit,
-            "step": STEPS.get(v.step, v.step.replace("_", " ")), "reported_mean_kv": v.reported_mean_kv,
-        }
-        for s, v in judged
-    ]  # fmt: skip
-    rates, same_rates = _varying(filled(rates_on(asked.data, confidence=asked.confidence)))
-    series, same_series = _varying(filled(pd.DataFrame(rows)))
-    odd = [v.sentence for _, v in judged if v.step not in ("report", "no_rule")]
-    notices = [f"{n} × {text}" if n > 1 else text for text, n in Counter(odd).most_common(12)]
-    if len(set(odd)) > 12:
-        notices.append(f"… and {len(set(odd)) - 12} more; the table below has all.")
-    names = {"kv": "Readings (kV), > withstood", "step": "Next step", "rule": "Rule"}
-    tables = (
-        Table(
-            "rule_rates",
-            "How often each rule asked for more",
-            rates,
-            f"Shares of the series judged, with their limits. {same_rates}",
-        ),
-        Table("series", "Every series with its verdict", series, same_series, names),
-    )
-    return Section("consistency", "Consistency of the series", tuple(said), notices=tuple(notices), tables=tables,
+    made = answer(found)
+    tables = tuple(Table.of(t) for t in made.tables if t.name != "rule_verdicts")
+    notices = texts_of(c for c in made.cautions if c.code != "check")
+    return Section("consistency", "Consistency of the series", made.sentences, notices=notices, tables=tables,
                    check=True)  # fmt: skip
 
 
-def _varying(table: pd.DataFrame) -> tuple[pd.DataFrame, str]:
-    """A table without the columns of the condition that say the same in every row, and those said once."""
-    known = (*FACTORS, "rule", "unit", "protocol", "limit", "step")
-    alike = [c for c in known if c in table.columns and len(table) > 1 and table[c].nunique(dropna=False) == 1]
-    said = "; ".join(f"{heading(c)}: {level_text(table[c].iloc[0])}" for c in alike)
-    return table.drop(columns=alike), f"In every row: {said}." if said else ""
+def choice(asked: Asked) -> Section | None:
+    """Which procedure gives most for its bench time; nothing where procedures are not what is compared."""
+    if asked.by != "procedure":
+        return None
+    return answered(Section("choose", "Which procedure"), lambda: _choice(asked))
+
+
+def _choice(asked: Asked) -> Section:
+    from dashboard.plots.choose import minutes_against_width
+    from methods.choosing.choice import choose
+
+    found = choose(asked.data, half_width=asked.half_width, confidence=asked.confidence, result=asked.study.result)
+    made, looks = answer(found), asked.looks()
+    drawn = minutes_against_width(found.procedures, found.plans, found.half_width_percent, looks, dark=False)
+    picture = Picture(
+        "What bench minutes buy", figures.drawn(drawn, "choose"),
+        "The half-width of an oil's mean that bench minutes buy, a line for each procedure.",
+        f"Marks: plans that meet the half-width wanted, with limits at {100 * found.confidence:g} % confidence; the "
+        "larger, the likelier that procedure is the best.",
+    )  # fmt: skip
+    return Section("choose", "Which procedure", made.sentences, notices=texts_of(made.cautions), pictures=(picture,),
+                   tables=tuple(Table.of(t) for t in made.tables))  # fmt: skip
 
 
 def decision(asked: Asked) -> Section | None:

@@ -11,6 +11,7 @@ import pandas as pd
 
 from methods.answers.heads import Head, explanation, heading
 from methods.answers.writing import cell
+from methods.columns import level_text
 from methods.result import Caution
 
 #: Rows of a table that a notebook and a command show; the frame has all.
@@ -171,6 +172,13 @@ def rows_of(results: Iterable[Any], columns: Sequence[str] | None = None, **fixe
     if columns is None:
         out = out[[c for c in out.columns if not out[c].map(lambda v: isinstance(v, (list, dict, tuple))).any()]]
     return out
+
+
+def varying(frame: pd.DataFrame, columns: Sequence[str]) -> tuple[pd.DataFrame, str]:
+    """The table without those of the columns that say the same in every row, and what they say, once."""
+    alike = [c for c in columns if c in frame and len(frame) > 1 and frame[c].nunique(dropna=False) == 1]
+    said = "; ".join(f"{heading(c)}: {level_text(frame[c].iloc[0])}" for c in alike)
+    return frame.drop(columns=alike), f"In every row: {said}." if said else ""
 
 
 def stacked(answers: Sequence[tuple[Mapping[str, Any], Answer]]) -> tuple[Table, ...]:

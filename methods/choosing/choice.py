@@ -19,7 +19,7 @@ from methods.planning.nested import half_width_bench
 from methods.procedures import PROCEDURE
 from methods.procedures.reported import asked
 from methods.randomness import Rng
-from methods.result import Caution
+from methods.result import Caution, Shown
 from methods.shifts import shift
 from methods.wording import list_words, percent
 
@@ -88,8 +88,8 @@ class PlanPoint:
     half_width_percent: float
 
 
-@dataclass(frozen=True)
-class Choice:
+@dataclass(frozen=True, repr=False)
+class Choice(Shown):
     """The result of :func:`choose`. ``would_settle``: dicts with ``procedure, fillings, oils, minutes``."""
 
     procedures: list[ProcedureRow]

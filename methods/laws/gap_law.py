@@ -12,7 +12,7 @@ from methods.columns import CONDITION, PRESCRIBED, without
 from methods.errors import InputError, NotEstimable
 from methods.laws.power_fit import PowerFit, PowerPrediction, fit_power
 from methods.records.table import as_table
-from methods.result import Caution
+from methods.result import Caution, Shown
 
 #: How far beyond the gaps of the data a prediction may go unasked: half as far again (common practice, no source).
 REACH = 1.5
@@ -22,8 +22,8 @@ _WATCHED = without(CONDITION, "gap_mm")
 GROUPS = without(PRESCRIBED, "gap_mm")
 
 
-@dataclass(frozen=True)
-class GapLaw:
+@dataclass(frozen=True, repr=False)
+class GapLaw(Shown):
     """The law of one group of rows (one electrode, stirring and rate of rise).
 
     ``a_kv`` is the voltage at 1 mm of the average oil, ``m`` the exponent, both with limits; ``error`` says
@@ -75,6 +75,10 @@ class GapLaw:
         return replace(found, cautions=(Caution("far_outside_range" if far else "outside_range", text),))
 
 
+class GapLaws(Shown, list[GapLaw]):
+    """A list of gap laws, one a group, that shows itself."""
+
+
 def _confounded(rows: pd.DataFrame, by: Sequence[str]) -> list[Caution]:
     """Factors that change together with the gap, so that the exponent is as much theirs."""
     together = []
@@ -94,7 +98,7 @@ def _confounded(rows: pd.DataFrame, by: Sequence[str]) -> list[Caution]:
     ]
 
 
-def gap_laws(data: Any, *, by: Sequence[str] = GROUPS, confidence: float = 0.95) -> list[GapLaw]:
+def gap_laws(data: Any, *, by: Sequence[str] = GROUPS, confidence: float = 0.95) -> GapLaws:
     """Fit V = a d^m to each group of rows that has two or more gaps.
 
     Parameters
@@ -109,7 +113,7 @@ def gap_laws(data: Any, *, by: Sequence[str] = GROUPS, confidence: float = 0.95)
 
     Returns
     -------
-    list of GapLaw
+    GapLaws
         One a group, in the order of the file; groups with one gap carry ``error``.
 
     Raises
@@ -127,7 +131,7 @@ def gap_laws(data: Any, *, by: Sequence[str] = GROUPS, confidence: float = 0.95)
     if not table["gap_mm"].notna().any():
         raise NotEstimable("No row has a gap; the gap law needs the column gap_mm, in mm.")
     groups = list(table.groupby(names, dropna=False, sort=False)) if names else [((), table)]
-    laws = [_law(dict(zip(names, key, strict=True)), rows, names, confidence) for key, rows in groups]
+    laws = GapLaws(_law(dict(zip(names, key, strict=True)), rows, names, confidence) for key, rows in groups)
     if all(law.error for law in laws):
         raise NotEstimable("No gap law can be fitted. " + (laws[0].error or ""))
     return laws

@@ -13,14 +13,14 @@ from methods.columns import PRESCRIBED, without
 from methods.errors import InputError, NotEstimable
 from methods.laws.power_fit import PowerFit, fit_power
 from methods.records.table import as_table
-from methods.result import Caution
+from methods.result import Caution, Shown
 
 #: What one law holds for.
 GROUPS = without(PRESCRIBED, "rise_kv_s")
 
 
-@dataclass(frozen=True)
-class RateShift:
+@dataclass(frozen=True, repr=False)
+class RateShift(Shown):
     """Expected change of the breakdown voltage from one rate of rise to another, as a ratio and in per cent."""
 
     from_kv_s: float
@@ -32,12 +32,8 @@ class RateShift:
     high_percent: float
 
 
-#: What one law holds for.
-GROUPS = without(PRESCRIBED, "rise_kv_s")
-
-
-@dataclass(frozen=True)
-class RateLaw:
+@dataclass(frozen=True, repr=False)
+class RateLaw(Shown):
     """Life exponent n of one group, from the slope 1/(n+1) of ln V against ln rate, with limits.
 
     ``n_high`` is infinite where the data do not exclude that the rate has no effect at all; ``n`` is not
@@ -58,6 +54,10 @@ class RateLaw:
     fit: PowerFit | None
     error: str | None
     cautions: tuple[Caution, ...]
+
+
+class RateLaws(Shown, list[RateLaw]):
+    """A list of rate laws, one a group, that shows itself."""
 
 
 def rate_shift(
@@ -89,7 +89,7 @@ def _exponent(slope: float) -> float:
     return float(1 / slope - 1) if slope > 0 else float("inf")
 
 
-def rate_laws(data: Any, *, by: Sequence[str] = GROUPS, confidence: float = 0.95) -> list[RateLaw]:
+def rate_laws(data: Any, *, by: Sequence[str] = GROUPS, confidence: float = 0.95) -> RateLaws:
     """Estimate the life exponent n from data with two or more rates of rise (``rise_kv_s``, kV/s).
 
     Same regression as the gap law: an own factor for each oil and laboratory, filling means as units.
@@ -104,7 +104,7 @@ def rate_laws(data: Any, *, by: Sequence[str] = GROUPS, confidence: float = 0.95
         raise NotEstimable("No row has a rate of rise; the rate law needs the column rise_kv_s, in kV/s.")
     names = [b for b in by if b in table.columns and table[b].notna().any()]
     groups = list(table.groupby(names, dropna=False, sort=False)) if names else [((), table)]
-    laws = [_law(dict(zip(names, key, strict=True)), rows, confidence) for key, rows in groups]
+    laws = RateLaws(_law(dict(zip(names, key, strict=True)), rows, confidence) for key, rows in groups)
     if all(law.error for law in laws):
         raise NotEstimable("No rate law can be fitted. " + (laws[0].error or ""))
     return laws

@@ -16,7 +16,7 @@ from methods.laws.geometry import Electrode, Stress, effective_area, effective_v
 from methods.protocols.limits import limit_table
 from methods.protocols.protocol import CHECK
 from methods.records.table import as_table, filling_codes, withstood
-from methods.result import Caution
+from methods.result import Caution, Shown
 
 
 @dataclass(frozen=True)
@@ -166,8 +166,8 @@ def area_test(
     )
 
 
-@dataclass(frozen=True)
-class GeometryShift:
+@dataclass(frozen=True, repr=False)
+class GeometryShift(Shown):
     """Predicted and observed ratio of the Weibull scale, ``second`` over ``first`` electrode and gap.
 
     ``area_effect`` is (A_first / A_second)^(1/shape) at the chosen field fraction, ``field_effect`` the

@@ -14,12 +14,13 @@ from methods.procedures import FIELDS
 from methods.records.table import as_table
 from methods.result import Caution
 from methods.shifts import confounding
+from methods.studies.plan_result import WithSheet
 from methods.studies.procedure_plan import ProcedurePlan, from_mapping
 from methods.studies.sheet import bench_sheet
 
 
-@dataclass(frozen=True)
-class MissingPlan:
+@dataclass(frozen=True, repr=False)
+class MissingPlan(WithSheet):
     """The result of :func:`plan_missing`: which fillings to test, and their sheet. ``complete``: all is told apart."""
 
     tests: list[str]
@@ -32,10 +33,6 @@ class MissingPlan:
     sheet: pd.DataFrame
     sentence: str
     cautions: list[Caution]
-
-    def to_dict(self) -> dict[str, Any]:
-        """What JSON shows: everything but the sheet, which is a file of its own."""
-        return {name: value for name, value in vars(self).items() if name != "sheet"}
 
 
 def plan_missing(

@@ -12,12 +12,13 @@ import scipy
 
 from methods.errors import InputError
 from methods.result import Caution
+from methods.studies.plan_result import WithSheet
 from methods.studies.procedure_plan import from_mapping, from_text
 from methods.studies.sheet import bench_sheet
 
 
-@dataclass(frozen=True)
-class RoundPlan:
+@dataclass(frozen=True, repr=False)
+class RoundPlan(WithSheet):
     """The result of :func:`plan_round`. Uncertainties are fractions at ``confidence``: 0.3 is 30 % either way.
 
     ``uncertainty_ratio`` is that of s_R / s_r; ``pooled_*`` are those of the figures pooled over the oils, where
@@ -39,10 +40,6 @@ class RoundPlan:
     sheet: pd.DataFrame
     sentence: str
     cautions: list[Caution]
-
-    def to_dict(self) -> dict[str, Any]:
-        """What JSON shows: everything but the sheet."""
-        return {name: value for name, value in vars(self).items() if name != "sheet"}
 
 
 def uncertainty(laboratories: int, results: int, gamma: float, confidence: float = 0.95) -> tuple[float, float]:

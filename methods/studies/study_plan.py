@@ -15,6 +15,7 @@ from methods.errors import InputError
 from methods.result import Caution
 from methods.shifts.compare import ENOUGH_OILS
 from methods.shifts.widening import widening
+from methods.studies.plan_result import WithSheet
 from methods.studies.procedure_plan import ProcedurePlan, from_mapping, from_records, from_text
 from methods.studies.sheet import bench_sheet
 from methods.wording import list_words, percent
@@ -29,8 +30,8 @@ _DRAWS = 16_000
 MOST = 200
 
 
-@dataclass(frozen=True)
-class StudyPlan:
+@dataclass(frozen=True, repr=False)
+class StudyPlan(WithSheet):
     """The result of :func:`plan_study`.
 
     ``fillings`` of each oil by each procedure; ``pairs`` has for each two procedures the half-width of their shift,
@@ -58,10 +59,6 @@ class StudyPlan:
     sheet: pd.DataFrame
     sentence: str
     cautions: list[Caution]
-
-    def to_dict(self) -> dict[str, Any]:
-        """What JSON shows: everything but the sheet, which is a file of its own."""
-        return {name: value for name, value in vars(self).items() if name != "sheet"}
 
 
 def plan_study(

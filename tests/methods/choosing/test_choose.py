@@ -123,7 +123,7 @@ def test_page_and_command_give_the_same(capsys: pytest.CaptureFixture[str]) -> N
     shown = page._shown_tables["choose"].frame.set_index("procedure")
     for row in found.procedures:
         assert shown.loc[row.procedure, "bench_minutes"] == row.bench_minutes
-        assert shown.loc[row.procedure, "probability_best"] == 100 * row.probability_best
+        assert shown.loc[row.procedure, "probability_best"] == row.probability_best
     assert found.sentence in page._answer.text
 
 
