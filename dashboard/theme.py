@@ -54,7 +54,7 @@ DARK = Palette(
 MOST_LEVELS = 6
 
 #: A legend of more lines names nothing that one could find in the plot again; the table does.
-MOST_NAMED = 24
+MOST_NAMED = 18
 
 #: As many as there are colours, so that no look of twelve levels has a colour, dash or marker of another. Numbers are
 #: lengths of strokes and of gaps.
@@ -312,7 +312,7 @@ a {{ color: {_CSS["primary"]}; }}
 @media ({_NARROW}) {{
   .answer summary {{ -webkit-line-clamp: 5; }}
   .answer.large {{ font-size: 21px; line-height: 28px; }}
-  .plot-head {{ flex-wrap: wrap; gap: 0 12px; }}
+  .plot-head .caption {{ display: none; }} .caption .phone {{ display: inline; }}
   .top {{ flex-wrap: wrap; }} .top .question {{ flex-basis: 100%; white-space: normal; }}
 }}
 .cautions {{ font-size: 14px; line-height: 24px; }}
@@ -330,6 +330,7 @@ a {{ color: {_CSS["primary"]}; }}
 .plot-head h2 {{ margin: 0; font-size: {TYPE["body"]}px; font-weight: 600; flex: none; max-width: 100%; }}
 .plot-head .caption {{ flex: 1; min-width: 0; white-space: nowrap; overflow: hidden; text-overflow: ellipsis;
   max-width: none; }}
+.caption .phone {{ display: none; }}
 .hint {{ color: {_CSS["muted"]}; font-size: {TYPE["small"]}px; line-height: 1.4; margin: 0; max-width: 60ch; }}
 footer .hint, .hint.caption {{ max-width: 110ch; }}
 .rows {{ list-style: none; padding: 0; max-width: none; font-size: 14px; line-height: 1.35; }}
@@ -501,7 +502,13 @@ def legend_css() -> str:
     """Rules of the legend of a plot."""
     return f"""
 :host {{ font-family: {FONT}; color: {_CSS["ink"]}; font-size: {TYPE["small"]}px; }}
-.legend {{ display: flex; flex-wrap: wrap; gap: 0 {SPACE["s"]}px; max-height: 74px; overflow-y: auto; }}
+.legend {{ display: flex; flex-wrap: wrap; gap: 0 {SPACE["s"]}px; }}
+@media (min-width: 900px) {{
+  :host(.many) .legend {{ flex-direction: column; flex-wrap: nowrap; height: 100%; overflow-y: auto; }}
+  :host(.many) button:first-child {{ margin-top: auto; }}
+  :host(.many) button:last-child {{ margin-bottom: auto; }}
+  :host(.many) button {{ flex: none; height: auto; min-height: 24px; white-space: normal; text-align: left; }}
+}}
 button {{ display: inline-flex; align-items: center; gap: 5px; height: 24px; padding: 0 6px 0 2px; border: none;
   border-radius: 4px; background: none; color: inherit; font: inherit; cursor: pointer; white-space: nowrap; }}
 button:hover {{ background: {_CSS["rule"]}; }}
@@ -510,6 +517,18 @@ button.away {{ color: {_CSS["muted"]}; }}
 button.away svg {{ opacity: 0.4; }}
 svg {{ width: 28px; height: 16px; flex: none; }}
 {FOCUS}
+"""
+
+
+def plot_css() -> str:
+    """Rules of a main plot and its legend: above it, or where the lines are many beside it."""
+    return f"""
+@media (min-width: 900px) {{
+  :host(.many) {{ flex-direction: row-reverse !important; gap: {SPACE["xs"]}px; background: {_CSS["surface"]}; }}
+  :host(.many) .names {{ flex: none !important; width: max-content !important; max-width: 206px; }}
+  :host(.many) .canvas {{ flex: 1 1 0 !important; width: auto !important; min-width: 0; }}
+}}
+@media (max-width: 899.95px) {{ :host(.many) {{ height: auto !important; }} .canvas {{ min-height: 60vh; }} }}
 """
 
 

@@ -178,6 +178,10 @@ def with_unit(column: str, value: Any) -> str:
     return f"{number} {UNITS[column]}" if column in UNITS else number
 
 
+#: Kinds of stirring as they are named beside a method or an electrode.
+STIRRED = {"none": "unstirred", "continuous": "stirred", "between": "stirred between"}
+
+
 def name_level(column: str, value: Any) -> str:
     """A level that stands alone in a sentence: words as they are, a number with its unit or its column."""
     if isinstance(value, str) or column in UNITS:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -389,10 +388,7 @@ class Page(StudyPage):
         from dashboard.plots.shift import rows
 
         cases = self._drawn(result)
-        return [
-            (float(y), _broken(c.label) if len(cases) <= 8 else _cut(c.label))
-            for y, c in zip(rows(len(cases)), cases, strict=True)
-        ]
+        return [(float(y), _cut(c.label)) for y, c in zip(rows(len(cases)), cases, strict=True)]
 
     def _draw_means(self, result: Answer) -> Any:
         from dashboard.plots import decision as plots
@@ -426,12 +422,6 @@ class Page(StudyPage):
         return out
 
 
-def _cut(label: str, most: int = 34) -> str:
-    """A label in one line: the rows are many."""
+def _cut(label: str, most: int = 48) -> str:
+    """A label that leaves the plot its room."""
     return label if len(label) <= most else f"{label[: most - 1]}…"
-
-
-def _broken(label: str, most: int = 24) -> str:
-    """A label in two lines at most: on a phone the plot needs the room."""
-    lines = textwrap.wrap(label, most, break_long_words=True, break_on_hyphens=False)
-    return "\n".join(lines if len(lines) <= 2 else [lines[0], lines[1][: most - 1] + "…"])

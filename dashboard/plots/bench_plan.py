@@ -7,26 +7,29 @@ from typing import Any
 from dashboard import theme
 from dashboard.plots.layers import Drawing, Layer, Plot
 from dashboard.plots.marks import line, points
+from dashboard.plots.marks import name as named
 from methods.columns import LABELS
 
 
 def study(plan: Any, dark: bool) -> Drawing:
     """Half-width of the widest shift against the fillings; ``plan`` is :class:`methods.studies.StudyPlan`."""
-    colours, names = theme.palette(dark), (f"kept in {100 * plan.assurance:g} %", "as often as not")
-    looks = theme.cues(names, dark)
+    colours, kinds = theme.palette(dark), (f"kept in {100 * plan.assurance:g} %", "as often as not")
+    looks = theme.cues(kinds, dark)
     at = [row["fillings"] for row in plan.curve]
     about = {"Fillings of each": at, "Hours": [row["bench_minutes"] / 60 for row in plan.curve]}
     layers: list[Layer] = []
-    for name, key, dash in zip(names, ("half_width_percent", "median_percent"), ("solid", "dashed"), strict=True):
+    for kind, key, dash in zip(kinds, ("half_width_percent", "median_percent"), ("solid", "dashed"), strict=True):
         widths = [row[key] for row in plan.curve]
-        layers.append(line(at, widths, looks[name].colour, name, dash=dash, about={**about, "± %": widths}))
+        layers.append(line(at, widths, looks[kind].colour, kind, dash=dash, about={**about, "± %": widths}))
     if plan.target_percent is not None:
-        wanted = f"wanted: ± {plan.target_percent:g} %"
-        layers.append(line([at[0], at[-1]], [plan.target_percent] * 2, colours.wrong, wanted, dash="dotted",
-                           silent=True))  # fmt: skip
+        ends = [plan.target_percent] * 2
+        layers.append(line([at[0], at[-1]], ends, colours.wrong, dash="dotted", silent=True))
+        layers.append(named(at[0], ends[0], f"wanted: ± {ends[0]:g} %", colours.wrong, above=False))
     mark = f"this plan: {plan.fillings} fillings, ± {plan.half_width_percent:.3g} %"
-    layers.append(points([plan.fillings], [plan.half_width_percent], colours.ink, mark, marker="star", size=15,
+    layers.append(points([plan.fillings], [plan.half_width_percent], colours.ink, marker="star", size=15,
                          fill_alpha=0.25, line_width=2, about={"": [mark]}))  # fmt: skip
+    left = 2 * plan.fillings < at[0] + at[-1]
+    layers.append(named(plan.fillings, plan.half_width_percent, mark, colours.ink, left=left, off=12))
     top = 1.1 * max(min(row["half_width_percent"], 4 * plan.half_width_percent) for row in plan.curve)
     return Drawing(
         [Plot(layers, "Fillings of each oil by each procedure", "Half-width of the shift (± %)", y_range=(0.0, top))]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import html
 import math
+import re
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Sequence
 from functools import partial
@@ -11,7 +13,7 @@ from typing import Any
 import panel as pn
 import param
 
-from dashboard import parts, theme
+from dashboard import parts, plain, theme
 from dashboard.actions import Take
 from dashboard.legend import Legend
 from dashboard.plots.figure import Figure
@@ -20,6 +22,9 @@ from dashboard.plots.patched import Patched
 
 #: Shapes of one figure that are kept in the browser, for going back to: views, numbers of levels.
 _SHAPES = 6
+#: Letters of a statement that has room beside a plot's heading, and pixels that a letter and a sign of the legend take
+#: of one line of it.
+_BESIDE, _LETTER_PX, _SIGN_PX, _LINE_PX = 58, 7, 46, 780
 #: How one is shown and the others are kept out of sight. They keep their size: what is taken away and put back by
 #: ``visible`` has all of the page laid out three times over. Both name the same rules: bokeh takes none away.
 _IN_FRONT = {"position": "relative", "top": "0", "left": "0", "width": "100%", "visibility": "visible"}
@@ -48,9 +53,14 @@ class Live(pn.viewable.Viewer):
         self._place = parts.column(styles=rules, sizing_mode=self._mode)
         self._save = Take("Save this plot", ["svg", "png", "csv", "xlsx"], self._taken, visible=False)
         words = parts.row(self._words, self._save, gap=8, sizing_mode="stretch_width", styles={"align-items": "center"})
-        if self.main:  # the legend takes of the plot's height what it needs, so that both are seen whole
-            whole = parts.column(self._legend, self._place, styles={"height": theme.PLOT_HEIGHT})
-            self._view = parts.column(words, whole, gap=2)
+        self._more, self._whole = parts.hint(""), self._place
+        if self.main:  # the legend takes of the plot's room what it needs, so that both are seen whole
+            self._whole = plain.Stack(
+                self._legend, self._place, stylesheets=[theme.plot_css()], margin=0, sizing_mode="stretch_width",
+                styles={"height": theme.PLOT_HEIGHT, "max-height": "none"},
+            )  # fmt: skip
+            self._legend.css_classes, self._place.css_classes = ["names"], ["canvas"]
+            self._view = parts.column(words, self._whole, self._more, gap=2)
         else:
             self._view = parts.column(words, self._legend, self._place, gap=4)
 
@@ -70,14 +80,26 @@ class Live(pn.viewable.Viewer):
         heading = f"<h2>{parts.escaped(figure.title)}</h2>"
         image = f'<div role="img" aria-label="{text}"></div>'
         if self.main:
-            caption = f'<p class="hint caption" title="{text}">{text}</p>'
+            first, rest = _first(text)
+            caption = f'<p class="hint caption">{first}</p>' if first else ""
             self._words.object = f'<div class="plot-head">{heading}{caption}</div>{image}'
+            # On a phone nothing stands beside the heading.
+            below = f'<p class="hint caption"><span class="phone">{first}</span> {rest}</p>'
+            self._more.param.update(object=below, visible=True)
         else:
             self._words.object = f'{heading}{image}<p class="hint caption">{text}</p>'
         height = _height(figure, result)
         drawn = figure.draw(result)
         lines = [list(line) for line in drawn.legend()]
         lines = lines if 1 < len(lines) <= theme.MOST_NAMED else []
+        many = self.main and sum(_SIGN_PX + _LETTER_PX * len(line[0]) for line in lines) > _LINE_PX
+        if many:  # in a column beside the plot, from top to bottom as the lines end
+            ends = drawn.ends()
+            if len(set(ends.values())) == len(lines):
+                lines.sort(key=lambda line: -ends[line[0]])
+        if self.main:
+            self._whole.css_classes = ["many"] if many else []
+            self._legend.css_classes = ["names", "many"] if many else ["names"]
         if self._legend.alone not in {line[0] for line in lines}:
             self._legend.alone = ""
         self._legend.param.update(lines=lines, visible=bool(lines))
@@ -152,6 +174,14 @@ class Live(pn.viewable.Viewer):
     def _repaint(self) -> None:
         if self._result is not None:
             self.update(self._result)
+
+
+def _first(text: str) -> tuple[str, str]:
+    """The first statement of a caption, where it is short enough to stand beside the heading, and the rest."""
+    parts_ = re.split(r"(?<=[.:;])\s", text, maxsplit=1)
+    if len(html.unescape(parts_[0])) > _BESIDE:
+        return "", text
+    return parts_[0].rstrip(":;"), parts_[1] if len(parts_) > 1 else ""
 
 
 def _height(figure: Figure, result: Any) -> int:

@@ -11,7 +11,7 @@ import pandas as pd
 
 from dashboard import theme
 from dashboard.plots.layers import Drawing, Layer, Plot
-from dashboard.plots.marks import line, points, spans
+from dashboard.plots.marks import line, name, points, spans
 from dashboard.plots.shift import rows
 
 _MARKERS = {"pass": "circle", "fail": "square", "undecided": "diamond"}
@@ -45,9 +45,7 @@ def means(
 ) -> Drawing:
     """Each case's mean with its expanded uncertainty, from top to bottom, and the limit as a line."""
     colours, top = theme.palette(dark), len(cases) - 0.5
-    layers: list[Layer] = [
-        spans(limit_kv, -0.5, limit_kv, top, colours.ink, f"limit {limit_kv:g} kV", width=2, dash="dashed")
-    ]
+    layers: list[Layer] = [spans(limit_kv, -0.5, limit_kv, top + 0.6, colours.ink, width=2, dash="dashed")]
     place = dict(zip((c.label for c in cases), rows(len(cases)), strict=True))
     for verdict in (v for v in _MARKERS if any(c.verdict == v for c in cases)):
         mine, cue = [c for c in cases if c.verdict == verdict and np.isfinite(c.mean_kv)], look(verdict, dark)
@@ -59,7 +57,10 @@ def means(
         )  # fmt: skip
         about = {"": [c.label for c in mine], "Verdict": [verdict] * len(mine), "Mean (kV)": mean, "± (kV)": reach}
         layers.append(points(mean, y, cue.colour, verdict, marker=cue.marker, size=12, about=about))
-    return Drawing([Plot(layers, "Mean (kV)", "", y_range=(-0.5, top), y_ticks=ticks)])
+    ends = [v for c in cases if np.isfinite(c.mean_kv) for v in (c.mean_kv, limit_kv)]
+    left = not ends or limit_kv <= 0.5 * (min(ends) + max(ends))
+    layers.append(name(limit_kv, top + 0.6, f"limit {limit_kv:g} kV", colours.ink, left=left, above=False))
+    return Drawing([Plot(layers, "Mean (kV)", "", y_range=(-0.5, top + 0.6), y_ticks=ticks)])
 
 
 def characteristics(table: pd.DataFrame, limit_kv: float, dark: bool) -> Drawing:

@@ -80,7 +80,16 @@ def _bars(layer: Layer, x: hv.Dimension, y: hv.Dimension) -> list[Any]:
     return [hv.Rectangles([row[:4]], _CORNERS, label=layer.label).opts(**_look(layer, color=row[4])) for row in rows]
 
 
+def _names(layer: Layer, x: hv.Dimension, y: hv.Dimension) -> list[Any]:
+    look = {k: v for k, v in layer.look.items() if k in ("text_align", "text_baseline")}
+    rows = zip(*(layer.data[n] for n in ("x", "y", "text", "colour")), strict=True)
+    return [
+        hv.Labels([(at, over, text)], [x, y], "text").opts(**look, text_color=colour, text_font_size="10pt")
+        for at, over, text, colour in rows
+    ]
+
+
 _DRAWN: dict[str, Callable[[Layer, hv.Dimension, hv.Dimension], list[Any]]] = {
     "line": _line, "lines": _lines, "bands": _bands, "marks": _marks, "readings": _marks, "segments": _segments,
-    "bars": _bars,
+    "bars": _bars, "names": _names,
 }  # fmt: skip

@@ -10,6 +10,7 @@ import pandas as pd
 from dashboard import theme
 from dashboard.plots.layers import Drawing, Layer, Plot
 from dashboard.plots.marks import line, points
+from dashboard.plots.marks import name as named
 
 
 @dataclass(frozen=True)
@@ -48,15 +49,18 @@ def curves(table: pd.DataFrame, target_percent: float, marks: Sequence[Mark], to
         if k > 1:
             layers.append(line(at, own, cue.colour, name(k), about=about))
     last = float(table["breakdowns"].max())
-    wanted = f"wanted: ± {target_percent:g} %"
-    layers.append(line([0, last], [target_percent] * 2, colours.wrong, wanted, dash="dotted", silent=True))
+    layers.append(line([0, last], [target_percent] * 2, colours.wrong, dash="dotted", silent=True))
     for mark in marks:
         seen = mark.half_width_percent <= top
         layers.append(
             points([mark.breakdowns] if seen else [], [mark.half_width_percent] if seen else [], colours.ink,
-                   mark.label, marker=mark.marker, size=15, fill_alpha=0.25, line_width=2,
+                   marker=mark.marker, size=15, fill_alpha=0.25, line_width=2,
                    about={"": [mark.label] if seen else []})
         )  # fmt: skip
+        if seen:
+            left = mark.breakdowns < 0.5 * last
+            layers.append(named(mark.breakdowns, mark.half_width_percent, mark.label, colours.ink, left=left, off=12))
+    layers.append(named(0, target_percent, f"wanted: ± {target_percent:g} %", colours.wrong, above=False))
     plot = Plot(
         layers, "Breakdowns in all", "Half-width (± % of the mean)", x_range=(0.0, 1.03 * last), y_range=(0.0, top)
     )

@@ -21,6 +21,7 @@ KINDS: dict[str, tuple[str, ...]] = {
     "readings": ("x", "y", "colour", "marker"),
     "segments": ("x0", "y0", "x1", "y1", "colour"),
     "bars": ("left", "bottom", "right", "top", "colour"),
+    "names": ("x", "y", "text", "colour"),
 }
 
 
@@ -118,6 +119,16 @@ class Drawing:
         for layer in (la for p in self.plots for la in p.layers if la.label):
             found.setdefault(layer.label, _line_of(layer))
         return list(found.values())
+
+    def ends(self) -> dict[str, float]:
+        """Where the lines of the legend end on the right: the y of the last point of each that is a line."""
+        found = {}
+        for layer in (la for p in self.plots for la in p.layers if la.label and la.kind == "line"):
+            y = np.asarray(layer.data["y"], dtype=float)
+            y = y[np.isfinite(y)]
+            if len(y):
+                found[layer.label] = float(y[-1])
+        return found
 
     def ranges(self) -> tuple[tuple[float, float], tuple[float, float]]:
         """The common ranges of both axes, with a margin around what the layers hold."""

@@ -1,4 +1,4 @@
-"""Layers said shortly: lines, points, spans, bands and bars, each in the look of its level."""
+"""Layers said shortly: lines, points, spans, bands, bars and names, each in the look of its level."""
 
 from __future__ import annotations
 
@@ -63,3 +63,15 @@ def box(left: float, bottom: float, right: float, top: float, colour: str, label
                                                          (left, bottom, right, top), strict=True)}  # fmt: skip
     look = {"fill_alpha": theme.BAND_ALPHA, "line_alpha": 0.0, "colour": colour}
     return Layer("bars", data | {"colour": [colour]}, label, look, silent=True)
+
+
+def name(x: float, y: float, text: str, colour: str, *, left: bool = True, above: bool = True, off: float = 6) -> Layer:
+    """A name that stands at what it names instead of in the legend.
+
+    ``left``: it begins at the place, otherwise it ends there; ``above``: it stands on it, otherwise it hangs below;
+    ``off``: pixels between the two.
+    """
+    data = {"x": np.array([x], dtype=float), "y": np.array([y], dtype=float), "text": [text], "colour": [colour]}
+    look = {"text_align": "left" if left else "right", "text_baseline": "bottom" if above else "top",
+            "x_offset": off if left else -off, "y_offset": -off / 2 if above else off / 2}  # fmt: skip
+    return Layer("names", data, look=look, silent=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from types import SimpleNamespace
 from typing import Any
@@ -12,6 +13,7 @@ from bokeh.models import (
     BoxZoomTool,
     ColumnDataSource,
     CustomJS,
+    CustomJSTickFormatter,
     HoverTool,
     LassoSelectTool,
     PanTool,
@@ -20,7 +22,7 @@ from bokeh.models import (
     TapTool,
     WheelZoomTool,
 )
-from bokeh.models.glyphs import Line, MultiLine, Patches, Quad, Scatter, Segment
+from bokeh.models.glyphs import Line, MultiLine, Patches, Quad, Scatter, Segment, Text
 from bokeh.models.renderers import GlyphRenderer
 from bokeh.plotting import figure
 
@@ -29,6 +31,8 @@ from dashboard.plots.layers import KINDS, Drawing, Layer, Plot
 
 #: Rows of a plot from which on their names are smaller.
 _MANY_ROWS = 14
+#: Letters of a row's name on a phone, where the plot needs the room.
+_NARROW = 18
 #: Type that is read from the last row of a room.
 _LARGE = "20px"
 
@@ -47,6 +51,8 @@ def _glyph(layer: Layer) -> Any:
         return Scatter(x="x", y="y", fill_color="colour", line_color="colour", marker="marker", **look)
     if layer.kind == "segments":
         return Segment(x0="x0", y0="y0", x1="x1", y1="y1", line_color="colour", **look)
+    if layer.kind == "names":
+        return Text(x="x", y="y", text="text", text_color="colour", **look)
     return Quad(
         left="left", bottom="bottom", right="right", top="top", fill_color="colour", line_color="colour", **look
     )
@@ -54,6 +60,28 @@ def _glyph(layer: Layer) -> Any:
 
 def _columns(layer: Layer) -> dict[str, Any]:
     return {name: layer.data[name] for name in KINDS[layer.kind]} | dict(layer.about)
+
+
+def _name(axis: Any, ticks: Sequence[tuple[float, str]]) -> None:
+    """Names instead of numbers along an axis; long ones stand in two lines where the window is narrow."""
+    axis.ticker = [at for at, _ in ticks]
+    if len(ticks) > _MANY_ROWS:
+        axis.update(major_label_text_font_size="12px", major_label_text_line_height=1.0)
+    narrow = {at: "\n".join(_lines(name)) for at, name in ticks}
+    if all(narrow[at] == name for at, name in ticks):
+        axis.major_label_overrides = dict(ticks)
+        return
+    axis.major_label_overrides = {}
+    names = {f"{at:g}": [name, narrow[at]] for at, name in ticks}
+    axis.formatter = CustomJSTickFormatter(
+        args={"names": names}, code="return (names[String(tick)] ?? ['', ''])[window.innerWidth < 600 ? 1 : 0]"
+    )
+
+
+def _lines(name: str) -> list[str]:
+    """A name in two lines at most."""
+    lines = textwrap.wrap(name, _NARROW, break_on_hyphens=False) or [""]
+    return lines if len(lines) <= 2 else [lines[0], f"{lines[1][: _NARROW - 1]}…"]
 
 
 def _told(layer: Layer, plot: Plot) -> list[tuple[str, str]]:
@@ -179,11 +207,15 @@ class Patched:
             made.yaxis[0].bounds = bounds or "auto"
             for axis, ticks in ((made.xaxis[0], x_ticks), (made.yaxis[0], y_ticks if self._ticks is None else None)):
                 if ticks is not None:
-                    axis.ticker = [at for at, _ in ticks]
-                    axis.major_label_overrides = dict(ticks)
-                    if len(ticks) > _MANY_ROWS:
-                        axis.major_label_text_font_size = "12px"
+                    _name(axis, ticks)
+            if self._ticks is not None:
+                _name(made.yaxis[0], self._ticks)
             for renderer, layer in zip(renderers, layers, strict=True):
+                if layer.kind == "names":
+                    renderer.glyph.update(
+                        text_font=theme.FONT, text_font_size=_LARGE if large else f"{theme.TYPE['plot']}px",
+                        background_fill_color=colours.surface, background_fill_alpha=0.7, padding=1,
+                    )  # fmt: skip
                 if layer.kind == "readings":
                     size = layer.look.get("size", 6)
                     renderer.selection_glyph = renderer.glyph.clone(

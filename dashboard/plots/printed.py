@@ -178,6 +178,10 @@ def _layer(ax: Any, layer: Layer) -> None:
             ax.fill(x, y, color=colour, alpha=look.get("fill_alpha", theme.BAND_ALPHA), linewidth=0)
     elif layer.kind in ("marks", "readings"):
         _marks(ax, layer)
+    elif layer.kind == "names":
+        for x, y, text, colour in zip(*(data[n] for n in ("x", "y", "text", "colour")), strict=True):
+            ax.annotate(text, (x, y), (0.7 * look["x_offset"], -0.7 * look["y_offset"]), textcoords="offset points",
+                        color=colour, fontsize=8, ha=look["text_align"], va=look["text_baseline"])  # fmt: skip
     elif layer.kind == "segments":
         from matplotlib.collections import LineCollection
 
@@ -223,7 +227,7 @@ def table(drawing: Drawing) -> pd.DataFrame:
     for plot in drawing.plots:
         for layer in plot.layers:
             part = _rows(layer)
-            if len(part):
+            if len(part) and layer.kind != "names":
                 part.insert(0, "mark", layer.kind)
                 part.insert(0, "panel", plot.title)
                 out.append(part)

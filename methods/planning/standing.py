@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from methods.columns import CONDITION, with_unit
+from methods.columns import CONDITION, STIRRED, with_unit
 from methods.errors import NotEstimable
 from methods.planning.pilot_data import Pilot
 from methods.records.table import as_table, filling_codes, group_codes, withstood
@@ -86,7 +86,7 @@ def name_of(row: Mapping[str, Any], columns: Sequence[str]) -> str:
         value = row[column]
         if value is None or pd.isna(value):
             continue
-        cells.append(with_unit(column, value))
+        cells.append(STIRRED.get(value, str(value)) if column == "stirring" else with_unit(column, value))
     return ", ".join(cells) or "all records"
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from methods.columns import REGISTRY, factor_name, with_unit
+from methods.columns import REGISTRY, STIRRED, factor_name, with_unit
 from methods.records.table import as_table, first_rows, group_codes
 
 #: What makes a procedure, in the order in which a name says it.
@@ -21,8 +21,6 @@ ORIGINS: tuple[str, ...] = ("file", "sheet")
 #: Fields that a name says as soon as they differ; the others are added only where names would be alike.
 _FIRST: tuple[str, ...] = ("electrode", "gap_mm", "stirring")
 _LAST: tuple[str, ...] = ("rise_kv_s", "edition")
-
-_STIRRING = {"none": "unstirred", "continuous": "stirred", "between": "stirred between"}
 
 
 @dataclass(frozen=True)
@@ -106,7 +104,7 @@ def _words(row: dict[Any, Any], chosen: Sequence[str]) -> str:
     shape = [with_unit(f, row[f]) for f in ("electrode", "gap_mm") if f in chosen and row[f] is not None]
     rest = []
     if "stirring" in chosen and row["stirring"] is not None:
-        rest.append(_STIRRING.get(row["stirring"], str(row["stirring"])))
+        rest.append(STIRRED.get(row["stirring"], str(row["stirring"])))
     if "rise_kv_s" in chosen and row["rise_kv_s"] is not None:
         rest.append(with_unit("rise_kv_s", row["rise_kv_s"]))
     unknown = [f"{factor_name(f)} not given" for f in chosen if row[f] is None]
