@@ -55,6 +55,10 @@ function take(model) {
   const row = made("div", {className: "take"})
   row.setAttribute("role", "group")
   row.setAttribute("aria-label", model.label)
+  if (model.told) {
+    row.classList.add("main")
+    row.append(made("span", {}, `${model.label}:`))
+  }
   for (const form of model.forms) {
     const element = made("button", {type: "button", className: "quiet", title: `${model.label} as ${form.toUpperCase()}`}, form.toUpperCase())
     element.setAttribute("aria-label", `${model.label} as ${form.toUpperCase()}`)

@@ -101,6 +101,7 @@ class Take(_Action):
     """
 
     forms = param.List(default=[], item_type=str, doc="Endings of the files that can be had.")
+    told = param.Boolean(default=False, doc="Whether what is taken away is said beside the buttons.")
 
     def __init__(self, label: str, forms: list[str], give: Callable[[str], tuple[str, Any]], **params: Any) -> None:
         super().__init__(label, kind="take", forms=forms, **params)

@@ -78,21 +78,35 @@ class Answer(Text):
     """The sentence that answers the page's question: two lines of it, the rest unfolds."""
 
     #: Characters that two lines hold on the narrowest desk.
-    TWO_LINES = 190
+    TWO_LINES = 205
     TWO_LARGE_LINES = 150
 
     def __init__(self, text: str = "", *, large: bool = False) -> None:
         self._large = large  # for a room
         super().__init__("div", text, live=True)
 
+    def _split(self, room: int) -> tuple[str, str]:
+        """As many statements as have room, one at least, and the rest."""
+        told = re.split(r"(?<=[.?!])\s+(?=[A-Z0-9±])", self.text)
+        lead = told[0]
+        for i, one in enumerate(told[1:], 1):
+            if len(lead) + 1 + len(one) > room - (10 if i < len(told) - 1 else 0):
+                return lead, " ".join(told[i:])
+            lead = f"{lead} {one}"
+        return lead, ""
+
     def _markup(self) -> str:
-        said = unbroken(escaped(self.text))
-        if len(self.text) > (self.TWO_LARGE_LINES if self._large else self.TWO_LINES):
-            said = f"<details><summary>{said}</summary></details>"
-        else:
-            said = f"<p>{said}</p>"
+        lead, rest = self._split(self.TWO_LARGE_LINES if self._large else self.TWO_LINES)
+        said = f"<p>{_shown(lead)}</p>"
+        if rest:
+            more = '<span class="more"></span>'
+            said = f"<details><summary>{_shown(lead)} {more}</summary><p>{_shown(rest)}</p></details>"
         size = " large" if self._large else ""
         return f'<div class="answer{size}" role="status" aria-live="polite">{said}</div>'
+
+
+def _shown(text: str) -> str:
+    return unbroken(escaped(text))
 
 
 def heading(text: str, level: int = 2, **params: Any) -> plain.Markup:

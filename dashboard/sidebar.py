@@ -71,7 +71,7 @@ class Sidebar(pn.viewable.Viewer):
         try:
             factors = {words.heading(f): f for f in study.factors}
             levels = study.levels(study.by)
-            automatic = "the level with most fillings" if levels else "–"
+            automatic = "most fillings" if levels else "–"
             confidences = dict(_CONFIDENCES)
             if study.confidence not in confidences.values():
                 confidences[f"{study.confidence:.4g}"] = study.confidence

@@ -307,10 +307,11 @@ a {{ color: {_CSS["primary"]}; }}
   border-left: 4px solid {_CSS["primary"]}; padding-left: 12px; font-variant-numeric: tabular-nums; }}
 .answer.large {{ font-size: 25px; line-height: 32px; min-height: 32px; }}
 .answer p {{ max-width: none; }}
-.answer summary {{ display: -webkit-box; -webkit-box-orient: vertical; -webkit-line-clamp: 2; overflow: hidden; }}
-.answer [open] summary {{ -webkit-line-clamp: none; }}
+.answer summary {{ list-style: none; }}
+.answer summary::-webkit-details-marker {{ display: none; }}
+.answer .more {{ color: {_CSS["primary"]}; font-size: 14px; font-weight: 600; white-space: nowrap; }}
+.answer .more::after {{ content: "more ▸"; }} .answer [open] .more::after {{ content: "▾"; }}
 @media ({_NARROW}) {{
-  .answer summary {{ -webkit-line-clamp: 5; }}
   .answer.large {{ font-size: 21px; line-height: 28px; }}
   .plot-head .caption {{ display: none; }} .caption .phone {{ display: inline; }}
   .top {{ flex-wrap: wrap; }} .top .question {{ flex-basis: 100%; white-space: normal; }}
@@ -480,6 +481,9 @@ button:disabled {{ opacity: 0.55; cursor: default; }}
 .drop input:focus-visible + label {{ outline: 3px solid {primary}; outline-offset: 2px; }}
 .take {{ display: flex; gap: 2px; }}
 .take button {{ min-height: 22px; padding: 0 5px; font-size: 12px; color: {muted}; }}
+.take.main {{ gap: {SPACE["s"]}px; align-items: center; font-weight: 500; }}
+.take.main button {{ min-height: 32px; padding: 5px 14px; font-size: 14px; color: {primary};
+  border: 1px solid {muted}; border-radius: 6px; background: {surface}; }}
 .take.busy {{ opacity: 0.5; }}
 .turn {{ display: flex; align-items: center; gap: {SPACE["xs"]}px; }}
 .turn button {{ min-width: 38px; padding: 4px; font-size: 18px; line-height: 1; }}

@@ -86,7 +86,7 @@ class Page(StudyPage):
         ])]  # fmt: skip
 
     def above(self) -> Sequence[Any]:
-        self._take = Take("The sheet to fill in", ["xlsx", "csv"], self._sheet)
+        self._take = Take("The sheet to fill in", ["xlsx", "csv"], self._sheet, told=True)
         return [self._take]
 
     def _settle(self, *_: Any) -> None:

@@ -373,6 +373,8 @@ class Page(StudyPage):
         if not result.test.taken:
             return "No breakdown taken yet."
         kv = result.test.table["kv"]
+        if len(kv) == 1:
+            return f"One reading, {words.number(kv.iloc[0])} kV."
         return (
             f"{words.plural(len(kv), 'reading')} from {words.number(kv.min())} to {words.number(kv.max())} kV in the "
             "order in which they came, with the mean so far and its interval."

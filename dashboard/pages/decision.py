@@ -12,6 +12,7 @@ import panel as pn
 import param
 
 from dashboard import parts, words
+from dashboard.actions import Press
 from dashboard.cache import known
 from dashboard.jobs import Progress, Runner
 from dashboard.pages.aside import Aside
@@ -28,6 +29,8 @@ BORROW = {"": "from nowhere", "study": "from the other oils"}
 GRAVEST = ("departs_from_method", "limit_method_unknown", "liquid_unknown")
 #: Most cases that the plot shows; the table has them all.
 MOST_DRAWN = 30
+#: Most limits that are offered by a button each.
+MOST_OFFERED = 8
 
 
 @dataclass(frozen=True)
@@ -168,6 +171,7 @@ class Page(StudyPage):
             known = f"{words.plural(fitting, 'limit')} of documents go with these records" if fitting else (
                 "No limit of a document goes with these records"
             )  # fmt: skip
+            self._offer_limits()
             raise Empty("Choose a limit.", f"None is applied unasked. {known}; one of your own can be typed.")
         if self.limit != TYPED:
             return {"limit": self.limit}
@@ -300,7 +304,20 @@ class Page(StudyPage):
             "often the limits hold it.",
             prover, table=("decision_proof", "Counted"), columns=COLUMNS,
         )  # fmt: skip
-        return [self._part, self._proof]
+        self._fitting = parts.column(visible=False, gap=8)
+        return [self._fitting, self._part, self._proof]
+
+    def _offer_limits(self) -> None:
+        """A button for each limit that goes with the records; of many the first of each document."""
+        fitting = self._offered()[0]
+        first = {x.title.split(",")[0]: x for x in reversed(fitting)}
+        shown = fitting if len(fitting) <= MOST_OFFERED else [x for x in fitting if x in first.values()][:MOST_OFFERED]
+        buttons = [Press(self._named(x), lambda _, key=x.key: setattr(self, "limit", key)) for x in shown]
+        typed = Press("A limit of your own", lambda _: setattr(self, "limit", TYPED))
+        rest = len(fitting) - len(shown)
+        more = f"{rest} more stand in the list “Limit”." if rest else ""
+        self._fitting.objects = [parts.heading("Limits that go with these records"), *buttons, typed, parts.hint(more)]
+        self._fitting.visible = True
 
     def _chosen_series(self) -> Any:
         found = self.kept("series", self._series)
@@ -329,6 +346,7 @@ class Page(StudyPage):
 
     def _show(self, result: Answer) -> None:
         super()._show(result)
+        self._fitting.visible = False
         if self._counted != self._chosen_series().label or not self._proof.visible:
             self._counted = ""
             self._proof.tell("")
@@ -340,6 +358,7 @@ class Page(StudyPage):
 
     def _say(self, what: Any) -> None:
         super()._say(what)
+        self._fitting.visible = not self.limit and bool(len(self.study.table))
         self._part.hide()
         self._proof.hide()
 

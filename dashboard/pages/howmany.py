@@ -456,14 +456,14 @@ class Page(StudyPage):
         from dashboard.plots.howmany import Mark
 
         found = []
-        rows = [("these records, typically", result.here, "diamond")] if result.here is not None else []
+        rows = [("these records", result.here, "diamond")] if result.here is not None else []
         if self.goal == "mean":
             rows.append(("plan", result.plan, "star"))
         for label, row, marker in rows:
             width = row.half_width_percent if self.interval == "bench" else row.half_width_known_percent
             width = row.half_width_known_percent if width is None else width
-            text = f"{label}: {row.fillings} × {row.breakdowns_per_filling}, ± {words.number(width, 3)} %"
-            found.append(Mark(text, row.breakdowns, width, marker))
+            name = f"{label}: {row.fillings} × {row.breakdowns_per_filling}"
+            found.append(Mark(name, f"{name}, ± {words.number(width, 3)} %", row.breakdowns, width, marker))
         return found
 
     def _shape(self, result: Answer) -> Hashable:

@@ -164,7 +164,7 @@ class GapLaw(_Power):
 
 class RateOfRise(_Power):
     KEY = "rate"
-    QUESTION = "The life exponent n, and the shift that it lets expect between two rates of rise."
+    QUESTION = "The life exponent n, and the shift that it predicts between two rates of rise."
     COLUMN = "rise_kv_s"
     AXIS = "Rate of rise (kV/s)"
 

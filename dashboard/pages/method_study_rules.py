@@ -177,9 +177,9 @@ class Rules(View):
         ranked = own.sort_values("expected_percent", kind="stable")
         low, high = ranked.iloc[0], ranked.iloc[-1]
         return (
-            f"At the scatter of these records (CoV {words.number(100 * result.cov, 2)} %) sound oils are asked for "
-            f"more in {_share(high['expected_percent'])} of tests by the rule of {high['rule']}, in "
-            f"{_share(low['expected_percent'])} by that of {low['rule']}."
+            f"At the scatter of these records (SD {words.number(100 * result.cov, 2)} % of the mean) the rule of "
+            f"{high['rule']} asks for more in {_share(high['expected_percent'])} of tests of a sound oil, that of "
+            f"{low['rule']} in {_share(low['expected_percent'])}."
         )
 
     def cautions(self, result: Answer) -> Sequence[Caution]:

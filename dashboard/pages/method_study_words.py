@@ -6,14 +6,14 @@ from methods.answers.heads import OWN
 from methods.families import DRAWN, EVERY_FAMILY, titles
 
 QUESTIONS: dict[str, str] = {
-    "rules": "What does a consistency rule do?",
-    "gap": "Does the gap follow a power law?",
-    "rate": "What does the rate of rise do?",
-    "geometry": "Does the stressed oil explain the shift?",
-    "agreement": "Do two methods agree on the same oils?",
-    "apart": "Which method tells oils apart better?",
-    "design": "Do more fillings beat more breakdowns?",
-    "family": "Normal or Weibull: where does it matter?",
+    "rules": "What does a rule do?",
+    "gap": "Is there a gap law?",
+    "rate": "What does the rate do?",
+    "geometry": "Is it the stressed oil?",
+    "agreement": "Do two methods agree?",
+    "apart": "Which tells oils apart?",
+    "design": "Fillings or breakdowns?",
+    "family": "Normal or Weibull?",
 }
 
 #: Scatter of breakdowns as it can be taken to be.

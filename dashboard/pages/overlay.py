@@ -167,6 +167,9 @@ class Page(StudyPage):
         for code, texts in found.items():
             text, names = next(iter(texts.items()))
             rest = sum(len(n) for n in texts.values()) - len(names)
+            if len(names) == len(result["fits"]) > 1:
+                out.append(Caution(code, f"Every level: {text[:1].lower()}{text[1:]}"))
+                continue
             where = (
                 f" ({words.listed(names)}{f', and {rest} more in the same way' if rest else ''})" if names[0] else ""
             )

@@ -95,7 +95,11 @@ class Page(StudyPage):
         hidden = len(self.study.everything) - len(result)
         rest = "nothing was refused" if not refused else f"{words.plural(refused, 'reading')} refused"
         left = f"; {words.plural(hidden, 'reading')} filtered or left out" if hidden else ""
-        return f"{kept}{stood} from {words.listed(f.name for f in self.study.files)}: {rest}{left}."
+        files = [f.name for f in self.study.files]
+        names = words.listed(files) if len(files) <= 3 else f"{len(files)} files"
+        guesses = sum(len(getattr(f.records, "guesses", ())) for f in self.study.files)
+        check = f" Check {words.plural(guesses, 'guess', 'guesses')} below." if guesses else ""
+        return f"{kept}{stood} from {names}: {rest}{left}.{check}"
 
     def tables(self, result: pd.DataFrame) -> Mapping[str, tuple[str, pd.DataFrame]]:
         full = [c for c in result.columns if bool(result[c].notna().any())]

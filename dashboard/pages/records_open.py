@@ -137,6 +137,7 @@ class FileCard(pn.viewable.Viewer):
             found.append(Table(f"{name}_problems", "Refused and noticed", _on_page(problems), page_size=10))
         if len(guesses):
             shown = guesses[["what", "guess", "evidence"]].astype("str")
+            shown["what"] = [words.heading(w) for w in shown["what"]]
             table = Table(f"{name}_guesses", "Guessed: check these", shown, page_size=10)
             found.append(table)
         found.append(parts.Folded(("Read it otherwise", self._overrule), level=3))

@@ -76,7 +76,7 @@ class Page(StudyPage):
 
     def _settle(self, *_: Any) -> None:
         present = self.study.present(self.study.by)
-        options = {"the level with most fillings": "", **{p: p for p in present}, "all levels together": ALL}
+        options = {"most fillings": "", **{p: p for p in present}, "all levels together": ALL}
         self.offer(self._choose, options, self.level if self.level in options.values() else "")
 
     # ------------------------------------------------------------- numbers

@@ -75,11 +75,14 @@ class Live(pn.viewable.Viewer):
             self._drawn.clear()  # what belongs to other records is not kept out of sight
             self._place.objects = []
             return
+        drawn = self.figure.draw(result)
         figure, text = self.figure, parts.unbroken(parts.escaped(self.figure.describe(result)))
         # The words stand beside the canvas as an image of their own, so that the plot's tools stay reachable.
         heading = f"<h2>{parts.escaped(figure.title)}</h2>"
         image = f'<div role="img" aria-label="{text}"></div>'
         if self.main:
+            if len(drawn.plots) > 1 and drawn.plots[0].x_label:  # small panels have no room for it
+                text = f"Across: {drawn.plots[0].x_label}; up: {drawn.plots[0].y_label}. {text}"
             first, rest = _first(text)
             caption = f'<p class="hint caption">{first}</p>' if first else ""
             self._words.object = f'<div class="plot-head">{heading}{caption}</div>{image}'
@@ -89,7 +92,6 @@ class Live(pn.viewable.Viewer):
         else:
             self._words.object = f'{heading}{image}<p class="hint caption">{text}</p>'
         height = _height(figure, result)
-        drawn = figure.draw(result)
         lines = [list(line) for line in drawn.legend()]
         lines = lines if 1 < len(lines) <= theme.MOST_NAMED else []
         many = self.main and sum(_SIGN_PX + _LETTER_PX * len(line[0]) for line in lines) > _LINE_PX
@@ -161,13 +163,13 @@ class Live(pn.viewable.Viewer):
 
     def _grid(self, panes: Sequence[Any]) -> Any:
         """Panels beside each other, fewer in a row where the page is narrow."""
-        columns = math.ceil(math.sqrt(len(panes)))
-        narrowest = f"max(180px, {100 / columns:.0f}% - 8px)" if self.main else "min(100%, 400px)"
+        columns = math.ceil(math.sqrt(len(panes) * (1.6 if self.main else 1)))
+        narrowest = f"max(150px, {100 / columns:.0f}% - 8px)" if self.main else "min(100%, 400px)"
         rules = {
             "display": "grid", "grid-template-columns": f"repeat(auto-fill, minmax({narrowest}, 1fr))", "gap": "4px",
         }  # fmt: skip
         if self.main:
-            rules |= {"grid-auto-rows": "minmax(150px, 1fr)", "height": "100%", "overflow": "auto"}
+            rules |= {"grid-auto-rows": "minmax(140px, 1fr)", "height": "100%", "overflow": "auto"}
         return parts.column(*panes, sizing_mode=self._mode, styles=rules)
 
     @param.depends("dark", watch=True)
@@ -181,7 +183,8 @@ def _first(text: str) -> tuple[str, str]:
     parts_ = re.split(r"(?<=[.:;])\s", text, maxsplit=1)
     if len(html.unescape(parts_[0])) > _BESIDE:
         return "", text
-    return parts_[0].rstrip(":;"), parts_[1] if len(parts_) > 1 else ""
+    rest = parts_[1] if len(parts_) > 1 else ""
+    return parts_[0].rstrip(":;"), rest[:1].upper() + rest[1:]
 
 
 def _height(figure: Figure, result: Any) -> int:

@@ -15,8 +15,9 @@ from dashboard.plots.marks import name as named
 
 @dataclass(frozen=True)
 class Mark:
-    """A point on the plot: what it is, where it stands, its marker."""
+    """A point on the plot: its name beside it, what is told of it, where it stands, its marker."""
 
+    name: str
     label: str
     breakdowns: float
     half_width_percent: float
@@ -59,7 +60,7 @@ def curves(table: pd.DataFrame, target_percent: float, marks: Sequence[Mark], to
         )  # fmt: skip
         if seen:
             left = mark.breakdowns < 0.5 * last
-            layers.append(named(mark.breakdowns, mark.half_width_percent, mark.label, colours.ink, left=left, off=12))
+            layers.append(named(mark.breakdowns, mark.half_width_percent, mark.name, colours.ink, left=left, off=12))
     layers.append(named(0, target_percent, f"wanted: ± {target_percent:g} %", colours.wrong, above=False))
     plot = Plot(
         layers, "Breakdowns in all", "Half-width (± % of the mean)", x_range=(0.0, 1.03 * last), y_range=(0.0, top)

@@ -16,6 +16,7 @@ from bokeh.models import (
     CustomJSTickFormatter,
     HoverTool,
     LassoSelectTool,
+    NoOverlap,
     PanTool,
     Range1d,
     ResetTool,
@@ -32,7 +33,9 @@ from dashboard.plots.layers import KINDS, Drawing, Layer, Plot
 #: Rows of a plot from which on their names are smaller.
 _MANY_ROWS = 14
 #: Letters of a row's name on a phone, where the plot needs the room.
-_NARROW = 18
+_NARROW = 20
+#: From more panels on their type is small; letters of a line of their titles.
+_FEW_PANELS, _TITLE = 4, 24
 #: Type that is read from the last row of a room.
 _LARGE = "20px"
 
@@ -82,6 +85,13 @@ def _lines(name: str) -> list[str]:
     """A name in two lines at most."""
     lines = textwrap.wrap(name, _NARROW, break_on_hyphens=False) or [""]
     return lines if len(lines) <= 2 else [lines[0], f"{lines[1][: _NARROW - 1]}…"]
+
+
+def _small(made: Any) -> None:
+    """The type of one of many panels; the canvas says once what their axes are."""
+    made.title.update(text_font_size="12px", text=textwrap.fill(made.title.text, _TITLE))
+    for axis in [*made.xaxis, *made.yaxis]:
+        axis.update(major_label_text_font_size="12px", axis_label=None)
 
 
 def _told(layer: Layer, plot: Plot) -> list[tuple[str, str]]:
@@ -202,6 +212,10 @@ class Patched:
             hook(SimpleNamespace(state=made), None)
             made.border_line_color = None  # the dark theme of the frame draws one
             bounds, x_ticks, y_ticks, large = axes
+            for axis in made.xaxis:
+                axis.major_label_policy = NoOverlap(min_distance=4)
+            if len(self.figures) > _FEW_PANELS:
+                _small(made)
             for axis in [*made.xaxis, *made.yaxis] if large else []:
                 axis.update(major_label_text_font_size=_LARGE, axis_label_text_font_size=_LARGE)
             made.yaxis[0].bounds = bounds or "auto"
@@ -239,10 +253,12 @@ class Patched:
 
     def _patch_plot(self, i: int, plot: Plot) -> None:
         made = self.figures[i]
-        if plot.title and made.title.text != plot.title:
-            made.title.text = plot.title
+        many = len(self.figures) > _FEW_PANELS
+        title = textwrap.fill(plot.title, _TITLE) if many else plot.title
+        if plot.title and made.title.text != title:
+            made.title.text = title
         for axis, label in ((made.xaxis[0], plot.x_label), (made.yaxis[0], plot.y_label)):
-            if axis.axis_label != label:
+            if axis.axis_label != label and not many:
                 axis.axis_label = label
         for k, layer in enumerate(plot.layers):
             renderer, before = self._layers[i][k], self._drawn[i][k]

@@ -17,16 +17,17 @@ def check_oil(found: CheckOil) -> Answer:
     titles = {r.key: r.title for r in found.rules}
     low, high = points["low_kv"].iloc[-1], points["high_kv"].iloc[-1]
     frame = f"Centre {number(found.centre_kv)} kV, limits {number(low)} to {number(high)} kV"
+    name = found.oil[:1].upper() + found.oil[1:]
     if len(out):
         last = out.iloc[-1]
         when = f" ({last['tested_on']})" if isinstance(last["tested_on"], str) else ""
         why = titles[str(last["broken"]).split(", ")[0]]
         said = (
-            f"{plural(len(out), 'result')} of {len(points)} {'breaks' if len(out) == 1 else 'break'} a rule, the "
-            f"latest result {int(last['result'])}{when}: {why}."
+            f"{name}: {plural(len(out), 'result')} of {len(points)} {'breaks' if len(out) == 1 else 'break'} a rule, "
+            f"the latest result {int(last['result'])}{when}: {why}."
         )
     else:
-        said = f"None of {plural(len(points), 'result')} breaks a rule."
+        said = f"{name}: none of {plural(len(points), 'result')} breaks a rule."
     what = "moving range of results" if found.chart == "individuals" else "SD within fillings"
     note = (
         f"Limits at 3 SD from the {what}, {plural(found.baseline, 'result')}; of 100 further results in control "

@@ -77,5 +77,7 @@ def _said(found: Components, worth: tuple[int, float] | None) -> str:
     )
     tail = ""
     if worth is not None:
-        tail = f": {plural(worth[0], 'breakdown')} on one filling are worth {number(worth[1], 2)}"
+        tail = (
+            f": {plural(worth[0], 'breakdown')} on one filling tell as much as {number(worth[1], 2)} independent ones"
+        )
     return f"{moved}, {told}{tail}."

@@ -82,7 +82,8 @@ def _said(found: Decisions) -> tuple[str, ...]:
     else:
         counts = {v: sum(d.verdict == v for d in made) for v in _VERBS}
         told = [f"{n} {_VERBS[v][n > 1]}" for v, n in counts.items() if n]
-        against = f"against {found.limit_kv:g} kV ({found.rule})"
+        rule = "" if found.rule == "simple" else f" ({found.rule})"
+        against = f"against {found.limit_kv:g} kV{rule}"
         said.append(f"Of {len(made)} oils and conditions {listed(told)} {against}.")
         grades = {g: sum(d.grade == g for d in made) for g in (GOOD, FAIR, POOR)}
         if any(grades.values()):

@@ -15,7 +15,7 @@ _STRESS = ("enhancement", "midplane_percent", "reach_mm", "area_mm2", "volume_mm
 
 
 def geometry(found: GeometryShift) -> Answer:
-    """The shift that the weakest link lets expect, by area and by volume, beside the observed one."""
+    """The shift that the weakest link predicts, by area and by volume, beside the observed one."""
     tables = (
         Table("criteria", "Prediction by criterion", found.criteria, "", OWN[QUESTION]),
         stress([found.first, found.second]),
@@ -39,7 +39,7 @@ def stress(found: Sequence[Stress] | Mapping[str, Stress]) -> Table:
 def _sentence(s: GeometryShift) -> str:
     one, two = name(s.first), name(s.second)
     said = (
-        f"From {one} to {two} the weakest link lets expect {number(s.predicted, 3)} times the voltage"
+        f"From {one} to {two} the weakest link predicts {number(s.predicted, 3)} times the voltage"
         f"{_span(s.predicted_low, s.predicted_high)} by the stressed area, {number(s.predicted_by_volume, 3)}"
         f"{_span(s.by_volume_low, s.by_volume_high)} by its volume"
     )

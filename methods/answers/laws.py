@@ -90,7 +90,7 @@ def rate_sentence(law: RateLaw, shift: RateShift | None = None) -> str:
     if shift is None:
         return f"{said}."
     return (
-        f"{said}: going from {shift.from_kv_s:g} to {shift.to_kv_s:g} kV/s lets expect {signed(shift.percent)} % "
+        f"{said}: going from {shift.from_kv_s:g} to {shift.to_kv_s:g} kV/s it predicts {signed(shift.percent)} % "
         f"({signed(shift.low_percent)} to {signed(shift.high_percent)})."
     )
 

@@ -70,7 +70,9 @@ def _said(found: Any) -> tuple[str, ...]:
     if minutes is None:
         return (found.sentence,)
     litres = f" and {number(oil / 1000, 2)} L of oil" if oil else ""
-    return (found.sentence, f"about {number(float(minutes), 2)} minutes on the bench{litres}.")
+    first, _, rest = found.sentence.partition(". ")
+    said = f"About {number(float(minutes), 2)} minutes on the bench{litres}."
+    return (f"{first.rstrip('.')}.", said, *([rest] if rest else []))
 
 
 def _row(found: Any) -> dict[str, Any]:

@@ -141,7 +141,10 @@ def _sentences(found: Shift) -> tuple[str, ...]:
     compared = f"by more than chance, allowing for {len(found.shifts)} comparisons"
     head = f"{count} {verb} from {level_text(found.reference)} {compared}."
     ends = [s for i, s in enumerate(there) if i == 0 or (i == len(there) - 1 and s.difference_percent > 0)]
-    return (head, *_told(ends))
+    told = _told(ends)
+    if told and not shown:  # each has limits of its own, which leave out that many were looked at
+        return (head, "Each by itself:", *told)
+    return (head, *told)
 
 
 def _told(results: Sequence[Any]) -> tuple[str, ...]:

@@ -11,6 +11,7 @@ import pandas as pd
 from methods.columns import PLACE
 from methods.errors import NotEstimable
 from methods.procedures import PROCEDURE, with_factor
+from methods.procedures.naming import NOT_GIVEN
 from methods.records.table import as_table, filling_codes, withstood
 from methods.result import Caution
 from methods.wording import list_words
@@ -61,7 +62,8 @@ def gather(data: object, only: Sequence[str] = ()) -> Evidence:
         table = table[table[PROCEDURE].isin(list(only))].reset_index(drop=True)
     names = list(dict.fromkeys(table[PROCEDURE].dropna()))
     if len(names) < 2:
-        found = f"only {names[0]}" if names else "none"
+        said = bool(names) and names[0] != NOT_GIVEN
+        found = f"only {names[0]}" if said else "no method, electrode, gap or stirring is given"
         raise NotEstimable(
             f"There are no two procedures to choose between: {found}. Open the file of another method beside this one, "
             "or one in which electrode, gap, stirring or method differ."

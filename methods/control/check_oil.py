@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 import scipy
 
-from methods.columns import CONDITION, LABELS, name_level
+from methods.columns import CONDITION, LABELS, STIRRED, name_level
 from methods.control.run_rules import RunRule, broken, chosen
 from methods.control.shewhart import (
     RANGE_FACTOR,
@@ -95,9 +95,13 @@ def cases(data: Any) -> dict[str, pd.DataFrame]:
     differs = [c for c in LABELS if c != "filling" and table[c].nunique(dropna=False) > 1]
     out: dict[str, pd.DataFrame] = {}
     for part in parts.values():
-        said = ", ".join(name_level(c, part[c].iloc[0]) for c in differs if pd.notna(part[c].iloc[0])) or "the oil"
+        said = ", ".join(_named_level(c, part[c].iloc[0]) for c in differs if pd.notna(part[c].iloc[0])) or "the oil"
         out[said if said not in out else f"{said} ({len(out) + 1})"] = part
     return out
+
+
+def _named_level(column: str, value: Any) -> str:
+    return STIRRED.get(value, str(value)) if column == "stirring" else name_level(column, value)
 
 
 def check_oil(
@@ -248,8 +252,8 @@ def _with_cautions(
     out = []
     if found.baseline < SETTLED:
         out.append(Caution("few", (
-            f"The limits come from {found.baseline} results; below {SETTLED} they are not settled: of 100 further "
-            f"results in control {found.false_alarms:.1f} would be flagged."
+            f"The limits come from {found.baseline} results; below {SETTLED} they are not settled: about "
+            f"{max(found.false_alarms, 1):.0f} of 100 further results in control would be flagged."
         )))  # fmt: skip
     gone = int((found.points["withstood"] > 0).sum())
     if gone:

@@ -22,6 +22,9 @@ ORIGINS: tuple[str, ...] = ("file", "sheet")
 _FIRST: tuple[str, ...] = ("electrode", "gap_mm", "stirring")
 _LAST: tuple[str, ...] = ("rise_kv_s", "edition")
 
+#: What tests are called whose sheet names nothing of how they were made.
+NOT_GIVEN = "procedure not given"
+
 
 @dataclass(frozen=True)
 class Procedures:
@@ -80,7 +83,7 @@ def _names(rows: Sequence[dict[Any, Any]], origins: Sequence[str]) -> list[str]:
         group = [rows[i] for i in members]
         for i, body in zip(members, _bodies(group, head, origins), strict=True):
             names[i] = " ".join(part for part in (head, body) if part)
-    return _different([n or "procedure not given" for n in names])
+    return _different([n or NOT_GIVEN for n in names])
 
 
 def _bodies(group: Sequence[dict[Any, Any]], head: str, origins: Sequence[str]) -> list[str]:

@@ -206,7 +206,8 @@ def _few(c: Comparison, base: int) -> list[Caution]:
         what = f"only {min(sizes)} breakdown{'s' if min(sizes) > 1 else ''} of {one if sizes[0] <= sizes[1] else two}"
     else:
         return []
-    tail = f" ({df:.2g} degrees of freedom)" if math.isfinite(df) else ""
+    degrees = "1 degree of freedom" if f"{df:.2g}" == "1" else f"{df:.2g} degrees of freedom"
+    tail = f" ({degrees})" if math.isfinite(df) else ""
     return [
         Caution(
             "few",

@@ -146,7 +146,7 @@ class Visitor:
 
     def answer(self) -> str:
         """The sentence that answers the page's question."""
-        return str(self.tab.locator(".answer").first.inner_text())
+        return str(self.tab.locator(".answer").first.text_content())
 
     def menu(self, label: str) -> None:
         """Go to another page by the menu."""

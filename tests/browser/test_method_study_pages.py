@@ -43,16 +43,16 @@ def test_a_committee_member_goes_through_the_questions(visitor: Any) -> None:
     tab = visitor.open("?page=method_study&data=bench")
     tab.locator(".answer").filter(has_text="sound oils are asked for more").wait_for()
     for question, answer in (
-        ("Does the gap follow a power law?", "grows as gap to the power"),
-        ("Does the stressed oil explain the shift?", "the weakest link lets expect"),
-        ("Do more fillings beat more breakdowns?", "One filling alone cannot show"),
+        ("Is there a gap law?", "grows as gap to the power"),
+        ("Is it the stressed oil?", "the weakest link predicts"),
+        ("Fillings or breakdowns?", "One filling alone cannot show"),
     ):
         visitor.choose("Question", question)
         tab.locator(".answer").filter(has_text=answer).wait_for()
         visitor.idle()
         visitor.picture(question)
     tab.go_back()
-    tab.locator(".answer").filter(has_text="the weakest link lets expect").wait_for()
+    tab.locator(".answer").filter(has_text="the weakest link predicts").wait_for()
 
 
 def test_a_simulation_runs_and_can_be_cancelled(visitor: Any) -> None:

@@ -111,7 +111,7 @@ def test_the_place_of_the_records_is_on_the_plot(study):
     page = _page(study, source="typed", within=15.0, between=5.0)
     here = plan.mean(0.15, between_cov=0.05, fillings=4, breakdowns_per_filling=6)
     label = page._marks(page.result())[0].label
-    assert label.startswith("these records, typically: 4 × 6") and f"{here.half_width_percent:.1f}" in label
+    assert label.startswith("these records: 4 × 6") and f"{here.half_width_percent:.1f}" in label
 
 
 def test_stop_or_go_on_is_about_one_series(study):

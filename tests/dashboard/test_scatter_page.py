@@ -32,7 +32,7 @@ def test_the_table_holds_the_components_of_the_chosen_level() -> None:
     assert shown["sd"].tolist() == [c.sd for c in found.components]
     assert shown["high"].tolist() == [c.high for c in found.components]
     assert page._answer.text.startswith("2: filling to filling")
-    assert "are worth" in page._answer.text
+    assert "tell as much as" in page._answer.text
     effects = order_effects(part)
     assert page._shown_tables["order"].frame["estimate"].iloc[0] == effects.trend.kv
 
