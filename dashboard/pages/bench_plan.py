@@ -163,6 +163,14 @@ class Page(StudyPage):
         about = [plan.sentence, f"Order drawn with seed {plan.seed}."]
         return f"run_sheet.{kind}", sheet_bytes(plan.sheet, kind, about)
 
+    def _show(self, result: Any) -> None:
+        super()._show(result)
+        self._take.visible = True
+
+    def _say(self, what: Any) -> None:
+        super()._say(what)
+        self._take.visible = False
+
     def sentence(self, result: Any) -> str:
         return str(result.sentence)
 

@@ -120,7 +120,7 @@ class Page(StudyPage):
         return plots.scatter(result, self.dark)
 
     def _describe(self, result: Any) -> str:
-        return f"{result.oil}. {answer(result).sentence}"
+        return f"{result.oil}: each mark is the mean of a filling. Shaded: the limits; dashed: the centre."
 
     def _describe_scatter(self, result: Any) -> str:
         if result.chart == "individuals":

@@ -172,7 +172,10 @@ class Page(StudyPage):
                 "No limit of a document goes with these records"
             )  # fmt: skip
             self._offer_limits()
-            raise Empty("Choose a limit.", f"None is applied unasked. {known}; one of your own can be typed.")
+            lacks = "" if len(self.study.table) and self.study.table["method"].notna().any() else "method"
+            if lacks:
+                known = "The records name no method, and a limit holds for its method only: name it on the sheet"
+            raise Empty("Choose a limit.", f"None is applied unasked. {known}; or type one of your own.", lacks=lacks)
         if self.limit != TYPED:
             return {"limit": self.limit}
         return {
@@ -316,7 +319,8 @@ class Page(StudyPage):
         typed = Press("A limit of your own", lambda _: setattr(self, "limit", TYPED))
         rest = len(fitting) - len(shown)
         more = f"{rest} more stand in the list “Limit”." if rest else ""
-        self._fitting.objects = [parts.heading("Limits that go with these records"), *buttons, typed, parts.hint(more)]
+        heads = [parts.heading("Limits that go with these records")] if shown else []
+        self._fitting.objects = [*heads, *buttons, typed, parts.hint(more)]
         self._fitting.visible = True
 
     def _chosen_series(self) -> Any:

@@ -153,7 +153,7 @@ class Page(StudyPage):
         ]  # fmt: skip
 
     def folded(self) -> Sequence[tuple[str, Callable[[], Sequence[Any]]]]:
-        return [("Fix a number, bench times …", lambda: [
+        return [("Numbers that are fixed", lambda: [
             self.number("fillings", "Fillings"), self.number("per_filling", "Breakdowns on each"),
             self.number("mean_kv", "Mean (kV)", step=1), *self._fields["interval"], self._protocols,
             self.number("filling_minutes", "A filling (min)", step=1),

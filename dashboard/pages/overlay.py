@@ -257,8 +257,11 @@ class Page(StudyPage):
             middle = c.box.get("0.5", float("nan"))
             stood = f", {c.withstood} withstood" if c.withstood else ""
             told.append(f"{c.label}: {c.n} readings, median {words.number(middle)} kV{stood}")
+        from dashboard.plots import overlay
+
         more = len(result["curves"]) - 8
-        return f"{kinds[self.view]}. {'; '.join(told)}{f'; and {more} more' if more > 0 else ''}."
+        cut = " Some limits go on beyond the edge." if self.view != "box" and overlay.beyond(result["curves"]) else ""
+        return f"{kinds[self.view]}. {'; '.join(told)}{f'; and {more} more' if more > 0 else ''}.{cut}"
 
     # ------------------------------------------------------------- table
 

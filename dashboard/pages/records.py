@@ -10,6 +10,7 @@ import pandas as pd
 import param
 
 from dashboard import parts, words
+from dashboard.actions import Press
 from dashboard.pages.base import Empty, StudyPage
 from dashboard.pages.records_filters import Exclude, Filters
 from dashboard.pages.records_open import FileCard, Opener
@@ -32,6 +33,13 @@ independent. Rows without a filling count as one filling for each sample and con
 """
 
 
+#: What one wants to know of records that are read: page -> question.
+NEXT = (
+    ("decision", "Does the oil pass?"), ("shift", "What shifts?"), ("choose", "Which method?"),
+    ("howmany", "How many more?"), ("precision", "How precise?"),
+)  # fmt: skip
+
+
 class Page(StudyPage):
     """The records that are open."""
 
@@ -50,6 +58,12 @@ class Page(StudyPage):
         self._card_of: dict[tuple[Any, ...], FileCard] = {}
         view = super()._layout()
         self._by_hand = parts.Folded(("The sheet as it stands, to be put right by hand", self._sheet_by_hand))
+        self._next = parts.wrap(
+            parts.raw('<p class="hint">Next:</p>', sizing_mode="fixed", width=44, styles={"padding-top": "8px"}),
+            *(Press(f"{asked} ▸", lambda _, key=key: self._go(key), look="quiet") for key, asked in NEXT), gap=4,
+            visible=False,
+        )  # fmt: skip
+        view.insert(view.index(self._body), self._next)
         view.insert(view.index(self._body), self._by_hand.__panel__())
         view.insert(view.index(self._body), self._cards)
         self._choose = parts.Folded(
@@ -59,6 +73,9 @@ class Page(StudyPage):
         ).__panel__()
         view.insert(view.index(self._body), self._choose)
         return view
+
+    def _go(self, page: str) -> None:
+        self.study.page = page
 
     def _sheet_by_hand(self) -> Any:
         by_hand = SheetByHand(self.study)
@@ -72,6 +89,7 @@ class Page(StudyPage):
     def result(self) -> pd.DataFrame:
         self._lay_cards()
         self._choose.visible = bool(self.study.files)
+        self._next.visible = bool(len(self.study.table))
         self._by_hand.__panel__().visible = bool(self.study.files or self.study.refused)
         if self.study.refused or self.sheet:
             self._by_hand.open()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pandas as pd
@@ -138,6 +139,7 @@ class FileCard(pn.viewable.Viewer):
         if len(guesses):
             shown = guesses[["what", "guess", "evidence"]].astype("str")
             shown["what"] = [words.heading(w) for w in shown["what"]]
+            shown["guess"] = [_in_words(g) for g in shown["guess"]]
             table = Table(f"{name}_guesses", "Guessed: check these", shown, page_size=10)
             found.append(table)
         found.append(parts.Folded(("Read it otherwise", self._overrule), level=3))
@@ -238,3 +240,8 @@ def _on_page(problems: pd.DataFrame) -> pd.DataFrame:
     """The problems as text, with the page's controls where they name options of the command line."""
     told = problems.astype("str")
     return told.assign(rule=told["rule"].map(for_the_page))
+
+
+def _in_words(text: str) -> str:
+    """Names of columns as their headings."""
+    return re.sub(r"\b[a-z]+_[a-z_]+\b", lambda found: words.heading(found[0]), text)

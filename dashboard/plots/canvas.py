@@ -180,11 +180,11 @@ class Live(pn.viewable.Viewer):
 
 def _first(text: str) -> tuple[str, str]:
     """The first statement of a caption, where it is short enough to stand beside the heading, and the rest."""
-    parts_ = re.split(r"(?<=[.:;])\s", text, maxsplit=1)
-    if len(html.unescape(parts_[0])) > _BESIDE:
+    told = re.split(r"(?<=[.:;])\s", text, maxsplit=1)
+    if len(html.unescape(told[0])) > _BESIDE or len(told[0].split()) < 3:
         return "", text
-    rest = parts_[1] if len(parts_) > 1 else ""
-    return parts_[0].rstrip(":;"), rest[:1].upper() + rest[1:]
+    rest = told[1] if len(told) > 1 else ""
+    return told[0].rstrip(":;"), rest if told[0].endswith(".") else rest[:1].upper() + rest[1:]
 
 
 def _height(figure: Figure, result: Any) -> int:

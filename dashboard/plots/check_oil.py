@@ -12,6 +12,10 @@ from dashboard.plots.marks import band, line, points, spans
 from methods.control import CheckOil
 
 
+#: Of so few results each has its number on the axis.
+_FEW = 12
+
+
 def results(found: CheckOil, dark: bool = False) -> Drawing:
     """Results in the order of the tests, limits, what breaks a rule, and the electrode log as upright lines."""
     rows = found.points
@@ -65,5 +69,6 @@ def _chart(
         points(x[known & out], y[known & out], colours.wrong, "breaks a rule" if out.any() else "", marker="diamond",
                size=14, about=some(known & out)),
     ]  # fmt: skip
-    return Drawing([Plot(layers, "Result, in the order of the tests", label, x_range=(0.5, len(rows) + 0.5),
+    few = [(float(v), f"{v:g}") for v in x] if len(x) <= _FEW else None
+    return Drawing([Plot(layers, "Result, in the order of the tests", label, x_ticks=few, x_range=(0.5, len(rows) + 0.5),
                          y_range=(max(bottom, -margin) if low.min() >= 0 else bottom, top))])  # fmt: skip

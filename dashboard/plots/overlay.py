@@ -33,7 +33,7 @@ def steps(curves: Sequence[Curve], look: Looks, said: Told) -> Plot:
         layers.append(Layer("line", {"x": x, "y": y}, _legend(c), drawn))
     layers.append(_stood(curves, look, lambda p: p))
     strips, low = _strips(curves, look, said, -0.02, 1.0)
-    return Plot([*layers, strips], KV, SHARE, y_range=(low, 1.03), y_bounds=(0.0, 1.0))
+    return Plot([*layers, strips], KV, SHARE, x_range=_reach(curves), y_range=(low, 1.03), y_bounds=(0.0, 1.0))
 
 
 def scale(curves: Sequence[Curve], look: Looks, said: Told, family: str) -> Plot:
@@ -55,6 +55,7 @@ def scale(curves: Sequence[Curve], look: Looks, said: Told, family: str) -> Plot
     strips, low = _strips(curves, look, said, bottom - 0.03 * (top - bottom), top - bottom)
     return Plot(
         [*layers, strips], KV, SHARE, log_x=bool(scatter.log_voltage(family)),
+        x_range=_reach(curves, log=bool(scatter.log_voltage(family))),
         y_range=(low, top + 0.04 * (top - bottom)), y_bounds=(bottom - 0.01 * (top - bottom), top),
     )  # fmt: skip
 
@@ -167,6 +168,32 @@ def _add(columns: dict[str, list[Any]], x: np.ndarray[Any, Any], y: np.ndarray[A
     columns["xs"].append(x)
     columns["ys"].append(y)
     columns["colour"].append(colour)
+
+
+def _reach(curves: Sequence[Curve], log: bool = False) -> tuple[float, float] | None:
+    """The voltages that are shown: readings and limits, but of limits that hardly know the oil no more than twice the
+    spread of the readings on either side; None: as the layers are."""
+    read = np.concatenate([np.array([]), *(c.strip["kv"].to_numpy(dtype=float) for c in curves)])
+    if not len(read) or log and read.min() <= 0:
+        return None
+    ends = np.concatenate([read, *(_array(c.fitted[n]) for c in curves for n in ("low", "high", "kv"))])
+    ends = ends[np.isfinite(ends) & (ends > 0)]
+    value = np.log if log else np.asarray
+    low, high = float(value(read.min())), float(value(read.max()))
+    most = 2 * max(high - low, 0.1 if log else 0.1 * high)
+    low, high = max(float(value(ends.min())), low - most), min(float(value(ends.max())), high + most)
+    margin = 0.04 * (high - low)
+    if log:
+        return float(np.exp(low - margin)), float(np.exp(high + margin))
+    return max(low - margin, -margin), high + margin
+
+
+def beyond(curves: Sequence[Curve]) -> bool:
+    """Whether some limits go on beyond what is shown."""
+    shown = _reach(curves)
+    return shown is not None and any(
+        bool((_array(c.fitted["low"]) < shown[0]).any() or (_array(c.fitted["high"]) > shown[1]).any()) for c in curves
+    )
 
 
 def _bands(curves: Sequence[Curve], look: Looks, height: Height) -> Layer:
