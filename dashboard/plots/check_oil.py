@@ -11,7 +11,6 @@ from dashboard.plots.layers import Drawing, Layer, Plot
 from dashboard.plots.marks import band, line, points, spans
 from methods.control import CheckOil
 
-
 #: Of so few results each has its number on the axis.
 _FEW = 12
 
@@ -70,5 +69,6 @@ def _chart(
                size=14, about=some(known & out)),
     ]  # fmt: skip
     few = [(float(v), f"{v:g}") for v in x] if len(x) <= _FEW else None
-    return Drawing([Plot(layers, "Result, in the order of the tests", label, x_ticks=few, x_range=(0.5, len(rows) + 0.5),
+    return Drawing([Plot(layers, "Result, in the order of the tests", label, x_ticks=few,
+                         x_range=(0.5, len(rows) + 0.5),
                          y_range=(max(bottom, -margin) if low.min() >= 0 else bottom, top))])  # fmt: skip
