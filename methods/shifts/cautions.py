@@ -199,7 +199,8 @@ def _few(c: Comparison, base: int) -> list[Caution]:
     elif c.unit == "filling" and len(c.pair.blocks) < 2 and c.lent is None and min(counts) < 3:
         what = f"only {min(counts)} fillings of {fewer}"
     elif c.unit == "filling" and df < 3:
-        what = f"only {min(counts)} fillings of {fewer} on {max(len(c.pair.blocks), 1)} samples"
+        oils = max(len(c.pair.blocks), 1)
+        what = f"only {min(counts)} fillings of {fewer} on {oils} sample{'s' if oils > 1 else ''}"
         if c.lent is not None:
             what = "the scatter that is borrowed is hardly known itself"
     elif min(sizes) < 5:
