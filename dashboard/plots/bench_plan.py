@@ -24,7 +24,7 @@ def study(plan: Any, dark: bool) -> Drawing:
     if plan.target_percent is not None:
         ends = [plan.target_percent] * 2
         layers.append(line([at[0], at[-1]], ends, colours.wrong, dash="dotted", silent=True))
-        layers.append(named(at[0], ends[0], f"wanted: ± {ends[0]:g} %", colours.wrong, above=False))
+        layers.append(named(at[-1], ends[0], f"wanted: ± {ends[0]:g} %", colours.wrong, left=False))
     mark = f"this plan: {plan.fillings} fillings, ± {plan.half_width_percent:.3g} %"
     layers.append(points([plan.fillings], [plan.half_width_percent], colours.ink, marker="star", size=15,
                          fill_alpha=0.25, line_width=2, about={"": [mark]}))  # fmt: skip

@@ -82,7 +82,7 @@ class Live(pn.viewable.Viewer):
         image = f'<div role="img" aria-label="{text}"></div>'
         if self.main:
             if len(drawn.plots) > 1 and drawn.plots[0].x_label:  # small panels have no room for it
-                text = f"Across: {drawn.plots[0].x_label}; up: {drawn.plots[0].y_label}. {text}"
+                text = f"{drawn.plots[0].x_label} across, {drawn.plots[0].y_label.lower()} upwards. {text}"
             first, rest = _first(text)
             caption = f'<p class="hint caption">{first}</p>' if first else ""
             self._words.object = f'<div class="plot-head">{heading}{caption}</div>{image}'
@@ -121,6 +121,8 @@ class Live(pn.viewable.Viewer):
             each = None if self.main else max(240, height // 2) if several else height
             patched = Patched(drawing, dark=self.dark, height=each, ticks=ticks, picked=self._picked)
             panes = [pn.pane.Bokeh(f, sizing_mode=self._mode, margin=0) for f in patched.figures]
+            if several and self.main:
+                self._place.styles = self._place.styles | {"min-height": "0"}
             view = self._grid(panes) if several else parts.column(*panes, sizing_mode=self._mode)
             self._drawn[shape] = (patched, view)
             while len(self._drawn) > _SHAPES:
@@ -169,7 +171,7 @@ class Live(pn.viewable.Viewer):
             "display": "grid", "grid-template-columns": f"repeat(auto-fill, minmax({narrowest}, 1fr))", "gap": "4px",
         }  # fmt: skip
         if self.main:
-            rules |= {"grid-auto-rows": "minmax(140px, 1fr)", "height": "100%", "overflow": "auto"}
+            rules |= {"grid-auto-rows": "minmax(140px, 1fr)", "height": "100%", "overflow": "auto", "min-height": "0"}
         return parts.column(*panes, sizing_mode=self._mode, styles=rules)
 
     @param.depends("dark", watch=True)

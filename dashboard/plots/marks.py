@@ -29,7 +29,8 @@ def points(
     x = np.asarray(x, dtype=float)
     colours = [colour] * len(x) if isinstance(colour, str) else list(colour)
     data = {"x": x, "y": np.asarray(y, dtype=float), "colour": colours}
-    shown = {"marker": marker, "size": size, "colour": colours[0] if colours else str(colour), **look}
+    thin = {"line_width": 2.5} if marker in ("x", "y", "plus", "asterisk") else {}
+    shown = {"marker": marker, "size": size, "colour": colours[0] if colours else str(colour), **thin, **look}
     return Layer("marks", data, label, shown, about or {}, of)
 
 

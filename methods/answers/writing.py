@@ -89,6 +89,8 @@ def cell(column: str, value: Any, digits: int = 3) -> str:
             return p_value(float(value))
         if column in SHARES:
             return f"{100 * value:.3g}\u202f%"
+        if column == "false_alarm_percent" and 0 < value < 0.01:
+            return "< 0.01"
         if is_setting(column):
             return f"{value:.10g}".replace("-", "\u2212")
     if isinstance(value, (bool, np.bool_, int, float, np.number)):

@@ -40,6 +40,13 @@ class BenchTime:
     oil_volume_ml: float | None
 
 
+#: What the times of a test are called in a remark.
+_SAID = {
+    "wait_after_filling_s": "the rest after filling", "pause_s": "the pause between breakdowns",
+    "rise_kv_s": "the rate of rise",
+}  # fmt: skip
+
+
 def as_protocol(what: Protocol | str, folder: str | os.PathLike[str] | None = None) -> Protocol:
     """A protocol from itself, its key or any text that is recognised.
 
@@ -134,7 +141,7 @@ def bench_time(
     def known(name: str, assumed: float, unit: str) -> float:
         value = getattr(p, name).value
         if value is None:
-            notes.append(f"{name} is not known for {p.designation}: {assumed:g} {unit} assumed")
+            notes.append(f"{_SAID[name]} is not known for {p.designation}: {assumed:g} {unit} assumed")
         return float(assumed if value is None else value)
 
     if mean_kv is None:
