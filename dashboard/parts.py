@@ -150,18 +150,18 @@ def caution_line(found: Sequence[Caution]) -> str:
         return ""
     count = f'<span class="count">{len(texts) - 1} more</span>' if len(texts) > 1 else ""
     line = f'<span class="line">{unbroken(escaped(texts[0][1]))}</span>'
-    rest = "".join(
-        f'<p class="notice" role="note" data-code="{escaped(code)}">{unbroken(escaped(text))}</p>'
-        for code, text in texts
-    )
+    by_code: dict[str, list[str]] = {}
+    for code, text in texts:
+        by_code.setdefault(code, []).append(text)
+    rest = "".join(_notice(code, told) for code, told in by_code.items())
     return f'<details class="cautions"><summary><b aria-hidden="true">!</b>{line}{count}</summary>{rest}</details>'
 
 
 def _notice(code: str, texts: Sequence[str]) -> str:
-    first = f'<p class="notice" role="note" data-code="{escaped(code)}">{escaped(texts[0])}</p>'
+    first = f'<p class="notice" role="note" data-code="{escaped(code)}">{_shown(texts[0])}</p>'
     if len(texts) == 1:
         return first
-    more = "".join(f"<p>{escaped(t)}</p>" for t in texts[1:])
+    more = "".join(f"<p>{_shown(t)}</p>" for t in texts[1:])
     return f'{first}<details class="notice more"><summary>{len(texts) - 1} more of this kind</summary>{more}</details>'
 
 

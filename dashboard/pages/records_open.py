@@ -238,7 +238,7 @@ def _ceiling(text: str) -> float | bool | None:
 
 def _on_page(problems: pd.DataFrame) -> pd.DataFrame:
     """The problems as text, with the page's controls where they name options of the command line."""
-    told = problems.astype("str")
+    told = problems.drop(columns=["code", "refused"], errors="ignore").astype("str")
     return told.assign(rule=told["rule"].map(for_the_page))
 
 

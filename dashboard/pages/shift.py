@@ -399,6 +399,9 @@ class Page(StudyPage):
         elif result.equivalence is not None:
             text += " The margin of agreement is drawn on the % axis."
         missing = [level_text(s.level) for s in r.shifts if not np.isfinite(s.difference_percent)]
+        ends = [(s.low_percent, s.high_percent) for s in r.shifts if np.isfinite(s.low_kv)]
+        if self.scale == "percent" and ends and not np.isfinite(ends).any():
+            text += " In percent the data set none: choose kV."
         return text + (f" Not comparable: {words.listed(missing)}." if missing else "")
 
     def tables(self, result: Answer) -> Mapping[str, tuple[str, pd.DataFrame]]:

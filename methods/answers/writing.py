@@ -72,6 +72,13 @@ def is_setting(column: str) -> bool:
     return column.endswith(_SETTINGS)
 
 
+def _share(value: float) -> str:
+    """A fraction as per cent; what is nearly never or nearly always is said so, not by an exponent."""
+    if 0 < value < 1e-4:
+        return "< 0.01\u202f%"
+    return "> 99.99\u202f%" if 1 - 1e-4 < value < 1 else f"{100 * value:.3g}\u202f%"
+
+
 def cell(column: str, value: Any, digits: int = 3) -> str:
     """One value as it is read in a table."""
     if isinstance(value, str):
@@ -88,7 +95,7 @@ def cell(column: str, value: Any, digits: int = 3) -> str:
         if is_p_value(column):
             return p_value(float(value))
         if column in SHARES:
-            return f"{100 * value:.3g}\u202f%"
+            return _share(float(value))
         if column == "false_alarm_percent" and 0 < value < 0.01:
             return "< 0.01"
         if is_setting(column):
