@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -310,13 +311,16 @@ class Page(StudyPage):
         self._fitting = parts.column(visible=False, gap=8)
         return [self._fitting, self._part, self._proof]
 
+    def _take_limit(self, key: str, _: Any) -> None:
+        self.limit = key
+
     def _offer_limits(self) -> None:
         """A button for each limit that goes with the records; of many the first of each document."""
         fitting = self._offered()[0]
         first = {x.title.split(",")[0]: x for x in reversed(fitting)}
         shown = fitting if len(fitting) <= MOST_OFFERED else [x for x in fitting if x in first.values()][:MOST_OFFERED]
-        buttons = [Press(self._named(x), lambda _, key=x.key: setattr(self, "limit", key)) for x in shown]
-        typed = Press("A limit of your own", lambda _: setattr(self, "limit", TYPED))
+        buttons = [Press(self._named(x), partial(self._take_limit, x.key)) for x in shown]
+        typed = Press("A limit of your own", partial(self._take_limit, TYPED))
         rest = len(fitting) - len(shown)
         more = f"{rest} more stand in the list “Limit”." if rest else ""
         heads = [parts.heading("Limits that go with these records")] if shown else []

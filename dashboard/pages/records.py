@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -60,7 +61,7 @@ class Page(StudyPage):
         self._by_hand = parts.Folded(("The sheet as it stands, to be put right by hand", self._sheet_by_hand))
         self._next = parts.wrap(
             parts.raw('<p class="hint">Next:</p>', sizing_mode="fixed", width=44, styles={"padding-top": "8px"}),
-            *(Press(f"{asked} ▸", lambda _, key=key: self._go(key), look="quiet") for key, asked in NEXT), gap=4,
+            *(Press(f"{asked} ▸", partial(self._go, key), look="quiet") for key, asked in NEXT), gap=4,
             visible=False,
         )  # fmt: skip
         view.insert(view.index(self._body), self._next)
@@ -74,7 +75,7 @@ class Page(StudyPage):
         view.insert(view.index(self._body), self._choose)
         return view
 
-    def _go(self, page: str) -> None:
+    def _go(self, page: str, _: Any) -> None:
         self.study.page = page
 
     def _sheet_by_hand(self) -> Any:
