@@ -27,7 +27,7 @@ from methods.wording import list_words, percent
 SURE = 0.9
 
 #: A procedure is in play from this probability of being the best; of those so many are named.
-IN_PLAY, NAMED = 0.05, 4
+IN_PLAY, NAMED = 0.05, 3
 
 #: Fillings of the plans that make a procedure's line in the plot.
 PLANS: tuple[int, ...] = tuple(range(2, 13))
@@ -331,10 +331,10 @@ def _sentence(
     more = len(playing) - len(named)
     if more:
         rest = sum(r.probability_best for r in playing[NAMED:])
-        named.append(f"{more} more ({percent(100 * rest)} % together)")
+        named.append(f"{more} more ({percent(100 * rest)} %)")
     text = (
-        f"None of {len(rows)} procedures is clearly the best on {oils}, {by}. In play, each with the probability "
-        f"that it is the best: {list_words(named, NAMED + 1)}."
+        f"None of {len(rows)} procedures is clearly the best on {oils}. In play: {list_words(named, NAMED + 1)}. In "
+        f"brackets the probability to be the best, {by}."
     )
     if not settle:
         return text + (
