@@ -34,6 +34,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--limit-liquid", metavar="LIQUID", help="the liquid that a limit in kV is for: mineral oil")
     parser.add_argument("--limit-stage", metavar="TEXT", help="the stage that a limit in kV is for: in service")
     parser.add_argument(
+        "--limit-equipment", metavar="TEXT", help="the equipment that a limit in kV is for: up to 69 kV"
+    )
+    parser.add_argument("--stage", metavar="TEXT", help="the stage of these oils: a limit for another is refused")
+    parser.add_argument("--equipment", metavar="TEXT", help="the class of their equipment: likewise")
+    parser.add_argument(
         "--poor-below", type=kilovolts, metavar="KV", help="grades of your own: good above --limit, poor below this"
     )
     parser.add_argument("--rule", default="simple", help="simple (mean), guarded (lower limit of the mean) or every")
@@ -61,7 +66,8 @@ def run(args: argparse.Namespace) -> int:
     records = open_records(args)
     found = decide_all(
         records, args.limit, args.rule, limit_method=args.limit_method, limit_liquid=args.limit_liquid,
-        limit_stage=args.limit_stage, poor_below=args.poor_below, by=args.by,
+        limit_stage=args.limit_stage, limit_equipment=args.limit_equipment, stage=args.stage, equipment=args.equipment,
+        poor_below=args.poor_below, by=args.by,
         confidence=args.confidence, risk=args.risk, between_sd=args.between_sd, instrument_kv=args.instrument,
         history=args.history, result=args.result,
     )  # fmt: skip

@@ -54,8 +54,9 @@ class Page(StudyPage):
     FOLLOWS = ("confidence",)
     ASKS = True
     INPUTS = (
-        "limit", "limit_kv", "method", "liquid", "poor_kv", "rule", "risk", "between_kv", "borrow", "instrument_kv",
-        "within", "between", "case", "voltmeter", "gap_tolerance", "exponent", "own_sources",
+        "limit", "limit_kv", "method", "liquid", "limit_stage", "limit_equipment", "stage", "equipment", "poor_kv",
+        "rule", "risk", "between_kv", "borrow", "instrument_kv", "within", "between", "case", "voltmeter",
+        "gap_tolerance", "exponent", "own_sources",
     )  # fmt: skip
     COLUMNS = COLUMNS
 
@@ -65,6 +66,10 @@ class Page(StudyPage):
     liquid: param.Selector[str] = param.Selector(
         default="", objects=["", *LIQUIDS], doc="Liquid that a limit of your own is for."
     )
+    limit_stage = param.String("", doc="Stage that a limit of your own is for, such as in service; empty: not said.")
+    limit_equipment = param.String("", doc="Equipment that a limit of your own is for; empty: not said.")
+    stage = param.String("", doc="Stage of these oils; a limit for another is refused.")
+    equipment = param.String("", doc="Equipment that these oils are from; a limit for another is refused.")
     poor_kv = param.Number(
         None, allow_None=True, bounds=(0, 500), doc="Grades of your own: good above the limit, poor below this, kV."
     )
@@ -100,15 +105,23 @@ class Page(StudyPage):
             self.number("limit_kv", "Limit (kV)", step=1, sliding=True),
             self.text_field("method", "Written for method"),
             self.select("liquid", "For the liquid", {"": "not said"}),
+            self.text_field("limit_stage", "For the stage"),
+            self.text_field("limit_equipment", "For the equipment"),
             self.number("poor_kv", "Poor below (kV)", step=1),
         ]
+        self._stages = self.chooser(
+            "stage", "Stage of these oils", "Not said: the verdict is with a caution.", 330
+        )
+        self._classes = self.chooser(
+            "equipment", "Their equipment", "Its class, as the limits have it.", 330
+        )
         self._judge = Runner("Judge the records", self._ask, lambda _: self.refresh(), "A case takes up to a second.")
         self._judging = parts.column(self._judge, width=260, visible=False)
         self.study.param.watch(self._settle, ["fingerprint", "files"])
-        self.param.watch(self._settle, "limit")
+        self.param.watch(self._settle, ["limit", "limit_stage", "limit_equipment", "stage", "equipment"])
         self._settle()
         return [
-            self._limits, *self._own,
+            self._limits, *self._own, self._stages, self._classes,
             self.select("rule", "Passes if", RULES), self._judging,
             self.number("risk", "Risk (%)", step=0.5, sliding=True),
         ]  # fmt: skip
@@ -136,6 +149,22 @@ class Page(StudyPage):
         self.offer(self._limits, options, self.limit if self.limit in options.values() else TYPED)
         for field in self._own:
             field.visible = self.limit == TYPED
+        self._settle_stages(next((x for x in (*fitting, *others) if x.key == self.limit), None))
+
+    def _settle_stages(self, entry: Any) -> None:
+        """Stage and equipment of these oils can be said where the limit is for some; in the words of the documents."""
+        from methods.protocols.fitting import known_stages
+
+        typed = self.limit == TYPED
+        wanted = {
+            "stage": self.limit_stage if typed else getattr(entry, "stage", ""),
+            "equipment": self.limit_equipment if typed else getattr(entry, "equipment", ""),
+        }
+        for (name, known_ones), control in zip(known_stages().items(), (self._stages, self._classes), strict=True):
+            mine = getattr(self, name)
+            options = list(dict.fromkeys(w for w in (wanted[name], mine, *known_ones) if w))
+            control.visible = bool(wanted[name] or mine)
+            self.offer(control, {"not said": "", **{w: w for w in options}}, mine)
 
     @staticmethod
     def _named(limit: Any) -> str:
@@ -181,6 +210,7 @@ class Page(StudyPage):
             return {"limit": self.limit}
         return {
             "limit": self.limit_kv, "limit_method": self.method.strip() or None, "limit_liquid": self.liquid or None,
+            "limit_stage": self.limit_stage.strip() or None, "limit_equipment": self.limit_equipment.strip() or None,
             "poor_below": self.poor_kv or None,
         }  # fmt: skip
 
@@ -188,7 +218,7 @@ class Page(StudyPage):
         return {
             **self._limit(), "rule": self.rule, "confidence": self.study.confidence, "risk": self.risk / 100,
             "between_sd": self.between_kv or None, "instrument_kv": self.instrument_kv, "history": self.borrow or None,
-            "result": self.study.result,
+            "result": self.study.result, "stage": self.stage or None, "equipment": self.equipment or None,
         }  # fmt: skip
 
     def _ask(self) -> tuple[Any, Hashable]:

@@ -23,6 +23,8 @@ another, and no standard converts one into the other: such comparisons are refus
 **None is applied unasked.** Choose the limit that your contract or your rules name, or type your own with its method
 and liquid. **Grades** (good, fair, poor) come with the probability that the true mean lies in each. Where the test
 departs from its method (electrode, gap, stirring, rate, temperature, rest), the verdict's row says in what.
+Where a limit is for a **stage** (as received, in service) or a class of **equipment**, say which these oils are: a
+limit for another is refused, and where it is not said, a caution says what is unknown.
 
 **Rules.** *Simple* compares the mean, as the standards do: an oil on the limit passes every other time. *Guarded* asks
 that the lower confidence limit of the mean reaches it: a bad oil passes rarely, a good one fails more often. *Every*

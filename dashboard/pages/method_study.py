@@ -40,7 +40,7 @@ class Page(StudyPage):
     ASKS = True
     COLUMNS = COLUMNS
     INPUTS = (
-        "question", "family", "between", "own_kind", "own_limit", "own_n", "judged_by", "law",
+        "question", "family", "between", "own_kind", "own_limit", "own_n", "own_more", "own_second", "judged_by", "law",
         "at_gap", "rate_from", "rate_to",
         "geometry_one", "geometry_two", "fraction", "first", "second", "scale", "reading", "counts", "level", "total",
         "condition", "low",
@@ -58,6 +58,10 @@ class Page(StudyPage):
     )
     own_limit = param.Number(30.0, bounds=(0.1, 500), doc="In % of the mean, or the factor of the range.")
     own_n = param.Integer(5, bounds=(3, 100), doc="Breakdowns that your own rule judges.")
+    own_more = param.Integer(5, bounds=(0, 100), doc="Breakdowns that are added when they fail; 0: none.")
+    own_second = param.Number(
+        None, allow_None=True, bounds=(0, 500), doc="Limit for all of them together, in % of the mean; empty: none."
+    )
     judged_by = param.String("", doc="Rule by which all series are judged; empty: each by its method's.")
     law = param.String("", doc="Which of the groups is drawn.")
     at_gap = param.Number(None, allow_None=True, bounds=(0, 100), doc="Predict at this gap, mm; empty: not asked.")

@@ -51,6 +51,8 @@ class Rules(View):
         page = self.page
         self._limit = page.number("own_limit", "Its limit", "In % of the mean, or the factor of the range.")
         self._size = page.number("own_n", "It judges", "So many breakdowns of a series.", step=1)
+        self._more = page.number("own_more", "Then so many more", "Breakdowns that are added when it fails.", step=1)
+        self._second = page.number("own_second", "Limit for all (%)", "For all of them together; empty: none.")
         page.param.watch(lambda _: self._settle(), "own_kind")
         self._by = page.chooser(
             "judged_by", "Judge the records by", "One rule for all series, or each by its method's."
@@ -60,7 +62,7 @@ class Rules(View):
             page.select("family", "Breakdowns fall", ASSUMED, "How the breakdowns of an oil are taken to fall."),
             page.number("between", "Between fillings (%)", "How far fillings of the same oil differ.", step=1),
             page.select("own_kind", "A rule of your own", OWN_KINDS, "Judged beside the known ones."),
-            self._limit, self._size, self._by,
+            self._limit, self._size, self._more, self._second, self._by,
         ]  # fmt: skip
 
     def _settle(self) -> None:
@@ -68,7 +70,8 @@ class Rules(View):
         from methods.protocols import load_rules
 
         own = self.page.own_kind != "none"
-        self._limit.visible = self._size.visible = own
+        for field in (self._limit, self._size, self._more, self._second):
+            field.visible = own
         named = {r.title: key for key, r in load_rules().items() if r.usable and r.kind != "chart"}
         options = {"the rule of its method": "", **named, **({"the rule of your own": "own"} if own else {})}
         self.page.offer(self._by, options, self.page.judged_by if self.page.judged_by in options.values() else "")
@@ -88,7 +91,10 @@ class Rules(View):
 
         rules = judging(list(load_rules().values()))
         page = self.page
-        return [*rules, own_rule(page.own_kind, page.own_limit, n=page.own_n)] if page.own_kind != "none" else rules
+        if page.own_kind == "none":
+            return rules
+        second = page.own_second or None
+        return [*rules, own_rule(page.own_kind, page.own_limit, n=page.own_n, more=page.own_more, second_limit=second)]
 
     def _settings(self) -> tuple[Any, ...]:
         return (self.page.family, self.page.between)

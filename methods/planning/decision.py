@@ -102,6 +102,8 @@ class _Case:
     instrument_kv: float
     history: History | None = None
     result: str | int = "result"
+    stage: str = ""
+    equipment: str = ""
 
     @property
     def borrowed(self) -> Any:
@@ -135,6 +137,9 @@ def decide(
     limit_method: str | None = None,
     limit_liquid: str | None = None,
     limit_stage: str | None = None,
+    limit_equipment: str | None = None,
+    stage: str | None = None,
+    equipment: str | None = None,
     poor_below: float | None = None,
     confidence: float = 0.95,
     risk: float = 0.05,
@@ -159,8 +164,13 @@ def decide(
         With plain voltages: the method they were taken by.
     limit_method : str, optional
         The method for which a limit in kV is written. Another method's limit is refused.
-    limit_liquid, limit_stage : str, optional
-        With a limit in kV: the liquid and the stage (``in service``) that it is for. Another liquid's is refused.
+    limit_liquid, limit_stage, limit_equipment : str, optional
+        With a limit in kV: the liquid, the stage (``in service``) and the class of the equipment (``up to 69 kV``) that
+        it is for. Another liquid's is refused.
+    stage, equipment : str, optional
+        What these oils are: their stage and the class of their equipment, in the words of the limit document
+        (:func:`methods.protocols.fitting.known_stages`). A limit for another is refused; one of which it is not known
+        is judged with a caution.
     poor_below : float, optional
         With a limit in kV, above which an oil is then good: below this it is poor, between them fair.
     between_sd : float, optional
@@ -180,8 +190,11 @@ def decide(
     NotEstimable
         No voltages.
     """
-    given = limit_given(limit, limit_method, liquid=limit_liquid, stage=limit_stage, poor_below=poor_below)
+    given = limit_given(
+        limit, limit_method, liquid=limit_liquid, stage=limit_stage, equipment=limit_equipment, poor_below=poor_below
+    )
     case = _case(given, rule, confidence, risk, between_sd, instrument_kv, result)
+    case = replace(case, stage=stage or "", equipment=equipment or "")
     case = replace(
         case, history=history_of(history, data if hasattr(data, "columns") or hasattr(data, "table") else None)
     )
@@ -202,7 +215,15 @@ def decide(
         raise InputError(f"No protocol is known as {protocol!r}.", column="protocol", text=protocol)
     gone = np.zeros(kv.shape, bool) if withstood is None else np.asarray(withstood, dtype=bool).ravel()
     labels = np.zeros(kv.shape, int) if fillings is None else np.asarray(fillings).ravel()
-    made = _judge(kv, gone, labels, case, [*case.limit.check(known), *gas_caution(known)], None, fillings is not None)
+    made = _judge(
+        kv,
+        gone,
+        labels,
+        case,
+        [*case.limit.check(known, None, None, case.stage, case.equipment), *gas_caution(known)],
+        None,
+        fillings is not None,
+    )
     return _in_results(made, reported_by(known) if fillings is not None else None, known)
 
 
@@ -214,6 +235,9 @@ def decide_all(
     limit_method: str | None = None,
     limit_liquid: str | None = None,
     limit_stage: str | None = None,
+    limit_equipment: str | None = None,
+    stage: str | None = None,
+    equipment: str | None = None,
     poor_below: float | None = None,
     by: Sequence[str] | None = None,
     confidence: float = 0.95,
@@ -240,8 +264,11 @@ def decide_all(
     InputError
         Nothing in the table may be compared with the limit; a limit in kV with no method for a table of several.
     """
-    given = limit_given(limit, limit_method, liquid=limit_liquid, stage=limit_stage, poor_below=poor_below)
+    given = limit_given(
+        limit, limit_method, liquid=limit_liquid, stage=limit_stage, equipment=limit_equipment, poor_below=poor_below
+    )
     case = _case(given, rule, confidence, risk, between_sd, instrument_kv, result)
+    case = replace(case, stage=stage or "", equipment=equipment or "")
     table = as_table(data)
     if not len(table):
         raise NotEstimable("The table holds no breakdowns.")
@@ -366,7 +393,7 @@ def _judge_table(table: pd.DataFrame, case: _Case, group: dict[str, Any] | None)
             "procedure. Leave --by out, or name these too.",
             column=several[0],
         )
-    found = case.limit.check(protocol, first["fluid"], first["state"])
+    found = case.limit.check(protocol, first["fluid"], first["state"], case.stage, case.equipment)
     settings = {name: None if pd.isna(first[name]) else first[name] for name in PRESCRIBED}
     warm = table["temperature_c"].dropna()
     temperatures = (float(warm.min()), float(warm.max())) if len(warm) else None

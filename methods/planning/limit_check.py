@@ -9,7 +9,7 @@ import numpy as np
 
 from methods.errors import InputError
 from methods.planning.inputs import positive
-from methods.protocols.fitting import LIQUIDS, liquid_of, liquid_refusal, open_points
+from methods.protocols.fitting import LIQUIDS, liquid_of, liquid_refusal, open_points, stage_refusal
 from methods.protocols.grades import Bands, bands_of
 from methods.protocols.limits import Limit, compare, limit_for
 from methods.protocols.protocol import Protocol, Value
@@ -44,13 +44,18 @@ class LimitGiven:
             strict = not self.bands.edge_good
         return np.asarray(kv > self.kv if strict else kv >= self.kv)
 
-    def check(self, protocol: Protocol | None, fluid: Any = None, state: Any = None) -> list[Caution]:
+    def check(
+        self, protocol: Protocol | None, fluid: Any = None, state: Any = None, stage: str = "", equipment: str = ""
+    ) -> list[Caution]:
         """Cautions about the comparison with a result of ``protocol`` on this liquid in this state.
+
+        ``stage`` and ``equipment``: what the user says of these oils.
 
         Raises
         ------
         InputError
-            The limit is another method's, gap's, edition's or liquid's; the message says why they are not compared.
+            The limit is another method's, gap's, edition's, liquid's, stage's or equipment's; the message says why they
+            are not compared.
         """
         if self.entry is None:
             return [
@@ -64,7 +69,10 @@ class LimitGiven:
         why = liquid_refusal(self.entry, fluid)
         if why is not None:
             raise InputError(f"Not compared: {why}.", column="limit", text=self.entry.key, rule="the same liquid")
-        found = open_points(self.entry, fluid, state)
+        why = stage_refusal(self.entry, stage, equipment)
+        if why is not None:
+            raise InputError(f"Not compared: {why}.", column="limit", text=self.entry.key, rule="the same stage")
+        found = open_points(self.entry, fluid, state, stage, equipment)
         if self.entry.newer:
             found.append(
                 Caution(
@@ -90,14 +98,16 @@ def limit_given(
     *,
     liquid: str | None = None,
     stage: str | None = None,
+    equipment: str | None = None,
     poor_below: float | None = None,
 ) -> LimitGiven:
     """Take a limit: kV (with the method that it is written for, if told), a key of the limit documents, or an entry.
 
     Parameters
     ----------
-    liquid, stage : str, optional
-        With a limit in kV of one's own: the liquid (``mineral oil``) and the stage (``in service``) it is for.
+    liquid, stage, equipment : str, optional
+        With a limit in kV of one's own: the liquid (``mineral oil``), the stage (``in service``) and the class of the
+        equipment (``up to 69 kV``) it is for.
     poor_below : float, optional
         With a limit in kV of one's own, which then is the one above which an oil is good: below this, kV, it is poor.
 
@@ -113,7 +123,8 @@ def limit_given(
         except ValueError:
             entry = limit_for(limit)
     if entry is not None:
-        return _of_document(entry, {"method": method, "liquid": liquid, "stage": stage, "poor below": poor_below})
+        said = {"method": method, "liquid": liquid, "stage": stage, "equipment": equipment, "poor below": poor_below}
+        return _of_document(entry, said)
     kv = positive(limit, "limit")
     bands = None if poor_below is None else _own_bands(kv, positive(poor_below, "poor_below"))
     if liquid and liquid_of(liquid) is None:
@@ -121,7 +132,7 @@ def limit_given(
             f"No liquid is known as {liquid!r}; say {', '.join(LIQUIDS)}.", column="limit_liquid", text=liquid
         )
     if method is None:
-        if liquid or stage:
+        if liquid or stage or equipment:
             raise InputError("Say for which method the limit is written, too.", column="limit_method")
         return LimitGiven(kv, f"{kv:g} kV", None, bands)
     protocol = recognise(method)
@@ -133,12 +144,13 @@ def limit_given(
         )
     gap = protocol.gap_mm.value
     own = Limit(
-        key="given", document=f"{kv:g} kV", edition="unspecified", liquid=liquid or "", stage=stage or "", equipment="",
+        key="given", document=f"{kv:g} kV", edition="unspecified", liquid=liquid or "", stage=stage or "",
+        equipment=equipment or "",
         kind="", method=protocol.family, gap_mm=None if gap is None else float(gap),
         kv=Value(value=kv, mark="own copy", source="given with the question"),
         method_edition=protocol.edition_stated,
     )  # fmt: skip
-    title = ", ".join(w for w in (f"{kv:g} kV by {protocol.designation}", liquid, stage) if w)
+    title = ", ".join(w for w in (f"{kv:g} kV by {protocol.designation}", liquid, stage, equipment) if w)
     return LimitGiven(kv, title, own, bands)
 
 

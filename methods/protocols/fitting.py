@@ -10,6 +10,7 @@ import pandas as pd
 
 from methods.columns import factor_name, with_unit
 from methods.protocols.limits import Limit
+from methods.protocols.limits import load as load_limits
 from methods.protocols.protocol import Protocol
 from methods.result import Caution
 from methods.wording import list_words
@@ -40,8 +41,31 @@ def liquid_refusal(limit: Limit, fluid: Any) -> str | None:
     return f"the oil is {fluid}, the limit {limit.title} is written for {limit.liquid}"
 
 
-def open_points(limit: Limit, fluid: Any, state: Any) -> list[Caution]:
-    """What is not known of the oil that the limit asks for: its liquid, its stage, its equipment."""
+def known_stages() -> dict[str, list[str]]:
+    """The stages, and the classes of equipment, of the limit documents, in their order: ``stage`` and ``equipment``."""
+    every = [x for d in load_limits().values() for x in d.limits]
+    return {n: list(dict.fromkeys(getattr(x, n) for x in every if getattr(x, n))) for n in ("stage", "equipment")}
+
+
+def alike(one: Any, two: Any) -> bool:
+    """Whether two texts say the same stage or class: letters and digits alone count."""
+    plain = [re.sub(r"[^a-z0-9]+", " ", t.casefold()).strip() if isinstance(t, str) else "" for t in (one, two)]
+    return bool(plain[0]) and plain[0] == plain[1]
+
+
+def stage_refusal(limit: Limit, stage: str, equipment: str) -> str | None:
+    """Why the limit is not one for oils of which this was said; None where it is, or nothing was said."""
+    for wanted, said in ((limit.stage, stage), (limit.equipment, equipment)):
+        if wanted and said and not alike(wanted, said):
+            return f"these oils are said to be {said}, the limit {limit.title} is for {wanted}"
+    return None
+
+
+def open_points(limit: Limit, fluid: Any, state: Any, stage: str = "", equipment: str = "") -> list[Caution]:
+    """What is not known of the oil that the limit asks for: its liquid, its stage, its equipment.
+
+    ``state`` is what the records say, ``stage`` and ``equipment`` what the user says of these oils.
+    """
     out = []
     if limit.liquid and liquid_of(fluid) is None:
         said = f"say {fluid!r}" if isinstance(fluid, str) and fluid.strip() else "do not say what liquid it is"
@@ -51,16 +75,19 @@ def open_points(limit: Limit, fluid: Any, state: Any) -> list[Caution]:
                 f"The limit is for {limit.liquid}; the records {said}. For another liquid there is no verdict.",
             )
         )
-    asked = [w for w in (limit.stage, limit.equipment) if w]
-    if asked:
+    no_stage = bool(limit.stage) and not stage and not alike(limit.stage, state)
+    no_class = bool(limit.equipment) and not equipment
+    if no_stage or no_class:
         has_state = isinstance(state, str) and state.strip()
-        said = f"the records say {state!r} of its state" if has_state else "the records do not say its state"
-        more = " and nothing of the equipment" if limit.equipment else ""
-        out.append(
-            Caution(
-                "limit_stage", f"The limit is for oil {list_words(asked)}; {said}{more}. Make sure that it is this one."
-            )
-        )
+        told = f"the records say {state!r} of its state" if has_state else "the records do not say its state"
+        if no_stage and no_class:
+            told += " and nothing of the equipment"
+        elif no_class:
+            told = "of the equipment nothing is said"
+        asked = [w for w, lacks in ((limit.stage, no_stage), (limit.equipment, no_class)) if lacks]
+        lacking = list_words([w for w, lacks in (("stage", no_stage), ("equipment", no_class)) if lacks])
+        text = f"The limit is for oil {list_words(asked)}; {told}: say the {lacking} of these oils, or make sure of it."
+        out.append(Caution("limit_stage", text))
     return out
 
 

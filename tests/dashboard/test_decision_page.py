@@ -94,6 +94,20 @@ def test_a_graded_limit_of_ones_own_needs_no_file():
     assert [d.grades for d in shown] == [d.grades for d in expected]
 
 
+def test_stage_and_equipment_can_be_said_where_the_limit_asks_for_them():
+    study = _study()
+    own = {"limit": "typed", "limit_kv": 45.0, "method": "IEC 60156"}
+    plain = _page(study, **own)
+    assert not plain._stages.visible and not plain._classes.visible
+    page = _page(study, **own, limit_stage="in service", limit_equipment="up to 69 kV")
+    assert page._stages.visible and page._classes.visible
+    assert "say the stage and equipment of these oils" in page._cautions.object
+    page._stages.value, page._classes.value = "in service", "up to 69 kV"
+    assert page.stage == "in service" and "of these oils, or make sure" not in page._cautions.object
+    page.equipment = "230 kV and above"
+    assert "said to be 230 kV and above" in page._state.object
+
+
 def test_a_typed_limit_belongs_to_a_method():
     study = _study()
     page = _page(study, limit="typed", limit_kv=45.0, method="IEC 60156")

@@ -13,7 +13,7 @@ from dashboard.study import Study
 from methods.agreement import compare_methods
 from methods.consistency import judge_table
 from methods.laws import compare_geometry, gap_laws, rate_laws
-from methods.protocols import load_rules, trip_rate
+from methods.protocols import load_rules, own_rule, trip_rate
 
 
 def opened(demo: str, by: str = "", **settings: Any) -> tuple[Study, Any]:
@@ -52,6 +52,14 @@ def test_a_rule_is_chosen_and_judges_any_number() -> None:
     shown = frame(own, "rules_judged")
     assert set(shown["breakdowns"]) == {5} and set(shown["step"]) == {"incomplete"} and not shown["judged"].any()
     assert frame(own, "rules_records")["judged"].iloc[-1] == 0
+    study, second = opened(
+        "routine", own_kind="range_percent", own_limit=10.0, own_n=3, own_more=2, own_second=60.0, judged_by="own"
+    )
+    rule = own_rule("range_percent", 10.0, n=3, more=2, second_limit=60.0)
+    said = [v.sentence for _, v in judge_table(study.selection, rule)]
+    without = own_rule("range_percent", 10.0, n=3, more=2)
+    assert frame(second, "rules_judged")["sentence"].tolist() == said
+    assert said != [v.sentence for _, v in judge_table(study.selection, without)]
     _, three = opened("routine", own_kind="cov_ceiling", own_limit=20.0, own_n=5, judged_by="own")
     assert frame(three, "rules_judged")["judged"].sum() > 0
 

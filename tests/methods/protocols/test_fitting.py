@@ -13,7 +13,7 @@ from scipy import integrate, stats
 from dashboard.cli import main
 from methods import decide, decide_all
 from methods.errors import InputError
-from methods.protocols import load_limits
+from methods.protocols import limit_table, load_limits
 from methods.protocols.fitting import liquid_of
 
 
@@ -49,6 +49,33 @@ def test_the_limit_of_another_liquid_is_refused() -> None:
     assert "liquid_unknown" not in {c.code for c in fits.cautions}
     unknown = decide(breakdowns(), key)
     assert {"liquid_unknown", "limit_stage"} <= {c.code for c in unknown.cautions}
+
+
+def test_stage_and_equipment_are_said_or_asked_for_and_another_s_limit_is_refused() -> None:
+    """Of the oils, by the user or the records' state; of a limit of one's own too."""
+    table = limit_table()
+    rows = table[(table["method"] == "iec_60156") & table["kv"].notna() & (table["stage"] != "")]
+    entry = rows[rows["equipment"] != ""].iloc[0]
+    data = breakdowns(fluid=entry["liquid"])
+
+    def told(**said: str) -> list[str]:
+        return [c.text for c in decide(data, entry["key"], **said).cautions if c.code == "limit_stage"]
+
+    (open_,) = told()
+    assert entry["stage"] in open_ and entry["equipment"] in open_ and "say the stage and equipment" in open_
+    (half,) = told(stage=entry["stage"].upper())
+    assert entry["equipment"] in half and "say the equipment" in half and f"oil {entry['stage']}" not in half
+    assert not told(stage=entry["stage"], equipment=entry["equipment"])
+    for said in ({"stage": "some other stage"}, {"equipment": "some other class"}):
+        with pytest.raises(InputError, match="some other"):
+            told(**said)
+    known = decide(data.assign(state=entry["stage"]), entry["key"], equipment=entry["equipment"])
+    assert "limit_stage" not in {c.code for c in known.cautions}
+    own = {"limit_method": "IEC 60156", "limit_stage": "in service", "limit_equipment": "up to 69 kV"}
+    assert "limit_stage" in {c.code for c in decide(data, 50.0, **own).cautions}
+    assert "up to 69 kV" in decide(data, 50.0, **own).limit
+    with pytest.raises(InputError, match="said to be 230 kV and above"):
+        decide_all(data, 50.0, equipment="230 kV and above", **own)
 
 
 def test_departures_from_the_method_stand_with_the_verdict() -> None:
