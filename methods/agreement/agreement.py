@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 import scipy
 
+from methods.agreement.laboratories import crossed
 from methods.agreement.limits import Limits, limits_of_agreement, within_variance
 from methods.agreement.lines import Line, deming, passing_bablok
 from methods.columns import PROCEDURE, factor_name
@@ -53,6 +54,12 @@ class Agreement(Shown):
     results where the oils were repeated (``single_results``), otherwise for what was compared.
     ``within_first_kv`` and ``within_second_kv`` are the repeat SDs of a result. The lines are None where
     there are too few oils.
+
+    ``laboratories``: how many tested the same oils by both; then a pair is one oil in one laboratory (``pairs`` has the
+    column ``laboratory``), and bias and limits are for a further oil in a further laboratory.
+    ``between_laboratories_kv`` is the SD, kV, of what laboratories add to the difference,
+    ``first_between_laboratories_kv`` and ``second_between_laboratories_kv`` that of their levels by each method,
+    ``rest_kv`` what is left of the difference. 0 and nan: not paired by laboratory.
     """
 
     by: str
@@ -70,6 +77,11 @@ class Agreement(Shown):
     passing_bablok: Line | None
     statement: str
     cautions: tuple[Caution, ...]
+    laboratories: int = 0
+    between_laboratories_kv: float = float("nan")
+    first_between_laboratories_kv: float = float("nan")
+    second_between_laboratories_kv: float = float("nan")
+    rest_kv: float = float("nan")
 
     def predict(self, kv: float, *, beyond: bool = False, results: int = 1) -> Band:
         """Band for the second method's result on one new oil on which the first reads ``kv``.
@@ -130,6 +142,9 @@ class Agreement(Shown):
             share = float((1 / self.pairs[column].to_numpy(dtype=float)).mean())
             if np.isfinite(sd) and 1 / results > share:
                 out += (1 / results - share) * (by * sd) ** 2
+        if self.laboratories:  # the line is of means over these laboratories, the new oil is read in one
+            out += (1 + 1 / self.laboratories) * self.between_laboratories_kv**2
+            out += (1 - 1 / self.laboratories) * self.rest_kv**2
         return out
 
 
@@ -255,32 +270,93 @@ def compare_methods(
     notes += more
     rows, more = _pairable(rows, first, second)
     notes += more
-    sides = [rows[rows["level"] == name] for name in (first, second)]
-    means = [side.groupby("sample", sort=False).agg(kv=("kv", "mean"), results=("kv", "size")) for side in sides]
-    pairs = pd.concat([means[0], means[1].reindex(means[0].index)], axis=1).reset_index()
-    pairs.columns = pd.Index(["sample", "first_kv", "first_results", "second_kv", "second_results"])
-    pairs = pairs[["sample", "first_kv", "second_kv", "first_results", "second_results"]]
+    oils = rows["sample"].nunique()
+    if oils < 3:
+        raise NotEstimable(f"{oils} oils were tested by both {first} and {second}; at least three are needed.")
+    rows, keys, more = _by_laboratory(rows)
+    notes += more
+    sides = [
+        rows[rows["level"] == name].assign(sample=_cell(rows[rows["level"] == name], keys)) for name in (first, second)
+    ]
+    pairs = _pairs(rows, keys, first, second)
     x, y = pairs["first_kv"].to_numpy(dtype=float), pairs["second_kv"].to_numpy(dtype=float)
-    if len(pairs) < 3:
-        raise NotEstimable(f"{len(pairs)} oils were tested by both {first} and {second}; at least three are needed.")
+    codes = {k: np.unique(pairs[k].to_numpy(dtype=str), return_inverse=True)[1] for k in keys}
+    oil, laboratory = (codes["sample"], codes["laboratory"]) if len(keys) > 1 else (None, None)
     (v1, df1), (v2, df2) = (repeat_variance(side, breakdowns=True) for side in sides)
     m1, m2 = (float(len(pairs) / (1 / pairs[c]).sum()) for c in ("first_results", "second_results"))
     repeated = max(m1, m2) > 1
     extra, extra_log = _extra(sides, (m1, m2)) if repeated else (0.0, 0.0)
-    absolute = limits_of_agreement(x, y, added_variance=extra, confidence=confidence)
-    relative = limits_of_agreement(x, y, log=True, added_variance=extra_log, confidence=confidence)
-    lines, more = _lines(x, y, (v1 / m1, v2 / m2), min(df1, df2), confidence)
-    notes += more + _cautions(table, by, (first, second), len(pairs), absolute, repeated)
-    notes += _laboratories(table[level_words(table[by]).isin([first, second])])
+    both: dict[str, Any] = {"oil": oil, "laboratory": laboratory, "confidence": confidence}
+    absolute = limits_of_agreement(x, y, added_variance=extra, **both)
+    relative = limits_of_agreement(x, y, log=True, added_variance=extra_log, **both)
+    means = pairs.groupby("sample", sort=False)[["first_kv", "second_kv"]].mean().to_numpy()
+    lines, more = _lines(means[:, 0], means[:, 1], (v1 / m1, v2 / m2), min(df1, df2), confidence)
+    oils = len(means)
+    notes += more + _cautions(table, by, (first, second), oils, absolute, repeated)
+    if oil is None or laboratory is None:
+        notes += between_laboratories(rows)
+        apart: tuple[Any, ...] = ()
+    else:
+        c = [crossed(v, oil, laboratory) for v in (y - x, x, y)]
+        apart = (c[0].laboratory_count, *(float(np.sqrt(v.laboratories)) for v in c), float(np.sqrt(c[0].rest)))
+        notes += _few_laboratories(c[0].laboratory_count)
     return Agreement(
-        by, first, second, str(result), len(pairs), pairs, repeated, float(np.sqrt(v1)), float(np.sqrt(v2)), absolute,
-        relative, lines[0], lines[1], STATEMENT, tuple(notes),
+        by, first, second, str(result), oils, pairs, repeated, float(np.sqrt(v1)), float(np.sqrt(v2)), absolute,
+        relative, lines[0], lines[1], STATEMENT, tuple(notes), *apart,
     )  # fmt: skip
 
 
-def _laboratories(table: pd.DataFrame) -> list[Caution]:
+def _cell(rows: pd.DataFrame, keys: Sequence[str]) -> pd.Series:
+    """What a pair is of, as one text: the oil, or the oil in a laboratory."""
+    return rows[list(keys)].astype(str).agg(", ".join, axis=1) if len(keys) > 1 else rows["sample"]
+
+
+def _pairs(rows: pd.DataFrame, keys: Sequence[str], first: str, second: str) -> pd.DataFrame:
+    """A row for each oil (in each laboratory): means and numbers of results by both methods."""
+    sides = [rows[rows["level"] == name] for name in (first, second)]
+    means = [side.groupby(list(keys), sort=False).agg(kv=("kv", "mean"), results=("kv", "size")) for side in sides]
+    pairs = pd.concat([means[0], means[1].reindex(means[0].index)], axis=1).reset_index()
+    pairs.columns = pd.Index([*keys, "first_kv", "first_results", "second_kv", "second_results"])
+    return pairs[[*keys, "first_kv", "second_kv", "first_results", "second_results"]]
+
+
+def _by_laboratory(rows: pd.DataFrame) -> tuple[pd.DataFrame, tuple[str, ...], list[Caution]]:
+    """The results whose counterpart is of the same laboratory and oil, and what a pair is of.
+
+    Where two laboratories or more tested the same three oils or more by both methods, a pair is of one oil in one
+    laboratory, so that what lies between laboratories is no part of it; elsewhere of one oil.
+    """
+    named = rows[rows["laboratory"] != ""]
+    cells = named.groupby(["sample", "laboratory"])["level"].nunique()
+    both = cells[cells == 2].reset_index()
+    shared = both.groupby("sample")["laboratory"].nunique()
+    freedom = len(both) - both["sample"].nunique() - both["laboratory"].nunique() + 1
+    if both["laboratory"].nunique() < 2 or both["sample"].nunique() < 3 or (shared > 1).sum() < 3 or freedom < 2:
+        return rows, ("sample",), []
+    kept = rows.merge(both[["sample", "laboratory"]], on=["sample", "laboratory"], how="inner")
+    gone = len(rows) - len(kept)
+    notes = []
+    if gone:
+        text = f"{gone} results without a counterpart by the other method in the same laboratory and oil were left out."
+        notes.append(Caution("unpaired", text))
+    return kept, ("sample", "laboratory"), notes
+
+
+def _few_laboratories(count: int) -> list[Caution]:
+    if count >= 5:
+        return []
+    return [
+        Caution(
+            "few_laboratories",
+            f"{count} laboratories: how far laboratories differ in this is itself hardly known, and the limits of the "
+            "mean difference are wide for it.",
+        )
+    ]
+
+
+def between_laboratories(rows: pd.DataFrame) -> list[Caution]:
     """A caution where results of one oil come from several laboratories: what lies between these is in the limits."""
-    known = table.dropna(subset=["laboratory"])
+    known = rows[rows["laboratory"].fillna("") != ""]
     several = known.groupby("sample")["laboratory"].nunique()
     if not (several > 1).any():
         return []

@@ -9,10 +9,16 @@ from methods.agreement.agreement import LEAST_OILS, Agreement
 
 
 def differences(found: Agreement, *, relative: bool = False) -> pd.DataFrame:
-    """``sample, mean_kv, difference``: second less first in kV, or in per cent of first (the ratio less one)."""
+    """``sample, mean_kv, difference``: second less first in kV, or in per cent of first (the ratio less one).
+
+    Where pairs are by laboratory, ``sample`` names it too.
+    """
     first, second = (found.pairs[c].to_numpy(dtype=float) for c in ("first_kv", "second_kv"))
     apart = 100 * (second / first - 1) if relative else second - first
-    return pd.DataFrame({"sample": found.pairs["sample"], "mean_kv": (first + second) / 2, "difference": apart})
+    name = found.pairs["sample"]
+    if "laboratory" in found.pairs:
+        name = name + ", " + found.pairs["laboratory"]
+    return pd.DataFrame({"sample": name, "mean_kv": (first + second) / 2, "difference": apart})
 
 
 def line_points(found: Agreement) -> pd.DataFrame:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import scipy
 
+from methods.agreement.laboratories import crossed, mean_limits
 from methods.errors import InputError, NotEstimable
 
 
@@ -52,6 +53,8 @@ def limits_of_agreement(
     factor: float = 1.959963984540054,
     added_variance: float = 0.0,
     exact: bool = True,
+    oil: np.ndarray | None = None,
+    laboratory: np.ndarray | None = None,
     confidence: float = 0.95,
 ) -> Limits:
     """Bland and Altman's limits of agreement with their own confidence limits.
@@ -70,6 +73,10 @@ def limits_of_agreement(
     exact : bool
         Limits of the limits by noncentral t (Carkeet, Optometry and Vision Science 92 (2015) e71), or
         with ``False`` by Bland and Altman's sd √(3/n) (Lancet 1986 i:307).
+    oil, laboratory : arrays (n,), optional
+        Codes, where a value is one oil's in one laboratory: pairs of one oil, and of one laboratory, are then not
+        independent, and bias and limits are for a further oil in a further laboratory
+        (:func:`methods.agreement.laboratories.crossed`).
 
     Raises
     ------
@@ -88,10 +95,17 @@ def limits_of_agreement(
         a, b = np.log(a), np.log(b)
     d, m = b - a, (a + b) / 2
     bias, sd_means = float(d.mean()), float(d.std(ddof=1))
-    sd = float(np.sqrt(sd_means**2 + added_variance))
-    t = float(scipy.stats.t.ppf(0.5 + confidence / 2, n - 1))
-    half = t * sd_means / np.sqrt(n)
-    near, far = _around(n, sd, factor, exact, confidence)
+    if oil is None or laboratory is None:
+        sd = float(np.sqrt(sd_means**2 + added_variance))
+        t = float(scipy.stats.t.ppf(0.5 + confidence / 2, n - 1))
+        half = t * sd_means / np.sqrt(n)
+        near, far = _around(n, n - 1, sd, factor, exact, confidence)
+    else:
+        c = crossed(d, oil, laboratory)
+        sd = float(np.sqrt(c.total + added_variance))
+        half = float(np.diff(mean_limits(c, confidence))[0]) / 2
+        near, far = _around(sd**2 / c.mean_variance, c.total_df, sd, factor, exact, confidence)
+        m, d, a, b = (np.bincount(oil, weights=v) / np.bincount(oil) for v in (m, d, a, b))
     low, high = bias - factor * sd, bias + factor * sd
     slope, p, r = _trend(m, d, a, b)
     values = [bias, bias - half, bias + half, low, bias - far, bias - near, high, bias + near, bias + far]
@@ -105,14 +119,17 @@ def limits_of_agreement(
     )  # fmt: skip
 
 
-def _around(n: int, sd: float, factor: float, exact: bool, confidence: float) -> tuple[float, float]:
-    """The near and far confidence limit of a limit of agreement, as distances from the bias."""
+def _around(n: float, df: float, sd: float, factor: float, exact: bool, confidence: float) -> tuple[float, float]:
+    """The near and far confidence limit of a limit of agreement, as distances from the bias.
+
+    The bias is known as from ``n`` independent differences, their variance with ``df`` degrees of freedom.
+    """
     if exact:
         tail = (1 - confidence) / 2
         middle = factor * np.sqrt(n)
-        ends = scipy.stats.nct.ppf([tail, 1 - tail], n - 1, middle) / np.sqrt(n)
+        ends = scipy.stats.nct.ppf([tail, 1 - tail], df, middle) / np.sqrt(n)
         return float(sd * ends[0]), float(sd * ends[1])
-    half = scipy.stats.t.ppf(0.5 + confidence / 2, n - 1) * sd * np.sqrt(3 / n)
+    half = scipy.stats.t.ppf(0.5 + confidence / 2, df) * sd * np.sqrt(3 / n)
     return float(factor * sd - half), float(factor * sd + half)
 
 

@@ -10,7 +10,15 @@ import numpy as np
 import pandas as pd
 import scipy
 
-from methods.agreement.agreement import Result, known_rows, level_words, refuse_mixture, repeat_variance, results_of
+from methods.agreement.agreement import (
+    Result,
+    between_laboratories,
+    known_rows,
+    level_words,
+    refuse_mixture,
+    repeat_variance,
+    results_of,
+)
 from methods.agreement.lines import deming
 from methods.errors import InputError, NotEstimable
 from methods.procedures import PROCEDURE
@@ -239,6 +247,7 @@ def discrimination(
     found = found.sort_values(key, ascending=False, na_position="last", ignore_index=True)
     if len(found) > 1:
         notes += _order(rows, found, key, confidence)
+    notes += between_laboratories(rows)
     return Discrimination(by, str(result), found, key, confidence, tuple(notes))
 
 

@@ -33,7 +33,8 @@ def agreement(found: Agreement, unit: str = "kV") -> Answer:
         frame = pd.DataFrame(lines).rename(columns={"method": "line"})
         frame["line"] = [LINES.get(v, v) for v in frame["line"]]
         tables.append(_table("lines", f"Lines: {found.statement}", frame))
-    tables.append(_table("oils", "Every oil", found.pairs))
+    title = "Every oil in every laboratory" if found.laboratories else "Every oil"
+    tables.append(_table("oils", title, found.pairs))
     return Answer(QUESTION, (_agreed(found, unit),), tuple(found.cautions), tuple(tables), (), found)
 
 
@@ -59,10 +60,18 @@ def _agreed(found: Agreement, unit: str) -> str:
     v = limits_of(found, unit)
     side = "above" if v.bias > 0 else "below"
     apart = "like" if v.bias == 0 else f"{number(abs(v.bias), 2)} {unit} {side}"
+    where = f" in {plural(found.laboratories, 'laboratory', 'laboratories')}" if found.laboratories else ""
+    more = (
+        f" Laboratories differ by {number(found.between_laboratories_kv, 2)} kV (SD) in that difference; in their "
+        f"level by {number(found.first_between_laboratories_kv, 2)} kV with {found.first} and by "
+        f"{number(found.second_between_laboratories_kv, 2)} kV with {found.second}."
+        if found.laboratories
+        else ""
+    )
     return (
-        f"On {plural(found.samples, 'oil')} {found.second} reads {apart} {found.first} on average "
+        f"On {plural(found.samples, 'oil')}{where} {found.second} reads {apart} {found.first} on average "
         f"({signed(v.bias_low)} to {signed(v.bias_high)} {unit}); on a single oil it may lie {signed(v.lower)} to "
-        f"{signed(v.upper)} {unit} away: an {found.statement}."
+        f"{signed(v.upper)} {unit} away: an {found.statement}.{more}"
     )
 
 

@@ -11,8 +11,10 @@ import pytest
 from scipy import stats
 
 from methods.agreement.agreement import STATEMENT, Agreement, compare_methods
+from methods.agreement.laboratories import crossed, mean_limits
 from methods.agreement.limits import limits_of_agreement, within_variance
 from methods.agreement.lines import deming, passing_bablok
+from methods.answers import answer
 from methods.errors import InputError, NotEstimable
 from tests.reference import agrees, data, names
 
@@ -157,9 +159,9 @@ def test_scatter_between_laboratories_in_the_limits_is_said() -> None:
     frame = invented()
     alone = whole(frame.assign(laboratory="one"))
     assert "between_laboratories" not in {c.code for c in alone.cautions}
-    two = whole(frame.assign(laboratory=np.where(frame["filling"] == "0", "one", "two")))
+    two = whole(frame.assign(laboratory=frame["method"] + " " + frame["filling"]))  # none of them used both methods
     (said,) = [c.text for c in two.cautions if c.code == "between_laboratories"]
-    assert "2 laboratories" in said and "scatter between laboratories" in said
+    assert f"{2 * frame['filling'].nunique()} laboratories" in said and "scatter between laboratories" in said
     assert two.absolute == alone.absolute
 
 
@@ -232,3 +234,71 @@ def test_too_few_oils_give_no_band() -> None:
     with pytest.raises(NotEstimable, match="5 oils are too few"):
         compare_methods(_oils(5), by="method", first="X", second="Y").predict(50.0)
     assert compare_methods(_oils(6), by="method", first="X", second="Y").predict(50.0).low_kv < 45
+
+
+def _shared_round(seed: int, *, oils: int = 8, labs: int = 5, apart: float = 1.5) -> pd.DataFrame:
+    """Invented: laboratories off by 4 kV, and by ``apart`` kV in how the second method lies to the first (+3 kV)."""
+    rng = np.random.default_rng(seed)
+    own, extra = rng.normal(0, 4, labs), rng.normal(0, apart, labs)
+    rows = []
+    for o in range(oils):
+        oil = rng.normal(0, 1)
+        for lab in range(labs):
+            for method, more in (("X", 0.0), ("Y", 3.0 + oil + extra[lab])):
+                rows += [
+                    {"sample": f"oil {o}", "laboratory": f"L{lab}", "method": method, "filling": f,
+                     "kv": 40 + 4 * o + own[lab] + more + rng.normal(0, 1.2)}
+                    for f in (1, 2)
+                ]  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def test_laboratories_that_used_both_methods_are_paired() -> None:
+    """What lies between laboratories (4 kV) is no part of the difference; what they add to it is told."""
+    found = compare_methods(_shared_round(2), by="method")
+    assert found.laboratories == 5 and len(found.pairs) == 40 and found.samples == 8
+    assert {"sample", "laboratory"} < set(found.pairs.columns)
+    wide = found.pairs.assign(d=found.pairs["second_kv"] - found.pairs["first_kv"])
+    table = wide.pivot(index="sample", columns="laboratory", values="d").to_numpy()
+    n, m = table.shape
+    middle, by_oil, by_lab = table.mean(), table.mean(axis=1), table.mean(axis=0)
+    rest = ((table - by_oil[:, None] - by_lab + middle) ** 2).sum() / ((n - 1) * (m - 1))  # two-way table, by hand
+    lab, oil = n * by_lab.var(ddof=1), m * by_oil.var(ddof=1)
+    assert found.absolute.bias == pytest.approx(middle)
+    assert found.between_laboratories_kv == pytest.approx(np.sqrt((lab - rest) / n))
+    assert found.rest_kv == pytest.approx(np.sqrt(rest))
+    parts = np.array([oil, lab, -rest]) / (n * m)
+    df = parts.sum() ** 2 / (parts**2 / [n - 1, m - 1, (n - 1) * (m - 1)]).sum()
+    half = stats.t.ppf(0.975, df) * np.sqrt(parts.sum())
+    assert found.absolute.bias_high - middle == pytest.approx(half)
+    assert found.first_between_laboratories_kv > 2  # the laboratories' own levels are told, and not in the limits
+    assert found.absolute.upper - found.absolute.lower < 2 * 1.96 * 4
+    assert "between_laboratories" not in {c.code for c in found.cautions}
+    said = answer(found).sentence
+    assert "in 5 laboratories" in said and "Laboratories differ by" in said
+    one = compare_methods(_shared_round(2).query("laboratory == 'L0'"), by="method")
+    assert one.laboratories == 0 and "laboratory" not in one.pairs
+
+
+def test_results_without_a_counterpart_in_the_same_laboratory_are_said() -> None:
+    table = _shared_round(3)
+    found = compare_methods(
+        table.query("not (laboratory == 'L0' and sample == 'oil 1' and method == 'Y')"), by="method"
+    )
+    assert len(found.pairs) == 39 and found.laboratories == 5
+    assert any("2 results without a counterpart" in c.text for c in found.cautions)
+    other = table[(table["method"] == "X") == table["laboratory"].isin(["L0", "L1"])]  # no laboratory used both
+    apart = compare_methods(other, by="method")
+    assert apart.laboratories == 0 and "between_laboratories" in {c.code for c in apart.cautions}
+
+
+def test_limits_of_the_mean_difference_hold_over_laboratories() -> None:
+    """Pairs of a laboratory are not independent: as if they were, the limits would hold half the time."""
+    rng, held, naive = np.random.default_rng(5), 0, 0
+    oil, lab = np.repeat(np.arange(8), 4), np.tile(np.arange(4), 8)
+    for _ in range(600):
+        d = 3 + rng.normal(0, 1, 8)[oil] + rng.normal(0, 2, 4)[lab] + rng.normal(0, 2, 32)
+        low, high = mean_limits(crossed(d, oil, lab), 0.95)
+        half = stats.t.ppf(0.975, 31) * d.std(ddof=1) / np.sqrt(32)
+        held, naive = held + (low <= 3 <= high), naive + (abs(d.mean() - 3) <= half)
+    assert held / 600 > 0.92 and naive / 600 < 0.75
