@@ -7,6 +7,9 @@ from pathlib import Path
 
 import pytest
 
+#: Every file that a test reads is held to its account: see ``methods/records/balance.py``.
+os.environ.setdefault("GAPSHIFT_CHECK_ACCOUNT", "1")
+
 BROWSER = Path(__file__).parent / "browser"
 
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):

@@ -66,6 +66,7 @@ def _add(args: argparse.Namespace) -> int:
     import pandas as pd
 
     from methods.archive import Added, Archive
+    from methods.records.by_word import for_file
 
     options = reading_arguments(args)
     for name in ("where", "since", "until"):
@@ -75,7 +76,7 @@ def _add(args: argparse.Namespace) -> int:
             )
     recipe = options.pop("recipe") or ""
     with Archive(args.archive) as archive:
-        parts = [archive.add(file, recipe=recipe, **options) for file in args.file]
+        parts = [archive.add(file, recipe=recipe, **for_file(options, file, args.file)) for file in args.file]
     added = Added(args.archive, pd.concat([p.files for p in parts], ignore_index=True),
                   tuple(c for p in parts for c in p.cautions))  # fmt: skip
     emit(args, added, "\n\n".join(told([added])))

@@ -104,6 +104,22 @@ def add_reading_options(parser: argparse.ArgumentParser, *, file: bool = True) -
         help="how this shape of sheet is read, as the Records page wrote it; of several each file takes the first that "
         "fits",
     )  # fmt: skip
+    group.add_argument(
+        "--context", metavar="NAME=TEXT[@PLACE]", action="append", default=[],
+        help="what stands nowhere in the file, such as electrode=disk; of a part of it: gap_mm=2.5@B5:F9, @Tests!C:H, "
+        "@Tests (a sheet), @week1.csv (of several files); may be repeated",
+    )  # fmt: skip
+    group.add_argument(
+        "--say", metavar="ROLE[@PLACE]", action="append", default=[],
+        help="what cells are: headings@4, no-headings, readings@C:H, no-readings@C, summary@J, leave-out@40:60, "
+        "table@B5:F9, means=sample@A, heads=sample, fillings=row (column, one, 6), unread@Notes; may be repeated",
+    )  # fmt: skip
+    group.add_argument(
+        "--thousands", choices=["point", "comma", "apostrophe", "space"], help="the mark between thousands"
+    )
+    group.add_argument(
+        "--censored", metavar="WORD", action="append", default=[], help="a word that means withstood; may be repeated"
+    )
     group.add_argument("--dates", choices=["day-first", "month-first"], help="how 03/04/2025 is meant")
     group.add_argument(
         "--where", metavar="COLUMN=LEVEL", action="append", default=[],
@@ -185,6 +201,8 @@ def add_reading_limits(group: Any) -> None:
 
 def reading_arguments(args: argparse.Namespace) -> dict[str, Any]:
     """The keyword arguments of :func:`methods.read` that these options stand for."""
+    from methods.records.recipe import THOUSANDS
+
     columns: dict[str, str] = {}
     for item in args.column:
         name, sign, heading = item.partition("=")
@@ -203,6 +221,10 @@ def reading_arguments(args: argparse.Namespace) -> dict[str, Any]:
         raise InputError("--ceiling and --no-ceiling exclude each other.")
     return {
         "recipe": _recipes(args.recipe),
+        "context": args.context or None,
+        "say": args.say or None,
+        "thousands": THOUSANDS[args.thousands] if args.thousands else None,
+        "censored": args.censored or None,
         "columns": columns or None,
         "sheet": args.sheet,
         "decimal": {"point": ".", "comma": ",", None: None}[args.decimal],

@@ -78,10 +78,11 @@ def _study(args: argparse.Namespace) -> Any:
     from dashboard.levels import texts
     from dashboard.study import Study
     from methods.records import resolve_column
+    from methods.records.by_word import for_file
 
     study = Study()
     for file in args.file:
-        study.open(file, **reading_arguments(args))
+        study.open(file, **for_file(reading_arguments(args), file, args.file))
     study.confidence = args.confidence
     if args.by is not None:
         study.by = resolve_column(study.table, args.by)

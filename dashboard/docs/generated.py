@@ -24,11 +24,25 @@ def write_all(folder: Path) -> None:
         "limits": limits(),
         **reference(),
         "commands": commands(),
+        "remedies": remedies(),
     }
     for name, text in pages.items():
         path = out / f"{name}.md"
         if not path.exists() or path.read_text(encoding="utf-8") != text:  # an unchanged page is not built again
             path.write_text(text, encoding="utf-8")
+
+
+def remedies() -> str:
+    """The table of what can be put right about a reading, and where."""
+    from dashboard.remedies import REMEDIES
+
+    rows = [[r.what, *("; ".join(x) or "–" for x in (r.control, r.option, r.key, r.argument))] for r in REMEDIES]
+    heads = ["what", "on the sheet of Records", "on the command line", "in a recipe", "in read()"]
+    return (
+        "# What can be put right about a reading, and where\n\nEach overrules what the reader took a file for. "
+        "A place on the command line and in Python is `B5:F9`, `C:H`, `12`, a sheet (`Tests`), cells of one "
+        "(`Tests!C:H`), and of several files one by its name (`week1.csv`, `week1.csv!C:H`).\n\n" + _table(heads, rows)
+    )
 
 
 def cell(text: Any) -> str:

@@ -366,7 +366,9 @@ class Page(StudyPage):
 
         chosen, confidence = self._chosen_series(), self.study.confidence
         if chosen.withstood:
-            raise InputError(f"{chosen.label}: with withstands the count takes minutes; gapshift fit --prove makes it.")
+            raise InputError(
+                f"{chosen.label}: with withstands the count takes minutes; the command line makes it (gapshift fit)."
+            )
 
         def work(progress: Progress) -> Any:
             return chosen.label, prove_oil(

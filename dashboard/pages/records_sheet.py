@@ -22,7 +22,7 @@ from methods.columns import PRESCRIBED, REGISTRY, known, without
 from methods.errors import InputError
 from methods.records.by_click import Hand, cells_said
 from methods.records.places import Place
-from methods.records.recipe import CONTEXT, LAYOUTS, MEANINGS, Recipe
+from methods.records.recipe import CONTEXT, LAYOUTS, MEANINGS, THOUSANDS, Recipe
 from methods.records.voltages import FACTORS
 
 HINT = (
@@ -43,11 +43,13 @@ USUAL: dict[str, tuple[str, ...]] = {
 #: Choices that hold for the whole file: what is shown -> the reader's option, and what there is to choose.
 OPTIONS = {
     "Ceiling (kV)": "ceiling_kv", "Unit of the readings": "unit", "Decimal mark": "decimal",
-    "Dates such as 03/04/2025": "day_first", "Layout": "layout",
+    "Dates such as 03/04/2025": "day_first", "Layout": "layout", "Thousands mark": "thousands",
+    "Words for withstood": "censored",
 }  # fmt: skip
 USUAL |= {
     "ceiling_kv": ("none", "60", "80", "100"), "unit": tuple(FACTORS), "decimal": ("point", "comma"),
     "day_first": ("day first", "month first"), "layout": LAYOUTS,
+    "thousands": tuple(THOUSANDS),
 }  # fmt: skip
 #: How the readings make fillings: what is shown -> rule.
 FILLINGS = {
@@ -164,7 +166,7 @@ class SheetByHand(pn.viewable.Viewer):
         self._usual.param.update(options=["–", *usual], value="–")
         self._usual.visible = bool(usual)
         self._scope.disabled = self._what.value in OPTIONS.values()  # they hold for the whole file
-        self._written.visible = self._what.value not in ("unit", "decimal", "day_first", "layout")
+        self._written.visible = self._what.value not in ("unit", "decimal", "day_first", "layout", "thousands")
 
     # ------------------------------------------------------------- what is shown
 

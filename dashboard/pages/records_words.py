@@ -4,20 +4,34 @@ from __future__ import annotations
 
 import re
 
+_UNDER = "under “What the sheet does not say”"
 _INSTEAD: tuple[tuple[str, str], ...] = (
     (r"Say which with --value\.?", "Select them on the sheet and press Readings."),
     (r"name it with --value", "select it on the sheet and press Readings"),
     (r"--value(?: or --layout \w+)?", "Readings, on the sheet"),
-    (r"--column (\w+)=HEADING(?:, or --column \w+=- for none)?", r"“Its heading means”, on the sheet"),
-    (r"--column(?: \w+=\S*)?(?: or a sheet of its own)?", "“Its heading means”, on the sheet"),
+    (r"--column filling=HEADING, or --say fillings=\w+", "“Its heading means” or “Fillings”, on the sheet"),
+    (
+        r"--column (\w+)=HEADING(?:, or --column \w+=- for none)?(?: of another column)?",
+        "“Its heading means”, on the sheet",
+    ),
+    (r"--column(?: \w+=\S*)?", "“Its heading means”, on the sheet"),
     (r"--sheet(?: \S+)?", "“Sheet”, and whether it is read"),
-    (r"--layout(?: \w+(?:-\w+)?)?", "“Layout”, under “What the sheet does not say”"),
-    (r"--unit(?: \S+)?", "“Unit of the readings”, under “What the sheet does not say”"),
-    (r"--no-ceiling or --ceiling KV", "“Ceiling (kV)”, under “What the sheet does not say”"),
-    (r"--(?:no-)?ceiling(?: \S+)?", "“Ceiling (kV)”, under “What the sheet does not say”"),
-    (r"--decimal(?: \S+)?", "“Decimal mark”, under “What the sheet does not say”"),
-    (r"the column with \w+=HEADING", "it on the sheet"),
-    (r"--dates(?: \S+)?", "“Dates”, under “What the sheet does not say”"),
+    (r"--layout(?: \w+(?:-\w+)?)?", f"“Layout”, {_UNDER}"),
+    (r"--unit(?: [\w/]+)?(?: or --unit [\w/]+)?", f"“Unit of the readings”, {_UNDER}"),
+    (r"--no-ceiling or --ceiling KV", f"“Ceiling (kV)”, {_UNDER}"),
+    (r"--(?:no-)?ceiling(?: \d\S*)?", f"“Ceiling (kV)”, {_UNDER}"),
+    (r"--decimal(?: \w+)?", f"“Decimal mark”, {_UNDER}"),
+    (r"--thousands(?: \w+)?", f"“Thousands mark”, {_UNDER}"),
+    (r"--censored(?: \w+)?", f"“Words for withstood”, {_UNDER}"),
+    (r"--dates(?: [\w-]+)?", f"“Dates such as 03/04/2025”, {_UNDER}"),
+    (r"--context(?: \w+=[\w@!:]+(?: \(or [\w, ]+\))?)?", f"“What”, {_UNDER}"),
+    (r"--say table(?:@[\w!:]+)?", "“A table”, on the sheet"),
+    (r"--say readings(?:@[\w!:]+)?", "Readings, on the sheet"),
+    (r"--say fillings=\w+", "“Fillings”, on the sheet"),
+    (r"--recipe(?: \S+)?", "“Open a recipe”, below the sheet"),
+    (r"--(?:where \w+=\w+|where|since|until)", "the filters of Records"),
+    (r"--read-(?:memory MB|seconds S), or ", ""),
+    (r"Leave --by out, or name these too", "Let the other oils and procedures go with the filters of Records"),
 )
 
 

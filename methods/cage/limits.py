@@ -7,6 +7,9 @@ from dataclasses import dataclass
 
 from methods.errors import InputError
 
+#: Variable of the environment: each file that is read is held to its account (:mod:`methods.records.balance`). ``1``
+#: counts and holds to it, ``count`` only counts, because another process holds to it.
+CHECK_ACCOUNT = "GAPSHIFT_CHECK_ACCOUNT"
 #: Bytes beyond which a file is not read at all.
 MAX_BYTES = 1_500_000_000
 #: Variables of the environment that hold for every file, and the options of the command line that do the same.

@@ -23,8 +23,9 @@ from collections.abc import Sequence
 from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING, Any
 
+
 from methods.archive.container import READINGS, as_file, is_archive, is_shared, shared_parts
-from methods.cage.limits import MAX_BYTES, Limits, limits_for, over_memory, over_time
+from methods.cage.limits import CHECK_ACCOUNT, MAX_BYTES, Limits, limits_for, over_memory, over_time
 from methods.cage.source import bytes_of
 from methods.errors import InputError, UnusableFile, one_line
 
@@ -115,7 +116,12 @@ def read_in_cage(
         if is_archive(raw[:16]):  # a database is opened by its path alone
             with as_file(raw) as path:
                 return _carried_out("read", path, called, options, limits)
-        return _carried_out("read", raw, called, options, limits)
+        records: Records = _carried_out("read", raw, called, options, limits)
+    if os.environ.get(CHECK_ACCOUNT) and not any(options.get(k) for k in ("where", "since", "until")):
+        from methods.records.balance import hold
+
+        hold(records)
+    return records
 
 
 def read_all_in_cage(sources: Sequence[Any], **options: Any) -> Records:
@@ -128,8 +134,10 @@ def read_all_in_cage(sources: Sequence[Any], **options: Any) -> Records:
     """
     if not sources:
         raise InputError("No file is named.")
-    parts = [read_in_cage(source, **options) for source in sources]
+    from methods.records.by_word import for_file
     from methods.records.joining import join
+
+    parts = [read_in_cage(source, **for_file(options, source, sources)) for source in sources]
 
     return join(parts)
 
@@ -189,7 +197,8 @@ def _context() -> Any:
 
 def _settings() -> dict[str, str]:
     """The user's own folders of protocols and limits, as they stand now: the fork server was started before."""
-    return {name: value for name, value in os.environ.items() if name.startswith("GAPSHIFT_")}
+    found = {name: value for name, value in os.environ.items() if name.startswith("GAPSHIFT_")}
+    return {**found, CHECK_ACCOUNT: "count"} if CHECK_ACCOUNT in found else found  # it is held to here, not there
 
 
 def _answer(here: Connection, process: Any, called: str, limits: Limits) -> Any:

@@ -159,7 +159,7 @@ def _by_result(table: pd.DataFrame, laboratory: str, result: str | int) -> tuple
     if not fillings_known(table):
         raise InputError(
             "Not every row says which filling it came from, so filling means cannot be the results; "
-            "name the column with filling=HEADING, or take each breakdown as a result.",
+            "name it with --column filling=HEADING, or take each breakdown as a result.",
             column="filling",
         )
     return result_rows(table, ("_lab", "_level"), by=(laboratory,), result=result)

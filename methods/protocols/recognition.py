@@ -39,6 +39,7 @@ def _tokens(text: str) -> str:
 
 @lru_cache(maxsize=4096)
 def _needle(alias: str) -> str:
+    """An alias as it is looked for in a text."""
     return _tokens(_plain(alias))
 
 
@@ -126,7 +127,7 @@ def _edition_of(edition: Any, entry: dict[str, Any]) -> str | None:
 
 def _choice(words: str, kind: str) -> str | None:
     """The choice that the text states in words; the longest phrase that fits counts, a tie of two means none."""
-    hits = [(len(p), name) for name, phrases in _table()[kind].items() for p in phrases if _tokens(_plain(p)) in words]
+    hits = [(len(p), name) for name, phrases in _table()[kind].items() for p in phrases if _needle(p) in words]
     if not hits:
         return None
     longest = max(hits)[0]

@@ -47,6 +47,7 @@ class Account:
     said: dict[tuple[str, int, int], tuple[str, str]] = field(default_factory=dict)
     unread: dict[str, str] = field(default_factory=dict)
     unread_tables: list[tuple[Sheet, str]] = field(default_factory=list)
+    numbers: dict[str, int] | None = None  # of each sheet, counted beforehand; see :mod:`methods.records.balance`
 
     def mark(self, sheet: str, row: int, column: int, role: str, why: str) -> None:
         """Say what one cell is; it stays what it was called first."""
@@ -130,14 +131,15 @@ def _long_frame(part: _Part) -> pd.DataFrame:
     out = []
     kinds = np.full((len(body), len(plan.values)), BLANK, np.int8)
     kinds[flat.row, flat.column] = flat.kind
-    for at in range(len(plan.headings)):
+    for at in range(min(len(plan.headings), body.width)):
         column = body.columns[at]
+        stands = ~body.filled[at] if at in body.filled else np.ones(len(body), bool)
         if column.numbers is not None:
-            held = np.flatnonzero(~np.isnan(column.numbers))
+            held = np.flatnonzero(~np.isnan(column.numbers) & stands)
             texts = pd.Series([f"{v:.12g}" for v in column.numbers[held].tolist()], dtype="str")
             number: np.ndarray | bool = True
         else:
-            held = np.flatnonzero(column.codes >= 0)
+            held = np.flatnonzero((column.codes >= 0) & stands)
             codes = column.codes[held]
             texts = pd.Series(pd.array(column.uniques, dtype="str").take(codes))
             number = np.array([is_number(t) for t in column.uniques])[codes] if column.uniques else False

@@ -20,6 +20,9 @@ from methods.records.layout import Layout
 from methods.records.table import BREAKDOWN
 from methods.records.table import WITHSTOOD as WITHSTOOD_WORD
 
+#: Rows from which several threads are worth their start.
+_MANY = 50_000
+
 
 def assemble(
     plan: Layout, body: Body, flat: Flat, keep: np.ndarray, place: Places, gaps: np.ndarray, blocks: np.ndarray,
@@ -40,9 +43,14 @@ def assemble(
     def text(found: Coded) -> pd.Series:
         return factors.text_series(found, mask) if whole or mask is not None else factors.text_series(found.take(index))
 
-    with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as threads:  # Arrow lets other threads work while it copies
-        outcome = threads.submit(_outcome, (flat.kind if every else flat.kind[keep]) == WITHSTOOD)
-        series = dict(zip(texts, threads.map(text, texts.values()), strict=True))
+    stood = (flat.kind if every else flat.kind[keep]) == WITHSTOOD
+    if len(index) < _MANY:
+        outcome, series = _outcome(stood), {name: text(found) for name, found in texts.items()}
+    else:
+        with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as threads:  # Arrow lets others work while it copies
+            waiting = threads.submit(_outcome, stood)
+            series = dict(zip(texts, threads.map(text, texts.values()), strict=True))
+            outcome = waiting.result()
     data: dict[str, Any] = {}
     for name in COLUMNS:
         data[name] = series[name] if name in series else _column(name, known.get(name), plan, index, whole, log)
@@ -50,7 +58,7 @@ def assemble(
     for name in plan.levels[0] if plan.levels else ():
         data[name] = _by_column(name, plan, flat.column[keep], log)
     data["kv"] = pd.Series(flat.kv if every else flat.kv[keep])
-    data["outcome"] = outcome.result()
+    data["outcome"] = outcome
     if len(plan.values) > 1 and (not plan.levels or max(plan.shots) > 1):
         _series(data, plan, body, flat, keep, blocks, log)
     _notes(data, flat, keep)
@@ -178,7 +186,7 @@ def _series(
         "filling",
         f"each {what} is one filling, numbered within its sample",
         f"{len(starts)} series",
-        "--column filling=HEADING",
+        "--column filling=HEADING, or --say fillings=one",
     )
 
 

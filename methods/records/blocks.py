@@ -297,7 +297,7 @@ def _is_line(row: list[str], top: bool) -> bool:
         return False
     if len(filled) == 1:
         lone = next(i for i, c in enumerate(row) if c.strip())
-        return not is_number(filled[0]) or (lone == 0 and filled[0].strip().rstrip(".)").isdigit() and len(row) > 1)
+        return not is_number(filled[0]) or (lone == 0 and filled[0].strip().rstrip(".)").isdecimal() and len(row) > 1)
     if any(parse(c).kind in (BLANK, NO_BREAKDOWN) for c in filled) and not _form_line(filled):
         return False
     if not any(map(is_number, filled)):
@@ -417,7 +417,7 @@ def _groups(head: list[str], body: list[list[str]]) -> list[tuple[list[int], int
         if again is None:
             return whole
         firsts = [i for i, t in enumerate(texts) if t == again]
-        if again.isdigit() and not all(i in run for i in firsts):
+        if again.isdecimal() and not all(i in run for i in firsts):
             return whole
     edges = [*firsts, width]
     out = []

@@ -138,11 +138,11 @@ def number(token: str, decimal: str | None = None) -> float | None:
     ``decimal`` is the file's decimal mark if known. A single mark that is not the file's and stands before
     exactly three digits is a thousands mark; before any other count of digits it can only be a decimal mark.
     """
-    token = token.strip().rstrip(".,'") if not token.strip().isdigit() else token.strip()
+    token = token.strip().rstrip(".,'") if not token.strip().isdecimal() else token.strip()
     mantissa, _, exponent = token.replace("E", "e").partition("e")
     sign = -1.0 if mantissa.startswith("-") else 1.0
     body = mantissa.lstrip("+-")
-    marks = [c for c in body if not c.isdigit()]
+    marks = [c for c in body if not c.isdecimal()]
     plain: str | None
     if not marks:
         plain = body
@@ -177,7 +177,7 @@ def number(token: str, decimal: str | None = None) -> float | None:
 def _grouped(body: str, mark: str) -> bool:
     """Whether ``mark`` cuts the digits as a thousands mark does: 1 to 3 digits, then threes."""
     first, *rest = body.split(mark)
-    return first.isdigit() and len(first) <= 3 and first != "0" and all(len(r) == 3 and r.isdigit() for r in rest)
+    return first.isdecimal() and len(first) <= 3 and first != "0" and all(len(r) == 3 and r.isdecimal() for r in rest)
 
 
 def is_date(text: str) -> bool:

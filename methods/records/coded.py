@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -42,6 +42,16 @@ class Body:
     rows: np.ndarray
     overlong: np.ndarray | None = None  # rows with more cells than the heading has
     carried: np.ndarray | None = None  # rows whose sample or filling is that of a row above
+    filled: dict[int, np.ndarray] = field(default_factory=dict)  # of a column: rows that are empty in the file
+    width: int = 0  # columns that stand in the file; others were taken out of them
+
+    def __post_init__(self) -> None:
+        self.width = self.width or len(self.columns)
+
+    def fill(self, at: int, column: Coded, rows: np.ndarray) -> None:
+        """Another column in the place of one, with something in these rows where the file has nothing."""
+        self.columns[at] = column
+        self.filled[at] = self.filled[at] | rows if at in self.filled else rows
 
     def __len__(self) -> int:
         return len(self.rows)

@@ -142,7 +142,7 @@ def mapped(cells: Coded, change: Callable[[str], str | None]) -> Coded:
 
 def tidy(text: str) -> str | None:
     """A label: one spelling of spaces and digits; a cell that only says "nothing" is empty."""
-    if text.isascii() and text[-1:].isdigit() and " " not in text and text[0] not in "='":
+    if text.isascii() and text[-1:].isdecimal() and " " not in text and text[0] not in "='":
         return text
     clean = normalise(text)
     return None if clean.casefold() in ("", "-", "--", "n/a", "na", "nan", "null", "n.a.", "?") else clean
@@ -209,7 +209,7 @@ def stirring(cells: Coded, log: Log) -> Coded:
 def labels(name: str, cells: Coded, head: Heading, rows: np.ndarray, log: Log) -> Coded:
     """A column of names; warns where a spreadsheet turned labels such as 1-5 into dates."""
     joined = "".join(cells.uniques)
-    if cells.numbers is None and joined.isascii() and joined.isdigit():
+    if cells.numbers is None and joined.isascii() and joined.isdecimal():
         return cells  # bare numbers need no tidying
     if cells.numbers is None:
         dates = [i for i, t in enumerate(cells.uniques) if _DAMAGED.fullmatch(t)]

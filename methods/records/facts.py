@@ -262,7 +262,7 @@ def named(label: str) -> str | None:
     if key in _CEILINGS:
         return "ceiling"
     name = heading(label.strip("# ")).name
-    if name is None and len(key.split()) == 1 and not any(c.isdigit() for c in key):
+    if name is None and len(key.split()) == 1 and not any(c.isdecimal() for c in key):
         name = topic_of(key)
     return name if name not in ("kv", "outcome", "order", "note", None) else None
 

@@ -62,7 +62,7 @@ def _score(row: list[str], below: list[list[str]], wanted: set[str]) -> float:
             total += 6
         elif at in run:
             total += 2
-        elif is_number(text) and (read.shot is None or text[-1].isdigit() or text[-1] == "."):
+        elif is_number(text) and (read.shot is None or text[-1].isdecimal() or text[-1] == "."):
             total -= 2
             continue
         elif _PAIR.fullmatch(text) and not read.name:

@@ -11,8 +11,9 @@ import pandas as pd
 
 from methods.errors import InputError
 from methods.records.account import Account
+from methods.records.by_word import for_file
 from methods.records.kept import Records, Source
-from methods.records.table import filling_codes
+from methods.records.table import fillings_apart, placed_labels
 
 
 @dataclass
@@ -35,7 +36,8 @@ def read_all(sources: Sequence[Any], **options: Any) -> Records:
     ----------
     sources : sequence of whatever :func:`methods.read` takes
     **options
-        Those of :func:`methods.read`, the same for every file.
+        Those of :func:`methods.read`, the same for every file; words of ``context`` and ``say`` may name the one
+        that they hold for (``"electrode=disk@week1.csv"``).
 
     Raises
     ------
@@ -46,13 +48,14 @@ def read_all(sources: Sequence[Any], **options: Any) -> Records:
 
     if not sources:
         raise InputError("No file is named.")
-    return join([read(source, **options) for source in sources])
+    return join([read(source, **for_file(options, source, sources)) for source in sources])
 
 
 def join(parts: Sequence[Records]) -> Records:
     """One :class:`Records` of several; its tables say in ``file`` where each row came from.
 
-    A filling that is called 1 in two files is two fillings: where labels clash they get the file's name in front.
+    A filling that is called 1 in two files is two fillings: where labels clash they get the file's name in front. So
+    are the readings of two files that no label and nothing else tells apart.
     """
     if len(parts) == 1:
         return parts[0]
@@ -72,15 +75,14 @@ def join(parts: Sequence[Records]) -> Records:
 def join_tables(tables: Sequence[pd.DataFrame], apart: bool | None = None) -> pd.DataFrame:
     """Record tables with a ``file`` column under each other, the fillings of each kept apart.
 
-    ``apart``: whether their labels need the file's name in front; None: where some would clash without.
+    ``apart``: whether all are called by their file, too; None: where some would count as one without. See
+    :func:`methods.records.table.fillings_apart`.
     """
     whole = pd.concat(tables, ignore_index=True)
-    if apart is None:
-        apart = len(tables) > 1 and len(set(filling_codes(whole))) < len(set(filling_codes(whole, by=["file"])))
-    if apart:
-        written = whole["filling"].map(lambda v: f"{v:g}" if isinstance(v, float) else str(v), na_action="ignore")
-        named = whole["file"] + ": " + written.astype("str")
-        whole["filling"] = named.where(whole["filling"].notna(), whole["filling"])
+    if apart is None and len(tables) > 1:
+        fillings_apart(whole, whole["file"])
+    elif apart:
+        whole["filling"] = placed_labels(whole["filling"], whole["file"])
     return whole
 
 

@@ -43,7 +43,7 @@ class Layout:
 def is_number(text: str) -> bool:
     """Whether a cell can be read as a voltage or a plain number."""
     text = normalise(text)
-    if not any(c.isdigit() for c in text) or text[:2].casefold() == "kv":  # "kV 1" is a heading
+    if not any(c.isdecimal() for c in text) or text[:2].casefold() == "kv":  # "kV 1" is a heading
         return False
     if re.fullmatch(r"[+-]?\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?", text):
         return True

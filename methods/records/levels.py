@@ -54,7 +54,7 @@ def _worded(rest: str, out: dict[str, str]) -> dict[str, str] | None:
 
 def _factor(text: str) -> str | None:
     key = fold(text)
-    if not key or key.isdigit() or len(key) < 3:
+    if not key or key.isdecimal() or len(key) < 3:
         return None
     if word("electrode", text):
         return "electrode"

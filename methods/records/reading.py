@@ -21,8 +21,10 @@ from methods.errors import InputError, UnusableFile
 from methods.records.account import Account
 from methods.records.areas import Area
 from methods.records.assemble import assemble
+from methods.records.balance import hold, numbers_in
 from methods.records.body import body_of
 from methods.records.by_hand import overrule, rows_said
+from methods.records.by_word import account_or_said, in_words, words_of
 from methods.records.ceilings import mark_ceilings
 from methods.records.cells import BLANK, VALUE, WITHSTOOD
 from methods.records.checks import look_over
@@ -41,7 +43,7 @@ from methods.records.recipe import Recipe
 from methods.records.rows import blocks_of, fill_down, refuse_rows
 from methods.records.said import areas_said, check_fit, chosen, settle, that_fits
 from methods.records.saturation import with_saturation
-from methods.records.several_sheets import leave_repeated, tell_sheets_apart
+from methods.records.several_sheets import leave_repeated, tell_fillings_apart, tell_sheets_apart
 from methods.records.shapes import layout_of
 from methods.records.sheets import open_frame, open_parquet, open_workbook, pick
 from methods.records.summaries import compare_summaries, drop_computed
@@ -71,6 +73,8 @@ def read(
     censored: str | Iterable[str] = (),
     areas: Iterable[Area | Mapping[str, Any]] = (),
     recipe: Recipe | str | os.PathLike[str] | Sequence[Recipe | str | os.PathLike[str]] | None = None,
+    context: Mapping[str, str] | str | Sequence[str] | None = None,
+    say: str | Sequence[str] | None = None,
     where: Mapping[str, Any] | None = None,
     since: str | None = None,
     until: str | None = None,
@@ -109,6 +113,12 @@ def read(
     recipe : Recipe, path or text, or several, optional
         How this shape of file is read (:class:`methods.records.Recipe`); the other options overrule it. Of several the
         first that fits is taken.
+    context : mapping, str or sequence of str, optional
+        What stands nowhere in the file: ``{"electrode": "disk"}`` or ``"electrode=disk"`` for all of it,
+        ``"gap_mm=2.5@Tests!B5:F9"`` for some cells, ``"electrode=disk@Tests"`` for a sheet.
+    say : str or sequence of str, optional
+        What cells are, in words of :data:`methods.records.by_word.DEEDS`: ``"headings@4"``, ``"readings@C:H"``,
+        ``"summary@J"``, ``"means=sample@A"``, ``"fillings=6"``.
     where : mapping, optional
         Column -> the level, or levels, that are wanted, as they are written; all other rows are left.
     since, until : str, optional
@@ -126,12 +136,14 @@ def read(
         An option that names something that is not there.
     """
     if _is_archive(source):
+        if context or say:
+            raise InputError("The rows of an archive were read when they were added: nothing can be said of them now.")
         return _from_archive(source, name, where=where, since=since, until=until)
     if where or since or until:
         others: dict[str, Any] = {
             "columns": columns, "sheet": sheet, "decimal": decimal, "unit": unit, "ceiling_kv": ceiling_kv,
             "day_first": day_first, "layout": layout, "name": name, "thousands": thousands, "censored": censored,
-            "areas": areas, "recipe": recipe,
+            "areas": areas, "recipe": recipe, "context": context, "say": say,
         }  # fmt: skip
         return only(read(source, **others), where, since, until)
     if isinstance(recipe, (list, tuple)) and len(recipe) > 1:
@@ -139,14 +151,24 @@ def read(
             source, name = bytes_of(source, name, MAX_BYTES)
         recipe = that_fits([Recipe.of(r) for r in recipe], open_sheets(source, name))
     said = Recipe.of(recipe[0] if isinstance(recipe, (list, tuple)) and recipe else recipe or None)
+    if context or say:
+        if hasattr(source, "read"):
+            source, name = bytes_of(source, name, MAX_BYTES)
+        others = {
+            "columns": columns, "sheet": sheet, "decimal": decimal, "unit": unit, "ceiling_kv": ceiling_kv,
+            "day_first": day_first, "layout": layout, "name": name, "thousands": thousands, "censored": censored,
+            "areas": areas,
+        }  # fmt: skip
+        return read(source, recipe=_in_words(said, source, context, say, others), **others)
     given = said.overruled(decimal=decimal, unit=unit, ceiling_kv=ceiling_kv, day_first=day_first, layout=layout,
                            thousands=thousands, censored=censored or None)  # fmt: skip
     options = options_of(columns, sheet, areas=areas, **given)
     log = Log()
-    opened, origin = _open(source, name, options, log, said)
+    every, opened, origin = _open(source, name, options, log, said)
     whole = list(opened)
     options = dataclasses.replace(options, areas=(*areas_said(said, whole), *options.areas))
-    account = Account(list(opened))
+    account = Account(every, numbers=numbers_in(every))
+    account.unread = {s.name: "the sheet was not asked for" for s in every if all(s is not o for o in opened)}
     opened = tables_of(opened, origin["name"], options, account, log, said)
     tell = len({s.name for s in opened}) > 1
     parts = [_read_sheet(s, options, log, tell, account) for s in opened]
@@ -173,6 +195,7 @@ def read(
         )  # fmt: skip
     if tell:
         tell_sheets_apart(table, places, log)
+        tell_fillings_apart(table, places, log)
     codes = parts[0][4] if len(parts) == 1 else {}
     if fillings_by_order(table, log):
         codes.pop("filling", None)
@@ -182,7 +205,20 @@ def read(
     apply_protocols(table, places["source_row"].to_numpy(), codes, log)
     look_over(table, places["source_row"].to_numpy(), plan, codes, log)
     table = with_saturation(table)
-    return Records(table, log.problems(), log.guesses(), read_cells, _source(origin, opened, plan), places, account)
+    found = Records(table, log.problems(), log.guesses(), read_cells, _source(origin, opened, plan), places, account)
+    hold(found)
+    return found
+
+
+def _in_words(said: Recipe, source: Any, context: Any, say: Any, others: dict[str, Any]) -> Recipe:
+    """The recipe with what is said in words besides."""
+    called = others["name"] or (Path(source).name if isinstance(source, (str, os.PathLike)) else "")
+    return in_words(
+        said, words_of(context), words_of(say), called, lambda: open_sheets(source, others["name"]),
+        lambda recipe: account_or_said(
+            open_sheets(source, others["name"]), recipe, lambda r: read(source, recipe=r, **others)
+        ),
+    )  # fmt: skip
 
 
 def _is_archive(source: Any) -> bool:
@@ -226,22 +262,27 @@ def open_sheets(source: Any, name: str | None = None) -> list[Sheet]:
 
 def _open(
     source: Any, name: str | None, options: Options, log: Log, said: Recipe
-) -> tuple[list[Sheet], dict[str, Any]]:
-    """Bytes to the sheets that are to be read."""
+) -> tuple[list[Sheet], list[Sheet], dict[str, Any]]:
+    """Bytes to all sheets, and to those that are to be read."""
     if isinstance(source, pd.DataFrame):
         digest = hashlib.sha256(pd.util.hash_pandas_object(source, index=False).to_numpy().tobytes()).hexdigest()
         sheets = [open_frame(source)]
         check_fit(said, sheets)
-        return sheets, {"name": name or "table", "sha256": digest, "encoding": None}
+        return sheets, list(sheets), {"name": name or "table", "sha256": digest, "encoding": None}
     raw, called = bytes_of(source, name, MAX_BYTES)
-    with ThreadPoolExecutor(1) as pool:  # hashing lets the interpreter go on
-        hashed = pool.submit(hashlib.sha256, raw)
+    if len(raw) < LARGE:
+        digest = hashlib.sha256(raw).hexdigest()
         sheets, encoding = _sheets(raw, called)
+    else:
+        with ThreadPoolExecutor(1) as pool:  # hashing lets the interpreter go on
+            hashed = pool.submit(hashlib.sha256, raw)
+            sheets, encoding = _sheets(raw, called)
+        digest = hashed.result().hexdigest()
     check_fit(said, sheets)
     if not sheets[0].name and options.sheet is not None:
         raise InputError(f"{called} has no sheets, so sheet {options.sheet!r} cannot be chosen.", column="sheet")
-    sheets = _picked(sheets, options, said, log) if sheets[0].name else sheets
-    return sheets, {"name": called, "sha256": hashed.result().hexdigest(), "encoding": encoding}
+    picked = _picked(sheets, options, said, log) if sheets[0].name else list(sheets)
+    return sheets, picked, {"name": called, "sha256": digest, "encoding": encoding}
 
 
 def _picked(sheets: list[Sheet], options: Options, said: Recipe, log: Log) -> list[Sheet]:
@@ -362,8 +403,10 @@ def fillings_by_order(table: pd.DataFrame, log: Log) -> bool:
         if seen.groupby(runs).nunique().max() == 1 and (codes * (len(table) + 1) + seen).nunique() == runs.nunique():
             return False  # says what differs, and it need not be the filling
     table["filling"] = again.astype(int).astype(str).astype("str")
-    log.guess("filling", "a filling ends where the breakdowns are counted from 1 again",
-              f"{int(again.max())} times for one sample", "--column filling=HEADING")  # fmt: skip
+    log.guess(
+        "filling", "a filling ends where the breakdowns are counted from 1 again",
+        f"{int(again.max())} times for one sample", "--column filling=HEADING, or --say fillings=one",
+    )  # fmt: skip
     return True
 
 

@@ -38,15 +38,19 @@ CONTEXT = without(COLUMNS, "kv", "order", "outcome")
 #: What a heading can mean, besides a column of the file's own.
 MEANINGS = (*without(COLUMNS, "kv"), "own", "unused")
 FILLINGS = ("row", "column", "one")
+#: Marks of thousands by what they are called.
+THOUSANDS = {"point": ".", "comma": ",", "apostrophe": "'", "space": " "}
 LAYOUTS = ("long", "wide", "two-block", "transposed")
 #: File-wide choices and the kinds of value that each takes.
-_OPTIONS: dict[str, tuple[type, ...]] = {
+OPTIONS: dict[str, tuple[type, ...]] = {
     "unit": (str,), "decimal": (str,), "ceiling_kv": (int, float, bool), "day_first": (bool,), "thousands": (str,),
     "layout": (str,), "censored": (list,),
 }  # fmt: skip
-_PART_KEYS = (
+#: What can be said of a sheet, or of an area of it.
+PART_KEYS = (
     "heading_row", "headings", "values", "means", "heads", "readings", "summary", "leave_out", "filling", "context",
 )  # fmt: skip
+SHEET_KEYS = ("name", "use", "rows", "block", *PART_KEYS)
 _EVERY = re.compile(r"[1-9]\d{0,3}")
 
 
@@ -143,12 +147,12 @@ class Recipe:
                 f"The recipe's format is {found['gapshift_recipe']!r}; this version reads {FORMAT}.", column="recipe"
             )
         sheets = _list(found, "sheet", dict)
-        _known(found, ("gapshift_recipe", "name", "context", "sheet", *_OPTIONS), "the recipe")
-        for key, kinds in _OPTIONS.items():
+        _known(found, ("gapshift_recipe", "name", "context", "sheet", *OPTIONS), "the recipe")
+        for key, kinds in OPTIONS.items():
             if key in found and (type(found[key]) not in kinds or found[key] is True and key == "ceiling_kv"):
                 raise InputError(f"The recipe's {key} cannot be {found[key]!r}.", column="recipe", text=key)
         return cls(
-            str(found.get("name", name)), {k: found[k] for k in _OPTIONS if k in found},
+            str(found.get("name", name)), {k: found[k] for k in OPTIONS if k in found},
             _context(found.get("context", {})), tuple(_sheet(s) for s in sheets),
         )  # fmt: skip
 
@@ -172,7 +176,7 @@ class Recipe:
     @classmethod
     def from_options(cls, **options: Any) -> Recipe:
         """The recipe of the options of :func:`methods.read` that are given; ``None`` says nothing."""
-        return cls(options={k: v for k, v in options.items() if k in _OPTIONS and v is not None})
+        return cls(options={k: v for k, v in options.items() if k in OPTIONS and v is not None})
 
     def overruled(self, **options: Any) -> dict[str, Any]:
         """These options of :func:`methods.read`, and the recipe's own where they are None."""
@@ -323,6 +327,8 @@ def option_said(name: str, text: str) -> Any:
         The text is none of what there is to choose; the message lists that.
     """
     clean = text.strip()
+    if name == "censored":
+        return [w.strip() for w in clean.split(",") if w.strip()]
     if name == "ceiling_kv":
         if clean.casefold() in ("none", "no"):
             return False
@@ -335,6 +341,7 @@ def option_said(name: str, text: str) -> Any:
     every: dict[str, dict[str, Any]] = {
         "unit": {u: u for u in FACTORS}, "decimal": {"point": ".", "comma": ",", ".": ".", ",": ","},
         "day_first": {"day first": True, "month first": False}, "layout": {x: x for x in LAYOUTS},
+        "thousands": THOUSANDS,
     }  # fmt: skip
     choices = every.get(name, {})
     if clean not in choices:
@@ -343,7 +350,7 @@ def option_said(name: str, text: str) -> Any:
 
 
 def _sheet(found: dict[str, Any]) -> SheetRecipe:
-    _known(found, ("name", "use", "rows", "block", *_PART_KEYS), "a sheet of the recipe")
+    _known(found, SHEET_KEYS, "a sheet of the recipe")
     rows = found.get("rows")
     if rows is not None and (type(rows) is not int or rows < 1):
         raise InputError(f"The recipe's rows cannot be {rows!r}.", column="recipe")
@@ -352,7 +359,7 @@ def _sheet(found: dict[str, Any]) -> SheetRecipe:
         raise InputError(f"The recipe's use is true or false, not {use!r}.", column="recipe")
     blocks = []
     for block in _list(found, "block", dict):
-        _known(block, ("cells", "table", *_PART_KEYS), "a block of the recipe")
+        _known(block, ("cells", "table", *PART_KEYS), "a block of the recipe")
         if not isinstance(block.get("cells"), str):
             raise InputError("A block of the recipe does not say which cells it is, such as B5:F9.", column="recipe")
         blocks.append(_part(block))

@@ -82,7 +82,7 @@ def fill_down(plan: Layout, body: Body, log: Log) -> None:
         if column.codes[0] < 0 or not blank.any():
             continue
         at = np.maximum.accumulate(np.where(column.codes >= 0, np.arange(len(column.codes)), 0))
-        body.columns[i] = Coded(np.where(blank, column.codes[at], column.codes), column.uniques)
+        body.fill(i, Coded(np.where(blank, column.codes[at], column.codes), column.uniques), blank)
         body.carried = blank if body.carried is None else body.carried | blank
         if h.name == "sample":
             _bring_along(plan, body, np.where(blank, at, np.arange(len(at))), log)
@@ -104,11 +104,13 @@ def _bring_along(plan: Layout, body: Body, source: np.ndarray, log: Log) -> None
         if column.numbers is not None:
             empty = follows & np.isnan(column.numbers) & ~np.isnan(column.numbers[source])
             if empty.any():
-                body.columns[i] = Coded(column.codes, [], np.where(empty, column.numbers[source], column.numbers))
+                filled = np.where(empty, column.numbers[source], column.numbers)
+                body.fill(i, Coded(column.codes, [], filled), empty)
         else:
             empty = follows & (column.codes < 0) & (column.codes[source] >= 0)
             if empty.any():
-                body.columns[i] = Coded(np.where(empty, column.codes[source], column.codes), column.uniques)
+                filled = np.where(empty, column.codes[source], column.codes)
+                body.fill(i, Coded(filled, column.uniques), empty)
         if empty.any():
             log.guess(
                 h.name,
@@ -145,7 +147,7 @@ def blocks_of(plan: Layout, body: Body, flat: Flat, shape: str | None, log: Log)
     for r in range(1, len(body)):
         if not size[r] or shape == "wide":
             continue
-        if not texts[r] and texts[own[r - 1]] and not filling:
+        if not texts[r] and texts[own[r - 1]] and not filling and not _named_apart(plan, body, own[r - 1], r):
             own[r], blank = own[r - 1], blank + 1
         elif bases[r] is not None and bases[r] == texts[own[r - 1]]:
             own[r], suffixed = own[r - 1], suffixed + 1
@@ -173,6 +175,17 @@ def blocks_of(plan: Layout, body: Body, flat: Flat, shape: str | None, log: Log)
         ]
         log.guess("shape", "two-block: a second row continues the filling above", ", ".join(why), "--layout wide")
     return own
+
+
+def _named_apart(plan: Layout, body: Body, one: int, other: int) -> bool:
+    """Whether a column of the file's own names two rows differently (``A`` and ``B``): another series, not the same."""
+    for i, h in enumerate(plan.headings):
+        if h.name is not None or i in plan.values or i in plan.summaries or i >= body.width:
+            continue
+        a, b = (body.columns[i].text(r).strip() for r in (one, other))
+        if a and b and a != b and body.columns[i].numbers is None and max(len(a), len(b)) <= 12:
+            return True
+    return False
 
 
 def _base(text: str, all_texts: set[str]) -> str | None:

@@ -7,7 +7,7 @@ import pandas as pd
 from methods.columns import PROCEDURE
 from methods.records.account import Account
 from methods.records.kept import Log
-from methods.records.table import filling_codes
+from methods.records.table import fillings_apart
 
 _FEWEST = 3  # readings of a sheet that can be called a repetition
 
@@ -56,15 +56,21 @@ def tell_sheets_apart(table: pd.DataFrame, places: pd.DataFrame, log: Log) -> No
     if len(silent) < 2 or not _share(samples):
         return
     table["sheet"] = names.astype("str")
-    whole = filling_codes(table)
-    apart = filling_codes(table, by=["sheet"])
-    if len(set(whole)) < len(set(apart)):
-        table["filling"] = (table["sheet"] + ": " + table["filling"]).where(table["filling"].notna(), table["filling"])
     log.guess(
         "procedure", "told apart by the names of the sheets: " + ", ".join(map(repr, silent)),
-        "no sheet says how its tests were made, and the same oils stand on several", "say the electrode, gap and "
-        "stirring of each sheet", code="sheets_alike",
+        "no sheet says how its tests were made, and the same oils stand on several",
+        "--context electrode=TEXT@SHEET (or gap_mm, stirring)", code="sheets_alike",
     )  # fmt: skip
+
+
+def tell_fillings_apart(table: pd.DataFrame, places: pd.DataFrame, log: Log) -> None:
+    """Filling 1 of two sheets is two fillings, unless its breakdowns are counted on, in place."""
+    names = places["source_sheet"].astype(str)
+    if names.nunique() > 1 and fillings_apart(table, names, may_go_on=True):
+        log.guess(
+            "filling", "fillings of two sheets are two, though they are called the same or not at all",
+            "nothing else tells the sheets apart", "--column filling=HEADING", code="filling_by_sheet",
+        )  # fmt: skip
 
 
 def _share(samples: list[set[str]]) -> bool:

@@ -112,7 +112,7 @@ def compare_summaries(
 def _room(text: str, own: float) -> float:
     """How far a stored mean may be off by rounding: half a unit of its last digit, or to two significant digits."""
     digits = text.strip().replace(",", ".").partition(".")[2]
-    decimals = sum(c.isdigit() for c in digits)
+    decimals = sum(c.isdecimal() for c in digits)
     two = 0.5 * 10 ** (np.floor(np.log10(own)) - 1)
     exact = 0.5 * 10.0**-decimals
     return float(max(exact, two if decimals == 0 else 0.0)) * 1.02 + 1e-9

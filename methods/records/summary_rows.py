@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from methods.columns import PLACE, PRESCRIBED, without
 from methods.records.ceilings import stated_ceiling
 from methods.records.cells import BLANK, NO_BREAKDOWN, VALUE, WITHSTOOD, normalise
 from methods.records.coded import Body
+from methods.records.factors import amount
 from methods.records.flat import Flat, Places
 from methods.records.folding import fold
 from methods.records.headings import summary_label
@@ -29,6 +31,8 @@ _MOST_ROWS = 20_000
 _CHANCE = 0.02
 KINDS = ("mean", "sd", "min", "max", "range", "cov", "median")
 _LOOSE = ("sample", "filling", "order", "fluid")
+#: A series ends where one of these changes.
+_WAYS = ("electrode", "stirring", "gap_mm", "rise_kv_s", "method")
 _NEVER = ("outcome", "method", *PLACE, *without(PRESCRIBED, "gap_mm", "rise_kv_s"))
 
 
@@ -59,7 +63,7 @@ def step_of(text: str) -> float:
     digits = normalise(text).replace(",", ".").partition(".")[2]
     count = 0
     for c in digits:
-        if not c.isdigit():
+        if not c.isdecimal():
             break
         count += 1
     return float(10.0**-count)
@@ -118,7 +122,7 @@ def _labelled(plan: Layout, body: Body) -> dict[int, tuple[str, str]]:
         loose = i == 0 or h.name in _LOOSE or not h.text
         counts = numbered is not None and i == numbered[0]
         for code, text in enumerate(column.uniques):
-            if text[-1:].isdigit() and text[:1].isdigit() or len(text) > 48:
+            if text[-1:].isdecimal() and text[:1].isdecimal() or len(text) > 48:
                 continue
             kind = (summary_label(text) if loose else None) or summary_kind(text, counts)
             if kind is None or (loose and kind == "limit" and len(text) < 3):
@@ -245,16 +249,20 @@ def _runs(plan: Layout, body: Body, values: np.ndarray, known: set[int]) -> list
     keys = keys or [i for i, h in enumerate(plan.headings[:1]) if h.name is None and i not in plan.values]
     out: list[list[int]] = []
     last: tuple[object, ...] | None = None
-    ways = [i for i, h in enumerate(plan.headings) if h.name in ("electrode", "stirring") and i not in plan.values]
+    ways = [i for i, h in enumerate(plan.headings) if h.name in _WAYS and i not in plan.values]
     numbered = _numbered(plan, body)
     way: tuple[str, ...] = ()
+    after = False
     for r in range(len(body)):
         if r in known or not np.isfinite(values[r]):
-            last = None if r in known else last
+            after = after or r in known
             continue
+        if after and not (numbered is not None and not numbered[1][r]):
+            last = None  # what is not counted below a summary is hardly a series of its own
+        after = False
         key = tuple(body.columns[i].text(r) for i in keys)
         gap = bool(out) and int(body.rows[r]) - int(body.rows[out[-1][-1]]) > 1 and plan.column_rows is None
-        new = tuple(fold(body.columns[i].text(r)) for i in ways)
+        new = tuple(_as_meant(body.columns[i].text(r)) for i in ways)
         other = any(a and b and a != b for a, b in zip(new, way, strict=False))
         again = numbered is not None and bool(out) and body.columns[numbered[0]].text(r).strip(" .") == "1"
         way = tuple(a or b for a, b in zip(new, way or new, strict=True))
@@ -263,6 +271,13 @@ def _runs(plan: Layout, body: Body, values: np.ndarray, known: set[int]) -> list
         out[-1].append(r)
         last = key
     return out
+
+
+@lru_cache(4096)
+def _as_meant(text: str) -> str:
+    """A text as it is compared: ``2,0`` is ``2 mm``."""
+    read = amount(text)
+    return fold(text) if read is None else f"{read[0]:g}"
 
 
 def _wide(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int]) -> dict[int, Summary]:

@@ -85,7 +85,7 @@ def summary_kind(text: str, number_expected: bool = False) -> str | None:
     if kind in ("count", "total") and size == 1 and len(words[at][0]) <= 2 and rest:
         return None
     fillers = _lists()[1]
-    return kind if all(w in fillers or w.isdigit() for w in rest) else None
+    return kind if all(w in fillers or w.isdecimal() for w in rest) else None
 
 
 def _matches(words: list[tuple[str, bool]], at: int) -> list[tuple[int, str]]:
@@ -104,4 +104,4 @@ def _same(wanted: str, word: str, dotted: bool, size: int) -> bool:
 
 
 def _only_fillers(text: str) -> bool:
-    return all(w in _lists()[1] or w.isdigit() for w in fold(text).split())
+    return all(w in _lists()[1] or w.isdecimal() for w in fold(text).split())

@@ -16,6 +16,8 @@ WITHSTOOD = "withstood"
 
 #: Rows that are looked at in one go while something is searched that mostly stands near the top.
 _STEP = 65_536
+#: Rows up to which plain lists are faster than columns.
+_FEW = 2_000
 
 
 def frame_of(data: Any) -> Any:
@@ -88,10 +90,19 @@ def _codes(column: pd.Series, known: np.ndarray | None = None) -> np.ndarray | N
     """Codes of one column, 0 for empty; None when all its cells are alike, so that it tells no rows apart."""
     if known is not None:
         return None if not len(known) or bool((known == known[0]).all()) else known
+    if len(column) <= _FEW:
+        return _few_codes(column.tolist())
     if not len(column) or bool(column.isna().all()) or bool((column == column.iloc[0]).all()):
         return None
     part = pd.factorize(column, use_na_sentinel=True)[0].astype(np.int64)
     return None if part[0] >= 0 and int(part.min()) == int(part.max()) else part + 1
+
+
+def _few_codes(cells: list[Any]) -> np.ndarray | None:
+    """The same for a short column, cell by cell."""
+    seen: dict[Any, int] = {}
+    codes = [0 if c is None or c is pd.NA or c != c else seen.setdefault(c, len(seen) + 1) for c in cells]
+    return np.array(codes, dtype=np.int64) if len(set(codes)) > 1 else None
 
 
 def _combine(parts: Iterable[np.ndarray | None], size: int) -> np.ndarray:
@@ -141,6 +152,39 @@ def filling_codes(
     )
 
 
+def fillings_apart(table: pd.DataFrame, place: pd.Series, *, may_go_on: bool = False) -> bool:
+    """Tell the fillings of several places (files, sheets) apart, in place; whether any had to be.
+
+    Filling 1 of two places is two fillings: their labels get the place's name in front. Where no label stands and
+    nothing else tells the places apart, each place is one filling, called by its name. With ``may_go_on`` a filling may
+    go on from one place to the next: it does where the numbers of its breakdowns do.
+    """
+    one = filling_codes(table)
+    if int(filling_codes(table.assign(place=place.to_numpy()), by=["place"]).max(initial=-1)) == int(
+        one.max(initial=-1)
+    ):
+        return False
+    both = group_codes(pd.DataFrame({"one": one, "place": place.to_numpy()}), ["one", "place"])
+    several = pd.Series(both).groupby(one).transform("nunique").to_numpy() > 1
+    if may_go_on and several.any():
+        order = table["order"].to_numpy(dtype=float)
+        frame = pd.DataFrame({"one": one, "order": order})
+        again = frame.duplicated(keep=False).to_numpy() | ~np.isfinite(order)
+        several &= pd.Series(again).groupby(one).transform("any").to_numpy()
+    if not several.any():
+        return False
+    named = placed_labels(table["filling"], place)
+    table["filling"] = named.where(table["filling"].notna() | several, table["filling"]).astype("str")
+    return True
+
+
+def placed_labels(labels: pd.Series, place: pd.Series) -> pd.Series:
+    """Labels of fillings with the name of their place in front; the name alone where there is no label."""
+    names = pd.Series(place.astype("str").to_numpy(), index=labels.index, dtype="str")
+    written = labels.map(lambda v: f"{v:g}" if isinstance(v, float) else str(v), na_action="ignore")
+    return (names + ": " + written.astype("str")).where(labels.notna(), names).astype("str")
+
+
 def first_rows(codes: np.ndarray) -> np.ndarray:
     """The first row of each code from 0 on; -1 where there is none. Looks no further than it must."""
     place = np.full(int(codes.max(initial=-1)) + 1, -1, np.int64)
@@ -166,6 +210,8 @@ def _day_codes(column: pd.Series, known: np.ndarray | None = None) -> np.ndarray
     """Codes of the day of a date that may have a time behind it; 0 for empty."""
     if not len(column) or bool(column.isna().all()):
         return None
+    if known is None and len(column) <= _FEW:
+        return _few_codes([c[:10] if isinstance(c, str) else c for c in column.tolist()])
     if known is not None and bool(column.iloc[_some_rows(known)].str.len().max() <= 10):
         return known
     part, stamps = pd.factorize(column, use_na_sentinel=True)

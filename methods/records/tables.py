@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 
 from methods.errors import InputError
@@ -17,6 +18,7 @@ from methods.records.headings import heading
 from methods.records.kept import Log
 from methods.records.layout import is_number
 from methods.records.options import Options
+from methods.records.places import Place
 from methods.records.recipe import Recipe
 from methods.records.said import tables_said
 from methods.records.shapes import layout_of
@@ -101,6 +103,7 @@ def _of_sheet(
     usable: list[Sheet] = []
     failed: list[tuple[Sheet, InputError]] = []
     for block in found.blocks:
+        block.sheet = dataclasses.replace(block.sheet)  # the account keeps the cells as they stand
         split_series(block.sheet, log)
         try:
             layout_of(block.sheet, options.columns, options.layout)
@@ -108,7 +111,8 @@ def _of_sheet(
             failed.append((block.sheet, error))
             continue
         if block.sheet.head is None and not block.sheet.turned:
-            lines = padded(sheet.cells)
+            whole_sheet = len(block.sheet.cells) == len(sheet.cells)  # its series may be given cells of their own
+            lines = padded(block.sheet.cells if whole_sheet else sheet.cells)
             head = find_heading(lines, set())
             if head is None:
                 head = next((i for i, line in enumerate(lines) if any(map(is_number, line))), 0)
@@ -147,7 +151,7 @@ def _name_tables(found: Cut, log: Log) -> None:
             block.sheet.title = titles[n] if titles.count(titles[n]) == 1 else f"{titles[n]} {n + 1}"
     log.guess("tables", f"{len(titles)} tables on one sheet: " + ", ".join(map(repr, titles)),
               "headings that come again below each other or side by side",
-              "put them on sheets of their own")  # fmt: skip
+              "--say table@B5:F9 for each")  # fmt: skip
 
 
 def _tell_unread(
@@ -162,7 +166,13 @@ def _tell_unread(
     for part, error in tables:
         account.unread_tables.append((part, str(error)))
         log.guess("tables", f"the table from row {part.rows[0]} on is not read", str(error),
-                  "--column or a sheet of its own", code="table_not_read", row=part.rows[0])  # fmt: skip
+                  _as_table(part), code="table_not_read", row=part.rows[0])  # fmt: skip
+
+
+def _as_table(part: Sheet) -> str:
+    """The words that make a table of these cells."""
+    columns = part.cols or list(range(1, max(map(len, part.cells)) + 1))
+    return f"--say table@{Place(part.rows[0], min(columns) - 1, part.rows[-1], max(columns) - 1)}"
 
 
 def split_series(sheet: Sheet, log: Log) -> None:
@@ -188,6 +198,7 @@ def split_series(sheet: Sheet, log: Log) -> None:
 
 def _widen(sheet: Sheet, at: int, parts: list[list[str]], first: int, width: int) -> None:
     size = max(map(len, sheet.cells))
+    sheet.cells = [list(r) for r in sheet.cells]
     head = next((i for i in range(first - 1, -1, -1) if at < len(sheet.cells[i]) and sheet.cells[i][at].strip()), None)
     for i, row in enumerate(sheet.cells):
         row += [""] * (at + 1 - len(row))
@@ -213,7 +224,7 @@ def _of_the_calendar(text: str) -> bool:
 def _readings(text: str) -> list[str]:
     """The readings of a cell that holds three or more with one mark between them, else an empty list."""
     clean = text.strip()
-    if sum(c.isdigit() for c in clean) < 3 or (is_date(clean) and _of_the_calendar(clean)):
+    if sum(c.isdecimal() for c in clean) < 3 or (is_date(clean) and _of_the_calendar(clean)):
         return []
     for mark in _SEPARATORS:
         held = [p for p in re.split(mark, clean) if p]

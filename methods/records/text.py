@@ -204,12 +204,17 @@ def _within_cells(head: str) -> str:
     """Marks that stand within cells only: headings without digits are cut by another one, and so is the line below."""
     lines = [line for line in head.splitlines() if line.strip()]
     for line, below in zip(lines, lines[1:], strict=False):
-        if any(c.isdigit() for c in line):
+        if any(c.isdecimal() for c in line):
             continue
         cutting = [m for m in DELIMITERS if m in line]
-        if len(cutting) == 1 and below.count(cutting[0]) >= line.count(cutting[0]):
+        if len(cutting) == 1 and _cuts(below, cutting[0]) >= _cuts(line, cutting[0]) > 0:
             return "".join(m for m in DELIMITERS if m not in cutting)
     return ""
+
+
+def _cuts(line: str, mark: str) -> int:
+    """How often a mark cuts a line: not within quotes."""
+    return len(next(csv.reader([line], delimiter=mark, skipinitialspace=True), [])) - 1
 
 
 def _decimal_commas_only(head: str) -> bool:
@@ -220,7 +225,7 @@ def _decimal_commas_only(head: str) -> bool:
     return (
         bool(held)
         and all(bare.fullmatch(ln) for ln in held)
-        and "," not in lines[0][:0] + (lines[0] if not any(c.isdigit() for c in lines[0]) else "")
+        and "," not in lines[0][:0] + (lines[0] if not any(c.isdecimal() for c in lines[0]) else "")
     )
 
 
@@ -317,7 +322,7 @@ def _by_spaces(text: str, cells: list[list[str]]) -> tuple[list[list[str]], list
         if not widths:
             continue
         width, count = widths.most_common(1)[0]
-        digits = sum(any(ch.isdigit() for ch in c[-1]) for c in cut if len(c) == width)
+        digits = sum(any(ch.isdecimal() for ch in c[-1]) for c in cut if len(c) == width)
         if count >= (0.6 if mark != r"\s+" else 1) * len(cut) and count >= 2 and digits >= count / 2:
             return cut, [at for at, _ in lines]
     return None

@@ -223,7 +223,7 @@ def _shots(heads: list[Heading], shares: list[float]) -> list[int]:
 
 
 def _refuse_several(heads: list[Heading], found: list[int]) -> None:
-    names = ", ".join(repr(heads[i].text) for i in found)
+    names = ", ".join(repr(heads[i].text or str(i + 1)) for i in found)
     raise UnusableFile(
         f"Several columns could hold the breakdown voltages: {names}. Say which with --value.",
         rule="one column of voltages, or b1, b2, b3 ...",

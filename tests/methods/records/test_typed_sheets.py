@@ -1,12 +1,11 @@
 # ruff: noqa: E501
-"""Sheets as people type them, read back against their truth; an account of every number; damage. All invented."""
+"""Sheets as people type them, read back against their truth; an account of every number; generated ones. All invented."""
 
 from __future__ import annotations
 
 import csv
 import io
 import json
-import random
 from collections import Counter
 from pathlib import Path
 from typing import Any
@@ -34,12 +33,13 @@ def test_a_typed_sheet(truth: dict[str, Any]) -> None:
     assert what == wanted, findings
 
 
-@pytest.mark.parametrize("first", [0])
+@pytest.mark.parametrize("first", range(0, 2000, 250))
 def test_generated_sheets(first: int) -> None:
-    found, seeds = run(first, 500)
-    assert found["silently wrong"] == 0, seeds
-    assert found["dead end"] == 0 and not any(k.startswith("crash") for k in found), seeds
-    assert found["right"] >= 0.98 * 500, seeds
+    found, seeds = run(first, 250)
+    assert sum(found.values()) == 250
+    assert found["silently wrong"] == found["partial untold"] == found["dead end"] == 0, seeds
+    assert not any(k.startswith("crash") for k in found), seeds
+    assert found["right"] >= 0.98 * 250, seeds
 
 
 def numeric_cells(path: Path) -> Counter[tuple[str, str]]:
@@ -170,28 +170,6 @@ def test_three_sheets_of_three_methods_are_three_procedures() -> None:
     records = read(SHEETS / "15_three_tabs.xlsx")
     assert records.conditions == 3 and records.fillings == 6
     assert set(records.origin["source_sheet"]) == {"disks", "mushrooms", "spheres"}
-
-
-def test_damage_raises_nothing_but_input_errors() -> None:
-    rng = random.Random(5)
-    files = [p.read_bytes() for p in sorted(SHEETS.iterdir()) if p.suffix in (".csv", ".tsv", ".xlsx")]
-    for at in range(120):
-        raw = bytearray(files[at % len(files)])
-        for _ in range(rng.choice((1, 3, 20))):
-            raw[rng.randrange(len(raw))] = rng.randrange(256)
-        lines = bytes(raw).split(b"\n")
-        if at % 3 == 0 and len(lines) > 4:
-            del lines[rng.randrange(len(lines))]
-        if at % 3 == 1 and len(lines) > 4:
-            a, b = rng.sample(range(len(lines)), 2)
-            lines[a], lines[b] = lines[b], lines[a]
-        try:
-            records = read(b"\n".join(lines), name="damaged")
-        except InputError:
-            continue
-        assert records.rows_read == len(records.table) + records.refused
-        assert records.refused == int(records.problems["refused"].sum())
-        assert len(records.cells)
 
 
 def test_a_generated_sheet_is_the_same_for_the_same_seed() -> None:
