@@ -23,7 +23,6 @@ from collections.abc import Sequence
 from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING, Any
 
-
 from methods.archive.container import READINGS, as_file, is_archive, is_shared, shared_parts
 from methods.cage.limits import CHECK_ACCOUNT, MAX_BYTES, Limits, limits_for, over_memory, over_time
 from methods.cage.source import bytes_of
