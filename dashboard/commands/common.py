@@ -137,7 +137,12 @@ def add_proof(parser: argparse.ArgumentParser) -> None:
         help="invent this design N times (2000) and count how often such limits hold the truth",
     )  # fmt: skip
     parser.add_argument("--rng", type=int, default=1, metavar="SEED", help="seed of what --prove invents (default: 1)")
-    parser.add_argument("--workers", type=whole, metavar="N", help="have --prove work in N processes")
+    add_workers(parser, "have it (and resamples) worked on")
+
+
+def add_workers(parser: argparse.ArgumentParser, what: str) -> None:
+    """Who works on what takes long; the numbers are the same."""
+    parser.add_argument("--workers", type=whole, metavar="N", help=f"{what} in N processes")
     parser.add_argument("--cluster", metavar="tcp://HOST:PORT", help="or on this Dask scheduler's workers")
 
 
@@ -169,7 +174,7 @@ def add_reported(parser: argparse.ArgumentParser) -> None:
 
 
 def executor_of(args: argparse.Namespace) -> AbstractContextManager[Any]:
-    """What ``--prove`` works with, as a context: an executor, or None for this process."""
+    """Who works, by ``--workers`` and ``--cluster``, as a context: an executor, or None for this process."""
     if args.workers and args.cluster:
         raise InputError("--workers and --cluster exclude each other.")
     if not (args.workers or args.cluster):

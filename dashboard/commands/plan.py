@@ -11,6 +11,7 @@ from dashboard.commands.common import (
     add_reading_options,
     amount,
     emit,
+    executor_of,
     kilovolts,
     open_records,
     percentage,
@@ -315,11 +316,12 @@ def _proof(args: argparse.Namespace, made: Any) -> Any:
     scatter = (args.cov if args.cov is not None else args.sd) / unit
     between = _either(args.between_cov, args.between_sd, args) or 0.0
     width = _in_unit(args, args.half_width, "--half-width")
-    return prove_design(
-        made.fillings, made.breakdowns_per_filling, within_cov=scatter, between_cov=between,
-        half_width=None if width is None else width / unit, confidence=args.confidence, repetitions=args.prove,
-        rng=args.rng,
-    )  # fmt: skip
+    with executor_of(args) as executor:
+        return prove_design(
+            made.fillings, made.breakdowns_per_filling, within_cov=scatter, between_cov=between,
+            half_width=None if width is None else width / unit, confidence=args.confidence, repetitions=args.prove,
+            rng=args.rng, executor=executor,
+        )  # fmt: skip
 
 
 def _either(cov: float | None, sd: float | None, args: argparse.Namespace) -> float | None:

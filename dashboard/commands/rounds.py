@@ -9,8 +9,10 @@ from dashboard import words
 from dashboard.commands.common import (
     add_json,
     add_reading_options,
+    add_workers,
     columns,
     emit,
+    executor_of,
     probability,
     reading_arguments,
     told,
@@ -43,6 +45,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--memory", default="1GB", help="ceiling of the database's working memory (1GB)")
     parser.add_argument("--bins", type=whole, default=64, help="bars of the histogram (64)")
     parser.add_argument("--confidence", type=probability, default=0.95, help="of the precision's limits (95%%)")
+    add_workers(parser, "have the files summed, each by itself,")
     add_reading_options(parser, file=False)
     add_json(parser)
 
@@ -70,10 +73,16 @@ def run(args: argparse.Namespace) -> int:
         rounds = open_rounds(
             args.file, memory=args.memory, reader=read_in_cage, progress=line, **reading_arguments(args)
         )
-    found = summarise_rounds(rounds, by=args.by, bins=args.bins, fillings=not args.no_fillings)
     precision = None
+    with executor_of(args) as executor:
+        found = summarise_rounds(
+            rounds, by=args.by, bins=args.bins, fillings=not args.no_fillings, executor=executor
+        )  # fmt: skip
+        if args.level:
+            cells = round_cells(
+                rounds, level=args.level, laboratory=args.laboratory, result=args.result, executor=executor
+            )  # fmt: skip
     if args.level:
-        cells = round_cells(rounds, level=args.level, laboratory=args.laboratory, result=args.result)
         precision = precision_of_cells(
             cells, laboratory=args.laboratory, level_columns=args.level, result=args.result, confidence=args.confidence
         )

@@ -11,6 +11,7 @@ from dashboard.commands.common import (
     add_proof,
     add_reading_options,
     emit,
+    executor_of,
     open_records,
     probability,
     told,
@@ -98,11 +99,11 @@ def run(args: argparse.Namespace) -> int:
     document = as_json(result)
     asked: list[Any] = [result]
     if args.percentiles or args.p:
-        with progress("Percentiles") as tell:
+        with executor_of(args) as executor, progress("Percentiles") as tell:
             found = percentile_shift(
                 records, args.by, reference=args.reference, percentiles=args.p or (0.01, 0.1, 0.5),
                 confidence=args.confidence, repetitions=args.repetitions, rng=args.seed, family=args.family,
-                within=args.within, progress=tell,
+                within=args.within, progress=tell, executor=executor,
             )  # fmt: skip
         document["percentiles"] = as_json(found)
         asked.append(found)
@@ -133,10 +134,11 @@ def _proof(args: argparse.Namespace, records: Any) -> Any:
 
     if args.model == "mixed" or args.covariates:
         raise InputError("--prove counts the limits by filling means alone: leave out the mixed model and covariates.")
-    return prove_shift(
-        records, args.by, reference=args.reference, confidence=args.confidence, log=args.log, within=args.within,
-        history=read_history(args.history), repetitions=args.prove, rng=args.rng,
-    )  # fmt: skip
+    with executor_of(args) as executor, progress("Proof") as tell:
+        return prove_shift(
+            records, args.by, reference=args.reference, confidence=args.confidence, log=args.log, within=args.within,
+            history=read_history(args.history), repetitions=args.prove, rng=args.rng, executor=executor, progress=tell,
+        )  # fmt: skip
 
 
 def liquid(text: str) -> str | tuple[float, float]:

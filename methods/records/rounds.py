@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +14,7 @@ from methods.columns import CONDITION
 from methods.errors import InputError, UnusableFile
 from methods.records.headings import resolve_column
 from methods.records.rounds_files import Rounds, open_rounds, quoted, run, source
+from methods.records.rounds_spread import ROWS, Spread, added, distinct, merged
 from methods.records.table import BREAKDOWN, WITHSTOOD
 from methods.result import Caution
 
@@ -115,6 +117,7 @@ def summarise_rounds(
     quantiles: Sequence[float] = (0.01, 0.05, 0.25, 0.5, 0.75, 0.95, 0.99),
     bins: int = 64,
     fillings: bool = True,
+    executor: Executor | None = None,
 ) -> RoundsSummary:
     """Count, mean, SD, fillings, quantiles and histogram of every group, in three passes over the files.
 
@@ -128,6 +131,8 @@ def summarise_rounds(
         Bars of the histogram over the whole range, the same for all groups.
     fillings : bool
         Whether to count fillings, the slowest pass.
+    executor : concurrent.futures.Executor, optional
+        Who sums the files, one by one (:mod:`methods.records.rounds_spread`); without one, DuckDB here.
     """
     if not 1 <= bins <= 10_000:
         raise InputError(f"bins is {bins}; it must be between 1 and 10000.")
@@ -138,6 +143,9 @@ def summarise_rounds(
     keys = ", ".join(quoted(c) for c in names)
     head, group = (f"{selected}, ", f"GROUP BY {keys}") if names else ("", "")
     rows_of, kv, stood, valid = source(rounds), _kv(rounds), _stood(rounds), _valid(rounds)
+    if executor is not None:
+        rows_read, groups, steps = _on_workers(rounds, Spread.of(rounds, executor), names, head, keys, fillings)
+        return _summary(rounds, rows_read, groups, steps, names, quantiles, bins)
     rows_read = int(run(rounds, f"SELECT count(*) AS n FROM {rows_of}")["n"].iloc[0]) + rounds.refused_before
     inner = f"SELECT {head}{kv} AS _kv, {stood} AS _stood FROM {rows_of} WHERE {valid}"
     lead = f"{keys}, " if names else ""
@@ -152,22 +160,57 @@ def summarise_rounds(
         f"SELECT {lead}CAST(round(_kv / {STEP_KV}) AS BIGINT) AS _step, count(*) AS _n, "
         f"count(*) FILTER (_stood) AS _w FROM ({inner}) GROUP BY {lead}_step",
     )
-    rows = int(groups["n"].sum()) if len(groups) else 0
-    if not rows:
-        raise UnusableFile("No row of these files has a breakdown voltage above zero.")
-    if fillings:
+    if fillings and len(groups) and groups["n"].sum():
         counted = run(
             rounds,
             f"SELECT {lead}count(*) AS fillings FROM (SELECT DISTINCT {head}{_filling_key(rounds)} AS _f "
             f"FROM {rows_of} WHERE {valid}) {group}",
         )
         groups = _beside(groups, counted, names)
+    return _summary(rounds, rows_read, groups, steps, names, quantiles, bins)
+
+
+def _summary(
+    rounds: Rounds, rows_read: int, groups: pd.DataFrame, steps: pd.DataFrame, names: tuple[str, ...],
+    quantiles: Sequence[float], bins: int,
+) -> RoundsSummary:  # fmt: skip
+    rows = int(groups["n"].sum()) if len(groups) else 0
+    if not rows:
+        raise UnusableFile("No row of these files has a breakdown voltage above zero.")
     groups = _finish(groups, steps, names, quantiles)
     return RoundsSummary(
         rounds.files, rows_read, rows, rows_read - rows, names, groups, _histogram(steps, names, bins),
         tuple(_cautions(groups, rows_read - rows, rounds)), rounds.read_first, rounds.problems, rounds.guesses,
         rounds.skipped,
     )  # fmt: skip
+
+
+def _on_workers(
+    rounds: Rounds, spread: Spread, names: tuple[str, ...], head: str, keys: str, fillings: bool
+) -> tuple[int, pd.DataFrame, pd.DataFrame]:
+    """Rows read, groups and steps as :func:`summarise_rounds` has them, summed file by file."""
+    lead, group = (f"{keys}, ", f"GROUP BY {keys}") if names else ("", "")
+    number = f"hash({keys})" if names else "0"
+    kv, stood, valid = _kv(rounds), _stood(rounds), _valid(rounds)
+    inner = f"SELECT {head}{kv} AS _kv, {stood} AS _stood FROM {ROWS} WHERE {valid}"
+    queries = [
+        f"SELECT count(*) AS n FROM {ROWS}",
+        f"SELECT {lead}{number} AS _g, count(*) AS n, count(*) FILTER (_stood) AS withstood, {added('_kv')}, "
+        f"min(_kv) AS min_kv, max(_kv) AS max_kv, min(_kv) FILTER (_stood) AS _ceiling FROM ({inner}) {group}",
+        f"SELECT {lead}CAST(round(_kv / {STEP_KV}) AS BIGINT) AS _step, count(*) AS _n, "
+        f"count(*) FILTER (_stood) AS _w FROM ({inner}) GROUP BY {lead}_step",
+    ]
+    if fillings:
+        queries.append(
+            f"SELECT DISTINCT {number} AS _g, _f FROM (SELECT {head}{_filling_key(rounds)} AS _f FROM {ROWS} "
+            f"WHERE {valid})"
+        )
+    counts, groups, steps, *counted = spread.ask(*queries)
+    whole = merged(groups[groups["n"] > 0], [*names, "_g"])
+    if fillings:
+        whole["fillings"] = distinct(counted[0]).reindex(whole["_g"]).fillna(0).to_numpy(dtype=np.int64)
+    steps = steps.groupby([*names, "_step"], dropna=False, sort=False)[["_n", "_w"]].sum().reset_index()
+    return int(counts["n"].sum()) + rounds.refused_before, whole.drop(columns="_g"), steps
 
 
 def _codes(frames: Sequence[pd.DataFrame], names: Sequence[str]) -> list[np.ndarray]:
@@ -273,8 +316,9 @@ def _refuse_several(rounds: Rounds) -> None:
 
 
 def round_cells(
-    rounds: Rounds, *, level: Sequence[str], laboratory: str = "laboratory", result: str = "result"
-) -> pd.DataFrame:
+    rounds: Rounds, *, level: Sequence[str], laboratory: str = "laboratory", result: str = "result",
+    executor: Executor | None = None,
+) -> pd.DataFrame:  # fmt: skip
     """The cells of a precision experiment, summed in the database.
 
     Returns
@@ -282,6 +326,8 @@ def round_cells(
     DataFrame
         ``level, laboratory, n, mean, sd, withstood``, a row a level and laboratory, ready for
         :func:`methods.interlab.precision_of_cells`. With ``result='filling'`` a value is a filling's mean.
+    executor
+        As for :func:`summarise_rounds`.
     """
     if result not in ("result", "breakdown", "filling"):
         raise InputError(f"result must be 'result', 'filling' or 'breakdown', not {result!r}.")
@@ -295,8 +341,12 @@ def round_cells(
     lab = _column(rounds, laboratory)
     rows = (
         f"SELECT {selected}CAST({lab} AS VARCHAR) AS laboratory, {_kv(rounds)} AS _kv, {_stood(rounds)} AS _stood, "
-        f"{_filling_key(rounds)} AS _f FROM {source(rounds)} WHERE {_valid(rounds)} AND {lab} IS NOT NULL"
+        f"{_filling_key(rounds)} AS _f FROM {source(rounds) if executor is None else ROWS} "
+        f"WHERE {_valid(rounds)} AND {lab} IS NOT NULL"
     )
+    if executor is not None:
+        found = _cells_on_workers(Spread.of(rounds, executor), rows, len(level), result)
+        return _labelled(found, len(level))
     if result == "filling":
         rows = (
             f"SELECT {keys}laboratory, avg(_kv) AS _kv, bool_or(_stood) AS _stood FROM ({rows}) "
@@ -307,8 +357,32 @@ def round_cells(
         f"SELECT {keys}laboratory, count(*) AS n, avg(_kv) AS mean, stddev_samp(_kv) AS sd, "
         f"count(*) FILTER (_stood) AS withstood FROM ({rows}) GROUP BY {keys}laboratory",
     )
+    return _labelled(found, len(level))
+
+
+def _cells_on_workers(spread: Spread, rows: str, levels: int, result: str) -> pd.DataFrame:
+    """The cells of :func:`round_cells`, summed file by file; fillings that stand in several files are put together."""
+    names = [*(f"_l{i}" for i in range(levels)), "laboratory"]
+    keys = ", ".join(names)
+    each = f"{keys}, _f" if result == "filling" else keys
+    (found,) = spread.ask(
+        f"SELECT {each}, count(*) AS n, {added('_kv')}, count(*) FILTER (_stood) AS withstood FROM ({rows}) "
+        f"GROUP BY {each}"
+    )
+    whole = merged(found, [*names, "_f"] if result == "filling" else names)
+    if result != "filling":
+        return whole.rename(columns={"mean_kv": "mean", "sd_kv": "sd"})[[*names, "n", "mean", "sd", "withstood"]]
+    whole["stood"] = whole["withstood"] > 0
+    cells = whole.groupby(names, dropna=False, sort=False)
+    return cells.agg(
+        n=("mean_kv", "size"), mean=("mean_kv", "mean"), sd=("mean_kv", "std"), withstood=("stood", "sum")
+    ).reset_index()  # fmt: skip
+
+
+def _labelled(found: pd.DataFrame, levels: int) -> pd.DataFrame:
+    """Cells with their level in one column."""
     named = pd.Series("all", index=found.index)
-    for i in range(len(level)):
+    for i in range(levels):
         part = found.pop(f"_l{i}").map(level_label)
         named = part if i == 0 else named + " / " + part
     found.insert(0, "level", named)

@@ -69,7 +69,8 @@ def connected(memory: str, threads: int) -> Iterator[Any]:
             session.close()
 
 
-def _scan(kind: str) -> str:
+def scan(kind: str) -> str:
+    """SQL that gives the rows of files of a kind; its value is the list of files."""
     if kind == "parquet":
         return "read_parquet(?, union_by_name = true, hive_partitioning = true, filename = true)"
     return (
@@ -90,7 +91,7 @@ def selected(part: Part, mixed: bool) -> str:
         chosen.append(f"{cell} AS {quoted(name)}")
     if "file" not in part.columns:
         chosen.append("parse_filename(filename) AS file")
-    return f"SELECT {', '.join(chosen)} FROM {_scan(part.kind)}"
+    return f"SELECT {', '.join(chosen)} FROM {scan(part.kind)}"
 
 
 def ask(connection: Any, query: str, values: Sequence[Any]) -> pd.DataFrame:
@@ -125,12 +126,12 @@ def _in_disorder(connection: Any, part: Part) -> set[str]:
     for name in NUMERIC:
         if name in cell and name != "kv":
             wrong.append(f"({cell[name]} IS NOT NULL AND TRY_CAST({cell[name]} AS DOUBLE) IS NULL)")
-    scan, files = _scan(part.kind), [list(part.files)]
-    found = ask(connection, f"SELECT DISTINCT filename FROM {scan} WHERE {' OR '.join(wrong)}", files)
+    rows, files = scan(part.kind), [list(part.files)]
+    found = ask(connection, f"SELECT DISTINCT filename FROM {rows} WHERE {' OR '.join(wrong)}", files)
     out = set(found["filename"])
     files = [[f for f in part.files if _plain(f) not in out]]
     for within in ("0", *(cell[c] for c in ("instrument", "laboratory", "method", "gap_mm") if c in cell)):
-        held = f"SELECT filename AS f, {within} AS g, {kv} AS v FROM {scan} WHERE NOT {stood}"
+        held = f"SELECT filename AS f, {within} AS g, {kv} AS v FROM {rows} WHERE NOT {stood}"
         walls = (
             f"WITH counted AS (SELECT f, g, v, count(*) AS n FROM ({held}) GROUP BY f, g, v), "
             "tops AS (SELECT f, g, max(v) AS v, arg_max(n, v) AS n FROM counted GROUP BY f, g) "
@@ -157,7 +158,7 @@ def on_disk(files: Sequence[Path], columns: Mapping[str, str], memory: str) -> t
         for file in files:
             kind = "parquet" if file.suffix.lower() in PARQUET else "text"
             try:
-                found = ask(connection, f"DESCRIBE SELECT * FROM {_scan(kind)}", [[literal_path(file)]])
+                found = ask(connection, f"DESCRIBE SELECT * FROM {scan(kind)}", [[literal_path(file)]])
             except UnusableFile:
                 continue
             types = dict(zip(found["column_name"], found["column_type"], strict=True))

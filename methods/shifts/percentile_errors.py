@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import scipy
@@ -19,9 +21,13 @@ from methods.shifts.resampling import (
     weighted_percentiles,
 )
 from methods.shifts.widening import NONE, Widening
+from methods.workers import carry_out, pieces
 
 #: Most groups that the jackknife leaves out one by one; beyond, fillings are left out in groups.
 MOST_GROUPS = 60
+
+#: Pieces that are handed out before it is asked again whether to go on, as times four.
+MOST_WORKERS = 16
 
 #: Share of resamples that must reach a percentile for it to count as estimable.
 REACHED = 0.95
@@ -91,38 +97,46 @@ def cells(c: Comparison, rows: np.ndarray) -> list[Cell]:
 
 def data_spread(
     c: Comparison, p: np.ndarray, repetitions: int, rng: np.random.Generator,
-    progress: Progress | None = None, cancel: Cancel | None = None,
+    progress: Progress | None = None, cancel: Cancel | None = None, executor: Executor | None = None,
 ) -> tuple[Spread, int]:  # fmt: skip
     """Kaplan-Meier percentiles of both levels with bootstrap errors; and the number of resamples done."""
     sides = [cells(c, rows) for rows in (c.pair.rows, c.pair.reference_rows)]
     estimates = [np.vstack([_percentiles(cell, p) for cell in side]) for side in sides]
     if c.unit == "sample":
         return _between_oils(_by_oil(c, estimates[0]), _by_oil(c, estimates[1]), repetitions, rng), repetitions
-    collected: list[list[np.ndarray]] = [[], []]
-    streams = [
-        [bootstrap_percentiles(cell.values, cell.withstood, cell.unit, p, repetitions, rng) for cell in side]
-        for side in sides
-    ]
     factors = [_widening(side) for side in sides]
-    done = 0
-    while done < repetitions:
+    parts = pieces(repetitions, rng, CHUNK)
+    at_once = 1 if executor is None else 4 * MOST_WORKERS
+    found: list[tuple[np.ndarray, np.ndarray]] = []
+    for start in range(0, len(parts), at_once):
         if cancel is not None and cancel():
             break
-        for side in (0, 1):
-            total = np.zeros((min(CHUNK, repetitions - done), len(p)))
-            parts = zip(sides[side], streams[side], factors[side], estimates[side], strict=True)
-            for cell, stream, factor, centre in parts:
-                if cell.units > 1:
-                    total += factor * (next(stream) - centre)
-            collected[side].append(total / len(sides[side]))
-        done = min(done + CHUNK, repetitions)
+        found += carry_out(
+            _resampled, (sides, factors, estimates, p), parts[start : start + at_once], executor=executor
+        )
         if progress is not None:
-            progress(done / repetitions)
+            progress(len(found) / len(parts))
+    done = sum(size for size, _ in parts[: len(found)])
     if done < 100:
         raise NotEstimable("Stopped before 100 resamples: there are no limits to show.")
-    first, second = (np.vstack(d) for d in collected)
+    first, second = (np.vstack(d) for d in zip(*found, strict=True))
     spread = _combine(estimates[0].mean(axis=0), estimates[1].mean(axis=0), first, second, [_df(s) for s in sides])
     return replace(spread, widen=_widen(c)), done
+
+
+def _resampled(
+    sides: list[list[Cell]], factors: list[np.ndarray], estimates: list[np.ndarray], p: np.ndarray, size: int, seed: Any
+) -> tuple[np.ndarray, np.ndarray]:
+    """Percentiles of so many resamples, less their estimates, averaged over the cells of each level (size, P)."""
+    rng, out = np.random.default_rng(seed), []
+    for side, widened, centres in zip(sides, factors, estimates, strict=True):
+        total = np.zeros((size, len(p)))
+        for cell, factor, centre in zip(side, widened, centres, strict=True):
+            if cell.units > 1:
+                drawn = next(bootstrap_percentiles(cell.values, cell.withstood, cell.unit, p, size, rng))
+                total += factor * (drawn - centre)
+        out.append(total / len(side))
+    return out[0], out[1]
 
 
 def _widen(c: Comparison) -> Widening:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -94,6 +95,7 @@ def percentile_shift(
     within: Sequence[str] = (),
     progress: Progress | None = None,
     cancel: Cancel | None = None,
+    executor: Executor | None = None,
 ) -> PercentileShift:
     """Shift of percentiles between the levels of a factor, withstands right-censored, within the same oil.
 
@@ -114,11 +116,13 @@ def percentile_shift(
         One of the families; by default the one of smallest AICc over the compared rows of both levels.
     repetitions : int
     rng : int or numpy.random.Generator
-        Of the bootstrap.
+        Of the bootstrap. The same seed gives the same numbers whatever the executor.
     progress : callable, optional
         Called with the fraction done.
     cancel : callable, optional
         When it returns True the bootstrap stops; ``repetitions`` then says how many were done.
+    executor : concurrent.futures.Executor, optional
+        What works on the resamples (:mod:`methods.workers`).
 
     Raises
     ------
@@ -146,8 +150,9 @@ def percentile_shift(
     for i, c in enumerate(usable):
         share = _share(progress, i, len(usable))
         level, cautions, count = _level(
-            lay, c, base, wanted, confidence, repetitions, np.random.default_rng([seed, i]), family, share, cancel
-        )
+            lay, c, base, wanted, confidence, repetitions, np.random.default_rng([seed, i]), family, share, cancel,
+            executor,
+        )  # fmt: skip
         levels.append(level)
         notes += cautions
         done.append(count)
@@ -166,9 +171,10 @@ def _share(progress: Progress | None, part: int, parts: int) -> Progress | None:
 def _level(
     lay: Layout, c: Comparison, base: int, wanted: list[float], confidence: float, repetitions: int,
     rng: np.random.Generator, family: str | None, progress: Progress | None, cancel: Cancel | None,
+    executor: Executor | None,
 ) -> tuple[LevelPercentiles, list[Caution], int]:  # fmt: skip
     grid = np.array(sorted({*CURVE, *wanted}))
-    empirical, done = data_spread(c, grid, repetitions, rng, progress, cancel)
+    empirical, done = data_spread(c, grid, repetitions, rng, progress, cancel, executor)
     rows = _points(grid, empirical, confidence, band=True)
     by_p = {r.p: r for r in rows}
     whole = set(CURVE)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import Executor
 from dataclasses import replace
 from typing import Any
 
@@ -11,12 +12,14 @@ import pandas as pd
 
 from methods.errors import InputError, NotEstimable
 from methods.prove import Held, Progress, Proof, count, proof
+from methods.randomness import seed_of
 from methods.scatter.censored import fit_censored
 from methods.shifts.borrowed import history_cells
 from methods.shifts.compare import ENOUGH_OILS, LIKE_THESE, Comparison, compare
 from methods.shifts.pairing import Layout, choose_reference, layout, show_level
 from methods.shifts.shifts import check_confidence
 from methods.wording import count_words
+from methods.workers import carry_out, pieces
 
 Array = np.ndarray[Any, Any]
 
@@ -34,6 +37,7 @@ def prove_shift(
     repetitions: int = 2000,
     rng: Any = None,
     progress: Progress | None = None,
+    executor: Executor | None = None,
 ) -> Proof:
     """How often such limits of a shift hold the truth, counted on invented studies of the same design.
 
@@ -50,9 +54,11 @@ def prove_shift(
     repetitions : int
         Invented studies.
     rng : seed or generator, optional
-        As :func:`numpy.random.default_rng` takes it; 1 unless said.
+        1 unless said. The same seed gives the same numbers whatever the executor.
     progress : callable, optional
         Called with the number done and the number in all; may raise to stop.
+    executor : concurrent.futures.Executor, optional
+        What works on the pieces (:mod:`methods.workers`).
 
     Raises
     ------
@@ -72,25 +78,24 @@ def prove_shift(
     if not others:
         raise InputError(f"There is no level {level!r} beside the reference.", column=str(by), text=str(level))
     past = None if history is None else history_cells(history, log=log)
-    random = np.random.default_rng(1 if rng is None else rng)
+    random = np.random.SeedSequence(seed_of(1 if rng is None else rng))
     rows: list[Held] = []
     words: list[str] = []
     found = [compare(lay, i, base, log=log, history=past) for i in others]
     usable = [c for c in found if c.difference is not None and np.isfinite(c.difference.standard_error)]
     if not usable:
         raise NotEstimable("; ".join(dict.fromkeys(c.problem for c in found if c.problem)) or "There are no limits.")
-    for j, c in enumerate(usable):
+    for j, (c, seed) in enumerate(zip(usable, random.spawn(len(usable)), strict=True)):
         bench = _Bench(_bare(c), c, base, log)
 
-        def told(done: int, j: int = j) -> None:
-            if progress is not None:
-                progress(j * repetitions + done, len(usable) * repetitions)
+        parts = pieces(repetitions, int(seed.generate_state(1, np.uint64)[0] >> 1))
 
-        hits = np.full((repetitions, 2), np.nan)
-        for i in range(repetitions):
-            if i % 10 == 0:
-                told(i)
-            hits[i] = bench.again(random, confidence, log, past, base)
+        def told(some: int, _: int, j: int = j, parts: Any = parts) -> None:
+            if progress is not None:
+                progress(j * repetitions + sum(size for size, _ in parts[:some]), len(usable) * repetitions)
+
+        counted = carry_out(_studies, (bench, confidence, log, past, base), parts, executor=executor, progress=told)
+        hits = np.concatenate(counted)
         name = show_level(lay.levels[c.level])
         if np.isfinite(hits[:, 0]).any():
             rows.append(count(f"shift of {name}, {c.holds_for}", confidence, hits[:, 0]))
@@ -98,6 +103,14 @@ def prove_shift(
             rows.append(count(f"shift of {name}, these oils", confidence, hits[:, 1]))
         words.append(bench.words(name))
     return proof(rows, "; ".join(words))
+
+
+def _studies(
+    bench: _Bench, confidence: float, log: bool, past: Any, base: int, repetitions: int, seed: Any
+) -> Array:  # fmt: skip
+    """What so many invented studies came to (repetitions, 2)."""
+    rng = np.random.default_rng(seed)
+    return np.array([bench.again(rng, confidence, log, past, base) for _ in range(repetitions)])
 
 
 def _bare(c: Comparison) -> Layout:

@@ -130,13 +130,13 @@ def main() -> None:
     versions = ", ".join(line for line in Path(__file__).with_name("peers.txt").read_text().split() if "==" in line)
     text = "\n".join([
         "# Beside what a user would pick instead", "",
-        "Made by `python -m tests.benchmarks.bench_peers --out tests/benchmarks/PEERS.md`: processor time of one call,",
-        "the best of several, all in one run on the same invented data; *times* is how much longer the other one takes.",
+        "Made by `python -m tests.benchmarks.bench_peers --out tests/benchmarks/PEERS.md`: processor time of a call,",
+        "the best of several, all in one run on the same invented data; *times* is how much longer the other takes.",
         "The last column is the largest relative difference of results.",
         f"Beside: {versions}.", "",
         "| what | gapshift | beside | takes | times | results differ by |", "| --- | --- | --- | --- | --- | --- |",
         *(f"| {' | '.join(row)} |" for row in rows_of(mine, theirs)), "",
-        "Gapshift's fit brings limits of every parameter and percentile, its components limits of every SD, its reading",
+        "Gapshift's fit brings limits of each parameter and percentile, its components limits of each SD, its reading",
         "an account of every cell; the others give estimates, and pandas takes the file at its word.", "",
     ])  # fmt: skip
     if args.out:

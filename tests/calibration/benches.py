@@ -31,7 +31,7 @@ from methods.scatter.nested_pivots import Summary, summarise
 from methods.shifts.mixed_shifts import mixed_levels
 from tests.calibration.registry import Claim, Found, Outcomes, Study, inside, repeat
 from tests.calibration.registry import count as counted
-from tests.calibration.running import each, put
+from tests.calibration.running import each, jobs_of, put
 from tests.calibration.shift_designs import Design, draw
 from tests.calibration.shift_limits import filling_means, mixed_model, power_of
 
@@ -499,7 +499,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--only", default="", help="lines whose name or group holds this text")
     parser.add_argument("--most", type=int, default=10**6, help="at most so many repetitions a line")
-    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--jobs", type=jobs_of, default=1)
     parser.add_argument("--out", nargs="?", const=str(RESULTS), help="write to a file (BENCHES.md unless named)")
     given = parser.parse_args(arguments)
     chosen = [x for x in lines() if given.only in f"{x.group} {x.study.name}"]

@@ -19,7 +19,7 @@ from methods import plan
 from methods.shifts.compare import LIKE_THESE, compare
 from methods.shifts.mixed_shifts import mixed_levels
 from tests.calibration.registry import Claim, Found, Outcomes, Study, count, inside, repeat
-from tests.calibration.running import each, put
+from tests.calibration.running import each, jobs_of, put
 from tests.calibration.shift_designs import SHIFT_KV, Bench, Design, draw
 
 RESULTS = Path(__file__).with_name("SHIFTS.md")
@@ -223,7 +223,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--long", action="store_true", help="the repetitions of the published table")
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--only", default="", help="studies whose name or area holds this text")
-    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--jobs", type=jobs_of, default=1)
     parser.add_argument("--out", nargs="?", const=str(RESULTS), help="write to a file (SHIFTS.md unless named)")
     given = parser.parse_args(arguments)
     chosen = [s for s in studies() if given.only in f"{s.area} {s.name}"]

@@ -20,7 +20,7 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
 from tests.calibration.catalogue import studies  # noqa: E402
 from tests.calibration.known import known  # noqa: E402
 from tests.calibration.registry import Claim, Found, Study, count  # noqa: E402
-from tests.calibration.running import each, put  # noqa: E402
+from tests.calibration.running import each, jobs_of, put  # noqa: E402
 
 #: Areas whose lines are defaults of the package: no claim there may fall short.
 DEFAULTS = ("One oil under one procedure",)
@@ -150,7 +150,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         help="measure what the published table and these files lack (and --only), and keep their other lines",
     )  # fmt: skip
     parser.add_argument("--area", default="", help="studies whose area holds this text")
-    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--jobs", type=jobs_of, default=1)
     parser.add_argument("--out", nargs="?", const=str(RESULTS), help="write to a file (RESULTS.md unless named)")
     given = parser.parse_args(arguments)
     update = given.update is not None

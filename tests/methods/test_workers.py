@@ -11,10 +11,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from methods import InputError
 from methods.prove import prove_design, prove_oil
+from methods.result import as_json
 from methods.workers import carry_out, cluster, pieces, processes
 
 #: Invented: three fillings of five.
@@ -92,6 +94,21 @@ def test_proofs_are_the_same_in_processes() -> None:
     assert [r.held for r in there.rows] == [r.held for r in design.rows]
 
 
+def test_resamples_and_proofs_of_a_shift_are_the_same_in_processes() -> None:
+    from methods import percentile_shift
+    from methods.shifts import prove_shift
+
+    data = pd.DataFrame({
+        "electrode": np.tile(["disk", "sphere"], 15), "filling": np.repeat(LABEL, 2).astype(str),
+        "kv": np.repeat(KV, 2) + np.tile([0.0, 6.0], 15),
+    })  # fmt: skip
+    here = percentile_shift(data, "electrode", repetitions=300, rng=5)
+    proof = prove_shift(data, "electrode", repetitions=40, rng=5)
+    with processes(2) as pool:
+        assert as_json(percentile_shift(data, "electrode", repetitions=300, rng=5, executor=pool)) == as_json(here)
+        assert prove_shift(data, "electrode", repetitions=40, rng=5, executor=pool) == proof
+
+
 @pytest.fixture(scope="module")
 def local() -> Iterator[Any]:
     """A real cluster of two worker processes of this machine."""
@@ -122,6 +139,23 @@ def test_a_worker_killed_in_mid_run_loses_nothing_and_counts_nothing_twice(local
     assert first is not None and (tmp_path / "fallen").exists()
     assert len(found) == len(parts)
     assert np.array_equal(np.concatenate(found), np.concatenate(carry_out(draw, (0.0,), parts)))
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_rounds_and_calibration_on_a_cluster(local: Any, tmp_path: Path) -> None:
+    from methods.records.rounds import open_rounds, summarise_rounds
+    from tests.calibration.running import each
+
+    for i in range(4):
+        pd.DataFrame({"sample": np.tile(["A", "B", "C"], 5), "filling": LABEL, "kv": KV + i}).to_parquet(
+            tmp_path / f"{i}.parquet"
+        )
+    rounds = open_rounds(tmp_path)
+    here = summarise_rounds(rounds, by=["sample"])
+    with cluster(local.scheduler_address) as executor:
+        there = summarise_rounds(rounds, by=["sample"], executor=executor)
+        assert each(str.upper, ["one", "two"], executor) == ["ONE", "TWO"]
+    pd.testing.assert_frame_equal(there.groups[here.groups.columns], here.groups, rtol=1e-12)
 
 
 def test_a_scheduler_that_is_not_there_is_one_line() -> None:

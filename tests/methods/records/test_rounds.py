@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -200,3 +201,45 @@ def test_without_duckdb(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None
     monkeypatch.setitem(sys.modules, "duckdb", None)
     with pytest.raises(MissingExtra, match="bigdata"):
         open_rounds(tmp_path)
+
+
+def test_files_summed_on_workers_merge_to_what_they_are_together(
+    folder: Path, table: pd.DataFrame, tmp_path: Path
+) -> None:
+    """Each file by itself; one lacks a column, and fillings stand in several files."""
+    place = tmp_path / "cut"
+    place.mkdir()
+    for i in range(7):  # cut across fillings
+        part = table.iloc[i::7]
+        part = part.drop(columns="outcome") if (part["outcome"] == "breakdown").all() else part
+        part.to_parquet(place / f"{i}.parquet")
+    for where in (place, folder):
+        rounds = open_rounds(where)
+        here = summarise_rounds(rounds, by=["sample", "laboratory", "method"])
+        with ThreadPoolExecutor(3) as pool:
+            there = summarise_rounds(rounds, by=["sample", "laboratory", "method"], executor=pool)
+            pd.testing.assert_frame_equal(there.groups[here.groups.columns], here.groups, rtol=1e-12)
+            pd.testing.assert_frame_equal(there.histogram, here.histogram)
+            assert (there.rows, there.rows_read, there.refused) == (here.rows, here.rows_read, here.refused)
+            for result in ("filling", "breakdown"):
+                one = round_cells(rounds, level=["sample", "gap_mm"], result=result)
+                two = round_cells(rounds, level=["sample", "gap_mm"], result=result, executor=pool)
+                keys = ["level", "laboratory"]
+                pd.testing.assert_frame_equal(
+                    two.sort_values(keys, ignore_index=True)[one.columns], one.sort_values(keys, ignore_index=True),
+                    rtol=1e-11, check_dtype=False,
+                )  # fmt: skip
+
+
+def test_sums_do_not_depend_on_how_the_rows_are_cut(table: pd.DataFrame, tmp_path: Path) -> None:
+    """To the last bit: voltages are added up as whole numbers."""
+    found = []
+    for cuts in (1, 5, 40):
+        place = tmp_path / str(cuts)
+        place.mkdir()
+        for i in range(cuts):
+            table.iloc[i::cuts].to_parquet(place / f"{i}.parquet")
+        with ThreadPoolExecutor(2) as pool:
+            found.append(summarise_rounds(open_rounds(place), by=["sample", "method"], executor=pool).groups)
+    pd.testing.assert_frame_equal(found[0], found[1], check_exact=True)
+    pd.testing.assert_frame_equal(found[0], found[2], check_exact=True)
