@@ -284,7 +284,7 @@ class Page(StudyPage):
             (here.fillings, here.breakdowns_per_filling, "as these records, typically"),
             (3, 5, "for comparison"), (5, 3, "for comparison"),
         ):  # fmt: skip
-            if (k, n) in tables or (self.rule == "guarded" and k < 2):
+            if (k, n) in tables or (self.rule == "guarded" and k * n < 2):
                 continue
             one = operating_characteristic(means, found.limit_kv, cov, between, n=n, k=k, **options)
             tables[k, n] = (f"{k} × {n}: {why}", one)

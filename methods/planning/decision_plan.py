@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import heapq
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -56,15 +57,17 @@ class _Question:
     confidence: float
     known: bool
 
-    def wrong(self, rule: str, k: int, n: int) -> float:
-        """Chance of the wrong verdict; 1 where the rule cannot be used on such a design."""
-        units = k if self.between is not None else k * n
-        if rule == "guarded" and units < 2 and not self.known:
+    def wrong(self, rule: str, k: int, n: int, *, quickly: bool = False) -> float:
+        """Chance of the wrong verdict; 1 where the rule cannot be used on such a design.
+
+        ``quickly``: as if fillings that agree by luck were believed, which is near the chance and soon known.
+        """
+        if rule == "guarded" and k * n < 2 and not self.known:
             return 1.0
         chance = float(
             pass_probability(
                 self.mean, self.limit, self.within, self.between, fillings=k, breakdowns_per_filling=n, rule=rule,
-                confidence=self.confidence, scatter_known=self.known,
+                confidence=self.confidence, scatter_known=self.known, believing_luck=quickly,
             )
         )  # fmt: skip
         return 1 - chance if self.mean >= self.limit else chance
@@ -90,8 +93,9 @@ def plan_decision(
 
     Smallest number whose chance of the wrong verdict is at most ``risk``: for the simple rule the normal distribution
     of the mean, for the guarded one the noncentral t, for ``every`` the chance that all reach the limit. SDs from
-    ``cov`` are taken at ``mean``. With scatter between fillings: the design with the fewest bench minutes, in whole
-    results of the method where one is named and no number is fixed.
+    ``cov`` are taken at ``mean``. The guarded rule counts with the wider limits that the analysis gives fillings which
+    agree by luck. With scatter between fillings: the design with the fewest bench minutes, in whole results of the
+    method where one is named and no number is fixed.
 
     Raises
     ------
@@ -115,12 +119,21 @@ def plan_decision(
         inputs.probability(confidence, "confidence"), interval == "known",
     )  # fmt: skip
     k = None if fillings is None else inputs.count(fillings, "fillings", most=MOST_FILLINGS)
+    unsaid = s.between is None
+    if unsaid and ((k or 1) > 1 or (k is None and check_rule(rule) == "guarded" and not ask.known)):
+        # Taken as alike, and judged by their means as the analysis does; one filling hardly passes the guarded rule,
+        # which counts with another that differs.
+        ask = replace(ask, between=0.0)
     n = None if breakdowns_per_filling is None else inputs.count(breakdowns_per_filling, "breakdowns_per_filling")
     one = counted_in(protocol, s.between, k, n)
     n = n if one is None else one.breakdowns_per_filling
     if not (k and n):
         k, n = _choose(ask, check_rule(rule), k, n, protocol, level)
-    return _result(ask, check_rule(rule), rounded(k, one), n, protocol, interval, one)
+        if ask.between is None and k > 1:
+            ask = replace(ask, between=0.0)
+            k, n = _choose(ask, rule, None, n, protocol, level)
+    alike = unsaid and ask.between is not None
+    return _result(ask, check_rule(rule), rounded(k, one), n, protocol, interval, one, alike)
 
 
 def _choose(ask: _Question, rule: str, k: int | None, n: int | None, protocol: Any, mean: float) -> tuple[int, int]:
@@ -142,14 +155,19 @@ def _choose(ask: _Question, rule: str, k: int | None, n: int | None, protocol: A
     found = []
     for per in [n] if n is not None else range(1, 31):
         for fillings in [k] if k is not None else [_fewest_fillings(ask, rule, per)]:
-            if fillings is not None and ask.wrong(rule, fillings, per) <= ask.risk:
+            if fillings is not None and ask.wrong(rule, fillings, per, quickly=True) <= ask.risk:
                 found.append((design_cost(protocol, fillings, per, mean).minutes, fillings, per))
+    heapq.heapify(found)
+    while found and ask.wrong(rule, *found[0][1:]) > ask.risk:  # the cheapest holds as the analysis judges, too
+        _, fillings, per = heapq.heappop(found)
+        if k is None and fillings < MOST_FILLINGS:
+            heapq.heappush(found, (design_cost(protocol, fillings + 1, per, mean).minutes, fillings + 1, per))
     if not found:
         raise NotEstimable(
             f"No such design keeps the chance of a wrong verdict at {100 * ask.risk:g} %: fillings differ by more than "
             "breakdowns can make up for. Plan more fillings, or accept a larger risk."
         )
-    _, fillings, per = min(found)
+    _, fillings, per = found[0]
     return fillings, per
 
 
@@ -162,9 +180,9 @@ def _fewest_independent(ask: _Question, rule: str) -> int | None:
 
 
 def _fewest_fillings(ask: _Question, rule: str, per: int) -> int | None:
-    least = 2 if rule == "guarded" and not ask.known else 1
+    least = 2 if rule == "guarded" and not ask.known else 1  # one filling is looked at where it is asked for
     try:
-        return inputs.smallest(lambda m: ask.wrong(rule, m, per) <= ask.risk, least, MOST_FILLINGS, "")
+        return inputs.smallest(lambda m: ask.wrong(rule, m, per, quickly=True) <= ask.risk, least, MOST_FILLINGS, "")
     except InputError:
         return None
 
@@ -175,14 +193,17 @@ def _needed(ask: _Question, rule: str, n: int) -> int | None:
         return 1 if ask.wrong(rule, 1, 1) <= ask.risk else None
     if rule == "guarded" and ask.mean < ask.limit and ask.confidence < 1 - ask.risk:
         return None
-    if ask.between is None:
+    if ask.between is None and (rule != "guarded" or ask.known):
         return _fewest_independent(ask, rule)
+    ask = replace(ask, between=ask.between or 0.0)
     k = _fewest_fillings(ask, rule, n)
-    return None if k is None else k * n
+    if k is None:
+        return None
+    return next((m * n for m in range(k, MOST_FILLINGS + 1) if ask.wrong(rule, m, n) <= ask.risk), None)
 
 
 def _result(
-    ask: _Question, rule: str, k: int, n: int, protocol: Any, interval: str, one: Reported | None
+    ask: _Question, rule: str, k: int, n: int, protocol: Any, interval: str, one: Reported | None, alike: bool
 ) -> DecisionPlan:
     wrong = ask.wrong(rule, k, n)
     table = tuple(
@@ -190,6 +211,14 @@ def _result(
         for name in RULES
     )
     found = []
+    if alike:
+        found.append(
+            Caution(
+                "between_unknown",
+                "How much fillings differ is not said, so they are taken as alike; real fillings differ, and verdicts "
+                "go wrong more often.",
+            )
+        )
     if ask.between is None:
         found.append(
             Caution("independent", "Breakdowns are counted as independent; if fillings differ, say how much they do.")

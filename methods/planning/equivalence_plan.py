@@ -107,9 +107,8 @@ def plan_equivalence(
 ) -> EquivalencePlan:
     """Plan the breakdowns for showing that two conditions agree within ``±margin``, chosen beforehand.
 
-    With scatter between fillings the power is that of the tests in Welch's form on filling means, as
-    :func:`methods.equivalence` makes them; for independent breakdowns, of which there are more, that of the pooled
-    tests.
+    The power is that of the tests in Welch's form, as :func:`methods.equivalence` makes them: on filling means where
+    scatter between fillings or several fillings are asked for, otherwise on independent breakdowns.
 
     Parameters
     ----------
@@ -141,7 +140,8 @@ def plan_equivalence(
             f"A true difference of {s.say(expected)} is not within ±{s.say(room)}; no number of breakdowns shows it.",
             column="expected_difference",
         )
-    nested = s.between is not None
+    several = (fillings or 1) > 1 or breakdowns_per_filling is not None  # judged by the means of fillings
+    nested, unsaid = s.between is not None or several, s.between is None and several
     one = counted_in(protocol, s.between, fillings, breakdowns_per_filling)
     usual = (one.breakdowns_per_filling if one is not None else None) or (5 if nested else 1)
     n = inputs.count(breakdowns_per_filling, "breakdowns_per_filling") if breakdowns_per_filling else usual
@@ -150,24 +150,22 @@ def plan_equivalence(
         variance = float(filling_variance(s.within, s.between or 0.0, per, s.serial_correlation))
         if k < 2:
             return 0.0
-        if nested and k < ALIKE:
+        if k < ALIKE:
             return power_equivalence_welch(room, expected, math.sqrt(variance), k, 1 - risk)
         return power_equivalence(-room, room, expected, math.sqrt(2 * variance / k), 2 * (k - 1), 1 - risk)
 
     most = MOST_FILLINGS if nested else MOST_BREAKDOWNS
     refusal = f"More than {most} would be needed for ±{s.say(room)}; widen the margin."
-    if fillings is not None and (nested or breakdowns_per_filling is not None):
+    if nested and fillings is not None:
         k = inputs.count(fillings, "fillings")
-        got = chance(k, n) if nested else chance(k * n, 1)
+        got = chance(k, n)
     elif nested:
         k = rounded(inputs.smallest(lambda m: chance(m, n) >= wanted, 2, most, refusal), one)
         got = chance(k, n)
     else:
-        total = inputs.smallest(lambda m: chance(m, 1) >= wanted, 2, most, refusal)
-        k = inputs.count(fillings, "fillings") if fillings is not None else math.ceil(total / n) if n > 1 else 1
-        n = math.ceil(total / k)
-        got = chance(k * n, 1)
-    return _result(s, k, n, got, room, expected, risk, wanted, protocol, one)
+        k, n = 1, inputs.smallest(lambda m: chance(m, 1) >= wanted, 2, most, refusal)
+        got = chance(n, 1)
+    return _result(s, k, n, got, room, expected, risk, wanted, protocol, one, unsaid)
 
 
 def _result(
@@ -181,10 +179,19 @@ def _result(
     wanted: float,
     protocol: Any,
     one: Reported | None,
+    alike: bool,
 ) -> EquivalencePlan:
     cost = design_cost(protocol, k, n, s.mean_kv).bench_minutes
     found = []
-    if s.between is None:
+    if alike:
+        found.append(
+            Caution(
+                "between_unknown",
+                "How much fillings differ is not said, so they are taken as alike; real fillings differ, and agreement "
+                "is shown less often.",
+            )
+        )
+    elif s.between is None:
         found.append(
             Caution(
                 "independent",
@@ -204,7 +211,7 @@ def _result(
         found.append(Caution("power", f"This design shows the agreement with a probability of {100 * got:.0f} % only."))
     each = (
         f"{k} fillings of {n} under each condition"
-        if s.between is not None
+        if s.between is not None or alike
         else f"{k * n} breakdowns of each condition"
     )
     return EquivalencePlan(

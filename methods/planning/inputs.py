@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from methods.errors import InputError
 
@@ -138,6 +138,14 @@ class Scatter:
         if self.unit == "kv":
             return f"{value:.3g} kV"
         return f"{100 * value:.1f} %" if value >= 0.01 else f"{100 * value:.2g} %"
+
+
+def of_fillings(s: Scatter, fillings: int | None) -> Scatter:
+    """The scatter with fillings taken as alike where several are asked for and nothing is said of how they differ.
+
+    The analysis goes by the means of the fillings wherever there are several, so the plan does too.
+    """
+    return replace(s, between=0.0) if s.between is None and (fillings or 1) > 1 else s
 
 
 def scatter(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from methods.planning.nested import (
     half_width_bench,
     half_width_independent,
     half_width_known,
+    most_assurance,
 )
 from methods.procedures.reported import Reported
 from methods.result import Caution, Shown
@@ -82,6 +83,7 @@ class _Question:
     assured: float | None
     interval: str
     protocol: Any
+    alike: bool = False  # several fillings, and nothing said of how they differ
 
     def widths(self, k: int, n: float) -> tuple[float | None, float]:
         """Half-widths of ``k`` fillings of ``n`` breakdowns: the bench's own (None if it cannot have one), known."""
@@ -106,8 +108,15 @@ class _Question:
         if bench is None:
             return False
         if self.assured is not None:
-            return assurance(k, n, self.target, self.scatter, self.confidence) >= self.assured
+            given = (k, n, self.target, self.scatter, self.confidence)
+            return most_assurance(*given) >= self.assured and assurance(*given) >= self.assured
         return bench <= room
+
+    def could(self, k: int, n: int) -> bool:
+        """Quickly: False where :meth:`reached` is certainly False."""
+        if self.target is None or self.assured is None or self.scatter.between is None:
+            return self.reached(k, n)
+        return most_assurance(k, n, self.target, self.scatter, self.confidence) >= self.assured
 
     def design(self, k: int, n: int | None) -> Design:
         """The row of the table for ``k`` fillings of ``n``; ``n`` None gives what endlessly many would come down to."""
@@ -131,11 +140,10 @@ class _Question:
 
     def fewest_on(self, k: int) -> int | None:
         """Fewest breakdowns on each of ``k`` fillings that meet the target; None when no number does."""
-        if self.reached(k, 1):
-            return 1
-        if not self.reached(k, MOST_PER_FILLING):
+        if not self.could(k, MOST_PER_FILLING):
             return None
-        return inputs.smallest(lambda n: self.reached(k, n), 1, MOST_PER_FILLING, "")
+        least = inputs.smallest(lambda n: self.could(k, n), 1, MOST_PER_FILLING, "")
+        return next((n for n in range(least, MOST_PER_FILLING + 1) if self.reached(k, n)), None)
 
 
 def _fewest_fillings(ask: _Question, n: int) -> int:
@@ -152,17 +160,16 @@ def _fewest_fillings(ask: _Question, n: int) -> int:
 
 def cheapest(ask: _Question, ks: Iterable[int], n: int | None = None) -> tuple[int, int]:
     """Cheapest design in bench minutes that meets the target; ties go to fewer fillings."""
-    found: list[tuple[float, int, int]] = []
+    best: tuple[float, int, int] | None = None
     for k in ks:
+        if best is not None and design_cost(ask.protocol, k, n or 1, ask.scatter.mean_kv).minutes > best[0]:
+            continue
         per = n if n is not None else ask.fewest_on(k)
         if per is None or (n is not None and not ask.reached(k, n)):
             continue
-        minutes = design_cost(ask.protocol, k, per, ask.scatter.mean_kv).minutes
-        found.append((minutes, k, per))
-    if not found:
-        return 0, 0
-    _, k, per = min(found)
-    return k, per
+        row = (design_cost(ask.protocol, k, per, ask.scatter.mean_kv).minutes, k, per)
+        best = row if best is None else min(best, row)
+    return (0, 0) if best is None else best[1:]
 
 
 def _nested_choice(ask: _Question, fillings: int | None, per: int | None) -> tuple[int, int]:
@@ -186,16 +193,14 @@ def _nested_choice(ask: _Question, fillings: int | None, per: int | None) -> tup
     return cheapest(ask, ks)
 
 
-def _independent_choice(ask: _Question, fillings: int | None, per: int | None) -> tuple[int, int]:
-    """Smallest number of independent breakdowns, spread over the fillings that the user has fixed."""
+def _independent_choice(ask: _Question, per: int | None) -> tuple[int, int]:
+    """Smallest number of independent breakdowns, on one filling if it may hold as many."""
     refusal = (
         f"More than {MOST_BREAKDOWNS} breakdowns would be needed for ±{ask.scatter.say(ask.target)}; "
         "ask for a wider interval or less confidence."
     )
     least = 1 if ask.interval == "known" else 2
     total = inputs.smallest(lambda n: ask.reached(1, n), least, MOST_BREAKDOWNS, refusal)
-    if fillings is not None:
-        return fillings, math.ceil(total / fillings)
     if per is not None:
         return math.ceil(total / per), per
     return 1, total
@@ -252,7 +257,15 @@ def _sentence(ask: _Question, row: Design) -> str:
 
 def _cautions(ask: _Question, row: Design) -> tuple[Caution, ...]:
     s, found = ask.scatter, []
-    if s.between is None:
+    if ask.alike:
+        found.append(
+            Caution(
+                "between_unknown",
+                "How much fillings differ is not said, so they are taken as alike; real fillings differ, and the "
+                "interval widens. Say how much (scatter between fillings): the plan then asks for more of them.",
+            )
+        )
+    elif s.between is None:
         found.append(
             Caution(
                 "independent",
@@ -298,8 +311,9 @@ def plan_mean(
 ) -> MeanPlan:
     """Plan the breakdowns for a mean.
 
-    Without a between part: smallest n >= 2 with ``t(1 - alpha/2, n - 1) * c / sqrt(n) <= half_width``. With one: of
-    all designs of k fillings of n breakdowns whose interval is narrow enough the cheapest one by bench minutes (ties:
+    Without a between part: smallest n >= 2 with ``t(1 - alpha/2, n - 1) * c / sqrt(n) <= half_width``; several fillings
+    that are asked for are then taken as alike, and judged by their means as the analysis does. With one: of all
+    designs of k fillings of n breakdowns whose interval is narrow enough the cheapest one by bench minutes (ties:
     fewer fillings), by stated times for a filling and a breakdown. With a method, and nothing fixed, in whole results
     of it: as many breakdowns on a filling as it prescribes, and a multiple of its fillings; the sentence says what
     would cost less.
@@ -340,8 +354,11 @@ def plan_mean(
         raise InputError(f"interval is {interval!r}; it is bench or known.", column="interval", text=str(interval))
     if assurance is not None and interval == "known":
         raise InputError("An assurance is about the bench's own interval; with known scatter the width is certain.")
+    unsaid = s.between is None
+    s = inputs.of_fillings(s, k)
     ask = _Question(
         scatter=s,
+        alike=unsaid and s.between is not None,
         confidence=inputs.probability(confidence, "confidence"),
         target=None if half_width is None else inputs.positive(half_width, "half_width"),
         assured=None if assurance is None else inputs.probability(assurance, "assurance"),
@@ -353,7 +370,10 @@ def plan_mean(
     elif ask.target is None:
         raise InputError("Give the half-width that is wanted, or both fillings and breakdowns per filling.")
     elif s.between is None:
-        k, n = _independent_choice(ask, k, n)
+        k, n = _independent_choice(ask, n)
+        if k > 1:
+            ask = replace(ask, scatter=inputs.of_fillings(s, k), alike=True)
+            k, n = _nested_choice(ask, None, n)
     else:
         one = counted_in(protocol, s.between, k, n)
         k, n = _nested_choice(ask, k, n if one is None else one.breakdowns_per_filling)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from methods.errors import InputError
@@ -16,6 +16,7 @@ from methods.planning.order_statistics import size_one_sided
 from methods.planning.percentile_width import (
     MOST_SIMULATED,
     Percentile,
+    nested_assurance,
     nested_half_width,
     nested_half_width_known,
 )
@@ -104,11 +105,12 @@ def plan_percentile(
         raise InputError(
             f"There is no percentile plan for {family!r}; there are {', '.join(PLANNED)}.", column="family"
         )
-    nested = s.between is not None
-    if nested and family != "normal":
+    if s.between is not None and family != "normal":
         raise InputError(f"With scatter between fillings the plan is for the normal family; {family} has none.")
-    if nested and assurance is not None:
-        raise InputError("An assurance for a percentile over fillings is not available; leave it out.")
+    unsaid = s.between is None
+    if family == "normal":
+        s = inputs.of_fillings(s, None if fillings is None else inputs.count(fillings, "fillings"))
+    nested = s.between is not None
     point = Percentile(family, inputs.probability(p, "p"), inputs.probability(confidence, "confidence"), s, int(seed))
     target = None if half_width is None else inputs.positive(half_width, "half_width")
     sure = None if assurance is None else inputs.probability(assurance, "assurance")
@@ -119,8 +121,11 @@ def plan_percentile(
     one = counted_in(protocol, s.between, k, n)
     n = n if one is None else one.breakdowns_per_filling
     if not (k and n):
-        k, n = _nested(point, target or 0.0, k, n) if nested else _independent(point, target or 0.0, sure, k, n)
-    return _result(point, rounded(k, one), n, target, protocol, one)
+        k, n = _nested(point, target or 0.0, sure, k, n) if nested else _independent(point, target or 0.0, sure, k, n)
+        if not nested and k > 1 and family == "normal":  # judged by fillings, as the analysis does
+            point = replace(point, scatter=inputs.of_fillings(s, k))
+            k, n = _nested(point, target or 0.0, sure, None, n)
+    return _result(point, rounded(k, one), n, target, protocol, one, unsaid and point.scatter.between is not None)
 
 
 def _independent(point: Percentile, target: float, sure: float | None, k: int | None, n: int | None) -> tuple[int, int]:
@@ -147,28 +152,34 @@ def _independent(point: Percentile, target: float, sure: float | None, k: int | 
     return 1, total
 
 
-def _nested(point: Percentile, target: float, k: int | None, n: int | None) -> tuple[int, int]:
+def _nested(point: Percentile, target: float, sure: float | None, k: int | None, n: int | None) -> tuple[int, int]:
     said = point.scatter.say(target)
+
+    def good(fillings: int, per: int) -> bool:
+        if sure is not None:
+            return nested_assurance(point, fillings, per, target) >= sure
+        return nested_half_width(point, fillings, per) <= target
+
     if k is not None:
         fixed = k
-        if k < 2 or nested_half_width(point, k, 100) > target:
+        if k < 2 or not good(k, 100):
             raise InputError(
                 f"{k} fillings do not give ±{said}, however many breakdowns are taken: plan more fillings."
             )
-        return fixed, inputs.smallest(lambda m: nested_half_width(point, fixed, m) <= target, 1, 100, "")
+        return fixed, inputs.smallest(lambda m: good(fixed, m), 1, 100, "")
     per = n or 5
     refusal = f"More than {MOST_FILLINGS} fillings of {per} would be needed for ±{said}; ask for a wider interval."
-    return inputs.smallest(lambda m: nested_half_width(point, m, per) <= target, 2, MOST_FILLINGS, refusal), per
+    return inputs.smallest(lambda m: good(m, per), 2, MOST_FILLINGS, refusal), per
 
 
 def _result(
-    point: Percentile, k: int, n: int, target: float | None, protocol: Any, one: Reported | None
+    point: Percentile, k: int, n: int, target: float | None, protocol: Any, one: Reported | None, alike: bool
 ) -> PercentilePlan:
     s = point.scatter
     nested = s.between is not None
     if nested:
         own, known = nested_half_width(point, k, n), nested_half_width_known(point, k, n)
-        sure = None
+        sure = nested_assurance(point, k, n, target) if target is not None and k > 1 else None
         method = "generalised pivotal quantities, as the analysis"
     else:
         if k * n < 2:
@@ -208,7 +219,7 @@ def _result(
         bench_minutes=design_cost(protocol, k, n, s.mean_kv).bench_minutes,
         method=method,
         sentence=text + told(k, one) + wear_words(n),
-        cautions=(*_cautions(point, k, n), *assumed(protocol, s.mean_kv, n, weighed=nested)),
+        cautions=(*_cautions(point, k, n, alike), *assumed(protocol, s.mean_kv, n, weighed=nested)),
         results=None if one is None else one.whole(k),
         result="" if one is None else one.words,
     )
@@ -222,7 +233,7 @@ def _lowest(point: Percentile) -> int | None:
         return None
 
 
-def _cautions(point: Percentile, k: int, n: int) -> tuple[Caution, ...]:
+def _cautions(point: Percentile, k: int, n: int, alike: bool) -> tuple[Caution, ...]:
     s, found = point.scatter, []
     lowest = _lowest(point)
     if (lowest is None or k * n < lowest) and min(point.p, 1 - point.p) < 0.2:
@@ -232,6 +243,14 @@ def _cautions(point: Percentile, k: int, n: int) -> tuple[Caution, ...]:
                 f"{k * n} breakdowns do not reach the {100 * point.p:g} % point: the plan trusts the {point.family} "
                 f"family there. Without a family it takes {lowest or 'more than 100000'} breakdowns until the "
                 "lowest is a limit.",
+            )
+        )
+    if alike:
+        found.append(
+            Caution(
+                "between_unknown",
+                "How much fillings differ is not said, so they are taken as alike; real fillings differ, and the "
+                "interval widens.",
             )
         )
     if s.between is None:

@@ -7,7 +7,7 @@ Widths are in units of the mean for lognormal and Weibull, in units of the SD fo
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy
@@ -15,6 +15,7 @@ import scipy
 from methods.errors import InputError
 from methods.families import weibull_shape_for_cov
 from methods.planning.inputs import Scatter
+from methods.planning.obtained import percentile_obtained
 from methods.planning.pivots import DRAWS, weibull_pivots
 from methods.scatter.nested_pivots import Summary
 from methods.scatter.one_oil import normal_percentiles
@@ -150,6 +151,18 @@ def nested_half_width(point: Percentile, k: int, n: int) -> float:
     expected = Summary(k * n, k, 0.0, (k - 1) * (between + within / n), k * (n - 1) * within, float(n))
     low, high = normal_percentiles(expected, [point.p], point.level, lucky=False)[0, 1:]
     return float((high - low) / 2)
+
+
+def nested_assurance(point: Percentile, k: int, n: int, target: float) -> float:
+    """Probability that the half-width over fillings comes out no wider than ``target``; nan for k = 1."""
+    if k < 2:
+        return math.nan
+    s = point.scatter
+    means = (s.between or 0.0) ** 2 + s.within**2 / n
+    if n > 1:
+        return percentile_obtained(k, n, point.p, point.level).narrow(target, means, s.within**2)
+    alone = Percentile(point.family, point.p, point.level, replace(s, within=math.sqrt(means)), point.seed)
+    return alone.assurance(k, target)
 
 
 def nested_half_width_known(point: Percentile, k: int, n: int) -> float:

@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 
 from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
+from methods.planning.obtained import mean_obtained
 from methods.randomness import Rng, seed_of
 from methods.result import Caution, Shown
 from methods.scatter.nested_pivots import mean_error, student, summarise
@@ -153,7 +154,11 @@ def next_step(
         found.append(
             Caution("few", f"The SD rests on {n} {unit} and may be off by half or double: so may this advice.")
         )
-    rates = error_rates(sd / mean, width / mean, n, cov_df=n - 1, confidence=level, repetitions=repetitions, rng=seed)
+    inside = _inside(values, codes) if unit == "fillings" else None
+    rates = error_rates(
+        sd / mean, width / mean, n, cov_df=n - 1, inside=None if inside is None else (inside[0] / mean, *inside[1:]),
+        confidence=level, repetitions=repetitions, rng=seed,
+    )  # fmt: skip
     more = total - n
     size = f" of {each}" if unit == "fillings" else ""
     percent = 100 * width / mean
@@ -170,12 +175,21 @@ def next_step(
     )  # fmt: skip
 
 
+def _inside(kv: np.ndarray, codes: np.ndarray) -> tuple[float, int, int] | None:
+    """SD within fillings, kV, its degrees of freedom and the usual number of breakdowns; None where none repeat."""
+    s = summarise(kv, codes)
+    if s.within_df < 1 or s.within_ss <= 0:
+        return None
+    return math.sqrt(s.within_variance), s.within_df, max(round(s.harmonic), 2)
+
+
 def error_rates(
     cov: float,
     target: float,
     start: int,
     *,
     cov_df: float = math.inf,
+    inside: tuple[float, float, int] | None = None,
     confidence: float = 0.95,
     most: int = 300,
     repetitions: int = 4000,
@@ -190,6 +204,9 @@ def error_rates(
     cov_df : float
         Degrees of freedom on which ``cov`` rests: each repetition has a true one that may be behind it. Infinite: it is
         the true one.
+    inside : tuple, optional
+        The units are means of fillings: SD within them as a fraction of the mean, the degrees of freedom behind it, and
+        breakdowns in each. Fillings that agree by luck are then not believed, as the analysis does not.
     start : int
         Units taken before the first look.
     most : int
@@ -209,28 +226,72 @@ def error_rates(
     spread = np.full(repetitions, found)
     if math.isfinite(cov_df):
         spread *= np.sqrt(cov_df / rng.chisquare(cov_df, repetitions))
+    within = None
+    if inside is not None:
+        sd, df, each = inside
+        sds = np.full(repetitions, inputs.positive(sd, "inside"))
+        if math.isfinite(df):
+            sds *= np.sqrt(df / rng.chisquare(df, repetitions))
+        within, spread = Within(sds, each), np.maximum(spread, sds / math.sqrt(each))
     return (
-        _two_stage(spread, width, first, level, repetitions, rng),
-        _when_narrow(spread, width, first, level, last, repetitions, rng),
+        _two_stage(spread, within, width, first, level, repetitions, rng),
+        _when_narrow(spread, within, width, first, level, last, repetitions, rng),
     )
 
 
-def _two_stage(spread: np.ndarray, width: float, first: int, level: float, repetitions: int, rng: Any) -> ErrorRates:
+@dataclass(frozen=True)
+class Within:
+    """What is inside the units of a simulated rule: SD of breakdowns (draws,), and how many to a filling."""
+
+    sd: np.ndarray
+    each: int
+
+    def squares(self, fillings: int, rng: np.random.Generator) -> np.ndarray:
+        """Sums of squares of so many fillings (draws,)."""
+        return np.asarray(self.sd**2 * rng.chisquare(fillings * (self.each - 1), len(self.sd)))
+
+    def half(self, squares: np.ndarray, means_sd: np.ndarray, fillings: int, level: float) -> np.ndarray:
+        """Half-width as the analysis makes it, from the sum of squares and the SD of the filling means (draws,)."""
+        inside = np.sqrt(squares / (fillings * (self.each - 1)) / (fillings * self.each))
+        ratio = means_sd / math.sqrt(fillings) / inside
+        low = max(k for k in _TABLES if k <= fillings)
+        high = min((k for k in _TABLES if k >= fillings), default=low)
+        one, two = (mean_obtained(k, self.each, level).half_at(ratio) for k in (low, high))
+        share = 0.0 if low == high else (1 / low - 1 / fillings) / (1 / low - 1 / high)
+        plain = student(fillings - 1.0, level) * ratio
+        # Student's t between two tables is known; only what is added to it where fillings agree by luck is read off.
+        more = (1 - share) * (one - student(low - 1.0, level) * ratio) + share * (
+            two - student(high - 1.0, level) * ratio
+        )
+        return np.asarray(inside * (plain + np.where(ratio < 1, np.maximum(more, 0.0), 0.0)))
+
+
+#: Numbers of fillings at which the analysis is asked how wide it makes its limits; between them by what it adds.
+_TABLES = (2, 3, 4, 5, 6, 8, 11, 16, 25, 50, 150, 100_000)
+
+
+def _two_stage(
+    spread: np.ndarray, within: Within | None, width: float, first: int, level: float, repetitions: int, rng: Any
+) -> ErrorRates:
     sd = spread * np.sqrt(rng.chisquare(first - 1, repetitions) / (first - 1))
     t = scipy.stats.t.ppf(0.5 + level / 2, first - 1)
-    total = np.maximum(first, np.ceil((t * sd / width) ** 2))
+    now = t * sd / math.sqrt(first)
+    if within is not None:
+        now = within.half(within.squares(first, rng), sd, first, level)
+    total = np.maximum(first, np.ceil(first * (now / width) ** 2))
     error = (
         spread / np.sqrt(total) * rng.standard_normal(repetitions)
     )  # the mean is independent of the first stage's SD
-    inside = np.abs(error) <= t * sd / np.sqrt(total)
+    inside = np.abs(error) <= now * np.sqrt(first / total)
     return ErrorRates(
         "two_stage", float(inside.mean()), float(total.mean()), float(np.quantile(total, 0.95, method="higher")), 0.0
     )
 
 
 def _when_narrow(
-    spread: np.ndarray, width: float, first: int, level: float, last: int, repetitions: int, rng: Any
-) -> ErrorRates:
+    spread: np.ndarray, within: Within | None, width: float, first: int, level: float, last: int, repetitions: int,
+    rng: Any,
+) -> ErrorRates:  # fmt: skip
     x = spread[:, None] * rng.standard_normal((repetitions, last))
     n = np.arange(1, last + 1)
     mean = np.cumsum(x, axis=1) / n
@@ -238,6 +299,14 @@ def _when_narrow(
     with np.errstate(invalid="ignore", divide="ignore"):
         sd = np.sqrt(np.maximum(square - n * mean**2, 0) / (n - 1))
         half = scipy.stats.t.ppf(0.5 + level / 2, np.maximum(n - 1, 1)) * sd / np.sqrt(n)
+    if within is not None:
+        squares, going = within.squares(first - 1, rng), np.arange(repetitions)  # those that have not stopped
+        for k in range(first, last + 1):
+            squares += within.squares(1, rng)
+            half[going, k - 1] = within.half(squares[going], sd[going, k - 1], k, level)
+            going = going[half[going, k - 1] > width]
+            if not len(going):
+                break
     narrow = half <= width
     narrow[:, : first - 1] = False
     stopped = narrow.any(axis=1)

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 from methods.errors import InputError
 from methods.families import DRAWN, weibull_shape_for_cov
 from methods.planning import inputs
+from methods.planning.obtained import mean_obtained, one_filling_reach
 from methods.randomness import Rng, seed_of
 
 RULES: tuple[str, ...] = ("simple", "guarded", "every")
@@ -41,22 +42,29 @@ def pass_probability(
     rule: str = "simple",
     confidence: float = 0.95,
     scatter_known: bool = False,
+    believing_luck: bool = False,
 ) -> np.ndarray:
-    """Chance that an oil of each true mean passes; normal scatter, kV throughout; closed form.
+    """Chance that an oil of each true mean passes; normal scatter, kV throughout; closed form or quadrature.
 
     Parameters
     ----------
     true_mean, within_sd, between_sd : float or array
-        Broadcast together. ``between_sd`` None: breakdowns count as independent.
+        Broadcast together. ``between_sd`` None: fillings are alike.
     confidence : float
         One-sided confidence of the guarded rule.
     scatter_known : bool
         The guarded rule uses the scatter known from history (normal quantile) instead of what the bench finds (t).
+    believing_luck : bool
+        The guarded rule goes by Student's t even for fillings that agree by luck, which the analysis does not: quick,
+        and never less than what it delivers.
+
+    On one filling the guarded rule goes by what the oil's mean surely lies above, with what another filling may differ
+    by in it, as :func:`methods.planning.decide` does.
 
     Raises
     ------
     InputError
-        A guarded rule on what shows no scatter: one filling where fillings differ, or one breakdown.
+        A guarded rule on one breakdown, which shows no scatter.
     """
     k, n = inputs.count(fillings, "fillings"), inputs.count(breakdowns_per_filling, "breakdowns_per_filling")
     mean, within = np.broadcast_arrays(np.asarray(true_mean, dtype=float), np.asarray(within_sd, dtype=float))
@@ -70,14 +78,23 @@ def pass_probability(
     level = inputs.probability(confidence, "confidence")
     if scatter_known:
         return np.asarray(scipy.special.ndtr((mean - limit) / error - scipy.special.ndtri(level)))
-    df = k * n - 1 if between_sd is None else k - 1
-    if df < 1:
-        raise InputError(
-            "The guarded rule needs an interval, and one filling (or one breakdown) gives none of its own: "
-            "take two fillings or more, or use the scatter known from history."
-        )
     noncentrality = np.clip((mean - limit) / error, -37, 200)
-    return np.asarray(scipy.stats.nct.sf(scipy.stats.t.ppf(level, df), df, noncentrality))
+    if k > 1 and n > 1 and not believing_luck:
+        return _guarded(noncentrality, within / error, k, n, level)
+    if k > 1:
+        return np.asarray(scipy.stats.nct.sf(scipy.stats.t.ppf(level, k - 1), k - 1, noncentrality))
+    reach = one_filling_reach(n, level)
+    return np.asarray(scipy.stats.nct.sf(reach * within / error, n - 1, noncentrality))
+
+
+def _guarded(away: np.ndarray, within: np.ndarray, k: int, n: int, confidence: float) -> np.ndarray:
+    """Chance that the lower limit over fillings is reached; distances and SDs within, by the mean's standard error."""
+    obtained = mean_obtained(k, n, confidence)
+    out = np.empty(away.shape)
+    for sd in np.unique(within.round(12)):
+        same = within.round(12) == sd
+        out[same] = obtained.reaches(away[same], float(k), float(sd) ** 2)
+    return out
 
 
 def _every(distance: np.ndarray, within: np.ndarray, between: np.ndarray, k: int, n: int) -> np.ndarray:
@@ -116,12 +133,16 @@ def simulated_pass_probability(
         return float(np.mean(kv.mean(axis=(1, 2)) >= limit))
     if rule == "every":
         return float(np.mean(kv.min(axis=(1, 2)) >= limit))
-    units = kv.reshape(repetitions, -1) if between_cov is None else kv.mean(axis=2)
-    size = units.shape[1]
-    if size < 2:
-        raise InputError("The guarded rule needs two fillings (or two independent breakdowns) at least.")
-    reach = scipy.stats.t.ppf(confidence, size - 1) * units.std(axis=1, ddof=1) / math.sqrt(size)
-    return float(np.mean(units.mean(axis=1) - reach >= limit))
+    means, k, n = kv.mean(axis=2), fillings, breakdowns_per_filling
+    if k == 1:
+        reach = one_filling_reach(n, confidence) * kv[:, 0].std(axis=1, ddof=1)
+    else:
+        error = means.std(axis=1, ddof=1) / math.sqrt(k)
+        reach = scipy.stats.t.ppf(confidence, k - 1) * error
+        if n > 1:
+            inside = np.sqrt(kv.var(axis=2, ddof=1).mean(axis=1) / (k * n))
+            reach = inside * mean_obtained(k, n, confidence).reach_at(error / inside)
+    return float(np.mean(means.mean(axis=1) - reach >= limit))
 
 
 def _relative(family: str, cov: float, rng: np.random.Generator, shape: tuple[int, ...]) -> np.ndarray:

@@ -271,6 +271,7 @@ def lines() -> list[Line]:
                 f"3 fillings of 5, sf/sw = {ratio:g}",
                 points,
                 partial(_points, family=family, sizes=(5, 5, 5), ratio=ratio),
+                wider=_FEW_MEANS,
             )
         add(
             "one oil: percentiles of fit and Overlay",
@@ -432,7 +433,7 @@ def lines() -> list[Line]:
             f"{text}, a few withstood",
             [Claim("mean", "mean over the oils")],
             partial(_withstood, oils=oils, laboratories=laboratories),
-            400 if laboratories == 1 else 40,
+            400 if laboratories == 1 else 200,
         )
     return out
 

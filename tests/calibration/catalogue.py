@@ -12,6 +12,7 @@ from tests.calibration import (
     one_condition,
     one_oil,
     plans,
+    promises,
     run_sheets,
     several_conditions,
 )
@@ -21,7 +22,18 @@ from tests.calibration.registry import Study
 @lru_cache(maxsize=1)
 def studies() -> tuple[Study, ...]:
     """Every study; their names, and the words by which the table tells their lines apart, occur once."""
-    modules = (one_oil, one_condition, fillings, several_conditions, laws, plans, run_sheets, new_oils, laboratories)
+    modules = (
+        one_oil,
+        one_condition,
+        fillings,
+        several_conditions,
+        laws,
+        plans,
+        promises,
+        run_sheets,
+        new_oils,
+        laboratories,
+    )
     found = tuple(s for m in modules for s in m.studies())
     names = [s.name for s in found]
     assert len(set(names)) == len(names), sorted(n for n in names if names.count(n) > 1)

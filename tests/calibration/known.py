@@ -90,6 +90,10 @@ GUARDED_ONE = (
     "On one filling the guarded rule counts on other fillings to differ by up to twice the scatter within: where they "
     "are alike it passes fewer oils than it may. Test more fillings, or borrow the scatter from earlier tests."
 )
+GUARDED_WEIBULL = (
+    "The guarded rule passes a good oil somewhat more often than told where breakdowns have the Weibull's low tail: the "
+    "plan counts with normal scatter."
+)
 GUARDED_EXPANDED = (
     "The expanded uncertainty of one filling is about this filling, which it says: the mean of the oil lies outside "
     "far more often where fillings differ. Test two or more fillings, or borrow the scatter from earlier tests."
@@ -204,6 +208,8 @@ KNOWN: tuple[Known, ...] = (
     Known("plan mean low ones", "narrow", "poor", PLAN_WIDE),
     Known("plan difference correlation ignored", "power", "poor", PLAN_WIDE),
     Known("pivot tails 20 normal", "point", "poor", PIVOT_LAW),
+    Known("verdicts weibull", "guarded", "conservative", GUARDED_WEIBULL),
+    Known("promise pilot", "narrow", "conservative"),
     Known("guarded 1 x 6 *", "pass", "conservative", GUARDED_ONE),
     Known("guarded 1 x 6 *", "band", "conservative", GUARDED_ONE),
     Known("guarded 1 x 6 normal 5", "expanded", "poor", GUARDED_EXPANDED),

@@ -12,9 +12,10 @@ import re
 import numpy as np
 import pytest
 
+from methods import plan
 from methods.shifts import all_pairs, shift
 from methods.shifts.comparisons import games_howell
-from tests.calibration import scenarios, several_conditions, table
+from tests.calibration import promises, scenarios, several_conditions, table
 from tests.calibration.catalogue import studies
 from tests.calibration.known import KNOWN, known
 from tests.calibration.registry import WORDS, Claim, Found, State, Study, count
@@ -52,6 +53,14 @@ def test_study(study: Study) -> None:
 def test_the_published_table_lists_exactly_the_studies() -> None:
     lines = [(c.what, s.data, s.design, f"{100 * c.nominal:.3g} %") for s in studies() for c in s.claims]
     assert [row[:4] for row in published()] == sorted(lines, key=lambda x: _area_order()[x[:3]])
+
+
+def test_every_kind_of_plan_is_carried_out_and_keeps_its_promise() -> None:
+    assert {s.name.split()[1] for s in promises.studies()} == set(plan.kinds)
+    told = {c.what for s in promises.studies() for c in s.claims}
+    rows = [row for row in published() if row[0] in told]
+    assert len(rows) >= len(told)
+    assert not [row for row in rows if row[7] in ("falls short", "rejects too often", "no answer")]
 
 
 def _area_order() -> dict[tuple[str, str, str], int]:

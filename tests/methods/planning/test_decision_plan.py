@@ -9,6 +9,7 @@ import pytest
 
 from methods import InputError
 from methods.errors import NotEstimable
+from methods.planning import decide
 from methods.planning.decision_plan import plan_decision
 from methods.planning.verdicts import (
     RULES,
@@ -56,8 +57,12 @@ def test_closed_forms_against_simulation(rule, between):
 
 def test_guarded_rule_keeps_its_promise_on_the_limit():
     """An oil exactly on the limit passes the guarded rule with one minus the confidence."""
-    assert float(pass_probability(50, 50, 5, None, rule="guarded")) == pytest.approx(0.05, abs=1e-9)
-    assert float(pass_probability(50, 50, 5, 2, fillings=3, rule="guarded")) == pytest.approx(0.05, abs=1e-9)
+    each = {"rule": "guarded", "breakdowns_per_filling": 1}
+    assert float(pass_probability(50, 50, 5, None, fillings=6, **each)) == pytest.approx(0.05, abs=1e-9)
+    lucky = {"fillings": 3, "rule": "guarded"}
+    assert float(pass_probability(50, 50, 5, 2, **lucky, believing_luck=True)) == pytest.approx(0.05, abs=1e-9)
+    assert 0.005 < float(pass_probability(50, 50, 5, 2, **lucky)) < 0.05  # fillings that agree by luck do not pass it
+    assert float(pass_probability(50, 50, 5, 3, rule="guarded")) < 0.05  # one filling, others may differ
     known = pass_probability(50, 50, 5, 2, fillings=1, rule="guarded", scatter_known=True)
     assert float(known) == pytest.approx(0.05, abs=1e-9)
 
@@ -136,10 +141,24 @@ def test_impossible_questions_are_refused(wrong):
         plan_decision(**wrong)
 
 
-def test_guarded_rule_on_one_filling_is_refused():
-    with pytest.raises(InputError, match="two fillings"):
-        pass_probability(55, 50, 5, 2, fillings=1, rule="guarded")
+@pytest.mark.parametrize(("k", "n", "between"), [(1, 6, 0.05), (3, 5, 0.0), (4, 2, 0.1)])
+def test_the_guarded_rule_passes_as_often_as_the_verdict_does(k, n, between):
+    """Invented oils given to the verdict itself."""
+    rng, label, mean, count = np.random.default_rng(8), np.repeat(np.arange(k), n), 62.0, 150
+    passed = []
+    for _ in range(count):
+        kv = mean * (1 + between * rng.standard_normal(k)[label] + 0.12 * rng.standard_normal(k * n))
+        passed.append(decide(kv, 50.0, "guarded", fillings=label).verdict == "pass")
+    told = pass_probability(
+        mean, 50, 0.12 * mean, between * mean, fillings=k, breakdowns_per_filling=n, rule="guarded"
+    )  # fmt: skip
+    assert float(told) == pytest.approx(np.mean(passed), abs=3.3 * math.sqrt(0.25 / count))
+
+
+def test_guarded_rule_on_one_breakdown_is_refused():
+    with pytest.raises(InputError, match="two breakdowns"):
+        pass_probability(55, 50, 5, 2, fillings=1, breakdowns_per_filling=1, rule="guarded")
     with pytest.raises(InputError, match="two"):
-        simulated_pass_probability(55, 50, 0.1, 0.05, rule="guarded")
+        simulated_pass_probability(55, 50, 0.1, 0.05, breakdowns_per_filling=1, rule="guarded")
     with pytest.raises(InputError):
         operating_characteristic([-1], 50, 0.1)

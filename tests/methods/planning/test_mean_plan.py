@@ -12,7 +12,9 @@ from scipy import special
 from methods import InputError, plan
 from methods.planning import curve
 from methods.planning.bench_cost import BenchTimes
-from methods.planning.nested import assurance, half_width_bench, half_width_known
+from methods.planning.inputs import Scatter
+from methods.planning.nested import assurance, half_width_bench, half_width_known, most_assurance
+from methods.scatter import one_oil
 from tests.reference import agrees, names
 
 
@@ -99,11 +101,35 @@ def test_simulated_benches_get_the_planned_widths_and_cover():
     planned = plan.mean(cov=within, between_cov=between, fillings=k, breakdowns_per_filling=n, half_width=0.15)
     root_mean_square = math.sqrt(np.mean(half**2))
     assert 100 * root_mean_square == pytest.approx(planned.half_width_percent, rel=0.01)
-    assert planned.assurance == pytest.approx(np.mean(half <= 0.15), abs=0.012)
     known = plan.mean(cov=within, between_cov=between, fillings=k, breakdowns_per_filling=n)
     assert np.mean(np.abs(means.mean(axis=1) - 1) <= known.half_width_known_percent / 100) == pytest.approx(
         0.95, abs=0.006
     )
+
+
+@pytest.mark.parametrize(("k", "n", "between", "target"), [(3, 5, 0.0, 0.16), (5, 3, 0.05, 0.12)])
+def test_the_assurance_is_that_of_the_analysis(k, n, between, target):
+    """Invented benches given to the analysis: fillings that agree by luck get wider limits, and the plan knows."""
+    rng, within, count = np.random.default_rng(5), 0.15, 200
+    label, got = np.repeat(np.arange(k), n), []
+    for _ in range(count):
+        kv = 50 * (1 + between * rng.standard_normal(k)[label] + within * rng.standard_normal(k * n))
+        oil = one_oil(kv, fillings=label, percentiles=())
+        got.append((oil.mean_high_kv - oil.mean_low_kv) / 2 <= 50 * target)
+    planned = plan.mean(cov=within, between_cov=between, fillings=k, breakdowns_per_filling=n, half_width=target)
+    assert planned.assurance == pytest.approx(np.mean(got), abs=3.3 * math.sqrt(0.25 / count))
+    if between == 0:  # believing the luck would promise far more
+        assert most_assurance(k, n, target, Scatter(within, between, "fraction", None)) > planned.assurance + 0.05
+
+
+def test_several_fillings_of_unknown_difference_are_judged_by_their_means():
+    said = plan.mean(cov=0.15, between_cov=0.0, fillings=3, breakdowns_per_filling=4)
+    unsaid = plan.mean(cov=0.15, fillings=3, breakdowns_per_filling=4)
+    assert unsaid.half_width_percent == said.half_width_percent > plan.mean(
+        cov=0.15, fillings=1, breakdowns_per_filling=12).half_width_percent  # fmt: skip
+    assert "between_unknown" in {c.code for c in unsaid.cautions}
+    spread = plan.mean(cov=0.15, half_width=0.1, breakdowns_per_filling=6)
+    assert spread.fillings == 4 and spread.half_width_percent <= 10
 
 
 def test_the_cheapest_design_by_search():
@@ -239,8 +265,6 @@ def test_the_known_width_is_the_limit_of_the_benchs_own():
 
 
 def test_assurance_is_unknown_for_one_filling():
-    from methods.planning.inputs import Scatter
-
     assert math.isnan(assurance(1, 6, 0.1, Scatter(0.15, 0.05, "fraction", None)))
 
 

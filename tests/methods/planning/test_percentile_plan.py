@@ -177,7 +177,7 @@ def test_kv_and_refusals():
         {"cov": 0.15, "p": 0.01, "half_width": 0},
         {"cov": 0.15, "p": 0.01, "half_width": 0.1, "family": "cauchy"},
         {"cov": 0.15, "p": 0.01, "half_width": 0.1, "family": "weibull", "between_cov": 0.05},
-        {"cov": 0.15, "p": 0.01, "half_width": 0.1, "assurance": 0.9, "between_cov": 0.05},
+        {"cov": 0.15, "p": 0.01, "half_width": 0.01, "assurance": 0.9, "between_cov": 0.05, "fillings": 3},
         {"cov": 0.15, "p": 0.01, "half_width": 0.05, "fillings": 2, "between_cov": 0.05},
         {"cov": 0.15, "p": 0.01, "half_width": 1e-6},
         {"cov": 0.15, "p": 0.01, "half_width": 1e-4, "family": "weibull"},
