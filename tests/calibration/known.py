@@ -91,8 +91,8 @@ GUARDED_ONE = (
     "are alike it passes fewer oils than it may. Test more fillings, or borrow the scatter from earlier tests."
 )
 GUARDED_WEIBULL = (
-    "The guarded rule passes a good oil somewhat more often than told where breakdowns have the Weibull's low tail: the "
-    "plan counts with normal scatter."
+    "The guarded rule passes a good oil somewhat more often than told where breakdowns have the Weibull's low tail: "
+    "the plan counts with normal scatter."
 )
 GUARDED_EXPANDED = (
     "The expanded uncertainty of one filling is about this filling, which it says: the mean of the oil lies outside "
