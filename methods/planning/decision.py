@@ -25,6 +25,7 @@ from methods.protocols.recognition import recognise
 from methods.records.table import as_table, filling_codes, group_codes, withstood
 from methods.result import Caution, Shown
 from methods.scatter.history import STUDY, History, history_of, oil_keys, scatter_history, table_of
+from methods.scatter.nested_pivots import shifted
 from methods.wording import list_words
 
 
@@ -430,6 +431,9 @@ def _judge(
             above = _above(mean, limit, case)
             band = guard_band(u, case.risk, df)
             sure, risky = mean.surely_above(case.confidence), mean.surely_above(1 - case.risk)
+            if case.borrowed is not None and case.between_sd is None and not gone.any():  # fractions of the true mean
+                low = shifted(mean.mean_kv, mean.mean_kv - low, True)[0]
+                band = mean.mean_kv - shifted(mean.mean_kv, band, True)[0]
             if _one_filling_only(mean, case) and sure is not None and risky is not None:
                 low, band = sure, mean.mean_kv - risky
     verdict = _verdict(kv, gone, case, mean, low)
@@ -511,10 +515,11 @@ def _above(mean: MeanUncertainty, limit: float, case: _Case) -> float | None:
 
 
 def _ends(mean: MeanUncertainty, reach: float, instrument_kv: float) -> tuple[float, float]:
-    """Two-sided limits of the mean; under a ceiling they are not symmetric."""
+    """Two-sided limits of the mean; under a ceiling, and with scatter from history, they are not symmetric."""
     assert mean.mean_kv is not None
     oil = mean.oil
-    if oil is None or not oil.withstood:
+    symmetric = oil is None or math.isclose(oil.mean_low_kv + oil.mean_high_kv, 2 * oil.mean_kv, rel_tol=1e-9)
+    if oil is None or (symmetric and not oil.withstood):
         return mean.mean_kv - reach, mean.mean_kv + reach
     more = scipy.special.ndtri(0.5 + oil.confidence / 2) * instrument_kv
     low, high = (math.hypot(v - oil.mean_kv, more) for v in (oil.mean_low_kv, oil.mean_high_kv))

@@ -5,8 +5,9 @@ and ``sigma_hat / sigma`` of the maximum-likelihood fit have distributions that 
 simulated (Thoman, Bain & Antle, *Technometrics* 11 (1969) 445; Lawless, *Statistical Models and Methods for Lifetime
 Data*, 2003, appendix E). Where breakdowns share fillings, simulated values share normal scores with a correlation; for
 each simulated set it is the one that gives the ratio of scatter between to scatter within fillings that was found (a
-generalised pivotal quantity, as for the normal family in :mod:`methods.scatter.nested_pivots`). Under a ceiling the
-simulated values meet the same one, placed by the estimates: the parametric bootstrap.
+generalised pivotal quantity, as for the normal family in :mod:`methods.scatter.nested_pivots`). Under a ceiling as many
+of the simulated values break down as did, which keeps the pivots exact (Lawless, 4.1.2), or they meet the same ceiling,
+placed by the estimates (the parametric bootstrap); the outer limits of the two are given.
 """
 
 from __future__ import annotations
@@ -76,7 +77,8 @@ class Simulated:
 
 @dataclass(frozen=True)
 class FamilyDraws:
-    """Equally likely locations and scales, arrays (draws,); and a second pair where fillings agree by luck."""
+    """Equally likely locations and scales, arrays (draws,); and a second pair where fillings agree by luck, or under a
+    ceiling."""
 
     mu: Array
     sigma: Array
@@ -212,17 +214,52 @@ def _placed(mu: float, sigma: float, m: Array, s: Array) -> FamilyDraws:
 def _under_ceiling(
     kernel: Kernel, y: Array, gone: Array, sizes: tuple[int, ...], mu: float, sigma: float
 ) -> FamilyDraws:
+    """Both ways to repeat a test with withstands: as many breakdowns as were seen, and the same ceiling.
+
+    With the number of breakdowns fixed the pivots are exact; with the ceiling fixed at its place among the estimates
+    they are not, and the median's limits hold far too seldom (81 of 100 of six values of which 40 % withstand). Limits
+    are the outer ones of the two.
+    """
     n, nested = len(y), len(sizes) > 1
-    correlations = FEW_CORRELATIONS if nested else np.zeros(1)
-    draws = int(np.clip(_WORK / 5 / n / len(correlations), 300, 2000))
-    rng = np.random.default_rng([20250101, n, int(gone.sum()), *sizes])
     ceiling = np.where(gone, y, y[gone].max())  # of a value that broke down only this is known
     top = np.maximum((ceiling - mu) / sigma, (y[~gone].min() - mu) / sigma)
+    seed = [20250101, n, int(gone.sum()), *sizes]
+    made = _censored(kernel, sizes, seed, top)
+    ratio = np.nan
+    if nested:
+        mine = _residual_scores(kernel, (y[None] - mu) / sigma, gone[None], np.zeros(1), np.ones(1))
+        ratio = float(scatter_ratio(mine, sizes)[0])
+    fixed = _placed(mu, sigma, *made.at(ratio))
+    seen = int((~gone).sum())
+    if seen < 2:
+        return fixed
+    ranked = _placed(mu, sigma, *_lowest_seen(_key(kernel), sizes, seen).at(ratio))
+    if y[gone].min() < y[~gone].max():  # several ceilings: it was not the highest that withstood
+        ranked, fixed = fixed, ranked
+    return FamilyDraws(ranked.mu, ranked.sigma, (fixed.mu, fixed.sigma))
+
+
+@lru_cache(maxsize=256)
+def _lowest_seen(name: str, sizes: tuple[int, ...], seen: int) -> Simulated:
+    """A design of which the ``seen`` lowest values break down and the others withstand the highest of those."""
+    return _censored(_KERNELS[name], sizes, [20250101, sum(sizes), seen, *sizes], seen)
+
+
+def _censored(kernel: Kernel, sizes: tuple[int, ...], seed: list[int], top: Array | int) -> Simulated:
+    """Fits of standard values of one design under ceilings (n,), or with so many breakdowns seen."""
+    n, nested = sum(sizes), len(sizes) > 1
+    correlations = FEW_CORRELATIONS if nested else np.zeros(1)
+    draws = int(np.clip(_WORK / 5 / n / len(correlations), 300, 2000))
     found = []
-    for score in _scores(sizes, correlations, draws, rng):
+    for score in _scores(sizes, correlations, draws, np.random.default_rng(seed)):
         z = _standard(kernel, score)
-        stood = z >= top
-        z = np.minimum(z, top)
+        if isinstance(top, int):
+            highest = np.partition(z, top - 1, axis=1)[:, top - 1 : top]
+            stood = z > highest
+        else:
+            highest = np.broadcast_to(top, z.shape)
+            stood = z >= highest
+        z = np.minimum(z, highest)
         usable = (~stood).sum(1) >= 2
         m, s, ratio = (np.full(draws, np.nan) for _ in range(3))
         batch = fit_batch(kernel, z[usable], ~stood[usable], np.ones((int(usable.sum()), n), bool))
@@ -232,11 +269,7 @@ def _under_ceiling(
         found.append((m, np.log(s), np.nan_to_num(ratio, nan=0.0)))
     m, log_s, ratio = (np.column_stack(v) for v in zip(*found, strict=True))
     keep = np.isfinite(m).all(1) & np.isfinite(log_s).all(1)
-    made = Simulated(m[keep], log_s[keep], ratio[keep])
-    if not nested:
-        return _placed(mu, sigma, *made.at(np.nan))
-    mine = _residual_scores(kernel, (y[None] - mu) / sigma, gone[None], np.zeros(1), np.ones(1))
-    return _placed(mu, sigma, *made.at(float(scatter_ratio(mine, sizes)[0])))
+    return Simulated(m[keep], log_s[keep], ratio[keep])
 
 
 def _residual_scores(kernel: Kernel, z: Array, stood: Array, mu: Array, sigma: Array) -> Array:

@@ -62,7 +62,7 @@ class History:
     def prior(self, mean_kv: float) -> Prior:
         """The same in kV, for an oil of about this mean."""
         q = tuple(mean_kv * v for v in self.between_quantiles)
-        return Prior(mean_kv * self.within_cov, self.within_df, mean_kv * self.between_cov, math.nan, q)
+        return Prior(mean_kv * self.within_cov, self.within_df, mean_kv * self.between_cov, math.nan, q, relative=True)
 
     @property
     def sentence(self) -> str:

@@ -86,7 +86,8 @@ class Prior:
     """Scatter known from elsewhere, kV: SDs within and between fillings, each with its degrees of freedom.
 
     Infinite degrees of freedom: taken as certain. ``within_df`` 0: nothing known within. ``between_quantiles``: the SD
-    between fillings at evenly spaced probabilities, in place of ``between_df``.
+    between fillings at evenly spaced probabilities, in place of ``between_df``. ``relative``: known as fractions of the
+    mean, and given here for the mean that was found.
     """
 
     within_sd: float
@@ -94,11 +95,16 @@ class Prior:
     between_sd: float
     between_df: float
     between_quantiles: tuple[float, ...] | None = None
+    relative: bool = False
 
 
 @dataclass(frozen=True)
 class Draws:
-    """Equally likely (or weighted) values of the mean (as deviates), and of the variances; arrays (draws,)."""
+    """Equally likely (or weighted) values of the mean (as deviates), and of the variances; arrays (draws,).
+
+    ``relative``: the variances are fractions of the true mean, squared, times the square of ``centre``. An oil that was
+    found low then scatters more than its low mean tells: the limits of its mean are those of :func:`shifted`.
+    """
 
     centre: float
     deviate: Array
@@ -106,15 +112,20 @@ class Draws:
     within: Array
     between: Array
     weights: Array | None = None
+    relative: bool = False
 
     @property
     def mean(self) -> Array:
-        return self.centre + self.deviate * np.sqrt(self.mean_variance)
+        away = self.deviate * np.sqrt(self.mean_variance)
+        if self.relative:
+            return np.asarray(self.centre / np.maximum(1 - away / self.centre, 1e-3))
+        return np.asarray(self.centre + away)
 
     @property
     def total_sd(self) -> Array:
         """SD of one result: of a single breakdown of any filling."""
-        return np.sqrt(self.within + self.between)
+        found = np.sqrt(self.within + self.between)
+        return np.asarray(found * self.mean / self.centre if self.relative else found)
 
     def quantiles(self, values: Array, probabilities: Any) -> Array:
         """Quantiles of draws of any quantity: values (draws,) or (rows, draws) give (q,) or (q, rows)."""
@@ -134,7 +145,7 @@ class Draws:
         return float(np.average(true, weights=self.weights))
 
     def half_width(self, confidence: float) -> float:
-        """Half the width of the limits of the mean, which are symmetric about ``centre``."""
+        """What ``centre`` is off by with this confidence; of relative draws see :func:`shifted`."""
         sizes = np.abs(self.deviate) * np.sqrt(self.mean_variance)
         return float(self.quantiles(sizes, confidence)[0])
 
@@ -231,7 +242,19 @@ def posterior(s: Summary, prior: Prior) -> Draws:
         q = np.asarray(prior.between_quantiles)
         between = np.interp(_uniform()[1], (np.arange(len(q)) + 0.5) / len(q), q) ** 2
     means = between + within / s.harmonic
-    return Draws(s.mean, z, means / s.fillings, within, between, _likelihood(s, means))
+    return Draws(s.mean, z, means / s.fillings, within, between, _likelihood(s, means), prior.relative)
+
+
+def shifted(centre: float, half: float, relative: bool) -> tuple[float, float]:
+    """Limits of a mean found at ``centre`` from what it may be off by, ``half``.
+
+    ``relative``: off by that fraction of the true mean; ``|centre - mean| <= share * mean`` gives
+    ``centre / (1 + share)`` and ``centre / (1 - share)``.
+    """
+    if not relative:
+        return centre - half, centre + half
+    share = half / centre
+    return centre / (1 + share), centre / (1 - share) if share < 1 else math.inf
 
 
 def _scaled(prior_ss: float, ss: float, prior_df: float, df: int, sd: float, which: int) -> Array:

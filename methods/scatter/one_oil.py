@@ -29,6 +29,7 @@ from methods.scatter.nested_pivots import (
     mean_error,
     pivots,
     posterior,
+    shifted,
     student,
     summarise,
 )
@@ -176,8 +177,9 @@ def of_summary(
     if draws is not None:
         ratio = draws.total_sd / np.maximum(draws.mean, 1e-9)  # a mean at or below 0 kV: no upper limit
         cov = tuple(float(100 * v) if v < 1e3 else math.inf for v in draws.quantiles(ratio, [a, 1 - a]))  # type: ignore[assignment]
+    low, high = shifted(s.mean, half, known is not None and known.relative)
     return OneOil(
-        mean_kv=s.mean, mean_low_kv=s.mean - half, mean_high_kv=s.mean + half, standard_error_kv=error, df=df,
+        mean_kv=s.mean, mean_low_kv=low, mean_high_kv=high, standard_error_kv=error, df=df,
         within_sd_kv=within, within_sd_limits_kv=limits[0], between_sd_kv=between, between_sd_limits_kv=limits[1],
         sd_kv=total, sd_limits_kv=limits[2], cov_percent=100 * total / s.mean, cov_limits_percent=cov,
         percentiles=rows, n=s.n, withstood=0, fillings=fillings, holds_for=_holds_for(fillings, known),
