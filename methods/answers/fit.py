@@ -53,6 +53,10 @@ def fits(found: Fits | Sequence[Row]) -> Answer:
             levels = sorted({r["oil"].confidence for r in oils})
             note = f"Normal law, with a one-sided confidence of {listed([f'{100 * c:g} %' for c in levels])}."
             tables.append(_table("tolerance", "What most breakdowns lie above", above, note))
+        free = [line for rows in groups.values() for line in _free(rows)]
+        if free:
+            note = "Order statistics of independent breakdowns; – where no rank is a limit at that confidence."
+            tables.append(_table("free_limits", "Percentiles without a family", free, note))
     said = tuple(_best(rows) for rows in groups.values())
     return Answer(QUESTION, said, tuple(_cautions(made)), tuple(tables), ("distribution",) if made else (), found)
 
@@ -116,6 +120,14 @@ def _above(row: Row) -> list[dict[str, Any]]:
         {**_head(row), "share_above": 1 - q.p, "surely_above_kv": max(q.surely_above_kv, 0.0),
          "confidence": row["oil"].confidence}
         for q in points if np.isfinite(q.surely_above_kv)
+    ]  # fmt: skip
+
+
+def _free(rows: Sequence[Row]) -> list[dict[str, Any]]:
+    found = next((r["free_limits"] for r in rows if r.get("free_limits")), ())
+    return [
+        {**_head(rows[0]), "p": q.p, "low_kv": q.low, "high_kv": q.high, "n": q.n, "confidence": q.confidence}
+        for q in found if np.isfinite([q.low, q.high]).any()
     ]  # fmt: skip
 
 

@@ -345,6 +345,8 @@ _RESULTS: dict[str, Head] = {
         "Without a family",
         "Breakdowns after which the lowest is a lower limit, whatever the distribution.",
     ),
+    "tolerance_factor": ("Tolerance factor", "So many SDs below the mean all but the share asked for lie above."),
+    "surely_above_percent": ("Lie above (% of mean)", "That limit at the planned scatter, one-sided."),
     "share_above": ("Share above", "Share of the breakdowns that lie above, at least."),
     "readings_kv": ("Readings (kV)", "In the order taken; > was withstood."),
     "tested": ("Tested at", "What the records hold."),

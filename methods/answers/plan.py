@@ -20,7 +20,8 @@ _PLAN = (
     "expected_difference_percent", "difference", "difference_percent", "half_width", "half_width_percent",
     "half_width_known", "half_width_known_percent", "half_width_kv", "half_width_after_kv",
     "half_width_percent_of_point", "assurance", "power", "power_known", "wrong_verdict_probability", "achieved",
-    "low_factor", "high_factor", "order_statistics", "bench_minutes", "oil_ml",
+    "low_factor", "high_factor", "tolerance_factor", "surely_above_percent", "order_statistics",
+    "bench_minutes", "oil_ml",
 )  # fmt: skip
 #: Ways to stop in words.
 STOPS = {"two_stage": "decide once, now", "stop_when_narrow": "look after each, stop when narrow"}

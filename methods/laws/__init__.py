@@ -12,9 +12,8 @@ from methods.laws.geometry import (
     enhancement,
     stressed,
 )
-from methods.laws.power_fit import power_law
 from methods.laws.rate_law import RateLaw, RateShift, rate_laws, rate_shift
-from methods.laws.weakest_link import GeometryShift, area_test, compare_geometry, predict_geometry
+from methods.laws.weakest_link import GeometryShift, compare_geometry, predict_geometry
 
 __all__ = [
     "ELECTRODES",
@@ -24,13 +23,11 @@ __all__ = [
     "RateLaw",
     "RateShift",
     "Stress",
-    "area_test",
     "compare_geometry",
     "effective_area",
     "effective_volume",
     "enhancement",
     "gap_laws",
-    "power_law",
     "predict_geometry",
     "rate_laws",
     "rate_shift",

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -19,30 +18,6 @@ NAN = float("nan")
 
 
 @dataclass(frozen=True)
-class PowerLaw:
-    """V = a x^b through points, one value each: parameters with standard errors and limits.
-
-    ``residual_sd`` is on the log scale for ``method='log'`` and in the unit of y for ``'nonlinear'``;
-    ``covariance`` is that of (ln a, b) or of (a, b) accordingly.
-    """
-
-    method: str
-    a: float
-    b: float
-    a_low: float
-    a_high: float
-    b_low: float
-    b_high: float
-    b_standard_error: float
-    a_standard_error: float
-    residual_sd: float
-    rss: float
-    df: int
-    confidence: float
-    covariance: np.ndarray
-
-
-@dataclass(frozen=True)
 class PowerPrediction:
     """Value at x: ``kv``, limits of the curve ``low_kv, high_kv`` and of one new unit ``band_low_kv, band_high_kv``."""
 
@@ -54,56 +29,6 @@ class PowerPrediction:
     band_high_kv: float
     confidence: float
     cautions: tuple[Caution, ...] = ()
-
-
-def power_law(
-    x: Sequence[float] | np.ndarray,
-    y: Sequence[float] | np.ndarray,
-    *,
-    method: Literal["log", "nonlinear"] = "log",
-    confidence: float = 0.95,
-) -> PowerLaw:
-    """Fit y = a x^b to single points, by least squares on the logs or on y itself.
-
-    ``"log"`` supposes equal scatter in per cent, ``"nonlinear"`` equal scatter in the unit of y.
-
-    Raises
-    ------
-    InputError
-        Values that are not above zero, or unequal lengths.
-    NotEstimable
-        Fewer than three points, or one x only.
-    """
-    xs, ys = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
-    if xs.shape != ys.shape or xs.ndim != 1:
-        raise InputError("x and y must be two lists of the same length.")
-    if np.any(~np.isfinite(xs) | ~np.isfinite(ys)) or np.any(xs <= 0) or np.any(ys <= 0):
-        raise InputError("A power law needs values above zero.")
-    if xs.size < 3 or np.unique(xs).size < 2:
-        raise NotEstimable("A power law with limits needs at least three points and two different x.")
-    design = np.column_stack([np.ones_like(xs), np.log(xs)])
-    beta, *_ = np.linalg.lstsq(design, np.log(ys), rcond=None)
-    df = xs.size - 2
-    t = scipy.stats.t.ppf(0.5 + confidence / 2, df)
-    if method == "log":
-        rss = float(((np.log(ys) - design @ beta) ** 2).sum())
-        cov = np.linalg.inv(design.T @ design) * rss / df
-        se = np.sqrt(np.diag(cov))
-        a = float(np.exp(beta[0]))
-        return PowerLaw(
-            "log", a, float(beta[1]), float(np.exp(beta[0] - t * se[0])), float(np.exp(beta[0] + t * se[0])),
-            float(beta[1] - t * se[1]), float(beta[1] + t * se[1]), float(se[1]), a * float(se[0]),
-            float(np.sqrt(rss / df)), rss, df, confidence, cov,
-        )  # fmt: skip
-    start = [float(np.exp(beta[0])), float(beta[1])]
-    p, cov = scipy.optimize.curve_fit(lambda v, a, b: a * v**b, xs, ys, p0=start, xtol=1e-14, ftol=1e-14, gtol=1e-14)
-    rss = float(((ys - p[0] * xs ** p[1]) ** 2).sum())
-    se = np.sqrt(np.diag(cov))
-    return PowerLaw(
-        "nonlinear", float(p[0]), float(p[1]), float(p[0] - t * se[0]), float(p[0] + t * se[0]),
-        float(p[1] - t * se[1]), float(p[1] + t * se[1]), float(se[1]), float(se[0]),
-        float(np.sqrt(rss / df)), rss, df, confidence, cov,
-    )  # fmt: skip
 
 
 @dataclass(frozen=True)

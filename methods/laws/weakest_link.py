@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -52,7 +51,7 @@ def _negative(
     return float(value), -scores.sum(axis=0), scores
 
 
-def _fit(
+def fit_scales(
     kv: np.ndarray, design: np.ndarray, tilt: np.ndarray, event: np.ndarray, cluster: np.ndarray, confidence: float
 ) -> WeibullModel:
     y = np.log(kv)
@@ -88,82 +87,6 @@ def _fit(
         1 / sigma, float(np.exp(-theta[-1] - t * se)), float(np.exp(-theta[-1] + t * se)),
         tuple(float(v) for v in np.exp(theta[:-1])), likelihood, theta, cov, groups, df,
     )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class AreaTest:
-    """Does the area explain the difference? Weakest-link model against free scales with one shape.
-
-    ``weakest_link`` has one scale, that of area 1; ``common`` one scale an area in ``areas``' order;
-    ``separate_log_likelihood`` lets each area have its own shape too. ``likelihood_ratio`` has ``lr_df``
-    degrees of freedom. ``exponent`` is the observed -ln(scale ratio)/ln(area ratio) between the extremes.
-    """
-
-    areas: tuple[float, ...]
-    weakest_link: WeibullModel
-    common: WeibullModel
-    separate_log_likelihood: float
-    likelihood_ratio: float
-    lr_df: int
-    p_value: float
-    exponent: float
-
-
-def area_test(
-    kv: Sequence[float] | np.ndarray,
-    area: Sequence[float] | np.ndarray,
-    *,
-    withstood: Sequence[bool] | np.ndarray | None = None,
-    filling: Sequence[int] | np.ndarray | None = None,
-    confidence: float = 0.95,
-) -> AreaTest:
-    """Maximum likelihood of the weakest-link area law: scale(A) = scale(1) A^(-1/shape), shape shared.
-
-    Parameters
-    ----------
-    kv, area : arrays, shape (n,)
-        Breakdown voltage and stressed area (any unit) of each test.
-    withstood : array of bool, optional
-        True where ``kv`` is a ceiling that was withstood (right-censored).
-    filling : array of int, optional
-        The filling of each row; rows are taken as independent without it.
-
-    Raises
-    ------
-    NotEstimable
-        Fewer than two areas or too few breakdowns. InputError for values not above zero.
-    """
-    values, areas = np.asarray(kv, dtype=float), np.asarray(area, dtype=float)
-    if values.shape != areas.shape or np.any(~(values > 0)) or np.any(~(areas > 0)):
-        raise InputError("kv and area must be two lists of one length with values above zero.")
-    levels, group = np.unique(areas, return_inverse=True)
-    if levels.size < 2:
-        raise NotEstimable("The area law needs breakdowns at two or more areas.")
-    event = np.ones(values.size) if withstood is None else 1.0 - np.asarray(withstood, dtype=float)
-    cluster = np.arange(values.size) if filling is None else np.unique(np.asarray(filling), return_inverse=True)[1]
-    one = np.ones((values.size, 1))
-    free = np.eye(levels.size)[group]
-    none = np.zeros(values.size)
-    weak = _fit(values, one, np.log(areas), event, cluster, confidence)
-    common = _fit(values, free, none, event, cluster, confidence)
-    apart = 0.0
-    for i in range(levels.size):
-        part = group == i
-        rows = np.arange(int(part.sum()))
-        apart += _fit(values[part], one[part], none[part], event[part], rows, confidence).log_likelihood
-    ratio = 2 * (common.log_likelihood - weak.log_likelihood)
-    df = levels.size - 1
-    exponent = -np.log(common.scales_kv[-1] / common.scales_kv[0]) / np.log(levels[-1] / levels[0])
-    return AreaTest(
-        tuple(float(v) for v in levels),
-        weak,
-        common,
-        apart,
-        ratio,
-        df,
-        float(scipy.stats.chi2.sf(max(ratio, 0), df)),
-        float(exponent),
-    )
 
 
 @dataclass(frozen=True, repr=False)
@@ -338,7 +261,7 @@ def compare_geometry(
     design = np.eye(2 * len(shared))[2 * where + side]
     event = 1.0 - withstood(both)
     cluster = np.unique(both["_f"], return_inverse=True)[1]
-    model = _fit(both["kv"].to_numpy(dtype=float), design, np.zeros(len(both)), event, cluster, confidence)
+    model = fit_scales(both["kv"].to_numpy(dtype=float), design, np.zeros(len(both)), event, cluster, confidence)
     if model.clusters <= design.shape[1]:
         notes.append(
             Caution(

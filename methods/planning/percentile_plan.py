@@ -20,6 +20,7 @@ from methods.planning.percentile_width import (
     nested_half_width,
     nested_half_width_known,
 )
+from methods.planning.tolerance import tolerance_one_sided
 from methods.procedures.reported import Reported
 from methods.randomness import Rng, seed_of
 from methods.result import Caution, Shown
@@ -33,7 +34,9 @@ class PercentilePlan(Shown):
     ``half_width_percent_of_point`` is the bench's own in per cent of the percentile itself. ``percentile`` and
     ``percentile_percent`` are the point at the planned scatter (kV, per cent of the mean). ``order_statistics`` is the
     number of breakdowns after which the lowest one is a lower limit with this confidence, whatever the family (None:
-    more than 100 000).
+    more than 100 000). ``tolerance_factor`` (normal family, independent breakdowns, p below one half): with
+    one-sided ``confidence`` a share ``1 - p`` of all breakdowns lies above the mean less so many SDs found;
+    ``surely_above_percent`` is that limit at the planned scatter, in per cent of the mean.
     """
 
     breakdowns: int
@@ -59,6 +62,8 @@ class PercentilePlan(Shown):
     cautions: tuple[Caution, ...]
     results: int | None = None
     result: str = ""
+    tolerance_factor: float | None = None
+    surely_above_percent: float | None = None
 
 
 def plan_percentile(
@@ -188,6 +193,11 @@ def _result(
         sure = point.assurance(k * n, target) if target is not None else None
         simulated = point.family in ("weibull", "gumbel_min")
         method = "simulated pivotal quantities, seeded" if simulated else "noncentral t, exact"
+    factor = above = None
+    if not nested and point.family == "normal" and point.p < 0.5:
+        factor = tolerance_one_sided(k * n, 1 - point.p, point.level)
+        spread = s.percent(s.within)
+        above = None if spread is None else 100 - factor * spread
     half = None if math.isnan(own) else own
     where = point.point()
     take = f"{inputs.several(k, 'filling')} of {n}" if nested or k > 1 else inputs.several(n, "breakdown")
@@ -216,6 +226,8 @@ def _result(
         target_percent=s.percent(target),
         assurance=sure,
         order_statistics=_lowest(point),
+        tolerance_factor=factor,
+        surely_above_percent=above,
         bench_minutes=design_cost(protocol, k, n, s.mean_kv).bench_minutes,
         method=method,
         sentence=text + told(k, one) + wear_words(n),

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
 import scipy
 
 from methods.errors import InputError
@@ -151,51 +150,3 @@ def _ratio_plan(ratio: float, level: float, power: float, k: int) -> SpreadPlan:
         sentence=f"Take {df + k} breakdowns of each condition: SDs that differ by a factor of {larger:g} are told "
         f"apart with a probability of {100 * achieved:.0f} %.", cautions=(_NORMAL,),
     )  # fmt: skip
-
-
-def cov_interval(cov: float, n: int, confidence: float = 0.95, method: str = "exact") -> tuple[float, float]:
-    """Limits of the true coefficient of variation when ``n`` normal breakdowns show ``cov``; fractions.
-
-    Parameters
-    ----------
-    method : {"exact", "vangel", "mckay"}
-        ``exact``: ``sqrt(n) / cov`` is noncentral t. ``vangel``: *The American Statistician* 50 (1996) 21.
-        ``mckay``: *J. R. Statist. Soc.* 95 (1932) 695.
-
-    Returns
-    -------
-    tuple of float
-        The upper limit is infinite when the data allow a mean of zero.
-    """
-    c, size = inputs.positive(cov, "cov"), inputs.count(n, "n", least=2)
-    tail, df = (1 - inputs.probability(confidence, "confidence")) / 2, size - 1
-    if method == "exact":
-        return _exact_cov(c, size, tail)
-    if method not in ("vangel", "mckay"):
-        raise InputError(f"method is {method!r}; it is exact, vangel or mckay.", column="method", text=str(method))
-    ends = []
-    for quantile in (scipy.stats.chi2.ppf(1 - tail, df), scipy.stats.chi2.ppf(tail, df)):
-        extra = 2.0 if method == "vangel" else 0.0
-        inside = ((quantile + extra) / size - 1) * c**2 + quantile / df
-        ends.append(c / math.sqrt(inside) if inside > 0 else math.inf)
-    return ends[0], ends[1]
-
-
-def _exact_cov(c: float, size: int, tail: float) -> tuple[float, float]:
-    seen, df = math.sqrt(size) / c, size - 1
-
-    def end(probability: float) -> float:
-        """The noncentrality at which what was seen is the quantile of that probability."""
-
-        def off(noncentrality: float) -> float:
-            return float(scipy.stats.nct.cdf(seen, df, noncentrality)) - probability
-
-        if off(1e-9) < 0:
-            return 0.0
-        high = 2 * seen
-        while off(high) > 0:
-            high *= 2
-        return float(scipy.optimize.brentq(off, 1e-9, high, xtol=1e-12, rtol=1e-13))
-
-    largest, least = end(tail), end(1 - tail)
-    return math.sqrt(size) / largest, math.sqrt(size) / least if least else float(np.inf)

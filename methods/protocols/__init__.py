@@ -13,7 +13,6 @@ from methods.protocols.precision_data import PrecisionStatement, precision_state
 from methods.protocols.protocol import CHECK, MARKS, Protocol, Value
 from methods.protocols.recognition import recognise, stated_gap
 from methods.protocols.rules import NO_RULE, Rule, exceeds, load_rules, own_rule, rule_of
-from methods.protocols.sequential import Acceptance, accept_in_sequence
 from methods.protocols.verdict import Verdict, judge
 
 if TYPE_CHECKING:
@@ -30,8 +29,8 @@ _LATER = {
 }
 
 __all__ = [
-    "CHECK", "FAMILIES", "MARKS", "NO_RULE", "Acceptance", "BenchTime", "Comparison", "Document", "Limit",
-    "PrecisionStatement", "Protocol", "Rule", "RuleEffect", "TripRate", "Value", "Verdict", "accept_in_sequence",
+    "CHECK", "FAMILIES", "MARKS", "NO_RULE", "BenchTime", "Comparison", "Document", "Limit",
+    "PrecisionStatement", "Protocol", "Rule", "RuleEffect", "TripRate", "Value", "Verdict",
     "as_protocol", "bench_time", "by_key", "compare", "exceeds", "judge", "limit_for", "limit_table", "limits_for",
     "load", "load_limits", "load_rules", "own_rule", "precision_statements", "recognise", "rule_effect", "rule_of",
     "stated_gap", "trip_rate",

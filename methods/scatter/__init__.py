@@ -17,8 +17,7 @@ from methods.scatter.probability import (
     probability_position,
     probability_ticks,
 )
-from methods.scatter.regression import Regression, location_scale_regression, power_law
-from methods.scatter.survival import RankTest, ecdf, kaplan_meier, kernel_density, log_rank, survival_quantile, thin
+from methods.scatter.survival import ecdf, kaplan_meier, kernel_density, survival_quantile, thin
 
 from methods.scatter.anova import OneWay, one_way  # isort: skip
 from methods.scatter.batched import components_many  # isort: skip
@@ -42,8 +41,6 @@ __all__ = [
     "OneOil",
     "Percentile",
     "Prior",
-    "RankTest",
-    "Regression",
     "anderson_darling",
     "cdf",
     "compare_families",
@@ -58,15 +55,12 @@ __all__ = [
     "kaplan_meier",
     "kernel_density",
     "kolmogorov",
-    "location_scale_regression",
-    "log_rank",
     "log_voltage",
     "median",
     "medians",
     "one_oil",
     "pdf",
     "plotting_positions",
-    "power_law",
     "probability_position",
     "probability_ticks",
     "quantile",

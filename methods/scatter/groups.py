@@ -15,6 +15,7 @@ from methods.records.table import as_table, condition_codes, filling_codes, grou
 from methods.records.table import withstood as withstood_rows
 from methods.result import Caution, Shown, as_json
 from methods.scatter.fitting import Estimate, Percentile, estimate
+from methods.scatter.free_limits import FreeLimits, free_limits
 from methods.scatter.goodness import anderson_darling
 from methods.scatter.history import History, history_of, what_it_did
 from methods.scatter.one_oil import OneOil, one_oil
@@ -69,13 +70,19 @@ def fit_groups(
     rows = Fits(e.row(confidence=confidence, percentiles=percentiles, interval=interval) for e in estimates)
     borrowed = history_of(history, data)
     oils: dict[str, OneOil | None] = {}
+    free: dict[str, tuple[FreeLimits, ...]] = {}
     for e, row in zip(estimates, rows, strict=True):
         if e.estimate is None:
             continue
         key = repr(e.group)
         if key not in oils:
             oils[key] = _oil(e.estimate, confidence, percentiles, borrowed)
-        row["oil"] = oil = oils[key]
+            free[key] = free_limits(
+                e.estimate.kv, e.estimate.withstood, e.estimate.fillings, percentiles=percentiles,
+                confidence=confidence,
+            )  # fmt: skip
+        row["oil"], row["free_limits"] = oils[key], free[key]
+        oil = oils[key]
         if borrowed is not None and oil is not None:
             alone = _oil(e.estimate, confidence, (), None)
             row["cautions"] = [c for c in row["cautions"] if c.code != "one_filling"]

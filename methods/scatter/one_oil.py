@@ -32,8 +32,8 @@ from methods.scatter.nested_pivots import (
     shifted,
     student,
     summarise,
+    within_alone,
 )
-from methods.scatter.nested_pivots import within_alone as alike
 from methods.scatter.newton import fit_batch
 
 Array = np.ndarray[Any, Any]
@@ -217,7 +217,7 @@ def normal_percentiles(
         lucky = mean_error(s, confidence)[2]
     ends = _ends(draws, z, confidence)
     if lucky:
-        inner = _ends(alike(s), z, confidence)
+        inner = _ends(within_alone(s), z, confidence)
         ends = np.array([np.minimum(ends[0], inner[0]), np.maximum(ends[1], inner[1])])
     if draws.weights is None and not _borrowed(s, draws):  # the middle is the mean, whose limits are known exactly
         error, df_mean, _ = mean_error(s, confidence)

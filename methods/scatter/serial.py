@@ -43,23 +43,6 @@ def _test(statistic: float, expected: float, variance: float, correction: float 
     return SerialTest(float(statistic), float(expected), float(variance), z, float(2 * scipy.special.ndtr(-abs(z))))
 
 
-def lag1(kv: ArrayLike) -> float:
-    """Correlation of neighbours as it is usually computed; biased low by about ``(1 + 3 rho)/n``."""
-    y = _series(kv)
-    e = y - y.mean()
-    square = float(e @ e)
-    if square == 0:
-        raise NotEstimable("All values of the series are equal.")
-    return float(e[:-1] @ e[1:]) / square
-
-
-def ljung_box(kv: ArrayLike) -> tuple[float, float]:
-    """Ljung and Box, Biometrika 65 (1978) 297, for lag 1 alone: statistic and chi-square p-value."""
-    n = len(np.asarray(kv))
-    q = n * (n + 2) * lag1(kv) ** 2 / (n - 1)
-    return q, float(scipy.stats.chi2.sf(q, 1))
-
-
 def von_neumann(kv: ArrayLike) -> SerialTest:
     """Squared successive differences over squared deviations, 2 on average; z is positive when neighbours agree.
 
@@ -164,26 +147,6 @@ def sen_slope(
     m = len(ordered)
     low, high = int(np.round((m - width) / 2)), int(np.round((m + width) / 2 + 1))
     return float(np.median(ordered)), float(ordered[max(low, 1) - 1]), float(ordered[min(high, m) - 1])
-
-
-def turning_points(kv: ArrayLike) -> SerialTest:
-    """Peaks and troughs, 2(n-2)/3 on average (Kendall & Stuart, The Advanced Theory of Statistics, vol. 3).
-
-    Of equal values that follow each other one is kept.
-    """
-    y = _series(kv)
-    y = _series(y[np.concatenate([[True], np.diff(y) != 0])])
-    n = len(y)
-    d = np.sign(np.diff(y))
-    return _test(int((d[:-1] * d[1:] < 0).sum()), 2 * (n - 2) / 3, (16 * n - 29) / 90)
-
-
-def pettitt(kv: ArrayLike) -> tuple[float, int]:
-    """Rank statistic of the likeliest change point, and the values before it (Pettitt, Appl. Stat. 28 (1979) 126)."""
-    r = scipy.stats.rankdata(_series(kv))
-    n = len(r)
-    u = np.abs(2 * np.cumsum(r) - np.arange(1, n + 1) * (n + 1))
-    return float(u.max()), int(np.argmax(u)) + 1
 
 
 def variance_inflation(rho: float, n: int) -> float:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -92,64 +91,6 @@ def survival_quantile(table: pd.DataFrame, p: float) -> float:
     """Lowest voltage, kV, of a :func:`kaplan_meier` table by which at least ``p`` has broken down; nan if none."""
     reached = table.loc[table["probability"] >= p - 1e-12, "kv"]
     return float(reached.iloc[0]) if len(reached) else float("nan")
-
-
-@dataclass(frozen=True)
-class RankTest:
-    """A log-rank test: ``statistic`` (chi-squared), ``degrees_of_freedom``, ``p_value``, and the observed and
-    expected breakdowns of each group."""
-
-    statistic: float
-    degrees_of_freedom: int
-    p_value: float
-    observed: dict[str, float]
-    expected: dict[str, float]
-
-
-def log_rank(kv: Any, group: Any, withstood: Any = None, *, rho: float = 0.0) -> RankTest:
-    """Whether groups share one curve, withstands respected.
-
-    Parameters
-    ----------
-    kv : array (n,)
-    group : array (n,)
-        Labels; at least two different.
-    withstood : bool array (n,), optional
-    rho : float
-        0: log-rank; 1: Peto & Peto's modification of the Gehan-Wilcoxon test. Weights are ``S(kv-)**rho``
-        (Harrington & Fleming, Biometrika 69 (1982) 553).
-
-    Raises
-    ------
-    NotEstimable
-        All withstood, or one group only.
-    """
-    x, gone = check_values(kv, withstood, positive=False)
-    labels, code = np.unique(np.asarray(group).astype(str), return_inverse=True)
-    if code.shape != x.shape:
-        raise InputError(f"kv holds {len(x)} values and group {code.size}; they must be as many.", column="group")
-    if len(labels) < 2 or gone.all():
-        raise NotEstimable("A log-rank test needs two groups and at least one breakdown.", column="group")
-    at, d, risk, _ = _steps(x, gone)
-    weight = np.concatenate([[1.0], np.cumprod(1 - d / risk)[:-1]]) ** rho
-    k = len(labels)
-    d_g, n_g = np.zeros((k, len(at))), np.zeros((k, len(at)))
-    for g in range(k):
-        mine = np.sort(x[code == g])
-        n_g[g] = len(mine) - np.searchsorted(mine, at, side="left")
-        where = np.searchsorted(at, x[(code == g) & ~gone])
-        d_g[g] = np.bincount(where, minlength=len(at))
-    expected = d * n_g / risk
-    gap = ((d_g - expected) * weight).sum(1)
-    spread = np.where(risk > 1, d * (risk - d) / np.maximum(risk - 1, 1), 0.0) * weight**2
-    share = n_g / risk
-    cov = np.diag((spread * share).sum(1)) - (spread * share) @ share.T
-    statistic = float(gap[:-1] @ np.linalg.pinv(cov[:-1, :-1]) @ gap[:-1])
-    return RankTest(
-        statistic, k - 1, float(scipy.stats.chi2.sf(statistic, k - 1)),
-        dict(zip(labels.tolist(), (d_g * weight).sum(1).tolist(), strict=True)),
-        dict(zip(labels.tolist(), (expected * weight).sum(1).tolist(), strict=True)),
-    )  # fmt: skip
 
 
 def ecdf(kv: Any, *, confidence: float = 0.95) -> pd.DataFrame:

@@ -7,7 +7,6 @@ chooses the unit and calls the same formulas.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -91,48 +90,6 @@ def t_from_summary(
     return TTest(difference, difference / error, df, p, difference - half, difference + half)
 
 
-def t_test(first: Any, second: Any, *, equal_sd: bool = False, confidence: float = 0.95) -> TTest:
-    """Welch's t-test of two samples, or the pooled one with ``equal_sd``."""
-    x, y = _clean(first, "The first sample"), _clean(second, "The second sample")
-    return t_from_summary(
-        float(x.mean()), float(x.std(ddof=1)), len(x), float(y.mean()), float(y.std(ddof=1)), len(y),
-        equal_sd=equal_sd, confidence=confidence,
-    )  # fmt: skip
-
-
-def paired_t_test(first: Any, second: Any, *, confidence: float = 0.95) -> TTest:
-    """t-test of the mean of first - second, pair by pair (Student 1908)."""
-    x, y = _clean(first, "The first sample"), _clean(second, "The second sample")
-    if len(x) != len(y):
-        raise InputError(f"Pairs need equal numbers; there are {len(x)} and {len(y)}.")
-    d = x - y
-    error = float(d.std(ddof=1)) / math.sqrt(len(d))
-    if not error > 0:
-        raise NotEstimable("All differences are equal: there is no scatter to test against.")
-    df, mean = len(d) - 1, float(d.mean())
-    half = float(scipy.stats.t.ppf(0.5 + confidence / 2, df)) * error
-    return TTest(mean, mean / error, df, float(2 * scipy.stats.t.sf(abs(mean) / error, df)), mean - half, mean + half)
-
-
-def effect_size(first: Any, second: Any) -> tuple[float, float]:
-    """Cohen's d with the pooled SD, and Hedges' g = d (1 - 3 / (4 df - 1))."""
-    x, y = _clean(first, "The first sample"), _clean(second, "The second sample")
-    df = len(x) + len(y) - 2
-    pooled = math.sqrt((np.sum((x - x.mean()) ** 2) + np.sum((y - y.mean()) ** 2)) / df)
-    d = float((x.mean() - y.mean()) / pooled)
-    return d, d * (1 - 3 / (4 * df - 1))
-
-
-def variance_ratio(first: Any, second: Any, *, confidence: float = 0.95) -> tuple[float, float, float, float]:
-    """F = variance of the first over that of the second, two-sided p, and limits of the ratio of variances."""
-    x, y = _clean(first, "The first sample"), _clean(second, "The second sample")
-    a, b = len(x) - 1, len(y) - 1
-    f = float(x.var(ddof=1) / y.var(ddof=1))
-    p = 2 * min(float(scipy.stats.f.cdf(f, a, b)), float(scipy.stats.f.sf(f, a, b)))
-    tail = (1 - confidence) / 2
-    return f, min(p, 1.0), f / float(scipy.stats.f.isf(tail, a, b)), f / float(scipy.stats.f.ppf(tail, a, b))
-
-
 def rank_test(first: Any, second: Any, *, confidence: float = 0.95, exact: bool | None = None) -> RankTest:
     """Mann-Whitney test and the Hodges-Lehmann shift with limits.
 
@@ -214,18 +171,6 @@ def levene(*groups: Any, center: str = "median") -> Statistic:
     )
 
 
-def bartlett(*groups: Any) -> Statistic:
-    """Bartlett's test of equal scatter; sensitive to other laws than the normal."""
-    result = scipy.stats.bartlett(*[_clean(g, "A group") for g in groups])
-    return Statistic(float(result.statistic), float(result.pvalue), len(groups) - 1)
-
-
-def fligner(*groups: Any) -> Statistic:
-    """Fligner and Killeen's rank test of equal scatter, centred at the medians."""
-    result = scipy.stats.fligner(*[_clean(g, "A group") for g in groups])
-    return Statistic(float(result.statistic), float(result.pvalue), len(groups) - 1)
-
-
 def kruskal(*groups: Any) -> Statistic:
     """Kruskal and Wallis's rank test of equal location."""
     result = scipy.stats.kruskal(*[_clean(g, "A group") for g in groups])
@@ -247,28 +192,3 @@ def one_way(*groups: Any, equal_sd: bool = True) -> Statistic:
     f = float(np.sum(weight * (means - grand) ** 2)) / (k - 1) / (1 + 2 * (k - 2) / (k**2 - 1) * spread)
     df2 = (k**2 - 1) / (3 * spread)
     return Statistic(f, float(scipy.stats.f.sf(f, k - 1, df2)), k - 1, df2)
-
-
-def harrell_davis(values: Any, probabilities: Sequence[float]) -> np.ndarray:
-    """Harrell and Davis's quantiles (Biometrika 69 (1982) 635): all order statistics, weighted by a beta law."""
-    x = np.sort(_clean(values, "The sample"))
-    p = np.asarray(probabilities, dtype=float)
-    if not ((p > 0) & (p < 1)).all():
-        raise InputError("Probabilities of quantiles lie between 0 and 1.")
-    return harrell_davis_weights(len(x), p) @ x
-
-
-def harrell_davis_weights(n: int, p: np.ndarray, parameter: int | None = None) -> np.ndarray:
-    """Weights of the n order statistics, shape (len(p), n); ``parameter`` + 1 scales the beta law (default n)."""
-    m = (n if parameter is None else parameter) + 1
-    cdf = scipy.stats.beta.cdf((np.arange(n + 1) / n)[None, :], m * p[:, None], m * (1 - p[:, None]))
-    return np.diff(cdf, axis=1)
-
-
-def harrell_davis_error(values: Any, probability: float) -> float:
-    """Jackknife standard error of a Harrell-Davis quantile, the beta law kept at that of the whole sample."""
-    x = np.sort(_clean(values, "The sample", 3))
-    n = len(x)
-    weights = harrell_davis_weights(n - 1, np.array([probability]), n)[0]
-    left_out = np.array([weights @ np.delete(x, i) for i in range(n)])
-    return float(math.sqrt((n - 1) / n * np.sum((left_out - left_out.mean()) ** 2)))

@@ -138,9 +138,6 @@ _SERIES = {
     "runs": lambda x: tests.runs(x)[0].p_value,
     "von Neumann": lambda x: tests.von_neumann(x).p_value,
     "Bartels": lambda x: tests.bartels(x).p_value,
-    "turning points": lambda x: tests.turning_points(x).p_value,
-    "Ljung-Box": lambda x: tests.ljung_box(x)[1],
-    "Pettitt": lambda x: tests.pettitt(x)[0],
 }
 
 

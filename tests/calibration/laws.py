@@ -15,7 +15,7 @@ from methods.agreement import (
     passing_bablok,
     sensitivity_ratio,
 )
-from methods.laws import area_test, gap_laws, power_law, rate_laws
+from methods.laws import gap_laws, rate_laws
 from tests.calibration import scenarios
 from tests.calibration.registry import Claim, Outcomes, Study, inside, repeat
 from tests.calibration.shift_coverage import noise
@@ -59,33 +59,6 @@ def _rate(repetitions: int, rng: np.random.Generator, *, k: int) -> Outcomes:
                 "n": inside(found.n_low, life, found.n_high)}  # fmt: skip
 
     return repeat(repetitions, one, ("slope", "n"))
-
-
-def _power(repetitions: int, rng: np.random.Generator) -> Outcomes:
-    x = np.repeat([1.0, 2.0, 2.5, 4.0], 2)
-
-    def one() -> dict[str, float | bool]:
-        y = 30 * x**0.65 * (1 + 0.08 * rng.standard_normal(x.size))
-        out: dict[str, float | bool] = {}
-        for how in ("log", "nonlinear"):
-            found = power_law(x, y, method=how)  # type: ignore[arg-type]
-            out[how] = inside(found.b_low, 0.65, found.b_high)
-        return out
-
-    return repeat(repetitions, one, ("log", "nonlinear"))
-
-
-def _area(repetitions: int, rng: np.random.Generator, *, between: float) -> Outcomes:
-    shape, area, label = 8.0, np.repeat([1.0, 4.0], 30), np.repeat(np.arange(12), 5)
-
-    def one() -> dict[str, float | bool]:
-        level = np.repeat(1 + between * rng.standard_normal(12), 5)
-        kv = 53 * level * area ** (-1 / shape) * rng.weibull(shape, 60)
-        found = area_test(kv, area, filling=label)
-        return {"shape": inside(found.weakest_link.shape_low, shape, found.weakest_link.shape_high),
-                "p": found.p_value < 0.05}  # fmt: skip
-
-    return repeat(repetitions, one, ("shape", "p"))
 
 
 def _pairs_of_results(
@@ -185,16 +158,6 @@ def studies() -> list[Study]:
         Study("rate law", LAWS, scenarios.describe("normal"), "3 rates × 4 fillings of 5",
               (Claim("slope", "slope of kV against rate"), Claim("n", "life exponent n")), partial(_rate, k=4),
               (8, 150)),
-        Study("power law", LAWS, "normal, 8 %", "4 levels × 2 results",
-              (Claim("log", "exponent, least squares on logs"), Claim("nonlinear", "exponent, least squares on kV")),
-              _power, (40, 600)),
-        Study("area law", LAWS, "Weibull, shape 8, fillings all alike", "2 areas × 6 fillings of 5",
-              (Claim("shape", "shape of the weakest-link law"),
-               Claim("p", "test of the weakest-link law", "test", 0.05)),
-              partial(_area, between=0.0), (10, 200)),
-        Study("area law with fillings", LAWS, "Weibull, shape 8, filling effects of 5 %", "2 areas × 6 fillings of 5",
-              (Claim("p", "test of the weakest-link law", "test", 0.05),),
-              lambda n, rng: {"p": _area(n, rng, between=0.05)["p"]}, (60, 200)),
     ]  # fmt: skip
     agree = (Claim("bias", "mean difference"), Claim("exact_lower", "lower limit of agreement, exact limits"),
              Claim("approximate_lower", "lower limit of agreement, approximate limits"),

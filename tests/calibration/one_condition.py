@@ -7,7 +7,7 @@ from functools import partial
 import numpy as np
 
 from methods.families import FAMILIES, quantile
-from methods.scatter import anderson_darling, cramer_von_mises, fit, kaplan_meier, kolmogorov, log_rank, shapiro_wilk
+from methods.scatter import anderson_darling, cramer_von_mises, fit, kaplan_meier, kolmogorov, shapiro_wilk
 from methods.scatter.outliers import dixon_critical, dixon_q, grubbs_critical
 from methods.scatter.survival import band_half_width
 from tests.calibration import scenarios
@@ -160,15 +160,6 @@ _OUTLIERS = (
 )
 
 
-def _ranks(repetitions: int, rng: np.random.Generator, *, fillings: bool) -> Outcomes:
-    def one() -> dict[str, float | bool]:
-        between = scenarios.BETWEEN if fillings else 0.0
-        kv = scenarios.nested(rng, 1, 6, 5, between=between).ravel()
-        return {"p": log_rank(np.minimum(kv, 56.0), np.repeat([0, 1], 15), kv >= 56.0).p_value < 0.05}
-
-    return repeat(repetitions, one, ["p"])
-
-
 def studies() -> list[Study]:
     """All studies of one condition without fillings of its own."""
     assert set(TRUE) == set(FAMILIES), "a family without a study"
@@ -217,13 +208,5 @@ def studies() -> list[Study]:
         found.append(
             Study(f"outliers {law} {n}", AREA, scenarios.describe(law, fillings=False), f"n = {n}", _OUTLIERS,
                   partial(_outliers, n=n, law=law), (500, 4000))
-        )  # fmt: skip
-    for fillings in (False, True):
-        found.append(
-            Study("log rank" + (" with fillings" if fillings else ""), AREA,
-                  scenarios.describe("normal", fillings=fillings) + ", ceiling that 21 % withstand",
-                  "2 × 3 fillings of 5" if fillings else "2 × 15",
-                  (Claim("p", "log-rank test of two curves", "test", 0.05),),
-                  partial(_ranks, fillings=fillings), (200, 3000))
         )  # fmt: skip
     return found

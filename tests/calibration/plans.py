@@ -12,17 +12,17 @@ from scipy.special import ndtr
 
 from methods import plan
 from methods.planning import decide
-from methods.planning.acceptance import acceptance_plan
 from methods.planning.mean_uncertainty import mean_uncertainty
-from methods.planning.order_statistics import quantile_ranks, size_one_sided
+from methods.planning.order_statistics import size_one_sided
 from methods.planning.pilot_data import pilot, plan_from_pilot
 from methods.planning.pivots import weibull_pivots
-from methods.planning.spread_plan import cov_interval, sd_factors
+from methods.planning.spread_plan import sd_factors
 from methods.planning.stepping import error_rates, stein_total
-from methods.planning.tolerance import tolerance_one_sided, tolerance_two_sided
+from methods.planning.tolerance import tolerance_one_sided
 from methods.planning.uncertainty import mean_budget
 from methods.planning.verdicts import pass_probability
 from methods.scatter import fit_many
+from methods.scatter.free_limits import quantile_ranks
 from methods.scatter.nested_pivots import mean_error, summarise
 from methods.shifts.compare import compare
 from methods.shifts.equivalent import two_one_sided_ratio
@@ -126,7 +126,7 @@ def _equivalence_plan() -> Study:
 
 
 def _tails(repetitions: int, rng: np.random.Generator, *, n: int, p: float) -> Outcomes:
-    """Normal breakdowns: the percentile's exact limits, tolerance limits, SD and coefficient of variation."""
+    """Normal breakdowns: the percentile's exact limits, the tolerance limit, the SD."""
     from methods.planning import inputs
     from methods.planning.percentile_width import Percentile
 
@@ -136,14 +136,9 @@ def _tails(repetitions: int, rng: np.random.Generator, *, n: int, p: float) -> O
     truth = MEAN + WITHIN * stats.norm.ppf(p)
     factors = sd_factors(n - 1)
     one_sided = ndtr((MEAN - (mean - tolerance_one_sided(n, 0.9) * sd)) / WITHIN)
-    k = tolerance_two_sided(n, 0.9)
-    held = ndtr((mean + k * sd - MEAN) / WITHIN) - ndtr((mean - k * sd - MEAN) / WITHIN)
-    some = slice(0, min(repetitions, 2000))
-    cov = np.array([cov_interval(c, n) for c in (sd / mean)[some]])
     return {
         "point": inside(mean + low * sd, truth, mean + high * sd),
-        "one_sided": one_sided >= 0.9, "two_sided": held >= 0.9,
-        "sd": inside(sd * factors[0], WITHIN, sd * factors[1]), "cov": inside(cov[:, 0], COV, cov[:, 1]),
+        "one_sided": one_sided >= 0.9, "sd": inside(sd * factors[0], WITHIN, sd * factors[1]),
     }  # type: ignore[dict-item]  # fmt: skip
 
 
@@ -292,15 +287,6 @@ def _history(repetitions: int, rng: np.random.Generator, *, k: int) -> Outcomes:
     return {"mean": np.abs(kv - MEAN) <= found.expanded_uncertainty_kv}
 
 
-def _acceptance(repetitions: int, rng: np.random.Generator) -> Outcomes:
-    made = acceptance_plan(0.01, 0.95, 0.10, 0.10)
-    out = {}
-    for key, share in (("good", 0.01), ("bad", 0.10)):
-        x = rng.standard_normal((repetitions, made.breakdowns))
-        out[key] = x.mean(axis=1) - made.k * x.std(axis=1, ddof=1) >= stats.norm.ppf(share)
-    return out
-
-
 def studies() -> list[Study]:
     """Studies of plans, verdicts, steps and budgets."""
     both = {"between_cov": BETWEEN_COV, "breakdowns_per_filling": 5}
@@ -330,8 +316,7 @@ def studies() -> list[Study]:
         _equivalence_plan(),
     ]  # fmt: skip
     claims = (Claim("point", "1 % point, exact limits"), Claim("one_sided", "one-sided tolerance limit for 90 %"),
-              Claim("two_sided", "two-sided tolerance limits for 90 %"), Claim("sd", "SD, chi-square limits"),
-              Claim("cov", "coefficient of variation, exact limits"))  # fmt: skip
+              Claim("sd", "SD, chi-square limits"))  # fmt: skip
     for n in (6, 20):
         found.append(Study(f"normal tails {n}", TAILS, scenarios.describe("normal", fillings=False), f"n = {n}",
                            claims, partial(_tails, n=n, p=0.01), (150, 10000)))  # fmt: skip
@@ -375,9 +360,4 @@ def studies() -> list[Study]:
                            budget, partial(_budget, k=k, law=law, percent=percent), (300, 4000)))  # fmt: skip
     found.append(Study("budget history", VERDICTS, scenarios.describe("normal") + ", scatter known from history",
                        "3 fillings of 5", budget, partial(_history, k=3), (1000, 20000)))  # fmt: skip
-    claims = (Claim("good", "lot with 1 % below the limit accepted", "promise", 0.95),
-              Claim("bad", "lot with 10 % below the limit accepted", "test", 0.10))  # fmt: skip
-    made = acceptance_plan(0.01, 0.95, 0.10, 0.10)
-    found.append(Study("acceptance", VERDICTS, scenarios.describe("normal", fillings=False), f"n = {made.breakdowns}",
-                       claims, _acceptance, (1000, 20000)))  # fmt: skip
     return found

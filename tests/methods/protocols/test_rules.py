@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from methods.errors import InputError
-from methods.protocols import CHECK, accept_in_sequence, by_key, judge, load_rules, own_rule, recognise, rule_of
+from methods.protocols import CHECK, by_key, judge, load_rules, own_rule, recognise, rule_of
 from methods.protocols.verdict import rounded
 
 A = [28, 31, 33, 29, 35]
@@ -173,18 +173,3 @@ def test_first_step_ignores_order_and_unit(kv: list[float], order: list[int], sc
     assert first.value is not None and first.limit is not None
     if abs(first.value - first.limit) > 1e-6:  # rounding decides only on the very limit
         assert first.step == second.step
-
-
-def test_older_sequential_acceptance() -> None:
-    assert accept_in_sequence([30, 31, 32, 33, 34], 28).step == "report"
-    more = accept_in_sequence([27, 31, 32, 33, 34], 28)
-    assert (more.step, more.more_fillings, more.below) == ("more_fillings", 5, 1)
-    ten = accept_in_sequence([27, 31, 32, 33, 34] * 2, 28)
-    assert ten.step == "report" and ten.mean_kv == pytest.approx(31.4)
-    assert accept_in_sequence([30, 31], 28, scheme="routine").step == "accept"
-    assert accept_in_sequence([30, 27], 28, scheme="routine").more_fillings == 3
-    assert accept_in_sequence([30, 27, 29, 29, 30], 28, scheme="routine").mean_kv == pytest.approx(29)
-    assert accept_in_sequence([30], 28).step == "incomplete"
-    for bad in ({"scheme": "other"}, {"limit_kv": 0}, {"kv": [30] * 11}):
-        with pytest.raises(InputError):
-            accept_in_sequence(**{"kv": [30], "limit_kv": 28.0, **bad})  # type: ignore[arg-type]

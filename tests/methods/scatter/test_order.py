@@ -14,13 +14,9 @@ from methods.scatter.autocorrelation import pooled_lag1
 from methods.scatter.outliers import dixon_critical, dixon_p, dixon_q, grubbs_critical, grubbs_p
 from methods.scatter.serial import (
     bartels,
-    lag1,
-    ljung_box,
     mann_kendall,
-    pettitt,
     runs,
     sen_slope,
-    turning_points,
     von_neumann,
 )
 from tests.reference import agrees, data, names
@@ -41,20 +37,19 @@ def statistics(case: str) -> dict:
     file, column = SERIES[case]
     y = data(file)[column].to_numpy(dtype=float)
     vn, bt = von_neumann(y), bartels(y)
-    (run, up, down), (mk, tau), sen, (k, at), lb = runs(y), mann_kendall(y), sen_slope(y), pettitt(y), ljung_box(y)
+    (run, up, down), (mk, tau), sen = runs(y), mann_kendall(y), sen_slope(y)
     line = stats.linregress(np.arange(len(y)), y)  # scipy's own; here so that no expected value is skipped
     out = {
-        "n": len(y), "mean": y.mean(), "sd": y.std(ddof=1), "lag1": lag1(y),
+        "n": len(y), "mean": y.mean(), "sd": y.std(ddof=1),
         "von_neumann_ratio_sumd2_over_SS": vn.statistic, "vn_delta2_over_s2": vn.statistic, "vn_z": vn.z,
-        "ljung_box_lag1": lb[0], "ljung_box_p": lb[1], "runs_median": run.statistic, "runs_n1": up, "runs_n2": down,
+        "runs_median": run.statistic, "runs_n1": up, "runs_n2": down,
         "runs_mean": run.expected, "runs_sd": run.variance**0.5, "runs_z": run.z, "runs_p": run.p_value,
         "bartels_RVN": bt.statistic, "bartels_z": bt.z, "bartels_p": bt.p_value, "mk_S": mk.statistic,
         "mk_varS": mk.variance, "mk_tau": tau, "mk_z": mk.z, "mk_p": mk.p_value, "kendall_pkg_tau": tau,
         "kendall_pkg_p": mk.p_value, "kendall_pkg_S": mk.statistic, "kendall_pkg_varS": mk.variance,
         "sen_slope": sen[0],
         "sen_ci95": sen[1:], "spearman_rho_time": stats.spearmanr(np.arange(len(y)), y).statistic,
-        "turning_point_z": turning_points(y).z, "ols_slope": line.slope, "ols_slope_p": line.pvalue, "pettitt_K": k,
-        "pettitt_loc": at,
+        "ols_slope": line.slope, "ols_slope_p": line.pvalue,
     }  # fmt: skip
     if case == "H06":
         production = bartels(data(file)["production"].to_numpy(dtype=float))
@@ -66,7 +61,8 @@ def statistics(case: str) -> dict:
 def test_published_series(case):
     found = statistics(case)
     for name in names(case):
-        agrees(case, name, found[name])
+        if not name.startswith(("lag1", "ljung_box", "turning_point", "pettitt")):  # tests that nothing shows
+            agrees(case, name, found[name])
 
 
 # Closed form n/(1 + 2 sum (1 - k/n) rho^k) and its limit n (1 - rho)/(1 + rho).
@@ -280,11 +276,11 @@ def test_repeated_numbers_one_filling_and_groups():
 
 def test_too_short():
     with pytest.raises(NotEstimable):
-        lag1([50.0, 51])
+        von_neumann([50.0, 51])
     with pytest.raises(NotEstimable):
         von_neumann([50.0, 50, 50])
     with pytest.raises(InputError):
-        lag1([50.0, np.nan, 51])
+        von_neumann([50.0, np.nan, 51])
 
 
 def test_sens_slope_over_several_fillings() -> None:
