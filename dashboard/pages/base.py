@@ -403,6 +403,8 @@ class StudyPage(pn.viewable.Viewer):
         if self._computing:
             return
         self._computing, turn = True, self._turn
+        if not self._answer.text and not self._state.visible:  # nothing stands there yet
+            self._wait_for_numbers()
         started = jobs.numbers(wait.compute)
 
         async def follow() -> None:
@@ -475,7 +477,7 @@ class StudyPage(pn.viewable.Viewer):
         if seen != self._asked.visible:
             self._asked.visible = seen
             if self._plot_column is not None:  # the plot stays whole on the first screen
-                more = int(self._rules["--more-above"].removesuffix("px")) + 34 * seen
+                more = int(self._rules["--more-above"].removesuffix("px")) + 58 * seen
                 self._plot_column.styles = {**self._plot_column.styles, "--more-above": f"{more}px"}
 
     def _answered(self, event: Any) -> None:

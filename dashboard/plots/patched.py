@@ -35,7 +35,7 @@ _MANY_ROWS = 14
 #: Letters of a row's name on a phone, where the plot needs the room.
 _NARROW = 20
 #: From more panels on their type is small; letters of a line of their titles.
-_FEW_PANELS, _TITLE = 4, 24
+_FEW_PANELS, _TITLE = 4, 20
 #: Type that is read from the last row of a room.
 _LARGE = "20px"
 
@@ -212,8 +212,8 @@ class Patched:
             hook(SimpleNamespace(state=made), None)
             made.border_line_color = None  # the dark theme of the frame draws one
             bounds, x_ticks, y_ticks, large = axes
-            for axis in made.xaxis:
-                axis.major_label_policy = NoOverlap(min_distance=4)
+            for axis, apart in ((made.xaxis[0], 4), (made.yaxis[0], 0)):
+                axis.major_label_policy = NoOverlap(min_distance=apart)
             if len(self.figures) > _FEW_PANELS:
                 _small(made)
             for axis in [*made.xaxis, *made.yaxis] if large else []:

@@ -13,6 +13,9 @@ from dashboard.plots.layers import Drawing, Layer, Plot
 from dashboard.plots.marks import band, box, line, points, spans
 from methods.columns import level_text
 
+#: From so many rows on marks and lines are the thinner, the more there are.
+_MANY = 16
+
 
 @dataclass(frozen=True)
 class Bar:
@@ -33,16 +36,19 @@ def intervals(bars: Sequence[Bar], xlabel: str, margin: float | None, dark: bool
     if margin is not None:
         layers.append(box(-margin, -0.5, margin, top, colours.good))
     layers.append(spans(0, -0.5, 0, top, colours.line, width=1.5))
+    thin = min(1.0, _MANY / len(bars)) if bars else 1.0
     for row, bar in zip(rows(len(bars)), bars, strict=True):
         known = bool(np.isfinite([bar.low, bar.high]).all())
         ends = (bar.low, row, bar.high, row) if known else ([], [], [], [])
         about = {"Level": [bar.label], xlabel: np.array([bar.value]), "from": np.array([bar.low]),
                  "to": np.array([bar.high])}  # fmt: skip
-        layers.append(spans(*ends, bar.cue.colour, width=4, about=about if known else dict.fromkeys(about, [])))
+        layers.append(
+            spans(*ends, bar.cue.colour, width=1 + 3 * thin, about=about if known else dict.fromkeys(about, []))
+        )
         there = bool(np.isfinite(bar.value))
         layers.append(
-            points([bar.value] if there else [], [row] if there else [], bar.cue.colour, marker=bar.cue.marker, size=13,
-                   about=about if there else dict.fromkeys(about, []))
+            points([bar.value] if there else [], [row] if there else [], bar.cue.colour, marker=bar.cue.marker,
+                   size=4 + 9 * thin, about=about if there else dict.fromkeys(about, []))
         )  # fmt: skip
     ticks = [(float(row), bar.label) for row, bar in zip(rows(len(bars)), bars, strict=True)]
     return Drawing([Plot(layers, xlabel, "", y_range=(-0.5, top), y_ticks=ticks)])

@@ -146,7 +146,10 @@ def check_oil(
     points = _points(table)
     known = points["mean_kv"].notna().to_numpy()
     if known.sum() < FEWEST:
-        raise NotEstimable(f"Here are {int(known.sum())} results with a mean; a chart needs at least {FEWEST}.")
+        raise NotEstimable(
+            f"Results with a mean: {int(known.sum())}; a chart needs at least {FEWEST}. One with a withstand has none: "
+            "choose an oil that stays below the ceiling."
+        )
     most = len(points) if baseline is None else min(int(baseline), len(points))
     base = known & (np.arange(len(points)) < most)
     if base.sum() < FEWEST:

@@ -181,18 +181,23 @@ def _residual_labels(table: pd.DataFrame, names: Sequence[str], group: NDArray[n
     ]
 
 
+#: What several of a source of scatter are called.
+_MANY = {"laboratory": "laboratories", "sample": "oils", "filling": "fillings"}
+
+
 def _about(kept: dict[str, NDArray[np.int64]], estimate: Estimate, how: str) -> list[Caution]:
     out = []
     for (name, code), variance in zip(kept.items(), estimate.variances, strict=True):
         levels = int(code.max()) + 1
         if variance == 0:
             out.append(Caution("at_zero", (
-                f"No spread between levels of '{name}' shows beyond what the spread inside them explains; it is given "
-                "as 0. That is not proof of none: look at its upper limit."
+                f"Between {_MANY.get(name, name)} no spread shows beyond what the spread inside them explains; it is "
+                "given as 0. That is not proof of none: look at its upper limit."
             )))  # fmt: skip
         if levels < 5:
             out.append(Caution("few", (
-                f"'{name}' has {levels} levels only, so its spread is hardly known; plan with its upper limit in mind."
+                f"Only {levels} {_MANY.get(name, f'levels of {name}')}: how far they differ is hardly known; plan with "
+                "the upper limit in mind."
             )))  # fmt: skip
     return out
 
