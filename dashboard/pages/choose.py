@@ -10,10 +10,11 @@ import pandas as pd
 import param
 
 from dashboard import theme, words
-from dashboard.pages.base import Figure, StudyPage
+from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.choose_words import HELP
 from methods.answers.choose import choose as choose_answer
 from methods.answers.heads import OWN
+from methods.errors import NotEstimable
 from methods.result import Caution
 
 #: Criterion -> (label, what a higher weight asks for).
@@ -80,7 +81,10 @@ class Page(StudyPage):
         }  # fmt: skip
         history = self.history if self.history in self._names() else None
         settings = (self.half_width, self.study.confidence, history, self.study.result, *weights.values())
-        return self.kept("choice", self._job(weights, history), *settings)
+        try:
+            return self.kept("choice", self._job(weights, history), *settings)
+        except NotEstimable as why:  # the way on is a page away
+            raise Empty("These records cannot answer it.", f"{why} Run sheet plans such tests.") from why
 
     def _job(self, weights: Mapping[str, float], history: str | None) -> Callable[[], Any]:
         from methods.choosing import choose

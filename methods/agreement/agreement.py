@@ -272,7 +272,12 @@ def compare_methods(
     notes += more
     oils = rows["sample"].nunique()
     if oils < 3:
-        raise NotEstimable(f"{oils} oils were tested by both {first} and {second}; at least three are needed.")
+        left = any(n.code == "incomplete_results" for n in notes)
+        what = "has a whole result" if oils == 1 else "have whole results"
+        done = what if left else "was tested" if oils == 1 else "were tested"
+        raise NotEstimable(
+            f"{oils} {'oil' if oils == 1 else 'oils'} {done} by both {first} and {second}; at least three are needed."
+        )
     rows, keys, more = _by_laboratory(rows)
     notes += more
     sides = [

@@ -8,6 +8,7 @@ from methods.planning.bench_cost import BenchTimes
 from methods.planning.inputs import several
 from methods.procedures.reported import Reported, reported_by
 from methods.protocols.bench import as_protocol
+from methods.result import Caution
 
 
 def counted_in(protocol: Any, between: float | None, *fixed: int | None) -> Reported | None:
@@ -32,3 +33,18 @@ def told(fillings: int, one: Reported | None) -> str:
         return ""
     whole = one.whole(fillings)
     return f" That is {several(whole, 'result')} of the method, {'' if whole == 1 else 'each '}{one.words}."
+
+
+def open_result(protocol: Any, between: float | None, one: Reported | None) -> tuple[Caution, ...]:
+    """A caution where a method is named that does not say what it reports (ASTM D877 without its procedure)."""
+    if one is not None or protocol is None or isinstance(protocol, BenchTimes) or between is None:
+        return ()
+    known = as_protocol(protocol) if isinstance(protocol, str) else protocol
+    if reported_by(known) is not None:
+        return ()
+    text = (
+        f"{known.designation} does not say here what one result is, so the plan is in fillings and breakdowns and not "
+        "in whole results. Name the procedure (ASTM D877 A: five on one filling, B: five fillings of one), or fix a "
+        "number."
+    )
+    return (Caution("result_open", text),)

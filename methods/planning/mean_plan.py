@@ -12,7 +12,7 @@ import numpy as np
 from methods.errors import InputError
 from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost, wear_words
-from methods.planning.in_results import counted_in, rounded, told
+from methods.planning.in_results import counted_in, open_result, rounded, told
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS, Scatter
 from methods.planning.nested import (
     Design,
@@ -407,7 +407,7 @@ def _result(ask: _Question, k: int, n: int, one: Reported | None = None) -> Mean
         floor_known_percent=s.percent(floor),
         designs=designs,
         sentence=_sentence(ask, row) + (told(k, one) + _freed(ask, row, designs) if one is not None else ""),
-        cautions=_cautions(ask, row),
+        cautions=(*_cautions(ask, row), *open_result(ask.protocol, s.between, one)),
         results=None if one is None else one.whole(k),
         result="" if one is None else one.words,
     )

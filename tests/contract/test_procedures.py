@@ -1,11 +1,32 @@
 """Whole procedures, like with like, and one answer on every surface: what must not come back.
 
-What stands elsewhere: a procedure as a factor (``tests/methods/procedures``); the sign that a mixture turns round
-(``tests/methods/shifts/test_strata.py``); water and temperature
-(``tests/methods/shifts/test_water_and_temperature.py``, ``tests/dashboard/test_shift_water.py``); the choice of a
-method (``tests/methods/choosing``); run sheets (``tests/methods/studies``,
-``tests/dashboard/test_bench_plan_page.py``); limits that fit (``tests/methods/protocols``); precision of two methods
-(``tests/methods/interlab/test_compare.py``); a new oil under another method (``tests/methods/agreement``).
+Which test holds what, in the order of what was asked for:
+
+1. *Procedure is a factor*: ``tests/methods/procedures/test_naming.py``; what a file opens with:
+   ``tests/dashboard/test_study.py``.
+2. *No headline from a mixture*: ``tests/methods/shifts/test_strata.py`` (the sign that turns round, what is refused,
+   how sets weigh, that their limits hold); every page and command: below.
+3. *Water and temperature*: ``tests/methods/shifts/test_water_and_temperature.py``,
+   ``tests/dashboard/test_shift_water.py``.
+4. *What a reported result is*, on page, command and call, and the question of a file that does not say it:
+   ``tests/contract/test_reported_results.py``; of a precision experiment also below.
+5. *Which method*: ``tests/methods/choosing/test_choose.py``; on three kinds of files: below.
+6. *Run sheets*: ``tests/methods/studies/test_study_plan.py`` (read back without a question, the promised width),
+   ``tests/dashboard/test_bench_plan_page.py``.
+7. *A limit fits or is refused*: ``tests/methods/protocols/test_fitting.py`` (liquid, stage, equipment, gap, departures,
+   grades), ``test_limits.py`` there, ``tests/dashboard/test_decision_page.py``.
+8. *Precision of two methods*: ``tests/methods/interlab/test_compare.py``; laboratories paired in agreement:
+   ``tests/methods/agreement/test_agreement.py``.
+9. *A new oil under another method*: ``tests/methods/agreement/test_agreement.py``, coverage
+   ``tests/calibration/new_oils.py``.
+10. *Plans without a bench time*: ``tests/methods/planning/test_mean_plan.py``.
+11. *Volume beside area*: ``tests/methods/laws/test_geometry.py``.
+12. The rest: sources of a budget ``tests/methods/planning/test_case_budget.py``; esters and viscous liquids
+    ``tests/methods/protocols/test_bench.py``; dissolved gas ``test_fitting.py`` there; rules of one's own
+    ``tests/dashboard/test_method_study_page.py``; GB 507-86 and IS 6792:2017
+    ``tests/methods/protocols/test_recognition.py``; kV/cm ``tests/methods/records/test_traps.py``; scatter between
+    laboratories and the limits of a ratio ``tests/methods/agreement``; the field at a disk's edge
+    ``tests/methods/laws/test_geometry.py``.
 """
 
 from __future__ import annotations

@@ -167,6 +167,15 @@ def test_decision_and_budget(file: Path, study: Study) -> None:
     assert page._part.answer.text.startswith("Mean of 2 results")
 
 
+def test_a_plan_by_a_method_that_leaves_its_result_open_says_so() -> None:
+    """ASTM D877 is A or B: until it is said the plan is free, and a caution asks."""
+    made = plan.mean(0.15, 0.10, between_cov=0.05, protocol="ASTM D877")
+    assert made.results is None and "result_open" in {c.code for c in made.cautions}
+    for named in ("ASTM D877 A", "ASTM D877 B", None):
+        known = plan.mean(0.15, 0.10, between_cov=0.05, protocol=named)
+        assert "result_open" not in {c.code for c in known.cautions}
+
+
 @pytest.mark.parametrize(("method", "one"), [(m, r[2]) for m, r in REPORTS.items()])
 def test_plan(method: str, one: tuple[int, int], study: Study) -> None:
     called = plan.mean(0.15, 0.10, between_cov=0.05, protocol=method)
