@@ -45,7 +45,8 @@ def said_by_lines(lines: Iterable[Line], level: int, place: str, account: Accoun
             text = normalise(cells[at][2])
             name, unit = _label(text)
             value = normalise(cells[at + 1][2]) if at + 1 < len(cells) else ""
-            if name and value and not _is_label(value):
+            of_the_way = name in ("sample", "fluid") and set(facts_of(value).said) & {"electrode", "gap_mm", "stirring"}
+            if name and value and not _is_label(value) and not of_the_way:
                 text = value + (f" {unit}" if unit and not re.search(r"[^\W\d]|°", value) else "")
                 out.append(Said(name, text, where, level))
                 _mark(account, sheet, cells[at : at + 2], "context", f"{name}: {text}")

@@ -12,7 +12,7 @@ from methods.records.coded import Body, Coded
 from methods.records.flat import Flat
 from methods.records.headings import fold
 from methods.records.kept import Log
-from methods.records.layout import Layout
+from methods.records.layout import Layout, is_number
 
 _CONTINUED = re.compile(
     r"(.+?)[\s_/,;:-]*[\(\[]?\s*(?:cont(?:inued|'d|d)?\.?|repeat|rpt|second five|2nd five|five more|"
@@ -143,11 +143,14 @@ def blocks_of(plan: Layout, body: Body, flat: Flat, shape: str | None, log: Log)
     bases = [_base(t, every) for t in texts]
     twice = _pairs(texts, size, len(plan.values)) if shape in (None, "two-block") and not filling else set()
     blank = suffixed = same = 0
-    codes = column.codes.copy()
+    codes, empty, source = column.codes.copy(), column.codes < 0, own.copy()
     for r in range(1, len(body)):
         if not size[r] or shape == "wide":
             continue
-        if not texts[r] and texts[own[r - 1]] and not filling and not _named_apart(plan, body, own[r - 1], r):
+        if not texts[r] and texts[own[r - 1]] and not filling:
+            if _named_apart(plan, body, own[r - 1], r):  # another series of the same sample
+                source[r], codes[r], texts[r] = source[own[r - 1]], codes[own[r - 1]], texts[own[r - 1]]
+                continue
             own[r], blank = own[r - 1], blank + 1
         elif bases[r] is not None and bases[r] == texts[own[r - 1]]:
             own[r], suffixed = own[r - 1], suffixed + 1
@@ -160,11 +163,16 @@ def blocks_of(plan: Layout, body: Body, flat: Flat, shape: str | None, log: Log)
             own[r], same = own[r - 1], same + 1
         if own[r] != r:
             codes[r] = codes[own[r]]
+    if (source != np.arange(len(own))).any():
+        body.fill(at, Coded(codes, column.uniques), empty & (codes >= 0))
+        _bring_along(plan, body, source, log)
+        why = "another column calls its row something else than the row above"
+        log.guess("sample", "an empty cell repeats the one above", why, "fill the cells in the file")
     if (own != np.arange(len(own))).any():
-        body.columns[at] = Coded(codes, column.uniques)
+        body.fill(at, Coded(codes, column.uniques), empty & (codes >= 0))
         plan.kind = "two-block"
         _bring_along(plan, body, own, log)
-        why = [
+        joined = [
             f"{n} {w}"
             for n, w in (
                 (blank, "rows without id"),
@@ -173,16 +181,18 @@ def blocks_of(plan: Layout, body: Body, flat: Flat, shape: str | None, log: Log)
             )
             if n
         ]
-        log.guess("shape", "two-block: a second row continues the filling above", ", ".join(why), "--layout wide")
+        log.guess("shape", "two-block: a second row continues the filling above", ", ".join(joined), "--layout wide")
     return own
 
 
 def _named_apart(plan: Layout, body: Body, one: int, other: int) -> bool:
     """Whether a column of the file's own names two rows differently (``A`` and ``B``): another series, not the same."""
     for i, h in enumerate(plan.headings):
-        if h.name is not None or i in plan.values or i in plan.summaries or i >= body.width:
+        if h.name not in (None, "order") or i in plan.values or i in plan.summaries or i >= body.width:
             continue
         a, b = (body.columns[i].text(r).strip() for r in (one, other))
+        if h.name == "order" and (is_number(a) or is_number(b)):
+            continue  # 1 and 6: the breakdowns may be counted on
         if a and b and a != b and body.columns[i].numbers is None and max(len(a), len(b)) <= 12:
             return True
     return False

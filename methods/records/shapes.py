@@ -89,6 +89,27 @@ def is_transposed(cells: list[list[str]], head: int | None) -> bool:
     return len(numeric) >= 2 and not named and head is not None
 
 
+def _same_levels(texts: list[str]) -> list[dict[str, str]] | None:
+    """Levels of one factor that come again, as under several oils: ``D877, D1816, D877, D1816``."""
+    found = [level_of(t) for t in texts]
+    told = [f for f in found if f]
+    if len(told) < 2 or len(told) < len(found) or any(set(f) != set(told[0]) or len(f) > 1 for f in told):
+        return None
+    return told if len({str(f) for f in told}) > 1 and set(told[0]) <= {"method", "electrode", "gap_mm"} else None
+
+
+def _groups(row: list[str]) -> list[str]:
+    """What stands over each column of headings, carried on to the right; none where it is no row of names."""
+    held = [c for c in row[1:] if c.strip()]
+    if len(held) < 2 or any(map(is_number, held)) or any(heading(c).name for c in held):
+        return []
+    out, carried = [""], ""
+    for text in row[1:]:
+        carried = text.strip() or carried
+        out.append(carried)
+    return out
+
+
 def transposed(
     cells: list[list[str]], rows: list[int], head: int | None, meta: dict[str, str], columns: dict[str, str]
 ) -> Layout:
@@ -103,16 +124,23 @@ def transposed(
     unit = corner.unit if unit_of(corner.unit) else None
     if corner.name not in (*without(LABELS, "gap_mm", "stirring"), "fluid"):
         turned[0][0] = "sample"
-    levels = levels_of([r[0] for r in turned[1:] if r[0].strip() and heading(r[0]).summary is None])
+    texts = [r[0] for r in turned[1:] if r[0].strip() and heading(r[0]).summary is None]
+    levels = levels_of(texts) or _same_levels(texts)
+    over = _groups(cells[start - 1]) if start and levels else []
     if levels and len(levels[0]) == 1 and corner.name in (None, "order"):
         turned[0][0] = next(iter(levels[0]))
         for row in turned[1:]:
             level = level_of(row[0])
             row[0] = next(iter(level.values())) if level else row[0]
-    keep = [i for i, r in enumerate(turned) if any(c.strip() for c in r[1:])]
+    numbers = [n for _, n in body]
+    if over and turned[0][0] != "sample":  # oils over the methods
+        for at, row in enumerate(turned):
+            row.insert(1, over[at] if at else "sample")
+        numbers.insert(1, rows[start - 1])
+    keep = [i for i, r in enumerate(turned) if any(c.strip() for c in r[2 if over else 1 :])]
     plan = plain_layout([turned[i] for i in keep], [i + 1 for i in keep], 0, columns, "wide")
     plan.kind = "transposed"
-    plan.column_rows = [n for _, n in body]
+    plan.column_rows = numbers
     plan.meta = {**meta, **({"unit": unit} if unit else {})}
     plan.guesses.insert(
         0,

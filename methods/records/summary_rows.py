@@ -291,10 +291,12 @@ def _wide(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[i
             after = after or (r in known and bool(begin))
             continue
         texts = [flat.text(r * width + c) for c in range(width)]
-        kind = _across(values[begin], row, texts, _bare(plan, body, r)) if len(begin) >= 2 else None
+        bare = _bare(plan, body, r)
+        fewest = 2 if after and bare else 3  # below a summary another one is likelier
+        written = _with_zeros(row, texts) if bare else row
+        kind = _across(values[begin], written, texts, bare, fewest) if len(begin) >= 2 else None
         if kind is not None:
-            named = not _bare(plan, body, r)
-            if named and len(begin) < 3:  # it has a name of its own: a further oil may lie between two others
+            if not bare and len(begin) < 3:  # it has a name of its own: a further oil may lie between two others
                 out[r] = Summary(kind, "", ())  # only told
                 begin.append(r)
                 continue
@@ -315,9 +317,15 @@ def _bare(plan: Layout, body: Body, r: int) -> bool:
     return not any(body.columns[i].text(r).strip() for i in rest if body.columns[i].numbers is None)
 
 
-def _across(above: np.ndarray, row: np.ndarray, texts: list[str], bare: bool) -> str | None:
+def _with_zeros(row: np.ndarray, texts: list[str]) -> np.ndarray:
+    """A row with the zeros that are no readings: the SD of equal readings is one."""
+    zero = np.array([t.strip(" 0.,") == "" and "0" in t for t in texts])
+    return np.where(np.isnan(row) & zero, 0.0, row)
+
+
+def _across(above: np.ndarray, row: np.ndarray, texts: list[str], bare: bool, fewest: int) -> str | None:
     held = np.flatnonzero(np.isfinite(row))
-    if len(held) < 3:
+    if len(held) < fewest:
         return None
     left = set(KINDS)
     for c in held:

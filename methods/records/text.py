@@ -290,6 +290,8 @@ def _cut(text: str) -> Sheet:
     spaced = _by_spaces(text, cells)
     if spaced is not None:
         cells, rows = spaced
+    elif cells and all(sum(bool(c.strip()) for c in r) < 2 for r in cells):
+        cells = _by_colons(cells)
     first = "".join(cells[0]).strip().casefold() if cells else ""
     if first in ("sep=", f"sep={delimiter}") and len(cells[0]) <= 2:
         cells, rows = cells[1:], rows[1:]
@@ -326,6 +328,19 @@ def _by_spaces(text: str, cells: list[list[str]]) -> tuple[list[list[str]], list
         if count >= (0.6 if mark != r"\s+" else 1) * len(cut) and count >= 2 and digits >= count / 2:
             return cut, [at for at, _ in lines]
     return None
+
+
+_COLON = re.compile(r"\s*([^:]{2,40}?)\s*:\s*(\S.*)")
+
+
+def _by_colons(cells: list[list[str]]) -> list[list[str]]:
+    """Lines such as ``Test 1: 45.3 kV`` as two cells, where most lines are such."""
+    lines = ["".join(r) for r in cells]
+    found = [_COLON.fullmatch(line) for line in lines]
+    held = sum(bool(line.strip()) for line in lines)
+    if sum(f is not None and any(c.isdecimal() for c in f[2]) for f in found) < max(3, 0.5 * held):
+        return cells
+    return [[f[1], f[2]] if f else r for f, r in zip(found, cells, strict=True)]
 
 
 def _only_decimal_commas(text: str, decimal: re.Pattern[str]) -> bool:

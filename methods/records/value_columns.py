@@ -244,6 +244,10 @@ def _fallback(plan: Layout, shares: list[float], head: int | None, body: list[li
     ]
     if not numeric:
         numeric = [i for i, s in enumerate(shares) if s >= 0.5 and heads[i].name is None and is_time(heads[i])][:2]
+    if not numeric and any(h.name == "order" for h in heads):  # one result a row, and the rows are counted
+        numeric = [i for i, s in enumerate(shares) if s >= 0.5 and _result(heads[i])]
+        if len(numeric) == 1:
+            heads[numeric[0]] = Heading(heads[numeric[0]].text, None, heads[numeric[0]].unit)
     means = [h for h in heads if h.summary and h.summary not in ("count", "total")]
     if means and (not numeric or any(h.summary in ("sd", "cov", "count") for h in means)):
         raise UnusableFile(
@@ -276,6 +280,10 @@ def _fallback(plan: Layout, shares: list[float], head: int | None, body: list[li
         f"No column of breakdown voltages was found (headings: {listed}). Say which with --value.",
         rule="a column of voltages",
     )
+
+
+def _result(head: Heading) -> bool:
+    return head.summary == "total" or head.name == "outcome"
 
 
 def _counts(body: list[list[str]], at: int) -> bool:

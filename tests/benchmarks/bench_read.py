@@ -1,9 +1,10 @@
 """Reading a million rows beside a plain ``pandas.read_csv`` of the same file, in the same run.
 
-    python -m tests.benchmarks.bench_read [ROWS]
+    python -m tests.benchmarks.bench_read [ROWS]      # 0: the small sheets alone
 
 Prints, for a clean file and for one with a few soiled cells, the time of both and their ratio: medians of the
-process's CPU time and of the wall time, the two readers taken in turn.
+process's CPU time and of the wall time, the two readers taken in turn. Then the small sheets of the tests, each
+read three times after import, beside pandas taking the same bytes in: the slowest, and the ratio of all.
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ import numpy as np
 import pandas as pd
 
 from methods.records import read
+
+SHEETS = Path(__file__).parents[1] / "reference" / "sheets"
 
 
 def write(path: Path, rows: int, soiled: bool) -> None:
@@ -60,7 +63,33 @@ def interleaved(*calls: Callable[[], object], times: int = 7) -> list[tuple[floa
     return [(median(c for c, _ in one), median(w for _, w in one)) for one in taken]
 
 
+def _plain(path: Path) -> object:
+    """The same bytes as pandas takes them in, without a question."""
+    if path.suffix == ".xlsx":
+        return pd.read_excel(path, sheet_name=None, header=None)
+    return pd.read_csv(path, header=None, names=range(60), sep=None, engine="python", encoding_errors="replace")
+
+
+def small() -> None:
+    """Each small sheet beside pandas: median CPU and wall time, ms."""
+    taken = []
+    for path in sorted(SHEETS.iterdir()):
+        if path.suffix not in (".csv", ".tsv", ".xlsx") or path.read_bytes()[:2] == b"\xff\xfe":
+            continue
+        plain, ours = interleaved(partial(_plain, path), partial(read, path), times=3)
+        taken.append((ours[0], ours[1], plain[0], path.name))
+    cpu, wall, _, name = max(taken)
+    total, other = sum(t[0] for t in taken), sum(t[2] for t in taken)
+    print(
+        f"{len(taken)} small sheets: {1e3 * total / len(taken):.0f} ms CPU each, the slowest {name} with "
+        f"{1e3 * cpu:.0f} ms CPU and {1e3 * wall:.0f} ms wall; ratio to pandas {total / other:.1f} CPU"
+    )
+
+
 def main(rows: int = 1_000_000) -> None:
+    small()
+    if not rows:
+        return
     with tempfile.TemporaryDirectory() as folder:
         for soiled in (False, True):
             path = Path(folder) / "rounds.csv"
