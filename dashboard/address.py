@@ -11,14 +11,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from copy import copy
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl, quote, unquote, urlencode
 
 import param
 
 from dashboard import demo
-from dashboard.study import Study
 from methods.procedures import parts_of
+
+if TYPE_CHECKING:  # the study applies an address; an address knows of it no more than its parameters
+    from dashboard.study import Study
 
 #: Says in the address that the numbers were of the user's own files, which an address does not carry.
 OWN = "own"
@@ -39,7 +41,7 @@ def settings(study: Study) -> dict[str, str]:
         out["split"] = _join(study.split)
     if study.reference:
         out["ref"] = study.reference
-    if study.confidence != Study.param.confidence.default:
+    if study.confidence != study.param.confidence.default:
         out["conf"] = f"{study.confidence:g}"
     if study.result_fillings:
         out["result"] = str(study.result_fillings)
@@ -81,19 +83,19 @@ def apply(
         free = [f for f in study.factors if f not in parts_of(study.by)]
         study.split = [s for s in _parted(wanted.get("split", "")) if s in free][:2]
         study.reference = wanted.get("ref", "") if wanted.get("ref") in study.levels(study.by) else ""
-        study.confidence = _confidence(wanted.get("conf"))
+        study.confidence = _confidence(study.param.confidence, wanted.get("conf"))
         study.result_fillings = read(study.param.result_fillings, wanted.get("result"))
         study.filters = _filters(study, wanted)
         study.inputs = _inputs(wanted, inputs)
 
 
-def _confidence(text: str | None) -> float:
+def _confidence(parameter: Any, text: str | None) -> float:
     try:
-        value = float(text) if text is not None else Study.param.confidence.default
+        value = float(text) if text is not None else parameter.default
     except ValueError:
-        return Study.param.confidence.default
-    low, high = Study.param.confidence.bounds
-    return value if low <= value <= high else Study.param.confidence.default
+        return float(parameter.default)
+    low, high = parameter.bounds
+    return float(value if low <= value <= high else parameter.default)
 
 
 def _filters(study: Study, wanted: Mapping[str, str]) -> dict[str, list[str]]:

@@ -21,7 +21,7 @@ def added(found: Added) -> Answer:
         else "",
         f"{plural(refused, 'reading')} refused; 'gapshift check' says which and why" if refused else "",
     ]
-    again = files["status"].str.startswith("added before")
+    again = files["status"] == "added before"
     said.append(f"{plural(int(again.sum()), 'file')} added before, byte for byte" if again.any() else "")
     sentence = "; ".join(s for s in said if s) + "."
     table = Table("added", "Files", files, "", OWN.get(QUESTION, {}))

@@ -295,6 +295,7 @@ _RESULTS: dict[str, Head] = {
     "setting": ("Setting", ""),
     "program": ("Program", ""),
     "source_file": ("From file", "The file from which the archive has the reading."),
+    "added_as": ("Added as", "The name under which the same bytes were added before."),
     "rows_added": ("Added", "Readings that were added."),
     "rows_kept": ("Readings", "Readings that count: not replaced by a longer series."),
     "fillings_added": ("New fillings", "Fillings that were added."),

@@ -27,7 +27,7 @@ def other_tests(found: OtherTests) -> Answer:
         tables.append(_table("shift_ranks", "Rank tests with Hodges and Lehmann's shift", frame, f"Against {against}."))
     if found.overall:
         tables.append(_table("shift_overall", "Tests over all levels at once", rows_of(found.overall, _OVERALL)))
-    small = sum(1 for t in found.overall if t.name.startswith("Kruskal") and t.p_value < 1 - found.confidence)
+    small = sum(1 for t in found.overall if t.code == "kruskal" and t.p_value < 1 - found.confidence)
     oils = len({t.sample for t in found.overall})
     said = f"by ranks the levels differ by more than chance on {small} of {oils} {'oil' if oils == 1 else 'oils'}."
     return Answer(QUESTION, (said,), tuple(found.cautions), tuple(tables), (), found)

@@ -28,7 +28,8 @@ FILE = "source_file"
 class Added(Shown):
     """What came of adding files.
 
-    ``files`` has a row a file: ``file``, ``status`` (``added``, ``nothing new`` or ``added before``), ``rows_read``,
+    ``files`` has a row a file: ``file``, ``status`` (``added``, ``nothing new`` or ``added before``; where it was added
+    under another name then, ``added_as``), ``rows_read``,
     ``refused``, ``rows_added``, ``fillings_added``, ``fillings_known`` (the same filling is kept already),
     ``fillings_grown`` (a filling that is kept went on and was replaced) and ``fillings_alike`` (oil, day and readings
     are those of one that is kept, something else is not: added, and to be looked at).
@@ -109,7 +110,7 @@ class Archive:
         if before is None:
             row |= self._take(records, recipe, given)
         elif before[0] != row["file"]:
-            row["status"] = f"added before as {before[0]}"
+            row["added_as"] = before[0]
         return Added(self.path, pd.DataFrame([row]), tuple(_cautions(row)))
 
     def _take(self, records: Any, recipe: str, options: dict[str, Any]) -> dict[str, Any]:

@@ -141,7 +141,11 @@ class Protocol:
 
         Only what is known on both sides is compared: gaps within 0.05 mm and rates within the tolerance are equal.
         """
-        out: list[str] = []
+        return list(self.departed(**found).values())
+
+    def departed(self, **found: Any) -> dict[str, str]:
+        """The same by column: column to sentence."""
+        out: dict[str, str] = {}
         for name, value in found.items():
             if value is None or value != value or name not in PRESCRIBED:
                 continue
@@ -155,7 +159,7 @@ class Protocol:
                 room = 0.05 if name == "gap_mm" else (self.rise_tolerance_kv_s.value or 0.2 * float(allowed[0]))
                 same = any(abs(float(value) - float(a)) <= room + 1e-9 for a in allowed)
             if not same:
-                out.append(f"{name} is {value}; {self.designation} prescribes {' or '.join(map(str, allowed))}")
+                out[name] = f"{name} is {value}; {self.designation} prescribes {' or '.join(map(str, allowed))}"
         return out
 
     def to_dict(self) -> dict[str, Any]:

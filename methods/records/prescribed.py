@@ -52,8 +52,7 @@ def _recognised(head: pd.Series) -> Protocol | None:
 
 def _departures(head: pd.Series, found: Protocol, row: Any, count: int, log: Log) -> None:
     own = {name: head[name] for name in PRESCRIBED if not pd.isna(head[name])}
-    for sentence in found.departures(**own):
-        name = sentence.split(" ", 1)[0]
+    for name, sentence in found.departed(**own).items():
         log.problem(
             row, name, str(own.get(name, "")), sentence, f"kept as the file says ({count} rows)", code="departure"
         )

@@ -98,7 +98,7 @@ def edf_statistics(u: Array) -> tuple[Array, Array, Array]:
 def anderson_darling(
     kv: Any,
     withstood: Any = None,
-    family: str = "weibull",
+    family: str = "normal",
     *,
     repetitions: int = 4000,
     rng: Rng = 1,
@@ -139,10 +139,12 @@ def anderson_darling(
     return Goodness(fam.name, "anderson_darling", n, a2, a2 * factor, p, how, critical, _cautions(n))
 
 
-def cramer_von_mises(kv: Any, family: str = "normal", *, repetitions: int = 4000, rng: Rng = 1) -> Goodness:
+def cramer_von_mises(
+    kv: Any, withstood: Any = None, family: str = "normal", *, repetitions: int = 4000, rng: Rng = 1
+) -> Goodness:  # fmt: skip
     """Cramer-von Mises test with estimated parameters; p by Stephens' formula (normal) or by simulation."""
     seed = seed_of(rng)
-    fam, y = _prepare(kv, None, family)
+    fam, y = _prepare(kv, withstood, family)
     n = len(y)
     w2 = float(edf_statistics(_fitted(fam.kernel, y[None, :]))[1][0])
     if fam.kernel is NORMAL and n >= 8:
@@ -154,10 +156,12 @@ def cramer_von_mises(kv: Any, family: str = "normal", *, repetitions: int = 4000
     return Goodness(fam.name, "cramer_von_mises", n, w2, float(modified), p, how, {}, _cautions(n))
 
 
-def kolmogorov(kv: Any, family: str = "normal", *, repetitions: int = 4000, rng: Rng = 1) -> Goodness:
+def kolmogorov(
+    kv: Any, withstood: Any = None, family: str = "normal", *, repetitions: int = 4000, rng: Rng = 1
+) -> Goodness:  # fmt: skip
     """Kolmogorov's D with estimated parameters: Lilliefors' test for the normal, simulation for the others."""
     seed = seed_of(rng)
-    fam, y = _prepare(kv, None, family)
+    fam, y = _prepare(kv, withstood, family)
     n = len(y)
     d = float(edf_statistics(_fitted(fam.kernel, y[None, :]))[2][0])
     if fam.kernel is NORMAL and n >= 5:
@@ -170,9 +174,9 @@ def kolmogorov(kv: Any, family: str = "normal", *, repetitions: int = 4000, rng:
     return Goodness(fam.name, "kolmogorov", n, d, modified, p, how, {}, _cautions(n))
 
 
-def shapiro_wilk(kv: Any, family: str = "normal") -> Goodness:
+def shapiro_wilk(kv: Any, withstood: Any = None, family: str = "normal") -> Goodness:
     """Shapiro-Wilk test of the normal, or of the lognormal on ln kV (``scipy.stats.shapiro``; Royston 1995)."""
-    fam, y = _prepare(kv, None, family)
+    fam, y = _prepare(kv, withstood, family)
     if fam.kernel is not NORMAL:
         raise InputError("The Shapiro-Wilk test is for the normal and the lognormal only.", column="family")
     w, p = scipy.stats.shapiro(y)

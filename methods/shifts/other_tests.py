@@ -42,9 +42,10 @@ class RankShift:
 
 @dataclass(frozen=True)
 class OverallTest:
-    """One test over all levels at once, on one oil."""
+    """One test over all levels at once, on one oil; ``code`` is ``welch``, ``kruskal`` or ``brown_forsythe``."""
 
     sample: str
+    code: str
     name: str
     statistic: float
     df: float
@@ -186,18 +187,21 @@ def _rank(oil: str, level: Any, values: np.ndarray, base: np.ndarray, confidence
 def _overall(oil: str, groups: list[np.ndarray]) -> list[OverallTest]:
     made = []
     tests = (
-        ("Welch's analysis of variance (means)", lambda: one_way(*groups, equal_sd=False)),
-        ("Kruskal-Wallis (ranks)", lambda: kruskal(*groups)),
-        ("Brown-Forsythe (scatter)", lambda: levene(*groups)),
+        ("welch", "Welch's analysis of variance (means)", lambda: one_way(*groups, equal_sd=False)),
+        ("kruskal", "Kruskal-Wallis (ranks)", lambda: kruskal(*groups)),
+        ("brown_forsythe", "Brown-Forsythe (scatter)", lambda: levene(*groups)),
     )
     alike = any(np.ptp(g) == 0 for g in groups)  # a level whose fillings are all equal has no variance to weigh it by
     away = [np.abs(g - np.median(g)) for g in groups]
-    same = {"Welch": alike, "Kruskal": np.ptp(np.concatenate(groups)) == 0, "Brown": all(np.ptp(d) == 0 for d in away)}
-    for name, test in tests:
-        if any(name.startswith(begin) and nothing for begin, nothing in same.items()):
+    nothing = {
+        "welch": alike, "kruskal": np.ptp(np.concatenate(groups)) == 0,
+        "brown_forsythe": all(np.ptp(d) == 0 for d in away),
+    }  # fmt: skip
+    for code, name, test in tests:
+        if nothing[code]:
             continue
         s = test()
         made.append(
-            OverallTest(oil, name, s.value, s.df, s.df2, s.p_value, len(groups), sum(len(g) for g in groups))
+            OverallTest(oil, code, name, s.value, s.df, s.df2, s.p_value, len(groups), sum(len(g) for g in groups))
         )  # fmt: skip
     return made

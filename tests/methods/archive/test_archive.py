@@ -52,7 +52,7 @@ def test_what_was_added_is_read_again_cell_by_cell(path: Path, name: str) -> Non
 def test_the_same_bytes_are_added_once(path: Path) -> None:
     assert added(path, HEAD + FIRST, "one.csv")["rows_added"] == 5
     again = added(path, HEAD + FIRST, "copy.csv")
-    assert (again["rows_added"], again["status"]) == (0, "added before as one.csv")
+    assert (again["rows_added"], again["status"], again["added_as"]) == (0, "added before", "one.csv")
     assert len(read(path).table) == 5
 
 
