@@ -17,7 +17,7 @@ import panel as pn
 import param
 
 from dashboard import plain, theme
-from dashboard.actions import Fold, Save, Upload
+from dashboard.actions import Fold, Upload
 from dashboard.controls import Amount, Choice, Several, Tick, Words
 from methods.result import Caution
 
@@ -244,21 +244,9 @@ def wrap(*objects: Any, gap: int = theme.SPACE["l"], **params: Any) -> plain.Wra
     return _stack(plain.Wrap, objects, gap, {"sizing_mode": "stretch_width"}, params)
 
 
-def csv_text(frame: pd.DataFrame) -> str:
-    """The table as CSV that a spreadsheet opens without running anything that stands in a cell."""
-    from methods.records import safe_csv
-
-    return safe_csv(frame)
-
-
 def file_name(name: str, ending: str) -> str:
     """A plain file name for a download."""
     return re.sub(r"[^A-Za-z0-9_-]+", "_", name).strip("_") + ending
-
-
-def download(name: str, frame: Callable[[], pd.DataFrame]) -> Any:
-    """A button that gives a table as CSV, in full digits, whatever the screen rounds."""
-    return Save("Download CSV", file_name(name, ".csv"), lambda: csv_text(frame()).encode("utf-8-sig"))
 
 
 def after_plots(act: Callable[[], None]) -> None:

@@ -26,6 +26,7 @@ export function render({model}) {
     const sort = event.target.closest("button[data-sort]"), more = event.target.closest("button[data-more]")
     const row = event.target.closest("tr[data-row]")
     if (sort) { focus = `button[data-sort="${sort.dataset.sort}"]`; say({sort: Number(sort.dataset.sort)}) }
+    else if (event.target.closest("button[data-take]")) { say({take: event.target.closest("button[data-take]").dataset.take}) }
     else if (more) { focus = "button[data-more]"; say({more: true}) }
     // Who marks the text of a cell does not mean the row.
     else if (row && String(window.getSelection()) === "") { choose(row, event.ctrlKey || event.metaKey || event.shiftKey) }
@@ -36,6 +37,13 @@ export function render({model}) {
     if (event.key === "Enter" || event.key === " ") { event.preventDefault(); choose(row, event.ctrlKey || event.shiftKey) }
     const beside = event.key === "ArrowDown" ? row.nextElementSibling : event.key === "ArrowUp" ? row.previousElementSibling : null
     if (beside) { event.preventDefault(); beside.focus() }
+  })
+  model.on("msg:custom", (data) => {
+    if (data.wrong) { window.alert(data.wrong) }
+    if (!data.file) { return }
+    const url = URL.createObjectURL(new Blob([Uint8Array.from(atob(data.contents), (c) => c.charCodeAt(0))]))
+    Object.assign(document.createElement("a"), {href: url, download: data.file}).click()
+    window.setTimeout(() => URL.revokeObjectURL(url), 60000)
   })
   model.on("object", show)
   model.on("marked", mark)

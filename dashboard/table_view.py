@@ -6,6 +6,7 @@ leads to the first row, the arrows from row to row, Enter or Space select it (wi
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -21,7 +22,7 @@ class TableView(Markup):
     Parameters
     ----------
     pressed : callable
-        Called with one of ``sort=column``, ``more=True``, ``row=study row, several=bool``.
+        Called with one of ``sort=column``, ``more=True``, ``row=study row, several=bool``, ``take="xlsx"``.
     """
 
     marked = param.List(default=[], doc="Rows of the study that are selected.")
@@ -39,5 +40,14 @@ class TableView(Markup):
             self._pressed(sort=message["sort"])
         elif message.get("more"):
             self._pressed(more=True)
+        elif message.get("take") == "xlsx":
+            self._pressed(take="xlsx")
         elif isinstance(message.get("row"), int):
             self._pressed(row=message["row"], several=bool(message.get("several")))
+
+    def give(self, file: str, contents: bytes | Exception) -> None:
+        """Have the browser save a file, or say why there is none."""
+        if isinstance(contents, Exception):
+            self.tell({"file": "", "wrong": str(contents)})
+        else:
+            self.tell({"file": file, "contents": base64.b64encode(contents).decode("ascii")})

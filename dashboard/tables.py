@@ -15,9 +15,11 @@ import panel as pn
 import param
 
 from dashboard import parts, words
-from dashboard.actions import Turn
+from dashboard.actions import Save, Turn
 from dashboard.first_columns import first_columns
+from dashboard.jobs import aside
 from dashboard.table_view import TableView
+from methods.answers.files import table_file
 
 #: Texts longer than this may break into lines, but not into a column of single words.
 _LONG = 28
@@ -87,7 +89,7 @@ class Table(pn.viewable.Viewer):
         """Show the table, or the page of it that is asked for."""
         long = len(self.frame) > self._size
         if long and self._pager is None:
-            save = parts.download(self._name, lambda: self.frame)
+            save = Save("Download CSV", parts.file_name(self._name, ".csv"), lambda: self._file("csv"))
             self._pager = _Pager(self._size, save, self._show)
             self._view.insert(1, self._pager.view)
         if long and self._pager is not None:
@@ -101,9 +103,13 @@ class Table(pn.viewable.Viewer):
         places = self._places()
         if long and self._pager is not None:
             places = self._pager.part(places)
-        save = "" if long else _link(self._name, self.frame)
-        title = f'<div class="head"><h2>{parts.escaped(self._title)}</h2>{save}</div>'
+        save = _BOOK if long else _link(self._name, self._file("csv")) + _BOOK
+        title = f'<div class="head"><h2>{parts.escaped(self._title)}</h2><span>{save}</span></div>'
         self._text.object = title + self._markup(self.frame.iloc[places], places)
+
+    def _file(self, kind: str) -> bytes:
+        """The whole table as a file, with every digit, whatever the screen rounds."""
+        return table_file(kind, self.frame, self._title, self._own)
 
     def _places(self) -> np.ndarray:
         """The rows of the frame in the order that is asked for, sorted once: there may be a million."""
@@ -120,9 +126,18 @@ class Table(pn.viewable.Viewer):
     # ------------------------------------------------------------- what is pressed
 
     def _pressed(
-        self, sort: int | None = None, more: bool = False, row: int | None = None, several: bool = False
+        self,
+        sort: int | None = None,
+        more: bool = False,
+        row: int | None = None,
+        several: bool = False,
+        take: str = "",
     ) -> None:
-        """A heading: its lowest first, its highest, as given. The button: further columns. A row: selected."""
+        """A heading: its lowest first, its highest, as given. The button: further columns. A row: selected. A file."""
+        if take:
+            name = parts.file_name(self._name, f".{take}")
+            aside(lambda: self._file(take), lambda made: self._text.give(name, made))
+            return
         if row is not None:
             self._select(row, several)
             return
@@ -276,9 +291,13 @@ class _Pager:
         return places[first:last]
 
 
-def _link(name: str, frame: pd.DataFrame) -> str:
+#: What saves the table as a workbook, which is made when it is asked for.
+_BOOK = '<button type="button" class="save" data-take="xlsx" title="Download XLSX">XLSX</button>'
+
+
+def _link(name: str, contents: bytes) -> str:
     """The table itself in the link that saves it: nothing to ask the server for."""
-    data = base64.b64encode(parts.csv_text(frame).encode("utf-8-sig")).decode("ascii")
+    data = base64.b64encode(contents).decode("ascii")
     file = parts.escaped(parts.file_name(name, ".csv"))
     return f'<a class="save" download="{file}" href="data:text/csv;charset=utf-8;base64,{data}">Download CSV</a>'
 

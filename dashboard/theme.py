@@ -347,6 +347,7 @@ progress {{ width: 100%; height: 6px; accent-color: {_CSS["primary"]}; }}
 hr {{ border: none; border-top: 1px solid {_CSS["rule"]}; margin: 0; }}
 .head {{ display: flex; flex-wrap: wrap; justify-content: space-between; align-items: end; gap: {SPACE["s"]}px; }}
 .save {{ font-size: {TYPE["small"]}px; text-decoration: none; padding: {SPACE["xs"]}px {SPACE["s"]}px; }}
+button.save {{ background: none; border: none; color: {_CSS["primary"]}; cursor: pointer; font-family: inherit; }}
 .save:hover {{ text-decoration: underline; }}
 .save::before {{ content: "↓"; padding-right: 0.4em; }}
 .help {{ border-top: 1px solid {_CSS["rule"]}; padding-top: {SPACE["m"]}px; }}

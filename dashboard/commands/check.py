@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
-from dashboard.commands.common import add_json, add_reading_options, columns, emit, open_records
+from dashboard.commands.common import add_json, add_reading_options, columns, emit, files, open_records
+from methods.errors import InputError
 
 NAME = "check"
 HELP = "read a file and say what was kept, refused and guessed"
@@ -13,6 +15,9 @@ HELP = "read a file and say what was kept, refused and guessed"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_reading_options(parser)
     parser.add_argument("--cells", action="store_true", help="also say of every cell what it was taken for, and why")
+    parser.add_argument(
+        "--out", metavar="FILE", help="write the readings as .csv or .parquet, which reads back as it is"
+    )
     add_json(parser)
 
 
@@ -45,6 +50,13 @@ def run(args: argparse.Namespace) -> int:
         lines += ["", columns(records.cells[heads].to_numpy(dtype=object).tolist(), heads)]
         counted = records.cells[records.cells["number"]]["role"].value_counts()
         lines += ["", f"{counted.sum()} cells with numbers: " + ", ".join(f"{n} {r}" for r, n in counted.items())]
+    if args.out:
+        from methods.records import write_records
+
+        if any(Path(args.out).resolve() == Path(f).resolve() for f in files(args)):
+            raise InputError(f"--out {args.out} is the file that is read; give it another name.", text=args.out)
+        document["written"] = str(write_records(records, args.out))
+        lines += ["", f"Readings written to {args.out}."]
     emit(args, document, "\n".join(lines))
     return 1 if any(p["refused"] for p in document["problems"]) else 0
 

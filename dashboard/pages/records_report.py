@@ -9,11 +9,14 @@ import panel as pn
 import param
 
 from dashboard import address, parts
-from dashboard.actions import Save
+from dashboard.actions import Save, Take
 from dashboard.controls import Choice
 from dashboard.jobs import Progress, Runner
 from dashboard.pages import page_class
 from dashboard.study import Study
+from methods.columns import JOIN
+from methods.procedures.factor import PROCEDURE
+from methods.records.export import KINDS, records_bytes
 
 _KINDS = {
     "Web page (HTML)": ".html",
@@ -69,7 +72,17 @@ class StudyReport(pn.viewable.Viewer):
 
     def __panel__(self) -> Any:
         choice = parts.explained(self._kind, "One file that needs nothing else to be read.")
-        return parts.column(parts.wrap(choice, self._runner), self._file, gap=8)
+        readings = Take("The readings", list(KINDS), self._readings)
+        text = "The readings that filters and exclusions leave, every digit; opened again they are the same."
+        return parts.column(
+            parts.wrap(choice, self._runner), self._file, parts.explained(readings, text, width=320), gap=8
+        )
+
+    def _readings(self, kind: str) -> tuple[str, Any]:
+        table = self.study.table
+        made = [c for c in table.columns if c == PROCEDURE or JOIN in c]  # by the study, and made anew when opened
+        dropped = made if len(self.study.files) > 1 else [*made, "file"]
+        return f"gapshift_readings.{kind}", lambda: records_bytes(table.drop(columns=dropped, errors="ignore"), kind)
 
     def _prepare(self) -> tuple[Any, Hashable | None]:
         from dashboard.report import Asked, content

@@ -44,10 +44,11 @@ def taken(drawing: Drawing, ending: str, title: str = "", ticks: Any = None, hei
     """The drawing as a file: ``svg`` and ``png`` for paper, its data as ``csv`` and ``xlsx``."""
     if ending in ("svg", "png"):
         return picture(drawing, ending, title, ticks, height)
-    from methods.records import safe_csv
+    from methods.answers.files import table_file
 
-    frame = table(drawing)
-    return safe_csv(frame).encode("utf-8-sig") if ending == "csv" else workbook(frame)
+    first = drawing.plots[0] if drawing.plots else None
+    own = {} if first is None else {"x": first.x_label, "y": first.y_label}
+    return table_file(ending, table(drawing), title, own)
 
 
 def picture(drawing: Drawing, ending: str, title: str = "", ticks: Any = None, height: int | None = None) -> bytes:
@@ -247,12 +248,3 @@ def _rows(layer: Layer) -> pd.DataFrame:
     part = pd.DataFrame(columns)
     part.insert(0, "legend", of if isinstance(of, str) else list(of))
     return part
-
-
-def workbook(frame: pd.DataFrame) -> bytes:
-    """The table as an XLSX file in which nothing that stands in a cell runs."""
-    out = io.BytesIO()
-    options = {"options": {"strings_to_formulas": False, "strings_to_urls": False}}
-    with pd.ExcelWriter(out, engine="xlsxwriter", engine_kwargs=options) as writer:
-        frame.to_excel(writer, sheet_name="plot", index=False)
-    return out.getvalue()

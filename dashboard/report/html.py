@@ -7,15 +7,14 @@ from dataclasses import asdict
 from functools import cache
 from typing import Any
 
-import pandas as pd
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 
 from dashboard import safety, theme, words
 from dashboard.report.asked import plain
 from dashboard.report.document import Report, Table
 from dashboard.report.names import heading
+from methods.answers.files import table_csv
 from methods.protocols import CHECK
-from methods.records import safe_csv
 
 #: Rows of one table that are shown; the workbook and the download have all.
 MOST_ROWS, MOST_ROWS_PRINTED = 1000, 300
@@ -56,11 +55,11 @@ def _table(table: Table, most_rows: int) -> dict[str, Any]:
         "rows": list(zip(*(texts for _, _, texts in columns), strict=True)) if columns else [],
         "numeric": [numeric for _, numeric, _ in columns],
         "more": len(table.frame) - len(shown),
-        "csv": _csv(table.frame) if len(table.frame) <= MOST_ROWS_CSV else "",
+        "csv": _csv(table) if len(table.frame) <= MOST_ROWS_CSV else "",
     }  # fmt: skip
 
 
-def _csv(frame: pd.DataFrame) -> str:
+def _csv(table: Table) -> str:
     """The table as a link that holds its own CSV, made harmless for spreadsheets."""
-    text = safe_csv(frame.map(plain))
-    return "data:text/csv;charset=utf-8;base64," + base64.b64encode(b"\xef\xbb\xbf" + text.encode("utf-8")).decode()
+    contents = table_csv(table.frame.map(plain), table.title, table.headings)
+    return "data:text/csv;charset=utf-8;base64," + base64.b64encode(contents).decode()

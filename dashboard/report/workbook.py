@@ -7,7 +7,6 @@ import io
 import re
 from typing import Any
 
-import pandas as pd
 import xlsxwriter
 
 from dashboard import safety, theme, words
@@ -15,24 +14,18 @@ from dashboard.report.asked import plain
 from dashboard.report.charts import HEAD, chart_of
 from dashboard.report.document import Report, Section, Table
 from dashboard.report.names import heading
+from methods.answers.files import MOST_CHARACTERS, MOST_ROWS, SAFE, units_note, write_cell
 from methods.answers.writing import SHARES, is_setting
 from methods.protocols import CHECK
 
-#: Rows that a sheet can hold, and characters of a cell.
-MOST_ROWS, MOST_CHARACTERS = 1_048_000, 32_000
 #: Characters that a line of the first sheet takes.
 WIDE = 74
-#: Nothing that stands in a cell is a formula, a link or a number that was a text.
-_OPTIONS = {
-    "in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False,
-    "nan_inf_to_errors": False,
-}  # fmt: skip
 
 
 def render_workbook(report: Report) -> bytes:
     """The report as the bytes of an XLSX file."""
     buffer = io.BytesIO()
-    with xlsxwriter.Workbook(buffer, _OPTIONS) as book:
+    with xlsxwriter.Workbook(buffer, SAFE) as book:
         day = datetime.datetime.fromisoformat(report.written_on)
         book.set_properties({"title": report.title, "created": day, "comments": safety.SHORT})
         looks = Looks(book)
@@ -140,7 +133,8 @@ def _sheet(sheet: Any, section: Section | None, table: Table, looks: Looks) -> N
     frame = table.frame
     sheet.write_string(0, 0, f"{table.title}" + (f" ({section.title})" if section else ""), looks.of["title"])
     note = " ".join(
-        [table.note] * bool(table.note)
+        [f"{units_note(frame, '', table.headings)}."] * bool(units_note(frame, "", table.headings))
+        + [table.note] * bool(table.note)
         + [f"{CHECK.capitalize()}."] * bool(section and section.check)
         + [f"The first {MOST_ROWS} of {len(frame)} rows."] * (len(frame) > MOST_ROWS)
     )
@@ -156,7 +150,8 @@ def _sheet(sheet: Any, section: Section | None, table: Table, looks: Looks) -> N
         sheet.set_column(at, at, width)
         for row, (value, text) in enumerate(zip(values, texts, strict=True)):
             lines[row] = max(lines[row], _height(text, width, 1))
-            _cell(sheet, row + HEAD, at, value, str(column), looks)
+            number = isinstance(value, (int, float)) and not isinstance(value, bool)
+            write_cell(sheet, row + HEAD, at, value, looks.number(str(column), value) if number else looks.of["text"])
     sheet.set_row(HEAD - 1, 15 * heads)
     for row, tall in enumerate(lines):
         if tall > 1:
@@ -173,14 +168,3 @@ def _print(sheet: Any, title: str, landscape: bool = False) -> None:
     sheet.set_margins(left=0.5, right=0.5, top=0.6, bottom=0.7)
     sheet.fit_to_pages(1, 0)
     sheet.set_footer("&L&8" + title.replace("&", "&&")[:100] + "&R&8&P / &N")
-
-
-def _cell(sheet: Any, row: int, at: int, value: Any, column: str, looks: Looks) -> None:
-    if value is None or value is pd.NA:
-        return
-    if isinstance(value, bool):
-        sheet.write_boolean(row, at, value)
-    elif isinstance(value, (int, float)):
-        sheet.write_number(row, at, value, looks.number(column, value))
-    else:
-        sheet.write_string(row, at, str(value)[:MOST_CHARACTERS], looks.of["text"])

@@ -5,7 +5,7 @@ from __future__ import annotations
 from methods.columns import COLUMNS, CONDITION, NUMERIC
 from methods.records.account import CELL_KEYS, CELL_ROLES
 from methods.records.areas import ROLES, TYPED, Area
-from methods.records.export import safe_csv
+from methods.records.export import records_bytes, safe_csv, write_records
 from methods.records.headings import resolve_column
 from methods.records.joining import read_all
 from methods.records.kept import Records, Source
@@ -33,7 +33,9 @@ __all__ = [
     "open_sheets",
     "read",
     "read_all",
+    "records_bytes",
     "resolve_column",
     "safe_csv",
     "withstood",
+    "write_records",
 ]

@@ -30,6 +30,7 @@ from methods.records.cells import BLANK, VALUE, WITHSTOOD
 from methods.records.checks import look_over
 from methods.records.coded import Body
 from methods.records.context import take_context
+from methods.records.export import is_written_out
 from methods.records.flat import Flat, flatten, log_refused, multiply_by_gap, places_of, refuse_sentinels
 from methods.records.kept import Log, Records, Source
 from methods.records.layout import Layout
@@ -197,7 +198,8 @@ def read(
         tell_sheets_apart(table, places, log)
         tell_fillings_apart(table, places, log)
     codes = parts[0][4] if len(parts) == 1 else {}
-    if fillings_by_order(table, log):
+    written_out = is_written_out([h.text for h in plan.headings])
+    if not written_out and fillings_by_order(table, log):
         codes.pop("filling", None)
     touched = settle(said, whole, table, places) if said.sheets else set()
     for column in touched.union(*(a.context for a in options.areas)):
@@ -335,7 +337,9 @@ def _read_sheet(
     drop_computed(plan, body, log)
     units = units_of(plan, options, log)
     take_apart(plan, body, sheet, log)
-    fill_down(plan, body, log)
+    written_out = is_written_out([h.text for h in plan.headings])
+    if not written_out:
+        fill_down(plan, body, log)
     mark = decimal_mark([body.columns[i] for i in plan.values], units[0], options.decimal, log)
     units = magnitude_units(plan, body, units, mark, log)
     parsed = [parse_column(body.columns[i], u, mark, options.words) for i, u in zip(plan.values, units, strict=True)]
@@ -352,7 +356,8 @@ def _read_sheet(
     gaps = gaps_below(plan, body, gaps)
     multiply_by_gap(flat, gaps, plan, place, log)
     apply_outcomes(plan, body, flat, place, options.words, log)
-    mark_ceilings(plan, body, flat, place, options.ceiling_kv, log)
+    ceiling = False if written_out and options.ceiling_kv is None else options.ceiling_kv
+    mark_ceilings(plan, body, flat, place, ceiling, log)
     compare_summaries(plan, body, flat, place, mark, log, units, gaps)
     log_refused(flat, place, log)
     blocks = blocks_of(plan, body, flat, options.layout, log)

@@ -65,8 +65,8 @@ def _sheet(name: str, cells: list[list[Any]], facts: Facts) -> Sheet | None:
     return Sheet(texts, list(range(1, len(texts) + 1)), name=name, hidden=frozenset(facts.hidden))
 
 
-def _text(value: Any) -> str:
-    """A cell as text: whole numbers without a point, dates as YYYY-MM-DD."""
+def _text(value: Any, exact: bool = False) -> str:
+    """A cell as text: whole numbers without a point, dates as YYYY-MM-DD; of a number twelve digits, or all of them."""
     if value is None:
         return ""
     if isinstance(value, bool):
@@ -75,7 +75,7 @@ def _text(value: Any) -> str:
         if value != value:
             return ""
         short = f"{value:.12g}"
-        return short if "e" not in short else repr(value)
+        return short if "e" not in short and (not exact or float(short) == value) else repr(value)
     if isinstance(value, datetime.datetime):
         return value.date().isoformat() if value.time() == datetime.time() else value.isoformat(" ")
     if isinstance(value, (datetime.date, datetime.time)):
@@ -157,5 +157,5 @@ def _rows(frame: pd.DataFrame) -> Iterator[list[str]]:
     for at in range(frame.shape[1]):
         column = frame.iloc[:, at]
         missing = column.isna().to_numpy()
-        texts.append(["" if m else _text(v) for v, m in zip(column.tolist(), missing, strict=True)])
+        texts.append(["" if m else _text(v, exact=True) for v, m in zip(column.tolist(), missing, strict=True)])
     yield from (list(r) for r in zip(*texts, strict=True))

@@ -13,6 +13,7 @@ import pandas as pd
 from methods.errors import InputError
 from methods.procedures import FIELDS
 from methods.randomness import Rng
+from methods.records.export import safe_csv
 from methods.studies.procedure_plan import ProcedurePlan
 
 #: Columns that the bench fills in.
@@ -100,7 +101,7 @@ def write_sheet(sheet: pd.DataFrame, path: str | Path, about: Sequence[str] = ()
         )
     try:
         if kind == ".csv":
-            sheet.to_csv(target, index=False, encoding="utf-8-sig")
+            target.write_bytes(sheet_bytes(sheet, "csv"))
         else:
             _workbook(sheet, target, about)
     except OSError as error:
@@ -111,7 +112,7 @@ def write_sheet(sheet: pd.DataFrame, path: str | Path, about: Sequence[str] = ()
 def sheet_bytes(sheet: pd.DataFrame, kind: str, about: Sequence[str] = ()) -> bytes:
     """The same as the bytes of a file; ``kind`` is ``xlsx`` or ``csv``."""
     if kind == "csv":
-        return sheet.to_csv(index=False).encode("utf-8-sig")
+        return safe_csv(sheet).encode("utf-8-sig")
     out = io.BytesIO()
     _workbook(sheet, out, about)
     return out.getvalue()

@@ -87,7 +87,7 @@ class Bench:
         with self.tab.expect_download() as waiting:
             saved.last.click()
         text = Path(waiting.value.path()).read_text(encoding="utf-8-sig")
-        return [tuple(r.get(c) or "" for c in columns) for r in csv.DictReader(io.StringIO(text))]
+        return [tuple(r.get(c) or "" for c in columns) for r in csv.DictReader(io.StringIO(text.partition("\n")[2]))]
 
     def kv(self) -> list[float]:
         return [float(v) for (v,) in self.readings("kv")]

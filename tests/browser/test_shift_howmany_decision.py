@@ -16,6 +16,7 @@ def _save_first(tab: Any, folder: Path) -> list[dict[str, str]]:
     path = folder / waiting.value.suggested_filename
     waiting.value.save_as(path)
     with path.open(encoding="utf-8-sig", newline="") as file:
+        assert next(file).startswith("# ")  # what it is, and the units
         return list(csv.DictReader(file))
 
 

@@ -48,8 +48,8 @@ def test_every_plot_is_taken_away_in_four_forms(pages: dict[str, Any], key: str)
             names[ending] = contents
             assert name.startswith("gapshift_") and name.endswith(f".{ending}") and " " not in name
         assert b"<svg" in names["svg"] and names["png"].startswith(b"\x89PNG")
-        csv = pd.read_csv(io.BytesIO(names["csv"]), encoding="utf-8-sig", low_memory=False)
-        sheet = pd.read_excel(io.BytesIO(names["xlsx"]), engine="calamine")
+        csv = pd.read_csv(io.BytesIO(names["csv"]), encoding="utf-8-sig", low_memory=False, skiprows=1)
+        sheet = pd.read_excel(io.BytesIO(names["xlsx"]), engine="calamine", skiprows=3)
         assert len(csv) == len(sheet) > 0
 
 

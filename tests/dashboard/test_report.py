@@ -162,7 +162,7 @@ def test_downloads_inside_the_page_are_harmless(evil):
     page = content(replace(evil, with_appendix=True), ".html").decode("utf-8")
     links = re.findall(r"data:text/csv;charset=utf-8;base64,([^\"]+)", page)
     text = "\n".join(base64.b64decode(html_text.unescape(x)).decode("utf-8-sig") for x in links)
-    assert "'=cmd" in text and not re.search(r"(^|,)=", text, re.M)
+    assert "'=cmd" in text and not re.search(r"(^|,)=", text, re.M) and "Units: kV for" in text
 
 
 @pytest.mark.parametrize(

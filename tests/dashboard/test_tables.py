@@ -25,7 +25,7 @@ def cells(table: Table) -> list[list[str]]:
 def saved(table: Table) -> pd.DataFrame:
     """What the link in the table's heading saves."""
     (data,) = re.findall(r'href="data:text/csv;charset=utf-8;base64,([^"]*)"', table._text.object)
-    return pd.read_csv(io.BytesIO(base64.b64decode(data)))
+    return pd.read_csv(io.BytesIO(base64.b64decode(data)), skiprows=1)
 
 
 @pytest.fixture
