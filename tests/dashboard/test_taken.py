@@ -27,7 +27,8 @@ ROOT = Path(__file__).parents[2]
 DATA = ROOT / "data"
 #: The modules that write a table or a workbook.
 WRITERS = {
-    "methods/answers/files.py", "methods/records/export.py", "methods/records/rounds_files.py", "methods/studies/sheet.py",
+    "methods/answers/files.py", "methods/records/export.py", "methods/records/rounds_files.py",
+    "methods/studies/sheet.py",
     "dashboard/report/workbook.py",
 }  # fmt: skip
 #: Invented, of a laboratory whose names are formulas.
