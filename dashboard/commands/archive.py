@@ -6,6 +6,7 @@ import argparse
 import os
 
 from dashboard.commands.common import add_json, add_reading_options, emit, reading_arguments, told
+from dashboard.commands.examples import kinds_of
 from methods.errors import InputError
 
 NAME = "archive"
@@ -15,17 +16,17 @@ PLACE = "GAPSHIFT_ARCHIVE"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    kinds = parser.add_subparsers(dest="kind", metavar="DO", required=True)
-    add = kinds.add_parser("add", help="add files; what is kept already is not added twice")
+    add_kind = kinds_of(parser, NAME, "DO")
+    add = add_kind("add", "add files; what is kept already is not added twice")
     add_reading_options(add)
-    show = kinds.add_parser("list", help="which files it holds, and the electrode log")
-    mark = kinds.add_parser("mark", help="write into the electrode log")
+    show = add_kind("list", "which files it holds, and the electrode log")
+    mark = add_kind("mark", "write into the electrode log")
     mark.add_argument("day", metavar="YYYY-MM-DD")
     mark.add_argument("what", metavar="TEXT", help="polished, conditioned, gap reset ...")
     mark.add_argument("--electrode", default="", metavar="NAME")
     mark.add_argument("--instrument", default="", metavar="NAME")
     mark.add_argument("--note", default="", metavar="TEXT")
-    remove = kinds.add_parser("remove", help="take a file out again")
+    remove = add_kind("remove", "take a file out again")
     remove.add_argument("name", metavar="NAME", help="its name, or the beginning of its SHA-256")
     share = kinds.add_parser("share", help="put its readings into a folder that many read, as Parquet")
     share.add_argument("folder", metavar="FOLDER", help="afterwards it can stand wherever a FILE can")

@@ -12,6 +12,7 @@ from dashboard.commands.common import (
     amount,
     coefficient,
     emit,
+    history_of,
     kilovolts,
     open_records,
     percentage,
@@ -31,7 +32,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--between-sd", type=kilovolts, metavar="KV", help="scatter between fillings from history, for single fillings"
     )
     parser.add_argument(
-        "--history", metavar="FILE", help="earlier tests from which the scatter within and between fillings is borrowed"
+        "--history",
+        metavar="FILE",
+        action="append",
+        help="earlier tests from which the scatter within and between fillings is borrowed",
     )
     parser.add_argument("--voltmeter", type=percentage, metavar="1%", help="half-width of its calibration limits")
     parser.add_argument("--gap-tolerance", type=amount, metavar="MM", help="half-width of the gap's setting")
@@ -55,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
     if (args.gap_tolerance is None) != (args.exponent is None):
         raise InputError("The gap's part needs both --gap-tolerance and --exponent.")
     records = open_records(args)
-    cases, past = series_of(records), _history(args.history, records)
+    cases, past = series_of(records), _history(args, records)
     chosen = [c for c in cases if args.case is None or args.case.casefold() in c.label.casefold()]
     if not chosen:
         raise InputError(f"--case {args.case!r} is in none of: {'; '.join(c.label for c in cases[:12])}.")
@@ -88,14 +92,12 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _history(path: str | None, records: Any) -> Any:
-    """The scatter that the history file lends, from tests by the same procedure where it has enough; or None."""
-    if path is None:
-        return None
-    from methods.cage import read_in_cage
+def _history(args: argparse.Namespace, records: Any) -> Any:
+    """The scatter that the history lends, from tests by the same procedure where it has enough; or None."""
     from methods.scatter.history import scatter_history
 
-    return scatter_history(read_in_cage(path), records)
+    past = history_of(args)
+    return None if past is None else scatter_history(past, records)
 
 
 def _text(budgets: list[dict[str, Any]], refused: list[dict[str, Any]]) -> str:

@@ -14,6 +14,9 @@ from methods.columns import level_text
 from methods.errors import InputError
 from methods.result import as_json
 
+#: What stands behind FILE in every help.
+FILES = "CSV, TSV or semicolon text, XLSX, Parquet or an archive (.duckdb); several are taken together"
+
 
 def percentage(text: str) -> float:
     """Read ``10%`` as 0.10; anything without the sign is refused, because 0.5 could be either."""
@@ -83,7 +86,7 @@ def add_reading_options(parser: argparse.ArgumentParser, *, file: bool = True) -
             "file",
             metavar="FILE",
             nargs="+",
-            help="CSV, TSV or semicolon text, XLSX, Parquet or an archive (.duckdb); several are taken together",
+            help=FILES,
         )
     group = parser.add_argument_group("reading", "each overrules a guess of the reader")
     group.add_argument("--value", metavar="COLUMN", help="the column that holds the breakdown voltages")
@@ -182,6 +185,14 @@ def executor_of(args: argparse.Namespace) -> AbstractContextManager[Any]:
     from methods.workers import cluster, processes
 
     return cluster(args.cluster) if args.cluster else processes(args.workers)
+
+
+def history_of(args: argparse.Namespace) -> Any:
+    """What ``--history`` names: records of one file or several, ``study``, or None."""
+    from methods.cage import read_all_in_cage
+
+    named = args.history or []
+    return None if not named else named[0] if named == ["study"] else read_all_in_cage(named)
 
 
 def add_by(parser: argparse.ArgumentParser) -> None:

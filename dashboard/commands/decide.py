@@ -14,6 +14,7 @@ from dashboard.commands.common import (
     add_reported,
     emit,
     executor_of,
+    history_of,
     kilovolts,
     open_records,
     probability,
@@ -50,7 +51,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--by", action="append", metavar="COLUMN", help="what tells the cases apart; may be repeated")
     parser.add_argument(
-        "--history", metavar="FILE", help="earlier tests from which the scatter within and between fillings is borrowed"
+        "--history", metavar="FILE", action="append",
+        help="earlier tests from which the scatter within and between fillings is borrowed"
         " (study: the other oils of this file)"
     )  # fmt: skip
     add_reported(parser)
@@ -64,13 +66,14 @@ def run(args: argparse.Namespace) -> int:
     from methods.protocols import CHECK
 
     records = open_records(args)
-    found = decide_all(
-        records, args.limit, args.rule, limit_method=args.limit_method, limit_liquid=args.limit_liquid,
-        limit_stage=args.limit_stage, limit_equipment=args.limit_equipment, stage=args.stage, equipment=args.equipment,
-        poor_below=args.poor_below, by=args.by,
-        confidence=args.confidence, risk=args.risk, between_sd=args.between_sd, instrument_kv=args.instrument,
-        history=args.history, result=args.result,
-    )  # fmt: skip
+    with progress("Verdicts") as tell:
+        found = decide_all(
+            records, args.limit, args.rule, limit_method=args.limit_method, limit_liquid=args.limit_liquid,
+            limit_stage=args.limit_stage, limit_equipment=args.limit_equipment, stage=args.stage,
+            equipment=args.equipment, poor_below=args.poor_below, by=args.by,
+            confidence=args.confidence, risk=args.risk, between_sd=args.between_sd, instrument_kv=args.instrument,
+            history=history_of(args), result=args.result, progress=tell,
+        )  # fmt: skip
     lines = [*told([found]), f"\n{CHECK[:1].upper()}{CHECK[1:]}."]
     if not args.prove:
         emit(args, found, "\n".join(lines))

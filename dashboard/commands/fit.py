@@ -7,11 +7,13 @@ from pathlib import Path
 from typing import Any
 
 from dashboard.commands.common import (
+    FILES,
     add_json,
     add_proof,
     add_reading_options,
     emit,
     executor_of,
+    history_of,
     open_records,
     probability,
     told,
@@ -26,7 +28,7 @@ HELP = "fit distributions to each group: parameters, low percentiles, limits"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     # Not required here: `--by electrode FILE` would be read as two columns; `_settle_file` sorts that out.
-    parser.add_argument("file", metavar="FILE", nargs="?", help="CSV, TSV or semicolon text, XLSX or Parquet")
+    parser.add_argument("file", metavar="FILE", nargs="*", help=FILES)
     add_reading_options(parser, file=False)
     parser.add_argument(
         "--by", metavar="COLUMN", nargs="+", action="extend", default=[],
@@ -46,7 +48,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="how the limits are made (default: pivot, which holds with few values and knows of fillings)",
     )  # fmt: skip
     parser.add_argument(
-        "--history", metavar="FILE", help="earlier tests from which the scatter within and between fillings is borrowed"
+        "--history", metavar="FILE", action="append",
+        help="earlier tests from which the scatter within and between fillings is borrowed"
     )  # fmt: skip
     add_proof(parser)
     add_json(parser)
@@ -61,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
     records = open_records(args)
     fits = fit_groups(
         records, args.by, families or FAMILIES, confidence=args.confidence,
-        percentiles=args.percentile or (0.01, 0.1, 0.5), interval=args.interval, history=args.history,
+        percentiles=args.percentile or (0.01, 0.1, 0.5), interval=args.interval, history=history_of(args),
     )  # fmt: skip
     if args.prove:
         _prove(args, records, fits)
@@ -94,16 +97,16 @@ def _prove(args: argparse.Namespace, records: Any, fits: list[dict[str, Any]]) -
 
 def _settle_file(args: argparse.Namespace) -> None:
     """Find the file when it stands behind an option that takes several words."""
-    if args.file is not None:
+    if args.file:
         return
     lists = [words for words in (args.by, args.family) if words]
     for words in lists:
         for word in words:
             if Path(word).is_file():
                 words.remove(word)
-                args.file = word
+                args.file = [word]
                 return
     tail = next((words for words in lists if len(words) > 1), None)
     if tail is None:
         raise InputError("Name the file to fit: gapshift fit FILE.", column="FILE")
-    args.file = tail.pop()  # opening it says that it is not there
+    args.file = [tail.pop()]  # opening it says that it is not there

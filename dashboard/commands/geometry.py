@@ -41,7 +41,7 @@ def _shape(text: str) -> float:
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", metavar="FILE", nargs="?", help="records that hold both electrodes")
+    parser.add_argument("file", metavar="FILE", nargs="*", help="records that hold both electrodes")
     add_reading_options(parser, file=False)
     parser.add_argument("--first", type=_pair, metavar="ELECTRODE@MM", help="such as spherical@2.5")
     parser.add_argument("--second", type=_pair, metavar="ELECTRODE@MM", help="such as mushroom@2.5")
@@ -59,14 +59,14 @@ def run(args: argparse.Namespace) -> int:
     if (args.first is None) != (args.second is None):
         raise InputError("Give both --first and --second, or neither.")
     if args.first is None:
-        if args.file is not None:
+        if args.file:
             raise InputError("Say which to compare: --first ELECTRODE@MM --second ELECTRODE@MM.")
         usual = [("spherical", 2.5), ("mushroom", 2.5), ("mushroom", 2.0), ("mushroom", 1.0)]
         found = [stressed(*pick, fraction=args.fraction) for pick in usual]
         table = stress(found)
         emit(args, {"stress": found}, f"{table.title}:\n\n{table.text()}")
         return 0
-    if args.file is not None:
+    if args.file:
         records = open_records(args)
         shift = compare_geometry(records, args.first, args.second, fraction=args.fraction, confidence=args.confidence)
     elif args.shape is not None:

@@ -18,6 +18,7 @@ from dashboard.commands.common import (
     probability,
     told,
 )
+from dashboard.commands.examples import kinds_of
 from dashboard.commands.plan_study import add_round, add_study, run_round, run_study
 from methods.errors import InputError
 from methods.result import as_json
@@ -204,9 +205,9 @@ _KINDS: dict[str, tuple[str, Any]] = {
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    kinds = parser.add_subparsers(dest="kind", metavar="KIND", required=True, parser_class=type(parser))
+    add_kind = kinds_of(parser, NAME, "KIND")
     for kind, (text, add) in _KINDS.items():
-        sub = kinds.add_parser(kind, help=text, description=f"How many breakdowns {text}.")
+        sub = add_kind(kind, text, f"How many breakdowns {text}.")
         add(sub)
         add_json(sub)
 

@@ -5,7 +5,16 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from dashboard.commands.common import add_json, add_reading_options, amount, emit, open_records, probability, told
+from dashboard.commands.common import (
+    FILES,
+    add_json,
+    add_reading_options,
+    amount,
+    emit,
+    open_records,
+    probability,
+    told,
+)
 from methods.errors import InputError
 
 NAME = "rate"
@@ -17,7 +26,7 @@ def _positive(text: str) -> float:
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", metavar="FILE", nargs="?", help="CSV, TSV or semicolon text, XLSX or Parquet")
+    parser.add_argument("file", metavar="FILE", nargs="*", help=FILES)
     add_reading_options(parser, file=False)
     parser.add_argument("--from", dest="from_kv_s", type=_positive, metavar="KV/S", help="rate of rise to start from")
     parser.add_argument("--to", dest="to_kv_s", type=_positive, metavar="KV/S", help="rate of rise to go to")
@@ -38,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
     from methods.answers.laws import rate
     from methods.laws.rate_law import rate_laws
 
-    if args.file is None:
+    if not args.file:
         if args.exponent is None or args.from_kv_s is None or args.to_kv_s is None:
             raise InputError("Without a file give --exponent, --from and --to.")
         found = _shift(args, args.exponent, None, None)

@@ -7,7 +7,15 @@ import hashlib
 from pathlib import Path
 from typing import Any
 
-from dashboard.commands.common import add_json, add_reading_options, emit, percentage, probability, reading_arguments
+from dashboard.commands.common import (
+    add_json,
+    add_reading_options,
+    emit,
+    kilovolts,
+    percentage,
+    probability,
+    reading_arguments,
+)
 from dashboard.commands.progress import progress
 from methods.errors import InputError
 
@@ -27,6 +35,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--limit", default="", metavar="KEY|KV", help="also judge against this limit (kV, or its key)")
     parser.add_argument(
         "--limit-method", default="", metavar="TEXT", help="the method for which a limit in kV is written"
+    )
+    parser.add_argument("--limit-liquid", default="", metavar="LIQUID", help="the liquid that a limit in kV is for")
+    parser.add_argument(
+        "--poor-below", type=kilovolts, metavar="KV", help="grades of your own: good above --limit, poor below this"
     )
     parser.add_argument(
         "--half-width", type=percentage, default=0.10, metavar="10%", help="half-width to plan a mean for (10%%)"
@@ -51,7 +63,8 @@ def run(args: argparse.Namespace) -> int:
 
     check_target(args.out, args.file)  # before anything is computed
     study = _study(args)
-    asked = Asked(study, args.title, args.limit, args.limit_method, args.half_width, args.seed, args.appendix)
+    asked = Asked(study, args.title, args.limit, args.limit_method, args.half_width, args.seed, args.appendix,
+                  args.limit_liquid, args.poor_below)  # fmt: skip
     with progress("Report") as tell:
         report = write(asked, args.out, tell, whole=bool(args.pictures))
     pictures = save_pictures(report, args.pictures) if args.pictures else []

@@ -6,6 +6,7 @@ import argparse
 from typing import Any
 
 from dashboard.commands.common import (
+    FILES,
     add_json,
     add_reading_options,
     emit,
@@ -25,7 +26,7 @@ USUAL_COVS: tuple[float, ...] = (0.05, 0.08, 0.10, 0.12, 0.15, 0.20, 0.25, 0.30,
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", nargs="?", metavar="FILE", help="CSV, TSV or semicolon text, XLSX or Parquet")
+    parser.add_argument("file", nargs="*", metavar="FILE", help=FILES)
     parser.add_argument("--rule", metavar="KEY", help="one of the known rules for all series, such as three_r")
     own = parser.add_argument_group("a rule of your own")
     own.add_argument("--kind", choices=["three_r", "range_percent", "cov_ceiling"], help="what is compared")
@@ -54,9 +55,9 @@ def run(args: argparse.Namespace) -> int:
     document: dict[str, Any] = {}
     parts: list[str] = []
     rule = _rule(args)
-    if args.file is not None:
+    if args.file:
         parts += _judged(args, rule, document)
-    if args.file is None or args.cov or args.effect:
+    if not args.file or args.cov or args.effect:
         parts += _rates(args, rule, document)
     from methods.protocols import CHECK
 

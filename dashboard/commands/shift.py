@@ -12,6 +12,7 @@ from dashboard.commands.common import (
     add_reading_options,
     emit,
     executor_of,
+    history_of,
     open_records,
     probability,
     told,
@@ -54,7 +55,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--samples", choices=["fixed", "random"], default="fixed", help="for the mixed model (default: fixed)"
     )  # fmt: skip
     parser.add_argument(
-        "--history", metavar="FILE",
+        "--history", metavar="FILE", action="append",
         help="earlier tests of the laboratory: their scatter between fillings serves a level with one filling",
     )  # fmt: skip
     parser.add_argument("--log", action="store_true", help="analyse log kV: geometric means, the shift as a ratio")
@@ -93,7 +94,7 @@ def run(args: argparse.Namespace) -> int:
     result = shift(
         records, args.by, reference=args.reference, confidence=args.confidence,
         log=args.log, adjust=args.adjust, within=args.within, model=args.model, factors=args.factors,
-        samples=args.samples, history=read_history(args.history),
+        samples=args.samples, history=history_of(args),
         covariates=args.covariates, liquid=args.liquid,
     )  # fmt: skip
     document = as_json(result)
@@ -137,7 +138,7 @@ def _proof(args: argparse.Namespace, records: Any) -> Any:
     with executor_of(args) as executor, progress("Proof") as tell:
         return prove_shift(
             records, args.by, reference=args.reference, confidence=args.confidence, log=args.log, within=args.within,
-            history=read_history(args.history), repetitions=args.prove, rng=args.rng, executor=executor, progress=tell,
+            history=history_of(args), repetitions=args.prove, rng=args.rng, executor=executor, progress=tell,
         )  # fmt: skip
 
 
@@ -150,12 +151,3 @@ def liquid(text: str) -> str | tuple[float, float]:
         return float(parts[0]), float(parts[1])
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r}: a name, or two numbers such as 7.42,1670") from None
-
-
-def read_history(path: str | None) -> Any:
-    """The records of the history file, or None."""
-    if path is None:
-        return None
-    from methods.cage import read_in_cage
-
-    return read_in_cage(path)

@@ -44,10 +44,14 @@ def _asked(study: Study) -> dict[str, Any]:
         value = address.read(parameter, study.inputs.get(f"{page}.{name}"))
         return parameter.default if value is None else value
 
-    limit, method = given("decision", "limit"), ""
+    limit, own = given("decision", "limit"), {}
     if limit == TYPED:
-        limit, method = f"{given('decision', 'limit_kv'):g}", given("decision", "method").strip()
-    return {"half_width": given("howmany", "half_width") / 100, "limit": limit, "limit_method": method}
+        limit = f"{given('decision', 'limit_kv'):g}"
+        own = {
+            "limit_method": given("decision", "method").strip(), "limit_liquid": given("decision", "liquid") or "",
+            "poor_below": given("decision", "poor_kv") or None,
+        }  # fmt: skip
+    return {"half_width": given("howmany", "half_width") / 100, "limit": limit, **own}
 
 
 class StudyReport(pn.viewable.Viewer):

@@ -18,8 +18,9 @@ from methods.result import as_json
 
 @dataclass(frozen=True)
 class Asked:
-    """The study and the questions. ``limit`` is kV or the key of a limit document's entry, as text; with ``appendix``
-    every table and picture is printed."""
+    """The study and the questions. ``limit`` is kV or the key of a limit document's entry, as text; of a limit in kV
+    ``limit_method`` and ``limit_liquid`` say what it is for, and ``poor_below`` (kV) makes grades of it. With
+    ``appendix`` every table and picture is printed."""
 
     study: Study
     title: str = ""
@@ -28,6 +29,8 @@ class Asked:
     half_width: float = 0.10
     seed: int = 0
     appendix: bool = False
+    limit_liquid: str = ""
+    poor_below: float | None = None
 
     @property
     def data(self) -> Any:

@@ -12,6 +12,7 @@ from dataclasses import replace
 import pandas as pd
 
 from dashboard import words
+from dashboard.levels import level_text
 from dashboard.report.asked import Asked
 from dashboard.report.document import Section, Table
 
@@ -36,8 +37,18 @@ TABLES: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "precision": {
         "precision": ("level", "laboratories", "mean", "s_r", "s_R", "r", "R", "r_percent", "R_percent"),
-        "flags": (), "laboratories": (), "relations": ("kind", "reads", "a", "b", "lack_of_fit_p"),
+        "flags": (), "left_out": (), "by_laboratory": (), "relations": ("kind", "reads", "a", "b", "lack_of_fit_p"),
     },
+    "methods": {
+        "precision_ratio": ("kind", "first", "second", "ratio", "low", "high", "p_value"), "limits": (),
+        "discrimination": ("method", "oils", "results", "discrimination", "discrimination_low", "discrimination_high",
+                           "per_hour"),
+    },
+}  # fmt: skip
+#: What a reader must know of the tests where it is the same for all of them.
+HELD = {
+    "method": "{}", "edition": "edition {}", "electrode": "{} electrodes", "gap_mm": "gap {} mm",
+    "stirring": "stirring {}", "rise_kv_s": "{} kV/s", "fluid": "{}", "laboratory": "laboratory {}",
 }  # fmt: skip
 #: Rows of a front table; one that is longer goes to the appendix whole, and the section says so.
 MOST_ROWS = 24
@@ -54,10 +65,11 @@ def is_round(asked: Asked) -> bool:
     return asked.by == "laboratory" and len(asked.levels()) >= ROUND
 
 
-def cut(section: Section) -> Section | None:
-    """The section as it stands in front; None where it is appendix only."""
+def cut(section: Section, of_round: bool = False) -> Section | None:
+    """The section as it stands in front; None where it is appendix only: in a round also the laboratories' means over
+    oils that differ, and their scatter, which precision says oil by oil."""
     wanted = TABLES.get(section.key)
-    if wanted is None:
+    if wanted is None or (of_round and section.key == "scatter" and not section.refusal):
         return None
     if section.refusal:
         return replace(section, notices=(), tables=(), pictures=())
@@ -98,7 +110,10 @@ def front(asked: Asked, sections: Sequence[Section]) -> Section:
     else:
         return _single(by)
     said = _round(section) if key == "precision" else _comparison(asked, section, by.get("choose"))
+    if is_round(asked) and "methods" in by and not by["methods"].refusal:
+        said += by["methods"].sentences[:1]
     said += [s for k in ("decision",) if k in by for s in by[k].short]
+    said += _held(asked)
     said += [s for s in by["read"].sentences] if "read" in by else []
     short = cut(section) or section
     return Section("answer", "The answer", tuple(said), pictures=section.pictures[:1], tables=short.tables[:1])
@@ -144,8 +159,17 @@ def _round(section: Section) -> list[str]:
     return [
         f"Two results of one laboratory differ by less than r = {between('r')} kV ({between('r_percent')} % of the "
         f"mean), two of different laboratories by less than R = {between('R')} kV ({between('R_percent')} %), 19 times "
-        f"in 20; {words.plural(len(table), 'level')}, {between('laboratories')} laboratories."
+        f"in 20; {words.plural(len(table), 'level')}, {between('laboratories')} laboratories. "
+        + " ".join(section.short)
     ]
+
+
+def _held(asked: Asked) -> list[str]:
+    """How everything was tested alike: the columns of the condition that say one thing throughout."""
+    table = asked.table
+    alike = [c for c in HELD if table[c].nunique() == 1 and table[c].notna().all()]
+    told = [HELD[c].format(level_text(table[c].iloc[0])) for c in alike]
+    return [f"Alike throughout: {', '.join(told)}."] if told else []
 
 
 def cautions(sections: Sequence[Section]) -> tuple[str, ...]:

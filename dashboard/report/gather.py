@@ -13,6 +13,7 @@ from dashboard import words
 from dashboard.report import brief
 from dashboard.report import sections_answers as answers
 from dashboard.report import sections_data as data
+from dashboard.report import sections_methods as pairs
 from dashboard.report.asked import Asked
 from dashboard.report.document import Report, Section
 from dashboard.report.methods_text import methods_of
@@ -48,7 +49,7 @@ def gather(asked: Asked, progress: Progress | None = None, whole: bool = True) -
         raise NotEstimable("No reading is left to report on: open a file, or take filters and exclusions back.")
     makers: Sequence[Callable[[Asked], Section | None]] = (
         data.reading, answers.shift, answers.choice, answers.percentiles, data.distributions, data.scatter, data.order,
-        answers.plan, answers.decision, answers.consistency, answers.precision,
+        answers.plan, answers.decision, answers.consistency, answers.precision, pairs.two_methods,
     )  # fmt: skip
     if not (whole or asked.appendix) and asked.by:  # where nothing is compared, a distribution is the first picture
         makers = [make for make in makers if make not in BEHIND]
@@ -73,7 +74,9 @@ def gather(asked: Asked, progress: Progress | None = None, whole: bool = True) -
         ),
         written_on=datetime.date.today().isoformat(),
         front=first,
-        brief=tuple(s for section in _ordered(asked, sections) if (s := brief.cut(section)) is not None),
+        brief=tuple(
+            s for section in _ordered(asked, sections) if (s := brief.cut(section, brief.is_round(asked))) is not None
+        ),
         cautions=brief.cautions([s for s in _ordered(asked, sections) if s.key in brief.TABLES]),
         with_appendix=asked.appendix,
     )
@@ -81,8 +84,10 @@ def gather(asked: Asked, progress: Progress | None = None, whole: bool = True) -
 
 def _ordered(asked: Asked, sections: Sequence[Section]) -> list[Section]:
     """The sections as they stand behind the first page; in a round precision comes before the shifts."""
-    wanted = ("read", "precision", "shift", "scatter", "decision", "plan")
-    wanted = wanted if brief.is_round(asked) else ("read", "shift", "scatter", "plan", "decision", "precision")
+    wanted = ("read", "precision", "methods", "shift", "scatter", "decision", "plan")
+    wanted = (
+        wanted if brief.is_round(asked) else ("read", "shift", "methods", "scatter", "plan", "decision", "precision")
+    )
     return sorted(sections, key=lambda s: wanted.index(s.key) if s.key in wanted else len(wanted))
 
 
@@ -115,6 +120,10 @@ def _settings(asked: Asked) -> pd.DataFrame:
     ]
     if asked.limit_method:
         rows.append(("the limit is written for", asked.limit_method))
+    if asked.limit_liquid:
+        rows.append(("liquid of the limit", asked.limit_liquid))
+    if asked.poor_below:
+        rows.append(("grades of your own", f"poor below {asked.poor_below:g} kV"))
     for file in study.files:
         options = {k: v for k, v in file.options.items() if v is not None}
         if options:

@@ -119,6 +119,16 @@ BY_SECTION: dict[str, tuple[Method, ...]] = {
             "ISO 5725-2:2019; ASTM E691; J. Mandel, J. Qual. Technol. 17 (1985) 29",
         ),
     ),
+    "methods": (
+        Method(
+            "Two methods",
+            "Ratios of s_r and s_R with limits from F, averaged over the oils on the log scale. Limits of agreement on "
+            "the same oils with the share of the methods' own scatter; lines with error in both. Discrimination: "
+            "spread of the oils over that of a result.",
+            "J. M. Bland and D. G. Altman, Stat. Methods Med. Res. 8 (1999) 135; K. Linnet, Clin. Chem. 39 (1993) 424; "
+            "J. Mandel, The Statistical Analysis of Experimental Data, Wiley 1964",
+        ),
+    ),
 }  # fmt: skip
 
 

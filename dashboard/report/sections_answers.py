@@ -20,6 +20,12 @@ from methods.answers.decision import labels
 from methods.answers.precision import TESTS
 from methods.errors import InputError, NotEstimable
 
+#: What counts as one result of a round -> in words.
+COUNTED = {
+    "result": "what the method reports as one, the mean of its breakdowns", "filling": "the mean of a filling",
+    "breakdown": "a single breakdown",
+}  # fmt: skip
+
 #: Levels up to which the scatter is drawn against them: more are several procedures, which share no relation.
 MOST_LEVELS = 12
 
@@ -185,12 +191,14 @@ def _decision(asked: Asked) -> Section:
     from methods.planning import decide_all
 
     found = decide_all(
-        asked.data, asked.limit, limit_method=asked.limit_method or None, confidence=asked.confidence,
-        result=asked.study.result,
+        asked.data, asked.limit, limit_method=asked.limit_method or None, limit_liquid=asked.limit_liquid or None,
+        poor_below=asked.poor_below, confidence=asked.confidence, result=asked.study.result,
     )  # fmt: skip
     made = answer(found)
     counts = Counter(d.verdict for d in found.decisions)
     short: tuple[str, ...] = (f"Limit: {found.limit}. Rule: {found.rule}.",)
+    if asked.poor_below:
+        short += (f"Grades of your own: good above the limit, poor below {asked.poor_below:g} kV, fair between.",)
     if counts:
         short += (", ".join(f"{n} × {v}" for v, n in counts.most_common()) + ".",)
     names = labels(found.decisions)
@@ -246,7 +254,8 @@ def _precision(asked: Asked) -> Section:
             "Limits of each; lines: the relations of the table. An arrow: farther than drawn.",
         ))  # fmt: skip
     rest = together(c for c in made.cautions if c.code != "flags")
-    return Section("precision", "Precision between laboratories", tuple(said), tables=tuple(tables),
+    counted = f"What counts as one result: {COUNTED[found.result]}."
+    return Section("precision", "Precision between laboratories", tuple(said), tables=tuple(tables), short=(counted,),
                    notices=(*_standing_out(found.flags), *rest, *bad),
                    pictures=tuple(pictures))  # fmt: skip
 

@@ -55,6 +55,8 @@ def precision(found: Precision) -> Answer:
         tables.append(_table("robust", "The same, robust against outlying laboratories", robust[list(_ROBUST)]))
     if len(found.relations):
         tables.append(_table("relations", "Relation to the level", found.relations[list(_RELATIONS)]))
+    if len(found.cells):
+        tables.append(by_laboratory(found))
     told = patterns(found.cells)
     if len(told) > 1:
         tables.append(_table("patterns", "What each laboratory does at all levels", told))
@@ -64,6 +66,36 @@ def precision(found: Precision) -> Answer:
     tables.append(_table("cells", "Every cell", cells[list(_CELLS)]))
     drawn = ("spreads", "mandel_h", "mandel_k")
     return Answer(QUESTION, (_said(found),), tuple(_cautions(found)), tuple(tables), drawn, found)
+
+
+def by_laboratory(found: Precision) -> Table:
+    """Laboratory by level: mean and SD of each cell, with a mark where h or k is beyond its critical value."""
+    levels = {lv.level: lv for lv in found.levels}
+    rows: dict[str, dict[str, str]] = {}
+    for cell in found.cells.to_dict("records"):
+        at = levels.get(cell["level"])
+        spread = f" ({number(cell['sd'])})" if cell["sd"] == cell["sd"] else ""
+        marks = _mark("h", cell["h"], at.h_critical) + _mark("k", cell["k"], at.k_critical) if at else ""
+        rows.setdefault(str(cell["laboratory"]), {})[str(cell["level"])] = f"{number(cell['mean'])}{spread}{marks}"
+    columns = [str(v) for v in dict.fromkeys(found.cells["level"])]
+    told = [{"laboratory": lab, **cells} for lab, cells in rows.items()]
+    frame = pd.DataFrame(told, columns=["laboratory", *columns])
+    turned = len(columns) > len(rows)  # the longer side goes down the page
+    if turned:
+        frame = frame.set_index("laboratory").T.rename_axis("level").reset_index().rename_axis(columns=None)
+    own = {str(c): (str(c), "Mean and SD of the results, kV.") for c in frame.columns[1:]}
+    note = (
+        "Mean and, in brackets, SD of the results of each cell, kV. Behind them h or k where Mandel's statistic is "
+        "beyond its critical value at 5 % (*) or 1 % (**)."
+    )
+    return Table("by_laboratory", "Laboratory by level", frame, note, {**OWN[QUESTION], **own})
+
+
+def _mark(letter: str, value: float, critical: dict[str, float]) -> str:
+    for share, stars in (("0.01", "**"), ("0.05", "*")):
+        if share in critical and abs(value) > critical[share]:
+            return f" {letter}{stars}"
+    return ""
 
 
 def ratio(found: PrecisionRatio) -> Answer:
