@@ -19,15 +19,13 @@ from methods.answers import answer, stacked
 from methods.answers.decision import labels
 from methods.answers.precision import TESTS
 from methods.errors import InputError, NotEstimable
+from methods.procedures import name_procedures
 
 #: What counts as one result of a round -> in words.
 COUNTED = {
     "result": "what the method reports as one, the mean of its breakdowns", "filling": "the mean of a filling",
     "breakdown": "a single breakdown",
 }  # fmt: skip
-
-#: Levels up to which the scatter is drawn against them: more are several procedures, which share no relation.
-MOST_LEVELS = 12
 
 
 def shift(asked: Asked) -> Section:
@@ -236,7 +234,8 @@ def _precision(asked: Asked) -> Section:
         for v in good[:8] if v.r == v.r and v.R == v.R
     ]  # fmt: skip
     made = answer(found)
-    tables = [Table.of(t) for t in made.tables]
+    one = len(name_procedures(asked.table).names) < 2  # several procedures share no relation to the level
+    tables = [Table.of(t) for t in made.tables if one or t.name != "relations"]
     pictures = []
     cells = found.cells.dropna(subset=["h", "k"], how="all") if {"h", "k"} <= set(found.cells.columns) else None
     if cells is not None and 0 < cells["level"].nunique() <= 6:
@@ -247,7 +246,7 @@ def _precision(asked: Asked) -> Section:
                         f"Mandel's {letter} by laboratory and level; the critical values at 5 % and 1 % as lines.",
                         "Lines across: the critical values at 5 % (dashed) and 1 %.")
             )  # fmt: skip
-    if 1 < sum(v.s_r == v.s_r for v in good) <= MOST_LEVELS:
+    if one and sum(v.s_r == v.s_r for v in good) > 1:
         pictures.append(Picture(
             "Scatter against the level", figures.drawn(results.spreads(made), "spread", 380),
             "s_r and s_R of each level against its mean, with limits and the relation that fits best.",

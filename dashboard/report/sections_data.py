@@ -24,6 +24,8 @@ from methods.scatter.order_curve import trend_line
 DRAWN_FAMILY = "weibull"
 #: Rows that a picture of components has room for.
 MOST_BARS = 12
+#: Groups up to which each is told in a sentence.
+MOST_SENTENCES = 12
 
 
 def reading(asked: Asked) -> Section:
@@ -89,7 +91,10 @@ def _distributions(asked: Asked) -> Section:
     from methods.scatter import fit_groups
 
     by = [asked.by] if asked.by else []
-    looks, curves = asked.looks(), gather_curves(asked.table, by, DRAWN_FAMILY, asked.confidence)
+    mixed = asked.by != "sample" and asked.table["sample"].nunique() > 1  # no family describes oils mixed
+    looks, curves = asked.looks(), gather_curves(asked.table, by, "none" if mixed else DRAWN_FAMILY, asked.confidence)
+    sure = f"Thin: fitted Weibull curve, with its limits at {100 * asked.confidence:g} % confidence."
+    last = "The oils are mixed here; families are fitted oil by oil." if mixed else sure
     pictures = []
     for at in range(0, len(curves), theme.MOST_LEVELS):
         some = curves[at : at + theme.MOST_LEVELS]
@@ -99,20 +104,23 @@ def _distributions(asked: Asked) -> Section:
             Picture(
                 "Share of readings at or below each voltage", figures.drawn(drawing, f"overlay{at}", 460),
                 f"Step curves of {words.listed(c.label for c in some)}, a dot below for each reading; an asterisk "
-                "marks a ceiling that was withstood; the thin curve is the fitted Weibull one, with its limits.",
-                f"Thin: fitted Weibull curve, with its limits at {100 * asked.confidence:g} % confidence. Dots: single "
-                "readings. Asterisk: a ceiling withstood.",
+                "marks a ceiling that was withstood"
+                + ("." if mixed else "; the thin curve is the fitted Weibull one, with its limits."),
+                f"{last} Dots: single readings. Asterisk: a ceiling withstood.",
             )
         )  # fmt: skip
-    fits = fit_groups(asked.data, by, confidence=asked.confidence)
+    fits = fit_groups(asked.data, [*by, "sample"] if mixed else by, confidence=asked.confidence)
     made = answer(fits)
     notices = list(texts_of(made.cautions))
-    notices += list(dict.fromkeys(f"{f['family']}: {f['error']}" for f in fits if "error" in f))
+    notices += list(dict.fromkeys(f"{words.cell('family', f['family'])}: {f['error']}" for f in fits if "error" in f))
     if all("error" in f for f in fits):
         return Section("distributions", "Distributions", pictures=tuple(pictures), notices=tuple(notices),
                        refusal="No distribution can be fitted to these readings; the reasons stand below.")  # fmt: skip
     tables = tuple(Table.of(t) for t in made.tables)
-    return Section("distributions", "Distributions", made.sentences, notices=tuple(notices), pictures=tuple(pictures),
+    said = made.sentences
+    if len(said) > MOST_SENTENCES:
+        said = (f"The families fitted to each of {len(said)} groups, best first, stand in the tables.",)
+    return Section("distributions", "Distributions", said, notices=tuple(notices), pictures=tuple(pictures),
                    tables=tables)  # fmt: skip
 
 
@@ -139,7 +147,7 @@ def _scatter(asked: Asked) -> Section:
         means.append(
             {**head, "mean_kv": found.mean_kv, "standard_error_kv": found.standard_error_kv, "low_kv": found.low_kv,
              "high_kv": found.high_kv, "df": found.df, "breakdowns": found.breakdowns, "withstood": found.withstood,
-             "effective_breakdowns": found.effective_breakdowns, "method": found.method, "limits": found.limits}
+             "effective_breakdowns": found.effective_breakdowns, "estimated_by": found.method, "limits": found.limits}
         )  # fmt: skip
         said.append(
             f"{level[:1].upper() + level[1:]}: mean {words.number(found.mean_kv)} kV ({words.number(found.low_kv)} to "

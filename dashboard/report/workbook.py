@@ -14,12 +14,14 @@ from dashboard.report.asked import plain
 from dashboard.report.charts import HEAD, chart_of
 from dashboard.report.document import Report, Section, Table
 from dashboard.report.names import heading
-from methods.answers.files import MOST_CHARACTERS, MOST_ROWS, SAFE, units_note, write_cell
+from methods.answers.files import MOST_CHARACTERS, MOST_ROWS, SAFE, units_said, write_cell
 from methods.answers.writing import SHARES, is_setting
 from methods.protocols import CHECK
 
 #: Characters that a line of the first sheet takes.
 WIDE = 74
+#: Rows from which a table stands behind the others: it fills pages.
+LONG = 120
 
 
 def render_workbook(report: Report) -> bytes:
@@ -31,13 +33,13 @@ def render_workbook(report: Report) -> bytes:
         looks = Looks(book)
         _front(book.add_worksheet("Report"), report, looks)
         taken = {"report"}
-        for section in report.sections:
-            for table in section.tables:
-                sheet = book.add_worksheet(_name(table.name, taken))
-                _sheet(sheet, section, table, looks)
-                chart = chart_of(book, sheet.get_name(), table)
-                if chart is not None:  # under the cells that it is drawn from
-                    sheet.insert_chart(len(table.frame) + HEAD + 1, 0, chart, {"x_scale": 1.4, "y_scale": 1.4})
+        tables = [(section, table) for section in report.sections for table in section.tables]
+        for section, table in sorted(tables, key=lambda t: len(t[1].frame) > LONG):  # what fills pages comes last
+            sheet = book.add_worksheet(_name(table.name, taken))
+            _sheet(sheet, section, table, looks)
+            chart = chart_of(book, sheet.get_name(), table)
+            if chart is not None:  # under the cells that it is drawn from
+                sheet.insert_chart(len(table.frame) + HEAD + 1, 0, chart, {"x_scale": 1.4, "y_scale": 1.4})
         for name, frame in (("settings", report.settings), ("versions", report.versions)):
             table = Table(name, name.capitalize(), frame)
             _sheet(book.add_worksheet(_name(name, taken)), None, table, looks)
@@ -53,10 +55,13 @@ class Looks:
         self._book = book
         self._numbers: dict[str, Any] = {}
         self.of = {
-            "title": book.add_format({"bold": True, "font_size": 16, "font_color": colours.bar}),
+            "title": book.add_format({"bold": True, "font_size": 16, "font_color": colours.bar, "text_wrap": True}),
             "part": book.add_format({"bold": True, "font_size": 12, "font_color": colours.bar, "top": 1}),
             "text": book.add_format(wrapped),
             "note": book.add_format({**wrapped, "font_color": colours.caution}),
+            "right": book.add_format(
+                {"bold": True, "bg_color": colours.bar, "font_color": colours.on_bar, "align": "right", **wrapped}
+            ),
             "head": book.add_format(
                 {"bold": True, "bg_color": colours.bar, "font_color": colours.on_bar, **wrapped}
             ),
@@ -131,27 +136,23 @@ def _height(text: str, width: float, line: float = 15) -> float:
 
 def _sheet(sheet: Any, section: Section | None, table: Table, looks: Looks) -> None:
     frame = table.frame
-    sheet.write_string(0, 0, f"{table.title}" + (f" ({section.title})" if section else ""), looks.of["title"])
-    note = " ".join(
-        [f"{units_note(frame, '', table.headings)}."] * bool(units_note(frame, "", table.headings))
-        + [table.note] * bool(table.note)
-        + [f"{CHECK.capitalize()}."] * bool(section and section.check)
-        + [f"The first {MOST_ROWS} of {len(frame)} rows."] * (len(frame) > MOST_ROWS)
-    )
-    sheet.write_string(1, 0, note)
-    lines, heads = [1.0] * min(len(frame), MOST_ROWS), 1.0
+    lines, heads, widths = [1.0] * min(len(frame), MOST_ROWS), 1.0, []
     for at, column in enumerate(frame.columns):
         head = heading(str(column), table.headings)
-        sheet.write_string(HEAD - 1, at, head, looks.of["head"])
-        values = [plain(v) for v in frame[column].head(MOST_ROWS).tolist()]
+        values = [_written(str(column), v) for v in frame[column].head(MOST_ROWS).tolist()]
+        numbers = all(isinstance(v, (int, float)) for v in values if v is not None)
+        sheet.write_string(HEAD - 1, at, head, looks.of["right" if numbers else "head"])
         texts = [v if isinstance(v, str) else words.cell(str(column), v) for v in values]
-        width = min(max([len(head) // 2 + 3, 9, *(len(t) + 2 for t in texts[:200])]), 44)
-        heads = max(heads, _height(head, width - 1, 1))
+        longest = max((len(word) for word in head.split()), default=0)
+        width = min(max([len(head) // 2 + 3, longest + 3, 9, *(len(t) + 3 for t in texts[:200])]), 44)
+        widths.append(width)
+        heads = max(heads, _height(head, width - 3, 1))
         sheet.set_column(at, at, width)
         for row, (value, text) in enumerate(zip(values, texts, strict=True)):
             lines[row] = max(lines[row], _height(text, width, 1))
             number = isinstance(value, (int, float)) and not isinstance(value, bool)
             write_cell(sheet, row + HEAD, at, value, looks.number(str(column), value) if number else looks.of["text"])
+    _above(sheet, section, table, looks, sum(widths))
     sheet.set_row(HEAD - 1, 15 * heads)
     for row, tall in enumerate(lines):
         if tall > 1:
@@ -159,6 +160,29 @@ def _sheet(sheet: Any, section: Section | None, table: Table, looks: Looks) -> N
     sheet.freeze_panes(HEAD, 0)
     _print(sheet, table.title, landscape=len(frame.columns) > 6)
     sheet.repeat_rows(HEAD - 1)
+
+
+def _written(column: str, value: Any) -> Any:
+    """A cell as the workbook holds it: numbers as they are, keys and yes or no in words."""
+    value = plain(value)
+    return words.cell(column, value) if isinstance(value, (str, bool)) else value
+
+
+def _above(sheet: Any, section: Section | None, table: Table, looks: Looks, wide: float) -> None:
+    """Title and note over the table, in lines that are no longer than it is wide."""
+    note = " ".join(
+        [table.note] * bool(table.note)
+        + [f"{CHECK.capitalize()}."] * bool(section and section.check)
+        + [units_said(table.frame, table.headings)]
+        + [f"The first {MOST_ROWS} of {len(table.frame)} rows."] * (len(table.frame) > MOST_ROWS)
+    ).strip()
+    title = f"{table.title}" + (f" ({section.title})" if section else "")
+    last = max(len(table.frame.columns) - 1, 0)
+    for row, text, look, size in ((0, title, "title", 1.6), (1, note, "text", 1.0)):
+        if last:
+            sheet.merge_range(row, 0, row, last, "", looks.of[look])
+        sheet.write_string(row, 0, text, looks.of[look])
+        sheet.set_row(row, _height(text, max(wide, 9) / size, 22 if row == 0 else 15))
 
 
 def _print(sheet: Any, title: str, landscape: bool = False) -> None:

@@ -14,6 +14,7 @@ from typing import Any
 import pandas as pd
 
 from methods.answers.heads import heading
+from methods.answers.writing import named
 from methods.errors import InputError
 from methods.records.export import safe_csv
 
@@ -46,6 +47,12 @@ def units_note(frame: pd.DataFrame, title: str = "", own: Own | None = None) -> 
     return ". ".join([*([title] if title else []), *(["Units: " + "; ".join(said)] if said else [])])
 
 
+def units_said(frame: pd.DataFrame, own: Own | None = None) -> str:
+    """The same for a sheet, whose headings are words with their units behind them."""
+    units = list(dict.fromkeys(u for c in map(str, frame.columns) if (u := unit(c, own))))
+    return f"Units stand behind the headings: {', '.join(units)}." if units else ""
+
+
 def table_csv(frame: pd.DataFrame, title: str = "", own: Own | None = None) -> bytes:
     """The table as CSV in UTF-8 with a byte order mark, every digit; units in a first line that begins with ``#``."""
     note = " ".join(units_note(frame, title, own).replace(",", ";").split())
@@ -63,12 +70,11 @@ def table_workbook(frame: pd.DataFrame, title: str = "", own: Own | None = None)
         sheet = book.add_worksheet("Table")
         bold, head = book.add_format({"bold": True, "font_size": 13}), book.add_format({"bold": True, "bottom": 1})
         sheet.write_string(0, 0, title[:MOST_CHARACTERS], bold)
-        sheet.write_string(1, 0, units_note(frame, "", own)[:MOST_CHARACTERS])
+        sheet.write_string(1, 0, units_said(frame, own))
         for at, column in enumerate(map(str, frame.columns)):
             words = _heading(column, own)
             sheet.write_string(3, at, words, head)
-            sheet.write_comment(3, at, column)
-            values = frame.iloc[:, at].tolist()
+            values = [named(column, v) if isinstance(v, str) else v for v in frame.iloc[:, at].tolist()]
             widest = max([len(words), *(len(str(v)) if not isinstance(v, float) else 8 for v in values[:200])])
             sheet.set_column(at, at, min(widest + 2, 44))
             for row, value in enumerate(values, start=4):

@@ -95,7 +95,8 @@ def _fit(row: Row) -> dict[str, Any]:
 
 def _parameters(row: Row) -> str:
     errors = row["standard_errors"]
-    return ", ".join(f"{k} {number(v, 4)} ± {number(errors.get(k))}" for k, v in row["parameters"].items())
+    made = [f"{k.replace('_', ' ')} {number(v, 4)} ± {number(errors.get(k))}" for k, v in row["parameters"].items()]
+    return ", ".join(made)
 
 
 def _percentiles(row: Row) -> dict[str, Any]:
@@ -167,7 +168,7 @@ def _cautions(made: Sequence[Row]) -> list[Caution]:
         if len(groups) < len(every) and groups:
             whose.append(listed(groups))
         if len(families) < len({str(r["family"]) for r in made}):
-            whose.append(listed(families))
+            whose.append(listed(titles(families).values()))
         out.append(Caution(code, f"{', '.join(whose)}: {text}" if whose else text))
     return out
 

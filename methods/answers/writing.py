@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -79,10 +80,39 @@ def _share(value: float) -> str:
     return "> 99.99\u202f%" if 1 - 1e-4 < value < 1 else f"{100 * value:.3g}\u202f%"
 
 
+#: How an estimate was made -> in words.
+ESTIMATED = {"reml": "restricted maximum likelihood", "ml": "maximum likelihood"}
+
+
+def named(column: str, value: str) -> str:
+    """What people call that for which a table holds a key: a family, a rule, a protocol, a way to estimate."""
+    if column == "family":
+        return _families().get(value, value)
+    if column in ("rule", "protocol"):
+        return _standards(column).get(value, value)
+    return ESTIMATED.get(value, value) if column == "estimated_by" else value
+
+
+@cache
+def _families() -> dict[str, str]:
+    from methods.families import EVERY_FAMILY, titles
+
+    return titles(EVERY_FAMILY)
+
+
+@cache
+def _standards(column: str) -> dict[str, str]:
+    from methods.protocols import load, load_rules
+
+    if column == "rule":
+        return {key: str(rule.title) for key, rule in load_rules().items()}
+    return {key: f"{p.designation} ({p.edition})" for key, p in load().items()}
+
+
 def cell(column: str, value: Any, digits: int = 3) -> str:
     """One value as it is read in a table."""
     if isinstance(value, str):
-        return value
+        return named(column, value)
     if value is None or value is pd.NA or value is pd.NaT:
         return NOTHING
     if isinstance(value, dict):

@@ -95,7 +95,7 @@ def test_units_stand_above_the_headings() -> None:
     assert units_note(frame, "Means", {"x": "Gap (mm)"}) == "Means. Units: kV for mean_kv; % for low_percent; mm for x"
     assert table_csv(frame, "A, B").decode("utf-8-sig").splitlines()[0].startswith("# A; B. Units: kV for mean_kv")
     sheet = openpyxl.load_workbook(io.BytesIO(table_workbook(frame, "Means", OWN.get("shift")))).active
-    assert sheet["A1"].value == "Means" and "kV for mean_kv" in sheet["A2"].value
+    assert sheet["A1"].value == "Means" and sheet["A2"].value == "Units stand behind the headings: kV, %."
     assert sheet["B4"].value == "Mean (kV)" and sheet["B5"].value == 1.5
     with pytest.raises(InputError, match="take it as CSV"):
         table_workbook(pd.DataFrame({"n": range(1_048_001)}))
