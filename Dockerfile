@@ -8,11 +8,11 @@ RUN apt-get update \
 
 WORKDIR /build
 COPY . .
-RUN pip install --no-cache-dir --constraint constraints.txt ".[parquet,report]" && rm -rf /build
+RUN pip install --no-cache-dir --constraint constraints.txt ".[parquet,report,archive]" && rm -rf /build
 
-RUN useradd --create-home --uid 10001 bench
-USER bench
-WORKDIR /home/bench
+RUN useradd --system --no-create-home --uid 10001 gapshift && install --directory --owner gapshift /srv/gapshift
+USER gapshift
+WORKDIR /srv/gapshift
 
 EXPOSE 5006
 HEALTHCHECK --interval=30s --timeout=10s --start-period=30s \

@@ -13,6 +13,59 @@ from typing import Any
 ROOT = Path(__file__).resolve().parents[2]
 
 
+#: Statistic of a report -> the tests that check it against something outside the project; below ``tests/methods``.
+CHECKED_BY: dict[str, tuple[str, ...]] = {
+    "Reading": (
+        "records/test_typed_sheets.py::test_a_typed_sheet", "records/test_export.py::test_every_sheet_reads_back",
+    ),
+    "Withstood": ("scatter/test_censored.py::test_motorettes",),
+    "Shift of percentiles": (
+        "shifts/test_percentile_shifts.py::test_percentiles_without_withstands_are_hazens",
+        "shifts/test_percentile_shifts.py::test_withstands_follow_kaplan_and_meier",
+    ),
+    "Step curve": (
+        "scatter/test_survival.py::test_remission_times", "scatter/test_survival.py::test_agrees_with_statsmodels",
+    ),
+    "Fitted families": (
+        "scatter/test_fit_reference.py::test_weibull_agrees_with_the_reference",
+        "scatter/test_fit_reference.py::test_families_agree_with_the_reference",
+    ),
+    "Choice between families": ("scatter/test_fit.py::test_aicc_is_empty_when_there_are_too_few",
+                                "scatter/test_fit_reference.py::test_families_agree_with_the_reference"),
+    "Anderson-Darling": ("scatter/test_goodness.py::test_chicks", "scatter/test_goodness.py::test_heat_flow_meter"),
+    "Shift of the mean": (
+        "shifts/test_shifts.py::test_is_welch_on_filling_means_sleep",
+        "shifts/test_shifts.py::test_percent_limits_are_fiellers_for_pairs",
+    ),
+    "p-values of several levels": ("shifts/test_two_sample.py::test_holm",),
+    "Ratio of scatters": ("shifts/test_two_sample.py::test_gear_scatter",),
+    "Components of scatter": (
+        "scatter/test_components.py::test_certified_analysis",
+        "scatter/test_components.py::test_dyestuff_limits_equal_lme4_profiles",
+    ),
+    "Order effects": (
+        "scatter/test_order.py::test_published_series",
+        "scatter/test_order.py::test_first_breakdown_is_the_paired_t_test",
+    ),
+    "How many": (
+        "planning/test_mean_plan.py::test_both_half_widths",
+        "planning/test_mean_plan.py::test_nested_half_widths_of_the_trade",
+    ),
+    "Consistency rules": ("test_consistency.py::test_clopper_pearson",),
+    "Pass or fail": (
+        "planning/test_decision.py::test_one_filling_by_hand",
+        "planning/test_decision.py::test_guarded_rule_passes_a_bad_oil_as_seldom_as_promised",
+    ),
+    "Repeatability and reproducibility": (
+        "interlab/test_precision.py::test_iso_examples", "interlab/test_precision.py::test_glucose",
+    ),
+    "Two methods": (
+        "interlab/test_compare.py::test_one_level_has_f_limits", "agreement/test_agreement.py::test_bland_and_altman",
+        "agreement/test_sensitivity.py::test_flow_meters",
+    ),
+}  # fmt: skip
+
+
 def write_all(folder: Path) -> None:
     """Write every generated page below ``folder``."""
     out = folder / "made"
@@ -107,10 +160,18 @@ def formulas() -> str:
     """Each statistic, how it is made, and where it is published: the texts that a report carries."""
     from dashboard.report.methods_text import BY_SECTION
 
-    out = ["# Formulas and their sources\n", "The same texts stand at the end of every report.\n"]
+    out = [
+        "# Formulas, their sources and their checks\n",
+        "The same texts stand at the end of every report. Each test compares with something outside the project; what "
+        "that is stands in the test and, for published values, in [the checks](checks.md).\n",
+    ]
     for section, methods in BY_SECTION.items():
         out.append(f"## {section.replace('_', ' ').capitalize()}\n")
-        out.append(_table(["statistic", "how", "source"], [[m.statistic, m.text, m.reference] for m in methods]))
+        for m in methods:
+            tests = "\n".join(f"* `tests/methods/{t}`" for t in CHECKED_BY[m.statistic])
+            out.append(
+                f"### {m.statistic}\n\n{cell(m.text)}\n\nSource\n: {cell(m.reference)}.\n\nChecked by\n\n{tests}\n"
+            )
     return "\n".join(out)
 
 
@@ -147,9 +208,11 @@ def commands() -> str:
         "With `--json` a command prints one document and nothing else; its JSON Schema stands in `dashboard/schemas`, "
         "one file a command.\n",
     ]
+    fence = "`" * 4
     for name, sub in parser().commands.items():
-        fence = "`" * 4
         out.append(f"## gapshift {name}\n\n{fence}text\n{sub.format_help()}\n{fence}\n")
+        for kind, below in sub.commands.items():
+            out.append(f"### gapshift {name} {kind}\n\n{fence}text\n{below.format_help()}\n{fence}\n")
     return "\n".join(out)
 
 

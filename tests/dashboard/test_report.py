@@ -389,3 +389,18 @@ def test_the_workbook_reads_and_prints_as_a_page_does(small):
 )  # fmt: skip
 def test_three_digits_are_shown_in_a_workbook(column, value, shape):
     assert shape_of(column, value) == shape
+
+
+@pytest.mark.parametrize("ending", [".html", ".md", ".docx", ".xlsx"])
+def test_every_form_carries_every_caution_whole(small, ending):
+    made = content(small, ending)
+    if ending == ".docx":
+        text = " ".join(p.text for p in docx.Document(io.BytesIO(made)).paragraphs)
+    elif ending == ".xlsx":
+        sheet = openpyxl.load_workbook(io.BytesIO(made))["Report"]
+        text = " ".join(str(c.value) for row in sheet.iter_rows() for c in row if c.value is not None)
+    else:
+        text = words_of(made.decode()) if ending == ".html" else made.decode()
+    text = " ".join(text.replace("*", " ").replace("\\", "").split())
+    assert safety.SHORT in text
+    assert not [lead for lead, body in safety.LONG if f"{lead} {body}" not in text]

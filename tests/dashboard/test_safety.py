@@ -19,7 +19,8 @@ def plain(text: str) -> str:
 
 @pytest.mark.parametrize("word", [
     "emergency stop", "resuscitation", "dibenzofurans", "hydrogen chloride", "flash point", "charges itself",
-    "interlock", "Local rules", "current standard", "qualified people",
+    "interlock", "Local rules", "current standard", "qualified people", "before it has been tested",
+    "within sight or call", "poured", "fuel",
 ])  # fmt: skip
 def test_nothing_of_what_can_hurt_is_missing(word: str) -> None:
     assert word in " ".join(f"{lead} {text}" for lead, text in safety.LONG)

@@ -6,13 +6,20 @@ import re
 import subprocess
 import sys
 from html.parser import HTMLParser
+from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
 import pytest
 
+from dashboard.report.methods_text import BY_SECTION
+
 ROOT = Path(__file__).parents[2]
+_SPEC = spec_from_file_location("generated", ROOT / "dashboard" / "docs" / "generated.py")
+assert _SPEC is not None and _SPEC.loader is not None
+generated = module_from_spec(_SPEC)
+_SPEC.loader.exec_module(generated)
 
 
 class Page(HTMLParser):
@@ -66,6 +73,29 @@ def test_every_link_leads_somewhere(site: dict[Path, Page]) -> None:
             if not target.is_file() or (place and target in site and place not in site[target].places):
                 broken.append((path.name, link))
     assert not broken
+
+
+def test_every_formula_names_its_source_and_tests_that_exist(site: dict[Path, Page]) -> None:
+    page = next(p for p in site if p.name == "formulas.html").read_text(encoding="utf-8")
+    for section, methods in BY_SECTION.items():
+        for method in methods:
+            assert method.reference and f">{method.statistic}<" in page, section
+            assert generated.CHECKED_BY[method.statistic]
+    assert set(generated.CHECKED_BY) == {m.statistic for methods in BY_SECTION.values() for m in methods}
+    for named in {t for tests in generated.CHECKED_BY.values() for t in tests}:
+        file, _, test = named.partition("::")
+        text = (ROOT / "tests" / "methods" / file).read_text(encoding="utf-8")
+        assert re.search(rf"^def {test}\(", text, re.M), named
+        assert f"tests/methods/{named}" in page
+
+
+def test_each_user_starts_with_pictures_and_each_kind_of_command_has_its_help(site: dict[Path, Page]) -> None:
+    pages = {p.name: p.read_text(encoding="utf-8") for p in site}
+    assert all(pages[f"{user}.html"].count("<img") >= 1 for user in ("manager", "committee", "instructor"))
+    assert all(words in pages["commands.html"] for words in ("gapshift plan study", "gapshift archive add"))
+    assert all(
+        way in pages["deploy.html"] for way in ("own machine", "Behind a proxy", "In a container", "On a cluster")
+    )
 
 
 def test_the_checks_are_those_of_the_tests(site: dict[Path, Page]) -> None:
