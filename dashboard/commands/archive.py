@@ -28,9 +28,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     mark.add_argument("--note", default="", metavar="TEXT")
     remove = add_kind("remove", "take a file out again")
     remove.add_argument("name", metavar="NAME", help="its name, or the beginning of its SHA-256")
-    share = kinds.add_parser("share", help="put its readings into a folder that many read, as Parquet")
+    share = add_kind("share", "put its readings into a folder that many read, as Parquet")
     share.add_argument("folder", metavar="FOLDER", help="afterwards it can stand wherever a FILE can")
-    gather = kinds.add_parser("gather", help="make one archive of what such a folder holds")
+    gather = add_kind("gather", "make one archive of what such a folder holds")
     gather.add_argument("folder", metavar="FOLDER")
     for sub in (add, show, mark, remove, share, gather):
         sub.add_argument(

@@ -79,6 +79,8 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
         ("add programme_long.csv routine_wide.csv --archive oils.duckdb", "begin an archive, or add to it"),
         ("mark 2025-03-02 polished --archive oils.duckdb", "write into its electrode log"),
         ("list --archive oils.duckdb", "what it holds"),
+        ("share shared --archive oils.duckdb", "let others read it, as a folder of Parquet"),
+        ("gather shared --archive everybody.duckdb", "one archive of what such a folder holds"),
         ("remove routine_wide.csv --archive oils.duckdb", "take a file out again"),
     ),
     "check-oil": (

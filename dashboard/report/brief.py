@@ -6,6 +6,7 @@ them always. Nothing is computed here, and every number is a cell of the section
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -14,7 +15,7 @@ import pandas as pd
 from dashboard import words
 from dashboard.levels import level_text
 from dashboard.report.asked import Asked
-from dashboard.report.document import Section, Table
+from dashboard.report.document import LONGEST, Section, Table
 
 #: Section -> table -> the columns that stand in front (none named: all of them). Sections not named are appendix only.
 TABLES: dict[str, dict[str, tuple[str, ...]]] = {
@@ -39,7 +40,7 @@ TABLES: dict[str, dict[str, tuple[str, ...]]] = {
         "precision": ("level", "laboratories", "mean", "s_r", "s_R", "r", "R", "r_percent", "R_percent"),
         "flags": (), "left_out": (), "by_laboratory": (), "relations": ("kind", "reads", "a", "b", "lack_of_fit_p"),
     },
-    "methods": {
+    "pair": {
         "precision_ratio": ("kind", "first", "second", "ratio", "low", "high", "p_value"), "limits": (),
         "discrimination": ("method", "oils", "results", "discrimination", "discrimination_low", "discrimination_high",
                            "per_hour"),
@@ -110,8 +111,8 @@ def front(asked: Asked, sections: Sequence[Section]) -> Section:
     else:
         return _single(by)
     said = _round(section) if key == "precision" else _comparison(asked, section, by.get("choose"))
-    if is_round(asked) and "methods" in by and not by["methods"].refusal:
-        said += by["methods"].sentences[:1]
+    if is_round(asked) and "pair" in by and not by["pair"].refusal:
+        said += by["pair"].sentences[:1]
     said += [s for k in ("decision",) if k in by for s in by[k].short]
     said += _held(asked)
     said += [s for s in by["read"].sentences] if "read" in by else []
@@ -177,10 +178,17 @@ def cautions(sections: Sequence[Section]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(n for s in sections for n in s.notices))
 
 
+def shortened(caution: str) -> str:
+    """A caution cut to its first sentence where it is long: all of it stands among the cautions."""
+    if len(caution) <= LONGEST:
+        return caution
+    return re.split(r"(?<=[.!?]) (?=[A-Z0-9])", caution)[0]
+
+
 def paragraphs(title: str, first: Section, kept: Sequence[str]) -> str:
     """Two paragraphs of plain text to paste in a message: the answer, and what bears on it."""
     answer = " ".join(first.sentences)
-    told = " ".join(kept[:3])
+    told = " ".join(shortened(k) for k in kept[:3])
     rest = f" {words.plural(len(kept) - 3, 'more caution')} in the report." if len(kept) > 3 else ""
     bears = f"{told}{rest}" if kept else "No caution bears on it."
     return f"{title}. {answer}\n\nTo keep in mind: {bears}"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
@@ -107,9 +106,9 @@ class Report:
     @property
     def gravest(self) -> str:
         """The first caution, cut to its first sentence where it is long: all of it stands among the cautions."""
-        if not self.cautions or len(self.cautions[0]) <= LONGEST:
-            return self.cautions[0] if self.cautions else ""
-        return re.split(r"(?<=[.!?]) (?=[A-Z0-9])", self.cautions[0])[0]
+        from dashboard.report.brief import shortened
+
+        return shortened(self.cautions[0]) if self.cautions else ""
 
     @property
     def behind(self) -> tuple[Section, ...]:

@@ -84,9 +84,9 @@ def gather(asked: Asked, progress: Progress | None = None, whole: bool = True) -
 
 def _ordered(asked: Asked, sections: Sequence[Section]) -> list[Section]:
     """The sections as they stand behind the first page; in a round precision comes before the shifts."""
-    wanted = ("read", "precision", "methods", "shift", "scatter", "decision", "plan")
+    wanted = ("read", "precision", "pair", "shift", "scatter", "decision", "plan")
     wanted = (
-        wanted if brief.is_round(asked) else ("read", "shift", "methods", "scatter", "plan", "decision", "precision")
+        wanted if brief.is_round(asked) else ("read", "shift", "pair", "scatter", "plan", "decision", "precision")
     )
     return sorted(sections, key=lambda s: wanted.index(s.key) if s.key in wanted else len(wanted))
 

@@ -119,7 +119,7 @@ BY_SECTION: dict[str, tuple[Method, ...]] = {
             "ISO 5725-2:2019; ASTM E691; J. Mandel, J. Qual. Technol. 17 (1985) 29",
         ),
     ),
-    "methods": (
+    "pair": (
         Method(
             "Two methods",
             "Ratios of s_r and s_R with limits from F, averaged over the oils on the log scale. Limits of agreement on "

@@ -208,6 +208,10 @@ def _decision(asked: Asked) -> Section:
                    tables=tables, check=True, short=short)  # fmt: skip
 
 
+def _counted(result: str | int) -> str:
+    return f"the mean of {result} fillings" if isinstance(result, int) else COUNTED.get(result, result)
+
+
 def precision(asked: Asked) -> Section | None:
     """Repeatability and reproducibility where there are two laboratories or more."""
     if asked.table["laboratory"].nunique() < 2:
@@ -253,7 +257,7 @@ def _precision(asked: Asked) -> Section:
             "Limits of each; lines: the relations of the table. An arrow: farther than drawn.",
         ))  # fmt: skip
     rest = together(c for c in made.cautions if c.code != "flags")
-    counted = f"What counts as one result: {COUNTED[found.result]}."
+    counted = f"What counts as one result: {_counted(found.result)}."
     return Section("precision", "Precision between laboratories", tuple(said), tables=tuple(tables), short=(counted,),
                    notices=(*_standing_out(found.flags), *rest, *bad),
                    pictures=tuple(pictures))  # fmt: skip

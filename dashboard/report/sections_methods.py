@@ -49,9 +49,9 @@ def two_methods(asked: Asked) -> Section | None:
         notices += texts_of(made.cautions)
         tables += [Table.of(t) for t in made.tables]
     if not said:
-        return None if not refused else Section("methods", TITLE, refusal=" ".join(dict.fromkeys(refused)))
+        return None if not refused else Section("pair", TITLE, refusal=" ".join(dict.fromkeys(refused)))
     named = f"{first} and {second}, told apart by the {words.factor(by)}."
-    return Section("methods", TITLE, tuple(said), notices=tuple(dict.fromkeys([*notices, *refused])),
+    return Section("pair", TITLE, tuple(said), notices=tuple(dict.fromkeys([*notices, *refused])),
                    tables=tuple(tables), short=(*said[:1], named))  # fmt: skip
 
 

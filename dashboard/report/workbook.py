@@ -58,12 +58,13 @@ class Looks:
             "title": book.add_format({"bold": True, "font_size": 16, "font_color": colours.bar, "text_wrap": True}),
             "part": book.add_format({"bold": True, "font_size": 12, "font_color": colours.bar, "top": 1}),
             "text": book.add_format(wrapped),
+            "cell": book.add_format({**wrapped, "indent": 1}),
             "note": book.add_format({**wrapped, "font_color": colours.caution}),
             "right": book.add_format(
                 {"bold": True, "bg_color": colours.bar, "font_color": colours.on_bar, "align": "right", **wrapped}
             ),
             "head": book.add_format(
-                {"bold": True, "bg_color": colours.bar, "font_color": colours.on_bar, **wrapped}
+                {"bold": True, "bg_color": colours.bar, "font_color": colours.on_bar, "indent": 1, **wrapped}
             ),
         }  # fmt: skip
 
@@ -151,7 +152,7 @@ def _sheet(sheet: Any, section: Section | None, table: Table, looks: Looks) -> N
         for row, (value, text) in enumerate(zip(values, texts, strict=True)):
             lines[row] = max(lines[row], _height(text, width, 1))
             number = isinstance(value, (int, float)) and not isinstance(value, bool)
-            write_cell(sheet, row + HEAD, at, value, looks.number(str(column), value) if number else looks.of["text"])
+            write_cell(sheet, row + HEAD, at, value, looks.number(str(column), value) if number else looks.of["cell"])
     _above(sheet, section, table, looks, sum(widths))
     sheet.set_row(HEAD - 1, 15 * heads)
     for row, tall in enumerate(lines):

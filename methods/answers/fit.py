@@ -32,6 +32,10 @@ _LIMITS = {
 Row = Mapping[str, Any]
 
 
+#: Groups up to which a caution names them.
+MOST_NAMED = 8
+
+
 def fits(found: Fits | Sequence[Row]) -> Answer:
     """Every family at every group, best AICc first: parameters, percentiles with limits, the oil's mean and scatter."""
     groups: dict[str, list[Row]] = {}
@@ -166,7 +170,7 @@ def _cautions(made: Sequence[Row]) -> list[Caution]:
         every = {name_of(r) for r in made}
         whose = []
         if len(groups) < len(every) and groups:
-            whose.append(listed(groups))
+            whose.append(listed(groups) if len(groups) <= MOST_NAMED else f"{len(groups)} of {len(every)} groups")
         if len(families) < len({str(r["family"]) for r in made}):
             whose.append(listed(titles(families).values()))
         out.append(Caution(code, f"{', '.join(whose)}: {text}" if whose else text))

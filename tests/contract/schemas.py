@@ -30,7 +30,9 @@ LEVELS = frozenset({"level", "reference", "first", "second", "sample", "laborato
 def document(command: str, words: str, folder: Path) -> Any:
     """What an example prints with ``--json``; the files it names are the demo's, what it writes goes to ``folder``."""
     demo = ROOT / "data"
-    argv = [str(demo / w) if (demo / w).is_file() else w for w in shlex.split(words)]
+    argv = shlex.split(words)
+    if argv[:1] != ["remove"]:  # which takes the name of a file, not its place
+        argv = [str(demo / w) if (demo / w).is_file() else w for w in argv]
     for option in {"--out", "--archive"} & set(argv):
         place = argv.index(option) + 1
         argv[place] = str(folder / argv[place])

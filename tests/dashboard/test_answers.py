@@ -25,6 +25,7 @@ from methods.agreement import compare_methods, discrimination
 from methods.answers import MAKERS, answer
 from methods.answers.heads import HEADS, OWN
 from methods.answers.model import MOST_ROWS
+from methods.answers.writing import cell
 from methods.choosing import choose
 from methods.consistency import judge_records
 from methods.errors import InputError
@@ -283,7 +284,11 @@ def test_the_report_and_the_workbook_show_the_answer(study: Study, case: Case) -
     for name in case.report:
         table = made.table(name)
         assert expected(table) in written, name
-        values = [[as_json(v) for v in row] for row in table.frame.astype(object).to_numpy().tolist()]
+        columns = [str(c) for c in table.frame.columns]
+        values = [
+            [cell(c, v) if isinstance(v, (str, bool)) else as_json(v) for c, v in zip(columns, row, strict=True)]
+            for row in table.frame.astype(object).to_numpy().tolist()
+        ]
         width = len(table.headings)
         tables = [[list(row[:width]) for row in sheet[3 : 4 + len(values)]] for sheet in sheets]
         heads = [t for t in tables if t and t[0] == table.headings]

@@ -106,7 +106,7 @@ def test_a_family_that_cannot_be_fitted_has_an_error_instead(tmp_path, capsys):
 def test_text_is_readable(file, capsys):
     assert main(["fit", file, "--by", "electrode"]) == 0
     out = capsys.readouterr().out
-    assert re.search(r"mushroom +weibull +12 +3 ", out)
+    assert re.search(r"mushroom +Weibull +12 +3 ", out)
     assert "10 % (kV)" in out and "95 % confidence" in out and "nan" not in out
 
 

@@ -404,3 +404,60 @@ def test_every_form_carries_every_caution_whole(small, ending):
     text = " ".join(text.replace("*", " ").replace("\\", "").split())
     assert safety.SHORT in text
     assert not [lead for lead, body in safety.LONG if f"{lead} {body}" not in text]
+
+
+def test_a_round_has_every_laboratory_at_every_level_with_its_marks(round_report):
+    precision_of = next(s for s in round_report.sections if s.key == "precision")
+    table = next(t for t in precision_of.tables if t.name == "by_laboratory")
+    assert len(table.frame) == 9 and len(table.frame.columns) == 5
+    cells = next(t for t in precision_of.tables if t.name == "cells").frame
+    marked = {(r["laboratory"], c) for r in table.frame.to_dict("records") for c, v in r.items() if "*" in str(v)}
+    from methods.interlab import mandel_h_critical
+
+    beyond = {(r.laboratory, r.level) for r in cells.itertuples() if abs(r.h) > mandel_h_critical(9)}
+    assert beyond <= marked and len(marked) < 6
+    assert any(t.name == "by_laboratory" for s in round_report.brief for t in s.tables)
+    said = " ".join(round_report.front.sentences)
+    assert "What counts as one result" in said and "spherical electrodes" in said and "gap 2.5 mm" in said
+    assert not any(s.key == "scatter" for s in round_report.brief)  # means over oils that differ
+
+
+@pytest.fixture(scope="module")
+def round_report():
+    study = Study()
+    study.open(ROUND.read_bytes(), "round.csv")
+    return gather(Asked(study), whole=False)
+
+
+def test_two_methods_stand_beside_each_other(tmp_path):
+    from tests.methods.interlab.test_compare import rounds
+
+    frame = rounds(levels=4)
+    report = gather(Asked(study_of(frame.to_csv(index=False), "two.csv")), whole=False)
+    pair = next(s for s in report.sections if s.key == "pair")
+    assert "Y repeats itself less closely than X" in " ".join(pair.sentences)
+    assert {"precision_ratio", "limits", "discrimination"} <= {t.name for t in pair.tables}
+    brief = next(s for s in report.brief if s.key == "pair")
+    assert [t.name for t in brief.tables] == ["precision_ratio", "limits", "discrimination"]
+    assert any(m.statistic == "Two methods" for m in report.methods)
+    means = next(t for s in report.sections if s.key == "scatter" for t in s.tables if t.name == "means")
+    assert means.frame["method"].tolist() == ["X", "Y"]
+    precise = next(s for s in report.sections if s.key == "precision")
+    assert "relations" not in {t.name for t in precise.tables}  # of two methods together
+    assert len(report.summary) < 2500
+
+
+def test_grades_of_ones_own_are_told():
+    asked = Asked(study_of(SMALL), limit="40", limit_method="ASTM D877 A", limit_liquid="mineral oil", poor_below=25.0)
+    report = gather(asked, whole=False)
+    decided = next(s for s in report.sections if s.key == "decision")
+    assert "poor below 25 kV" in " ".join(report.front.sentences) and not decided.refusal
+    assert any(r.setting == "grades of your own" for r in report.settings.itertuples())
+    table = next(t for t in decided.tables if t.name == "decision_verdicts")
+    assert {"good", "fair", "poor"} & set(table.frame.get("grade", []))
+
+
+def test_no_family_is_fitted_to_oils_mixed():
+    report = gather(Asked(study_of(ROUND.read_text(), "round.csv")))
+    fits = next(t for s in report.sections if s.key == "distributions" for t in s.tables if t.name == "fits")
+    assert "sample" in fits.frame.columns and len(fits.frame) >= 36
