@@ -211,7 +211,7 @@ def commands() -> str:
     fence = "`" * 4
     for name, sub in parser().commands.items():
         out.append(f"## gapshift {name}\n\n{fence}text\n{sub.format_help()}\n{fence}\n")
-        for kind, below in sub.commands.items():
+        for kind, below in getattr(sub, "commands", {}).items():
             out.append(f"### gapshift {name} {kind}\n\n{fence}text\n{below.format_help()}\n{fence}\n")
     return "\n".join(out)
 

@@ -44,7 +44,8 @@ def _asked(study: Study) -> dict[str, Any]:
         value = address.read(parameter, study.inputs.get(f"{page}.{name}"))
         return parameter.default if value is None else value
 
-    limit, own = given("decision", "limit"), {"limit_method": ""}
+    limit = given("decision", "limit")
+    own: dict[str, Any] = {"limit_method": "", "limit_liquid": "", "poor_below": None}
     if limit == TYPED:
         limit = f"{given('decision', 'limit_kv'):g}"
         own = {

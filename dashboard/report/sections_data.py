@@ -117,10 +117,10 @@ def _distributions(asked: Asked) -> Section:
         return Section("distributions", "Distributions", pictures=tuple(pictures), notices=tuple(notices),
                        refusal="No distribution can be fitted to these readings; the reasons stand below.")  # fmt: skip
     tables = tuple(Table.of(t) for t in made.tables)
-    said = made.sentences
-    if len(said) > MOST_SENTENCES:
-        said = (f"The families fitted to each of {len(said)} groups, best first, stand in the tables.",)
-    return Section("distributions", "Distributions", said, notices=tuple(notices), pictures=tuple(pictures),
+    sentences: tuple[str, ...] = made.sentences
+    if len(sentences) > MOST_SENTENCES:
+        sentences = (f"The families fitted to each of {len(sentences)} groups, best first, stand in the tables.",)
+    return Section("distributions", "Distributions", sentences, notices=tuple(notices), pictures=tuple(pictures),
                    tables=tables)  # fmt: skip
 
 

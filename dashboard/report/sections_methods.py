@@ -25,7 +25,7 @@ def pair_of(asked: Asked) -> tuple[str, str, str] | None:
         first = reference if reference in levels else levels[0]
         return asked.by, first, next(v for v in levels if v != first)
     names = name_procedures(asked.table).names
-    return (PROCEDURE, *names) if len(names) == 2 else None
+    return (PROCEDURE, names[0], names[1]) if len(names) == 2 else None
 
 
 def two_methods(asked: Asked) -> Section | None:
@@ -35,7 +35,10 @@ def two_methods(asked: Asked) -> Section | None:
     if pair is None:
         return None
     by, first, second = pair
-    said, notices, tables, refused = [], [], [], []
+    said: list[str] = []
+    notices: list[str] = []
+    tables: list[Table] = []
+    refused: list[str] = []
     for ask in (_precision, _agreement, _discrimination):
         try:
             found = ask(asked, by, first, second)

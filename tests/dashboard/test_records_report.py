@@ -35,11 +35,14 @@ def test_the_report_is_asked_what_the_other_pages_were_asked() -> None:
     from dashboard.pages.records_report import _asked
 
     study = Study()
-    assert _asked(study) == {"half_width": 0.10, "limit": "", "limit_method": ""}
+    assert _asked(study) == {"half_width": 0.10, "limit": "", "limit_method": "", "limit_liquid": "", "poor_below": None}
     study.put("howmany", "half_width", 5.0, default=10.0)
     study.put("decision", "limit", "typed", default="")
     study.put("decision", "limit_kv", 42.0, default=50.0)
     study.put("decision", "method", "IEC 60156", default="")
-    assert _asked(study) == {"half_width": 0.05, "limit": "42", "limit_method": "IEC 60156"}
+    study.put("decision", "poor_kv", 30.0, default=0.0)
+    asked = _asked(study)
+    assert asked["half_width"] == 0.05 and asked["limit"] == "42" and asked["limit_method"] == "IEC 60156"
+    assert asked["poor_below"] == 30.0
     study.put("decision", "limit", "astm_d3487/d1816_2mm", default="")
     assert _asked(study)["limit"] == "astm_d3487/d1816_2mm"

@@ -26,7 +26,7 @@ def test_a_fork_runs_the_same_command() -> None:
 def test_the_container_is_slim_without_root_and_asked_for_its_health() -> None:
     lines = (ROOT / "Dockerfile").read_text(encoding="utf-8")
     assert re.search(r"^FROM python:3\.\d+-slim-", lines, re.M) and "HEALTHCHECK" in lines
-    user, workdir, entry = (lines.index(f"\n{word} ") for word in ("USER", "WORKDIR /srv/gapshift", "ENTRYPOINT"))
+    user, workdir, entry = (lines.index(f"\n{word}") for word in ("USER ", "WORKDIR /srv/gapshift", "ENTRYPOINT "))
     assert user < workdir < entry and "USER root" not in lines
     assert "--constraint constraints.txt" in lines
     extras = re.search(r"\.\[([a-z,]+)\]", lines)
