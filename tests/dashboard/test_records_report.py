@@ -35,7 +35,8 @@ def test_the_report_is_asked_what_the_other_pages_were_asked() -> None:
     from dashboard.pages.records_report import _asked
 
     study = Study()
-    assert _asked(study) == {"half_width": 0.10, "limit": "", "limit_method": "", "limit_liquid": "", "poor_below": None}
+    none = {"limit": "", "limit_method": "", "limit_liquid": "", "poor_below": None}
+    assert _asked(study) == {"half_width": 0.10, **none}
     study.put("howmany", "half_width", 5.0, default=10.0)
     study.put("decision", "limit", "typed", default="")
     study.put("decision", "limit_kv", 42.0, default=50.0)
