@@ -32,6 +32,8 @@ from dashboard.plots.layers import KINDS, Drawing, Layer, Plot
 
 #: Rows of a plot from which on their names are smaller.
 _MANY_ROWS = 14
+#: Most rows or columns that are named on an axis.
+_MOST_ROWS = 36
 #: Letters of a row's name on a phone, where the plot needs the room.
 _NARROW = 20
 #: From more panels on their type is small; letters of a line of their titles.
@@ -67,6 +69,8 @@ def _columns(layer: Layer) -> dict[str, Any]:
 
 def _name(axis: Any, ticks: Sequence[tuple[float, str]]) -> None:
     """Names instead of numbers along an axis; long ones stand in two lines where the window is narrow."""
+    step = -(-len(ticks) // _MOST_ROWS)  # of very many rows some are named; the pointer names the others
+    ticks = list(ticks)[::step]
     axis.ticker = [at for at, _ in ticks]
     if len(ticks) > _MANY_ROWS:
         axis.update(major_label_text_font_size="12px", major_label_text_line_height=1.0)
@@ -212,8 +216,7 @@ class Patched:
             hook(SimpleNamespace(state=made), None)
             made.border_line_color = None  # the dark theme of the frame draws one
             bounds, x_ticks, y_ticks, large = axes
-            for axis, apart in ((made.xaxis[0], 4), (made.yaxis[0], 0)):
-                axis.major_label_policy = NoOverlap(min_distance=apart)
+            made.xaxis[0].major_label_policy = NoOverlap(min_distance=4)  # upright it would take all names but one
             if len(self.figures) > _FEW_PANELS:
                 _small(made)
             for axis in [*made.xaxis, *made.yaxis] if large else []:
