@@ -334,7 +334,7 @@ def _read_sheet(
         log.guess(*entry)
     take_context(plan, sheet, log)
     settle_names(plan, body, log)
-    drop_computed(plan, body, log)
+    drop_computed(plan, body, log, sheet.cols)
     units = units_of(plan, options, log)
     take_apart(plan, body, sheet, log)
     written_out = is_written_out([h.text for h in plan.headings])

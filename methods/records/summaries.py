@@ -16,19 +16,26 @@ from methods.records.voltages import FACTORS, parse_column
 
 #: A coincidence rarer than this is none.
 _CHANCE = 0.02
+#: The same for numbers that stand in one cell with the readings: another reading is likelier there than a mean.
+_RARE = 1e-5
 
 
-def drop_computed(plan: Layout, body: Body, log: Log) -> None:
-    """Take out of the breakdowns trailing columns that equal the mean or the SD of those before, row by row."""
+def drop_computed(plan: Layout, body: Body, log: Log, cols: Sequence[int] | None = None) -> None:
+    """Take out of the breakdowns trailing columns that equal the mean or the SD of those before, row by row.
+
+    ``cols``: the file's column of each; what stands in one cell with readings is rarely their mean.
+    """
     while len(plan.values) > 2 and not plan.named and not plan.levels:
         last = plan.values[-1]
+        one_cell = cols is not None and plan.column_rows is None and cols[last] == cols[plan.values[-2]]
+        chance = _RARE if one_cell else _CHANCE
         if _counts_on(plan):
             return
         rest = np.stack([_plain(body, i) for i in plan.values[:-1]], axis=1)
-        what = _computed(rest, _plain(body, last))
+        what = _computed(rest, _plain(body, last), chance)
         if what is None and len(plan.values) > 3:
-            what = _computed(rest[:, :-1], _plain(body, last))
-            what = what if what and _computed(rest[:, :-1], rest[:, -1]) else None
+            what = _computed(rest[:, :-1], _plain(body, last), chance)
+            what = what if what and _computed(rest[:, :-1], rest[:, -1], chance) else None
         if what is None:
             return
         head = plan.headings[last]
@@ -54,7 +61,7 @@ def _plain(body: Body, at: int) -> np.ndarray:
     return np.where((column.kind == VALUE) | (column.kind == WITHSTOOD), column.kv, np.nan)
 
 
-def _computed(rest: np.ndarray, last: np.ndarray) -> str | None:
+def _computed(rest: np.ndarray, last: np.ndarray, chance: float) -> str | None:
     with np.errstate(all="ignore"):
         count = np.isfinite(rest).sum(axis=1)
         held = (count >= 2) & np.isfinite(last)
@@ -64,7 +71,7 @@ def _computed(rest: np.ndarray, last: np.ndarray) -> str | None:
         means = np.nanmean(part, axis=1)
         spreads = np.nanstd(part, axis=1, ddof=1)
     odds = float(np.prod(np.minimum(1.0, 0.1 / (2.5 * np.where(spreads > 0, spreads, np.nan)))))
-    if not odds < _CHANCE:  # it may be chance
+    if not odds < chance:  # it may be chance
         return None
     if np.all(np.abs(means - own) <= 0.051):
         return "mean"

@@ -93,3 +93,11 @@ def test_stacked_tables_with_zeros_before_the_numbers_of_their_headings() -> Non
     found = read(f"New oil\n{part}\nOld oil\n{part}".encode(), name="s.csv")
     assert (len(found.table), found.refused) == (12, 0)
     assert found.table["table"].unique().tolist() == ["New oil", "Old oil"]
+
+
+def test_a_reading_in_one_cell_with_others_is_rarely_their_mean() -> None:
+    """Two cells whose last reading happens to be the mean of the others; three whose last number must be."""
+    found = read(b"Oil,Filling,kV\nA,1,48.8; 49.5; 49.2\nA,2,45.5; 54.6; 50.1\n")
+    assert len(found.table) == 6
+    found = read(b"Oil,kV\nA,41.2/45.6/39.9/48.3/43.8\nB,52.1/58.3/49.0/55.5/53.7\nC,33.1/37.9/30.2/35.6/34.2\n")
+    assert len(found.table) == 12 and "summaries" in found.guesses["code"].tolist()
