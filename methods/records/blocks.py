@@ -120,7 +120,7 @@ def _no_breakdown(text: str) -> bool:
 
 def _ordinal(text: str) -> bool:
     """``1st``, ``2nd``: a heading that begins with a digit."""
-    return heading(text).shot is not None and any(c.isalpha() for c in text)
+    return any(map(str.isalpha, text)) and heading(text).shot is not None
 
 
 def _rises(shots: list[Heading]) -> bool:

@@ -111,6 +111,7 @@ def _apart(character: str) -> str:
     return "^" + character if unicodedata.normalize("NFKC", character) != character else character
 
 
+@lru_cache(maxsize=65_536)  # a column shows the same few cells again and again
 def normalise(text: str) -> str:
     """One spelling for what looks the same: full-width and other digits, minus signs, spaces, apostrophes.
 

@@ -39,7 +39,7 @@ class Layout:
     column_rows: list[int] | None = None  # transposed: the sheet's row of each value column
 
 
-@lru_cache(maxsize=8192)  # a sample of a column shows the same few cells again and again
+@lru_cache(maxsize=65_536)  # a column shows the same few cells again and again
 def is_number(text: str) -> bool:
     """Whether a cell can be read as a voltage or a plain number."""
     text = normalise(text)
@@ -55,8 +55,10 @@ def shot_run(row: list[str]) -> list[int]:
     """Columns whose cells are the bare whole numbers 1, 2, 3 ... in a row (at least three)."""
     best: list[int] = []
     run: list[int] = []
-    for at, cell in enumerate(row):
-        text = normalise(cell).rstrip(".")
+    texts = [normalise(cell).rstrip(".") for cell in row]
+    if not any(text.endswith("1") for text in texts):  # nothing begins to count
+        return []
+    for at, text in enumerate(texts):
         if text.isdecimal() and len(text) < 6 and int(text) == len(run) + 1:
             run.append(at)
         elif text == "1":

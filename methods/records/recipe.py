@@ -28,7 +28,7 @@ from pathlib import Path
 from typing import Any
 
 from methods.columns import COLUMNS, NUMERIC, without
-from methods.errors import InputError
+from methods.errors import InputError, one_line
 from methods.records.places import Place, column_number, letter
 from methods.records.voltages import FACTORS
 
@@ -168,8 +168,9 @@ class Recipe:
         if isinstance(source, (str, os.PathLike)):
             try:
                 text = Path(source).read_text(encoding="utf-8-sig")
-            except (OSError, UnicodeDecodeError) as error:
-                raise InputError(f"The recipe {str(source)!r} cannot be read: {error}.", column="recipe") from None
+            except (OSError, ValueError) as error:  # no such file, no text, or a name that can be none
+                why = one_line(error, 120)
+                raise InputError(f"The recipe {str(source)[:120]!r} cannot be read: {why}.", column="recipe") from None
             return cls.from_toml(text, Path(source).stem)
         raise InputError(f"A recipe is a file or its text, not {type(source).__name__}.", column="recipe")
 

@@ -67,6 +67,8 @@ def _sheet(name: str, cells: list[list[Any]], facts: Facts) -> Sheet | None:
 
 def _text(value: Any, exact: bool = False) -> str:
     """A cell as text: whole numbers without a point, dates as YYYY-MM-DD; of a number twelve digits, or all of them."""
+    if type(value) is str:
+        return value.strip()
     if value is None:
         return ""
     if isinstance(value, bool):
