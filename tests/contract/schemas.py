@@ -33,6 +33,8 @@ def document(command: str, words: str, folder: Path) -> Any:
     argv = shlex.split(words)
     if argv[:1] != ["remove"]:  # which takes the name of a file, not its place
         argv = [str(demo / w) if (demo / w).is_file() else w for w in argv]
+    if argv[:1] in (["share"], ["gather"]):  # which name a folder
+        argv[1] = str(folder / argv[1])
     for option in {"--out", "--archive"} & set(argv):
         place = argv.index(option) + 1
         argv[place] = str(folder / argv[place])
