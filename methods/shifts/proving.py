@@ -137,7 +137,7 @@ class _Bench:
         self.level_of, self.block_of = lay.level[first], lay.block[first]
         means = _centres(y, self.cell, lay.withstood)
         _, at, self.filling = np.unique(lay.filling, return_index=True, return_inverse=True)
-        self.filling_level = lay.level[at]
+        self.filling_level, self.cell_of_filling = lay.level[at], self.cell[at]
         self.within, self.between = _scatter(y, self.cell, self.filling, self.cell[at], lay.level, len(lay.levels))
         mine = np.flatnonzero((self.level_of == c.level) & np.isin(self.block_of, c.lay.block[c.pair.rows]))
         self.mine = mine
@@ -151,6 +151,7 @@ class _Bench:
         self.oil_of = oil[first]
         self.own = self._own_shifts(means) if self.shared else self._oils(means, base)
         self.base = base
+        self.relative = self._relative() if self.shared and self.own > 0 and not log else None
         self.top = float(y[lay.withstood].max()) if lay.withstood.any() else np.inf
 
     def _own_shifts(self, means: Array) -> float:
@@ -160,6 +161,45 @@ class _Bench:
         shifts = np.array([means[i] - means[self.partner[int(i)]].mean() for i in self.mine])
         noise = np.mean([self._noise(int(i)) + self._noise(int(self.partner[int(i)][0])) for i in self.mine])
         return float(np.sqrt(max(shifts.var(ddof=1) - noise, 0.0)))
+
+    def _relative(self) -> tuple[float, float] | None:
+        """Mean and SD, from oil to oil, of the logarithm of level over reference; None where shifts in kV will do.
+
+        Where the shift is large beside the weakest oil, drawing it in kV would invent oils of no voltage at all.
+        """
+        refs = np.array([self.means[self.partner[int(i)]].mean() for i in self.mine])
+        sds = np.hypot(self.within, self.between)[
+            [self.c.level, int(self.level_of[self.partner[int(self.mine[0])][0]])]
+        ]
+        if (refs + self.shift).min() > 3 * self.own + 3 * sds.max():
+            return None
+        _, oil = np.unique(self.oil_of[self.mine], return_inverse=True)
+        logs = np.log(np.maximum(self.means[self.mine], 1e-3) / refs)
+        each = np.bincount(oil, logs) / np.bincount(oil)
+        noise = np.mean([
+            self._noise(int(i)) / self.means[i] ** 2 + self._noise(int(self.partner[int(i)][0])) / r**2
+            for i, r in zip(self.mine, refs, strict=True)
+        ]) / np.bincount(oil).mean()  # fmt: skip
+        return float(each.mean()), float(np.sqrt(max(each.var(ddof=1) - noise, 0.0)))
+
+    def _oils_anew(self, middle: Array, rng: np.random.Generator) -> tuple[float, float]:
+        """Other oils with the references' means of those that were tested, and shifts in proportion; sets ``middle``
+        and gives the average shift of such oils and that of those drawn, kV."""
+        assert self.relative is not None
+        centre, spread = self.relative
+        oils, oil = np.unique(self.oil_of[self.mine], return_inverse=True)
+        refs = np.array([self.means[self.partner[int(i)]].mean() for i in self.mine])
+        average = np.bincount(oil, refs) / np.bincount(oil)
+        chosen = average[rng.integers(len(oils), size=len(oils))]
+        share = np.exp(centre + spread * rng.standard_normal(len(oils)))
+        shifts = np.zeros(len(oils))
+        for i, o in zip(self.mine, oil, strict=True):
+            partner = self.partner[int(i)]
+            middle[partner] = self.means[partner] * chosen[o] / average[o]
+            level = middle[partner].mean() * share[o]
+            shifts[o] += (level - middle[partner].mean()) / np.sum(oil == o)
+            middle[i] = level
+        return float(average.mean() * (np.exp(centre + spread**2 / 2) - 1)), float(shifts.mean())
 
     def _noise(self, cell: int) -> float:
         rows = self.cell == cell
@@ -177,8 +217,13 @@ class _Bench:
         self, rng: np.random.Generator, confidence: float, log: bool, past: Any, base: int
     ) -> tuple[float, float]:
         """Whether the limits of one invented study hold the average shift, and that of exactly its oils."""
-        middle = self.means.copy()
-        if self.shared:
+        middle, average = self.means.copy(), self.shift
+        sd = self.within[self.lay.level], self.between[self.filling_level]
+        if self.relative is not None:
+            average, these = self._oils_anew(middle, rng)
+            strength = middle / self.means  # an oil of half the voltage scatters half as much
+            sd = sd[0] * strength[self.cell], sd[1] * strength[self.cell_of_filling]
+        elif self.shared:
             _, oil = np.unique(self.oil_of[self.mine], return_inverse=True)
             own = self.shift + self.own * rng.standard_normal(int(oil.max()) + 1)[oil]
             for i, s in zip(self.mine, own, strict=True):
@@ -192,18 +237,15 @@ class _Bench:
             middle[at] += self.own * rng.standard_normal(int(at.sum())) * (self.c.holds_for == LIKE_THESE)
             these = self.shift
         lay = self.lay
-        y = (
-            middle[self.cell]
-            + (self.between[self.filling_level] * rng.standard_normal(len(self.filling_level)))[self.filling]
-        )
-        y = y + self.within[lay.level] * rng.standard_normal(len(y))
+        y = middle[self.cell] + (sd[1] * rng.standard_normal(len(self.filling_level)))[self.filling]
+        y = y + sd[0] * rng.standard_normal(len(y))
         stood = y >= self.top
         kv = np.exp(np.minimum(y, self.top)) if log else np.maximum(np.minimum(y, self.top), 1e-3)
         made = compare(replace(lay, kv=kv, withstood=stood), self.c.level, base, log=log, history=past)
         if made.difference is None or not np.isfinite(made.difference.standard_error):
             return np.nan, np.nan
         low, high = made.difference.limits(confidence)
-        true = self.shift if made.holds_for == LIKE_THESE else these
+        true = average if made.holds_for == LIKE_THESE else these
         second = np.nan
         if made.these is not None:
             ends = made.these.limits(confidence)

@@ -10,9 +10,11 @@ import pytest
 from scipy import special, stats
 
 from methods import fit, read
+from methods.control import check_oil
 from methods.errors import InputError, NotEstimable
 from methods.planning import decide
 from methods.planning.case_budget import budget_of
+from methods.planning.pilot_data import pilot
 from methods.planning.standing import series_of
 from methods.scatter import Prior, components, fit_groups, one_oil
 from methods.scatter.nested_pivots import mean_error, pivots, posterior, summarise
@@ -55,6 +57,30 @@ def test_every_surface_gives_the_same_mean_sd_and_limits(seed):
     other = table.assign(electrode="a")
     both = pd.concat([other, other.assign(electrode="b", filling=other["filling"] + "b", kv=other["kv"] + 1)])
     assert shift(both, "electrode").levels[0].mean_kv == pytest.approx(mean, rel=1e-12)
+    if oil.within_sd_kv > 0:
+        guide = pilot(table)
+        assert guide.mean_kv == oil.mean_kv
+        if (
+            table["filling"].value_counts().nunique() == 1
+        ):  # of unequal fillings a plan takes the restricted likelihood's
+            assert guide.within_sd == pytest.approx(oil.within_sd_kv, rel=1e-6)
+            if guide.between_sd is not None:
+                assert guide.between_sd == pytest.approx(oil.between_sd_kv, rel=1e-6, abs=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(0, 50, 5))
+def test_the_check_oil_chart_has_each_fillings_own_mean_and_sd(seed):
+    """A point of the chart is one oil on one filling."""
+    table = random_design(np.random.default_rng(seed))
+    charted = pd.concat(
+        [table.assign(filling=f"{when} " + table["filling"], kv=table["kv"] + i) for i, when in enumerate("abc")],
+        ignore_index=True,
+    )
+    for point in check_oil(charted).points.itertuples():
+        kv = charted.loc[charted["filling"] == point.filling, "kv"]
+        own = one_oil(kv, fillings=np.zeros(len(kv)), percentiles=())
+        assert point.mean_kv == pytest.approx(own.mean_kv, rel=1e-12)
+        assert (math.isnan(point.sd_kv) and len(kv) == 1) or point.sd_kv == pytest.approx(own.sd_kv, rel=1e-12)
 
 
 def test_overlay_band_is_made_of_the_same_limits():

@@ -34,6 +34,13 @@ def test_limits_that_are_too_narrow_are_seen(monkeypatch: pytest.MonkeyPatch) ->
     assert found.rows[0].held < 0.65
 
 
+def test_a_shift_as_large_as_the_weakest_oil_invents_no_oil_without_voltage() -> None:
+    """Drawn in kV, shifts of some oils would lie below zero, and the limits seemed to hold in 6 of 10."""
+    halved = {(o, e): (m * (0.45 if e == "m" else 1), 3) for o, m in {"A": 25, "B": 50, "C": 80}.items() for e in "sm"}
+    found = prove_shift(bench(halved, seed=3), "electrode", reference="s", repetitions=150)
+    assert all(row.held > 0.88 for row in found.rows)
+
+
 def test_withstands_meet_the_same_ceiling_and_bad_requests_are_refused() -> None:
     frame = bench({("A", "s"): (58, 3), ("A", "m"): (50, 3)}, seed=4)
     hit = frame["kv"] >= 62
