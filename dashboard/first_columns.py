@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from methods.columns import PROCEDURE
+
 #: Width, in letters, that a table has beside the menu on a window of 1440 pixels.
 _LETTERS = 138
 #: Letters that the edges of a cell take, and the most that one of text takes before it breaks.
@@ -23,8 +25,7 @@ FIRST: dict[str, tuple[str, ...]] = {
                           "passes"),
     "classroom_laboratories": ("design", "laboratory", "mean_kv", "pooled_low_kv", "pooled_high_kv", "passes"),
     "check_oil": ("result", "tested_on", "mean_kv", "low_kv", "high_kv", "broken", "sd_kv", "moving_range_kv"),
-    "bench_runs": ("run", "planned_day", "sample", "method", "electrode", "gap_mm", "stirring", "filling", "before",
-                   "rise_kv_s"),
+    "bench_runs": ("run", "planned_day", "sample", *PROCEDURE, "filling", "before"),
     "choose_scatter": ("procedure", "oils", "results", "cov_within_percent", "cov_between_percent",
                        "discrimination_per_result", "discrimination_per_hour", "withstood_percent",
                        "false_alarm_percent"),

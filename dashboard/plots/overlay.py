@@ -182,7 +182,7 @@ def _reach(curves: Sequence[Curve], log: bool = False) -> tuple[float, float] | 
     low, high = float(value(read.min())), float(value(read.max()))
     most = 2 * max(high - low, 0.1 if log else 0.1 * high)
     low, high = max(float(value(ends.min())), low - most), min(float(value(ends.max())), high + most)
-    margin = 0.04 * (high - low)
+    margin = 0.04 * (high - low) or (0.05 if log else 0.05 * high)  # all alike: room on either side
     if log:
         return float(np.exp(low - margin)), float(np.exp(high + margin))
     return max(low - margin, -margin), high + margin

@@ -69,7 +69,7 @@ def _columns(layer: Layer) -> dict[str, Any]:
 
 def _name(axis: Any, ticks: Sequence[tuple[float, str]]) -> None:
     """Names instead of numbers along an axis; long ones stand in two lines where the window is narrow."""
-    step = -(-len(ticks) // _MOST_ROWS)  # of very many rows some are named; the pointer names the others
+    step = max(1, -(-len(ticks) // _MOST_ROWS))  # of very many rows some are named; the pointer names the others
     ticks = list(ticks)[::step]
     axis.ticker = [at for at, _ in ticks]
     if len(ticks) > _MANY_ROWS:

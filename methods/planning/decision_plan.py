@@ -16,6 +16,7 @@ from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.verdicts import RULES, check_rule, pass_probability
 from methods.procedures.reported import Reported
 from methods.result import Caution, Shown
+from methods.wording import percent
 
 
 @dataclass(frozen=True, repr=False)
@@ -202,6 +203,11 @@ def _needed(ask: _Question, rule: str, n: int) -> int | None:
     return next((m * n for m in range(k, MOST_FILLINGS + 1) if ask.wrong(rule, m, n) <= ask.risk), None)
 
 
+def _chance(share: float) -> str:
+    """A chance in words: never 100 %, which no simulation shows."""
+    return "more than 99 %" if share > 0.99 else f"{percent(100 * share)} %"
+
+
 def _result(
     ask: _Question, rule: str, k: int, n: int, protocol: Any, interval: str, one: Reported | None, alike: bool
 ) -> DecisionPlan:
@@ -219,12 +225,20 @@ def _result(
                 "go wrong more often.",
             )
         )
-    if ask.between is None:
+    if rule == "guarded" and k == 1 and ask.mean >= ask.limit:
+        found.append(
+            Caution(
+                "one_filling",
+                "One filling does not tell how far fillings differ, so that the guarded rule passes next to no oil on "
+                "it: take two fillings or more, or say from history how much they differ.",
+            )
+        )
+    elif ask.between is None:
         found.append(
             Caution("independent", "Breakdowns are counted as independent; if fillings differ, say how much they do.")
         )
     if wrong > ask.risk:
-        found.append(Caution("risk", f"This design gives the wrong verdict with a chance of {100 * wrong:.2g} %."))
+        found.append(Caution("risk", f"This design gives the wrong verdict with a chance of {_chance(wrong)}."))
     if rule == "simple" and abs(ask.mean - ask.limit) < 2 * ask.within / np.sqrt(k * n):
         found.append(
             Caution(
@@ -250,7 +264,7 @@ def _result(
         bench_minutes=design_cost(protocol, k, n, ask.mean).bench_minutes,
         rules=table,
         sentence=f"Take {take}: an oil of {ask.mean:g} kV, which should {should} a limit of {ask.limit:g} kV, gets the "
-        f"wrong verdict with a chance of {100 * wrong:.2g} % under the {rule} rule." + told(k, one) + wear_words(n),
+        f"wrong verdict with a chance of {_chance(wrong)} under the {rule} rule." + told(k, one) + wear_words(n),
         cautions=(*found, *assumed(protocol, ask.mean, n, weighed=ask.between is not None)),
         results=None if one is None else one.whole(k),
         result="" if one is None else one.words,

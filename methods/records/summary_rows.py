@@ -12,7 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from methods.columns import PLACE, PRESCRIBED, without
+from methods.columns import PLACE, PRESCRIBED, PROCEDURE, without
 from methods.records.ceilings import stated_ceiling
 from methods.records.cells import BLANK, NO_BREAKDOWN, VALUE, WITHSTOOD, normalise
 from methods.records.coded import Body
@@ -32,7 +32,7 @@ _CHANCE = 0.02
 KINDS = ("mean", "sd", "min", "max", "range", "cov", "median")
 _LOOSE = ("sample", "filling", "order", "fluid")
 #: A series ends where one of these changes.
-_WAYS = ("electrode", "stirring", "gap_mm", "rise_kv_s", "method")
+_WAYS = PROCEDURE
 _NEVER = ("outcome", "method", *PLACE, *without(PRESCRIBED, "gap_mm", "rise_kv_s"))
 
 

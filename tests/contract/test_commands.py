@@ -275,7 +275,7 @@ def test_a_ceiling_is_never_a_value(run: Any, tmp_path: Path) -> None:
     assert "withstood" in codes(found) and found["shifts"][0]["mean_kv"] > naive + 0.05
     _, found = run("components", file)
     assert found["withstood"] == int(top.sum()) and found["mean_kv"] > cut["kv"].mean()
-    _, found = run("decide", file, "--limit", "40")
+    _, found = run("decide", file, "--limit", "40", "--result", "1")
     for d, (_, part) in zip(found["decisions"], cut.groupby("electrode"), strict=True):
         assert d["mean_kv"] is None or d["mean_kv"] > part["kv"].mean() or not (part["outcome"] == "withstood").any()
 
@@ -338,7 +338,7 @@ def test_several_levels_at_once(run: Any, tmp_path: Path) -> None:
 def test_a_verdict_about_several_oils_says_so(run: Any, tmp_path: Path) -> None:
     file = save(tmp_path / "t.csv", bench(12, samples=("A", "B")))
     for by, mixed in ((["--by", "electrode"], True), ([], False)):
-        _, found = run("decide", file, "--limit", "40", *by)
+        _, found = run("decide", file, "--limit", "40", "--result", "1", *by)
         assert all(("mixture" in codes(d)) == mixed for d in found["decisions"])
 
 

@@ -414,11 +414,14 @@ def test_plan_for_a_decision() -> None:
     assert found.breakdowns == n
     assert found.wrong_verdict_probability == pytest.approx(stats.norm.cdf(-5 * math.sqrt(n) / sd), rel=1e-9)
     guarded = next(r for r in found.rules if r["rule"] == "guarded")
-    m = plan("decision", limit=50, mean=55, cov=0.15, rule="guarded", fillings=1, breakdowns_per_filling=20)
+    m = plan("decision", limit=50, mean=55, cov=0.15, rule="guarded", fillings=20, breakdowns_per_filling=1)
     kv = np.random.default_rng(42).normal(55, sd, (60_000, 20))
     low = kv.mean(1) - stats.t.ppf(0.95, 19) * kv.std(axis=1, ddof=1) / math.sqrt(20)
     assert m.wrong_verdict_probability == pytest.approx((low < 50).mean(), abs=0.01)
     assert guarded["rule"] == "guarded"
+    one = plan("decision", limit=50, mean=55, cov=0.15, rule="guarded", fillings=1, breakdowns_per_filling=20)
+    assert one.wrong_verdict_probability > 0.9 and "more than 99 %" in one.sentence  # as a verdict on one filling is
+    assert "one_filling" in [c.code for c in one.cautions] and "independent" not in [c.code for c in one.cautions]
 
 
 def test_probability_of_conformity() -> None:

@@ -33,7 +33,7 @@ def test_what_is_not_known_is_assumed_aloud() -> None:
     found = bench_time("jis_c_2101_m")
     said = " ".join(found.assumptions)
     assert (
-        all(n in said for n in ("wait_after_filling_s", "pause_s", "rise_kv_s", "no mean"))
+        all(n in said for n in ("rest after filling", "pause between", "rate of rise", "no mean"))
         and found.oil_volume_ml is None
     )
     assert sum(found.parts.values()) == pytest.approx(found.minutes)
