@@ -7,6 +7,8 @@ from collections import Counter
 from methods.records.kept import Log
 from methods.records.text import Sheet
 
+_LABEL = (":", "：", "=")
+
 
 def mend_broken_rows(sheet: Sheet, log: Log) -> None:
     """Join two neighbouring short rows of a delimited text that together are one row of the usual width, in place."""
@@ -31,6 +33,7 @@ def mend_broken_rows(sheet: Sheet, log: Log) -> None:
             and len(row) + len(after) == width + 1
             and row[-1].strip()
             and after[0].strip()
+            and not after[0].rstrip().endswith(_LABEL)  # two lines of a form, each with its label
         ):
             cells.append([*row[:-1], f"{row[-1].rstrip()} {after[0].lstrip()}", *after[1:]])
             rows.append(sheet.rows[at])

@@ -1,0 +1,19 @@
+"""Two short rows that are one row cut in two, and two that are lines of a form."""
+
+from __future__ import annotations
+
+from methods import read
+
+
+def test_two_lines_of_a_form_are_not_one_row() -> None:
+    form = "Eletrodos:;planos\nGap:;2,5 mm\n\nAmostra;Enchimento;kV\nLot A7;1;28,6/38,1/35,3\nLot A7;2;36,5/31,3/32,2\n"
+    records = read(form.encode(), name="sheet.csv")
+    assert set(records.table["electrode"]) == {"disk"} and set(records.table["gap_mm"]) == {2.5}
+    assert not (records.guesses["code"] == "row_cut").any()
+
+
+def test_a_row_that_a_line_break_cut_is_one_row() -> None:
+    cut = "sample;remark;kv\nA;clear;40.1\nA;a little\nhazy;41.2\nA;clear;42.3\nA;clear;43.4\n"
+    records = read(cut.encode(), name="sheet.csv")
+    assert records.table["kv"].tolist() == [40.1, 41.2, 42.3, 43.4]
+    assert (records.guesses["code"] == "row_cut").any()
