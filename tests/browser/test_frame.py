@@ -74,7 +74,7 @@ def test_an_own_file_is_uploaded_compared_and_its_table_saved(visitor: Any, tmp_
         tab.get_by_role("link", name="Download CSV").or_(tab.get_by_role("button", name="Download CSV")).first.click()
     saved = Path(waiting.value.path()).read_text(encoding="utf-8-sig")
     note, head, *rows = saved.strip().splitlines()
-    assert note.startswith("# ") and "Units: kV for" in note and head.startswith("electrode,") and len(rows) == 2
+    assert note == "# Fitted distributions" and head.startswith("electrode,") and len(rows) == 2
 
 
 def test_every_demo_and_messy_file_opens_by_hand(visitor: Any) -> None:
