@@ -31,6 +31,7 @@ from methods.errors import InputError, NotEstimable
 from methods.records.table import as_table, filling_codes, group_codes, withstood
 from methods.result import Caution, Shown
 from methods.shifts.two_sample import t_from_summary
+from methods.wording import percent
 
 CHARTS = ("individuals", "mean_and_sd")
 #: Fewest results that limits are made of, and fewest with which they are settled (common practice, no source).
@@ -256,7 +257,7 @@ def _with_cautions(
     if found.baseline < SETTLED:
         out.append(Caution("few", (
             f"The limits come from {found.baseline} results; below {SETTLED} they are not settled: about "
-            f"{max(found.false_alarms, 1):.0f} of 100 further results in control would be flagged."
+            f"{percent(found.false_alarms)} of 100 further results in control would be flagged."
         )))  # fmt: skip
     gone = int((found.points["withstood"] > 0).sum())
     if gone:
