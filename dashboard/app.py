@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import weakref
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ from dashboard.pages.base import reference
 from dashboard.sidebar import Sidebar
 from dashboard.study import Study
 from dashboard.tray import Tray
+from dashboard.turns import by_turns
 
 log = logging.getLogger(__name__)
 
@@ -67,28 +68,46 @@ class App(pn.viewable.Viewer):
 
     # ------------------------------------------------------------- pages
 
-    _first = True
+    _front = ""
 
     def _show(self, *_: Any) -> None:
-        """Bring the study's page to the front, building it when it is first asked for."""
-        key = self.study.page if self.study.page in keys() else entries()[0].key
+        """Bring the study's page to the front, building it when it is first asked for.
+
+        The frame is sent first, and the page piece by piece: what is made of it keeps every other session waiting.
+        """
+        self._front = key = self.study.page if self.study.page in keys() else entries()[0].key
+        self._bar.title = f"{next(e.label for e in entries() if e.key == key)} · gapshift"
+        parts.once_loaded(lambda: by_turns(self._bringing(key)))
+
+    def _bringing(self, key: str) -> Iterator[None]:
+        for step in self._steps(key):
+            yield step
+            if key != self._front:  # the reader went on meanwhile
+                return
+
+    def _steps(self, key: str) -> Iterator[None]:
+        left = [page for other, page in self._pages.items() if other != key and self._main[0] is page.bare]
+        for page in left:
+            page.shown = False
         if key not in self._pages:
             self._pages[key] = page_class(key)(self.study, dark=self.page.dark)
-        for other, page in self._pages.items():
-            page.shown = page.shown and other == key
-        self._main[0] = self._pages[key].__panel__()
-        if self._first:  # with its numbers at once
-            self._pages[key].shown, self._first = True, False
-        else:  # the page is there while its numbers are still on their way
-            parts.after_plots(lambda: self._bring(key))
-        self._bar.title = f"{next(e.label for e in entries() if e.key == key)} · gapshift"
-
-    def _bring(self, key: str) -> None:
-        self._pages[key].shown = self._pages[key].shown or self.study.page == key
+            yield
+        page = self._pages[key]
+        page.dark = self.page.dark
+        if self._main[0] is not page.bare:
+            self._main[0] = page.bare
+        for gone in left:
+            gone.leave()
+        yield
+        growing = page.growing()
+        next(growing, None)
+        page.shown = True
+        yield
+        yield from growing
 
     def _themed(self, *_: Any) -> None:
-        for page in self._pages.values():
-            page.dark = self.page.dark
+        if self._front in self._pages:  # the others are told when they come back
+            self._pages[self._front].dark = self.page.dark
 
     # ------------------------------------------------------------- address
 

@@ -17,6 +17,8 @@ from bokeh.server.auth_provider import AuthProvider
 from panel.auth import BasicAuthProvider, OAuthProvider
 from tornado.web import HTTPError, OutputTransform, RequestHandler
 
+from dashboard import jobs, turns
+
 #: Sessions that were built for pages whose browsers have not come back for them, for all together.
 MOST_WAITING = 24
 #: New pages for one visitor in so many seconds; more than anybody opens by hand.
@@ -146,13 +148,14 @@ class OAuth(OAuthProvider):
 
 
 class Alive(RequestHandler):
-    """Says which process answers, so that a page sees when its own has gone."""
+    """Says which process answers, so that a page sees when its own has gone; and how much it has to do for pages."""
 
     name = secrets.token_hex(8)
 
     def get(self) -> None:
         self.set_header("Cache-Control", "no-store")
         self.set_header("Content-Type", "text/plain")
+        self.set_header("X-Waiting", str(turns.waiting() + jobs.computing()))
         self.write(self.name)
 
 

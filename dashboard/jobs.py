@@ -118,10 +118,22 @@ def numbers(compute: Callable[[], Any]) -> Future[Any]:
 
     A partial of a function of a module is computed in a process (:mod:`dashboard.workers`), anything else in a thread.
     """
-    if not can_carry(compute):
-        return _pages.submit(compute)
-    gone = _ended(pn.state.curdoc)
-    return _waiting.submit(carried, compute, gone.is_set)  # type: ignore[arg-type]
+    if can_carry(compute):
+        gone = _ended(pn.state.curdoc)
+        started = _waiting.submit(carried, compute, gone.is_set)  # type: ignore[arg-type]
+    else:
+        started = _pages.submit(compute)
+    _under_way.add(started)
+    started.add_done_callback(_under_way.discard)
+    return started
+
+
+_under_way: set[Future[Any]] = set()
+
+
+def computing() -> int:
+    """How many pages' numbers are under way, of all sessions."""
+    return len(_under_way)
 
 
 #: Threads that wait for the processes that compute.

@@ -272,6 +272,15 @@ def when_loaded(work: Callable[[], Any]) -> None:
         pn.state.onload(work)
 
 
+def once_loaded(act: Callable[[], None]) -> None:
+    """Act once the browser has the document; where no browser listens, at once."""
+    document = pn.state.curdoc
+    if document is None or document.session_context is None or pn.state.loaded:
+        act()
+    else:
+        pn.state.onload(lambda: after_plots(act))
+
+
 def as_frame(value: Any) -> pd.DataFrame:
     """A result table as a frame: a frame itself, or a sequence of frozen dataclasses or dicts."""
     if isinstance(value, pd.DataFrame):

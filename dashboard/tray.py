@@ -28,6 +28,19 @@ class Tray(pn.viewable.Viewer):
 
     def __init__(self, study: Study, **params: Any) -> None:
         super().__init__(study=study, **params)
+        self._view = parts.column(
+            visible=False, gap=6, css_classes=["tray"],
+            styles={
+                "position": "sticky", "bottom": "0", "z-index": "25", "padding": "8px 12px", "width": "auto",
+                "background": "var(--surface)", "border": "1px solid var(--muted)", "border-radius": "8px 8px 0 0",
+                "box-shadow": "0 -4px 16px rgb(0 0 0 / 25%)",
+            },
+        )  # fmt: skip
+        study.param.watch(self._changed, "selected")
+
+    def _fill(self) -> None:
+        """Make what stands in it, when something is selected for the first time."""
+        study = self.study
         self._rows = parts.raw("")
         self._reason = Words("Leave out, because …", example="stirrer stopped", max_width=300)
         self._out = Press("Leave out", lambda _: self._leave_out(), look="main")
@@ -38,15 +51,7 @@ class Tray(pn.viewable.Viewer):
             Press("Clear", lambda _: setattr(study, "selected", []), look="quiet"), gap=6,
         )  # fmt: skip
         act = parts.row(self._reason, self._out, turn, gap=8, styles={"align-items": "end", "flex-wrap": "wrap"})
-        self._view = parts.column(
-            self._rows, act, self._word, visible=False, gap=6, css_classes=["tray"],
-            styles={
-                "position": "sticky", "bottom": "0", "z-index": "25", "padding": "8px 12px", "width": "auto",
-                "background": "var(--surface)", "border": "1px solid var(--muted)", "border-radius": "8px 8px 0 0",
-                "box-shadow": "0 -4px 16px rgb(0 0 0 / 25%)",
-            },
-        )  # fmt: skip
-        study.param.watch(self._changed, "selected")
+        self._view.objects = [self._rows, act, self._word]
 
     def __panel__(self) -> Any:
         return self._view
@@ -56,6 +61,8 @@ class Tray(pn.viewable.Viewer):
         with pn.io.hold():
             self._view.visible = bool(rows)
             if rows:
+                if not len(self._view):
+                    self._fill()
                 self._word.text = ""
                 self._rows.object = self._markup(rows)
 

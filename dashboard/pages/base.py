@@ -6,7 +6,7 @@ from __future__ import annotations
 import asyncio
 import logging
 import secrets
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from functools import cache
 from typing import Any
 
@@ -24,6 +24,7 @@ from dashboard.pages.records_words import for_the_page, lacking
 from dashboard.plots.figure import Figure
 from dashboard.study import Study
 from dashboard.tables import Table
+from dashboard.turns import by_turns
 from methods.errors import InputError
 from methods.result import Caution
 
@@ -138,7 +139,10 @@ class StudyPage(pn.viewable.Viewer):
         self._tables = parts.column(gap=16)
         self._shown_tables: dict[str, Table] = {}
         self._main = parts.column(*self._figures[:1])
-        self._body = parts.column(*self._figures[1:], self._tables, gap=16)
+        self._body = parts.column(gap=16)
+        #: Places on the page, with what comes to stand there: see :meth:`growing`.
+        self._later: list[tuple[Any, list[Any]]] = []
+        self._put(self._body, [*self._figures[1:], self._tables])
         self._view = self._layout()
         study.param.watch(self._study_changed, ["fingerprint", *self.FOLLOWS, *["result_fillings"] * self.ASKS])
         study.param.watch(self._inputs_changed, "inputs")
@@ -284,7 +288,34 @@ class StudyPage(pn.viewable.Viewer):
     # ------------------------------------------------------------- the frame's own
 
     def __panel__(self) -> Any:
+        for _ in self.growing():
+            pass
         return self._view
+
+    @property
+    def bare(self) -> Any:
+        """The page without what :meth:`growing` puts on it."""
+        return self._view
+
+    def growing(self) -> Iterator[None]:
+        """Put on the page, piece by piece, what stands on it: what is left of the plots' and tables' places first."""
+        for place, things in self._later:
+            for thing in things:
+                if thing not in place.objects:
+                    place.append(thing)
+                yield
+
+    def leave(self) -> None:
+        """Another page is in front: take off what is put on piece by piece when this one comes back."""
+        self.shown = False
+        self._attempts += 1
+        self._stale = True
+        for place, things in self._later:
+            here = [t for t in place.objects if t in things]
+            place.objects = [t for t in place.objects if t not in here]
+        for live in self._figures:
+            live.leave()
+        self._tables.objects = []
 
     def _layout(self) -> Any:
         """The first screen: sentence, gravest caution, the plot, and beside it its controls. The rest is below."""
@@ -302,14 +333,20 @@ class StudyPage(pn.viewable.Viewer):
             self._plot_column = plot = parts.column(
                 *above, self._stated, self._main, gap=6, css_classes=["plot"], styles=rules
             )
-            stage = parts.stage(plot, parts.column(*beside, gap=8, css_classes=["beside"]))
+            place: Any = parts.column(gap=8, css_classes=["beside"])
+            stage = parts.stage(plot, place)
         else:
-            stage = parts.column(self._stated, parts.wrap(*beside, margin=(8, 0, 0, 0)), gap=16)
-        end = [self._help()] if self.HELP else []
-        return parts.column(
-            parts.column(head, self._answer, self._cautions, self._asked, gap=4), stage, self._body,
-            *self.extras(), *end, gap=8,
-        )  # fmt: skip
+            place = parts.wrap(margin=(8, 0, 0, 0))
+            stage = parts.column(self._stated, place, gap=16)
+        top = parts.column(head, self._answer, self._cautions, self._asked, gap=4)
+        view = parts.column(top, stage, self._body, gap=8)
+        self._put(place, beside)
+        self._put(view, [*self.extras(), *([self._help()] if self.HELP else [])])
+        return view
+
+    def _put(self, place: Any, things: Sequence[Any]) -> None:
+        """Have things stand at the end of a place once the page grows."""
+        self._later.append((place, [pn.panel(thing) for thing in things]))
 
     def _folds(self) -> list[Any]:
         groups = [(title, lambda make=make: parts.column(*make(), gap=8)) for title, make in self.folded()]
@@ -366,9 +403,15 @@ class StudyPage(pn.viewable.Viewer):
     #: Changes whenever settings do: what was computed for others is not kept under the wrong name.
     _turn = 0
     _deferring = _computing = False
+    #: Changes with each look at the numbers: a later one takes the place of one that is still being shown.
+    _attempts = 0
 
     def _attempt(self) -> None:
         self._stale = False
+        self._attempts += 1
+        by_turns(self._attempting(self._attempts))
+
+    def _attempting(self, attempt: int) -> Iterator[None]:
         try:
             if self.NEEDS_RECORDS and not len(self.study.table):
                 raise self._nothing()
@@ -377,8 +420,10 @@ class StudyPage(pn.viewable.Viewer):
                 result = self.result()
             finally:
                 self._deferring = False
-            with pn.io.hold():
-                self._show(result)
+            for _ in self._showing(result):
+                yield
+                if attempt != self._attempts:
+                    return
         except _Wait as wait:
             self._compute_aside(wait)
         except Empty as empty:
@@ -452,17 +497,21 @@ class StudyPage(pn.viewable.Viewer):
             f"No breakdowns are open.{lost}", "Open a file on the Records page, or choose the demo programme there."
         )
 
-    def _show(self, result: Any) -> None:
+    def _showing(self, result: Any) -> Iterator[None]:
+        """The steps in which a result comes on the page."""
         self._answer.text = self.sentence(result)
         markup = parts.caution_line(self.cautions(result))
         self._cautions.param.update(object=markup, visible=bool(markup))
         self._ask_result(any(c.code == "result_assumed" for c in self.cautions(result)))
-        for live in self._figures:
-            live.update(result)
-        self._lay_tables(self.tables(result))
         self._state.visible = False
         self._to_sheet("")
-        self._main.visible = self._body.visible = True
+        self._main.visible = True
+        yield
+        for live in self._figures:
+            yield from live.updating(result)
+            yield
+        self._body.visible = True
+        yield from self._laying_tables(self.tables(result))
 
     def _ask_result(self, open_: bool) -> None:
         """Ask what a reported result is, where it is open; an answer given before can be changed."""
@@ -484,7 +533,7 @@ class StudyPage(pn.viewable.Viewer):
         if not self._offering and event.new is not None:
             self.study.result_fillings = int(event.new) if event.new else None
 
-    def _lay_tables(self, wanted: Mapping[str, tuple[str, pd.DataFrame]]) -> None:
+    def _laying_tables(self, wanted: Mapping[str, tuple[str, pd.DataFrame]]) -> Iterator[None]:
         for name, (title, frame) in wanted.items():
             table = self._shown_tables.get(name)
             if table is not None and list(table.frame.columns) == list(frame.columns):
@@ -497,10 +546,16 @@ class StudyPage(pn.viewable.Viewer):
             rows = self.readings_of(name, frame)
             if rows is not None:
                 self._shown_tables[name].select_by(rows)
-        layout = [self._shown_tables[n] for n in wanted]
-        if [id(t) for t in layout] != [id(t) for t in getattr(self, "_laid", [])]:
-            self._laid = layout
-            self._tables.objects = [t.__panel__() for t in layout]
+            yield
+        layout = [self._shown_tables[n].__panel__() for n in wanted]
+        there = [view for view in self._tables.objects if view in layout]
+        for view in layout:
+            if view not in there:
+                there.append(view)
+                self._tables.objects = [v for v in layout if v in there]
+                yield
+        if self._tables.objects != layout:
+            self._tables.objects = layout
 
     def _to_sheet(self, lacks: str) -> None:
         """Offer the way to the sheet on Records, where the column can be named; empty: there is none to name."""

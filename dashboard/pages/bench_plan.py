@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -163,8 +163,8 @@ class Page(StudyPage):
         about = [plan.sentence, f"Order drawn with seed {plan.seed}."]
         return f"run_sheet.{kind}", sheet_bytes(plan.sheet, kind, about)
 
-    def _show(self, result: Any) -> None:
-        super()._show(result)
+    def _showing(self, result: Any) -> Iterator[None]:
+        yield from super()._showing(result)
         self._take.visible = True
 
     def _say(self, what: Any) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -384,8 +384,8 @@ class Page(StudyPage):
 
     _counted = ""
 
-    def _show(self, result: Answer) -> None:
-        super()._show(result)
+    def _showing(self, result: Answer) -> Iterator[None]:
+        yield from super()._showing(result)
         self._fitting.visible = False
         if self._counted != self._chosen_series().label or not self._proof.visible:
             self._counted = ""

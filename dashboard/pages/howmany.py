@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -403,8 +403,8 @@ class Page(StudyPage):
         )  # fmt: skip
         return [self._next]
 
-    def _show(self, result: Answer) -> None:
-        super()._show(result)
+    def _showing(self, result: Answer) -> Iterator[None]:
+        yield from super()._showing(result)
         if result.step is not None:
             made = answer(result.step)
             self._next.tell(made.sentence, made.cautions, made.table("howmany_rules").frame)

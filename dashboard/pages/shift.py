@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -300,8 +300,8 @@ class Page(StudyPage):
         for section in self._more:
             section.dark = self.dark
 
-    def _show(self, result: Answer) -> None:
-        super()._show(result)
+    def _showing(self, result: Answer) -> Iterator[None]:
+        yield from super()._showing(result)
         self._to_tests.visible = any(c.code == "confounded" for c in result.shift.cautions)
         self._told = {w.text for w in result.shift.cautions}
         for section in self._more:

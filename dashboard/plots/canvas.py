@@ -6,7 +6,7 @@ import html
 import math
 import re
 from collections import OrderedDict
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Hashable, Iterator
 from functools import partial
 from typing import Any
 
@@ -19,6 +19,7 @@ from dashboard.legend import Legend
 from dashboard.plots.figure import Figure
 from dashboard.plots.layers import Drawing
 from dashboard.plots.patched import Patched
+from dashboard.turns import by_turns
 
 #: Shapes of one figure that are kept in the browser, for going back to: views, numbers of levels.
 _SHAPES = 6
@@ -69,7 +70,23 @@ class Live(pn.viewable.Viewer):
 
     def update(self, result: Any) -> None:
         """Show another result: a patch where the key is the same, a new plot otherwise."""
+        by_turns(self.updating(result))
+
+    def leave(self) -> None:
+        """Let go of what the browser has of it: the page is left, and will be put together piece by piece again."""
+        self._updates += 1
+        self._result = None
+        self._place.objects = []
+        for _, view in self._drawn.values():
+            view.objects = []
+
+    #: Changes with each update: what comes later takes the place of one that is under way.
+    _updates = 0
+
+    def updating(self, result: Any) -> Iterator[None]:
+        """The steps of :meth:`update`."""
         self._result = result
+        self._updates += 1
         self._view.visible = self.figure.shown(result)
         if not self._view.visible:
             self._drawn.clear()  # what belongs to other records is not kept out of sight
@@ -106,10 +123,11 @@ class Live(pn.viewable.Viewer):
             self._legend.alone = ""
         self._legend.param.update(lines=lines, visible=bool(lines))
         self._save.visible = True
-        self._patch(drawn.alone(self._legend.alone), figure.key(result), height, figure.ticks(result))
+        yield from self._patching(drawn.alone(self._legend.alone), figure.key(result), height, figure.ticks(result))
 
-    def _patch(self, drawing: Drawing, key: Hashable, height: int, ticks: Any) -> None:
+    def _patching(self, drawing: Drawing, key: Hashable, height: int, ticks: Any) -> Iterator[None]:
         """Patch the models that were made for this shape, or make them; those of other shapes wait unseen."""
+        now = self._updates
         # Patched to the other theme, a canvas keeps a line of the old ground along its edge.
         shape = (key, drawing.shape(), height, self.dark)
         if shape in self._drawn:
@@ -119,20 +137,34 @@ class Live(pn.viewable.Viewer):
         else:
             several = len(drawing.plots) > 1
             each = None if self.main else max(240, height // 2) if several else height
-            patched = Patched(drawing, dark=self.dark, height=each, ticks=ticks, picked=self._picked)
-            panes = [pn.pane.Bokeh(f, sizing_mode=self._mode, margin=0) for f in patched.figures]
+            patched = Patched(drawing, dark=self.dark, height=each, ticks=ticks, picked=self._picked, at_once=False)
             if several and self.main:
                 self._place.styles = self._place.styles | {"min-height": "0"}
-            view = self._grid(panes) if several else parts.column(*panes, sizing_mode=self._mode)
+            view = self._grid(len(drawing.plots)) if several else parts.column(sizing_mode=self._mode)
+            view.styles = view.styles | (_BEHIND if self._place.objects else _IN_FRONT)
             self._drawn[shape] = (patched, view)
             while len(self._drawn) > _SHAPES:
                 self._drawn.popitem(last=False)
+        self._lay()
+        there = {id(pane.object) for pane in view}
+        for figure in patched.making():
+            yield
+            if now != self._updates:
+                return
+            if id(figure) not in there:
+                there.add(id(figure))
+                view.append(pn.pane.Bokeh(figure, sizing_mode=self._mode, margin=0))
+                yield
+                if now != self._updates:
+                    return
         for _, other in self._drawn.values():
             wanted = other.styles | (_IN_FRONT if other is view else _BEHIND)
             if wanted != other.styles:
                 other.styles = wanted
         self._front = patched
         self._mark()
+
+    def _lay(self) -> None:
         views = [v for _, v in self._drawn.values()]
         if {id(v) for v in views} != {id(v) for v in self._place.objects}:
             self._place.objects = views
@@ -163,16 +195,16 @@ class Live(pn.viewable.Viewer):
         if self._result is not None and self._front is not None:
             self.update(self._result)
 
-    def _grid(self, panes: Sequence[Any]) -> Any:
-        """Panels beside each other, fewer in a row where the page is narrow."""
-        columns = math.ceil(math.sqrt(len(panes) * (1.6 if self.main else 1)))
+    def _grid(self, panels: int) -> Any:
+        """Room for panels beside each other, fewer in a row where the page is narrow."""
+        columns = math.ceil(math.sqrt(panels * (1.6 if self.main else 1)))
         narrowest = f"max(150px, {100 / columns:.0f}% - 8px)" if self.main else "min(100%, 400px)"
         rules = {
             "display": "grid", "grid-template-columns": f"repeat(auto-fill, minmax({narrowest}, 1fr))", "gap": "4px",
         }  # fmt: skip
         if self.main:
             rules |= {"grid-auto-rows": "minmax(140px, 1fr)", "height": "100%", "overflow": "auto", "min-height": "0"}
-        return parts.column(*panes, sizing_mode=self._mode, styles=rules)
+        return parts.column(sizing_mode=self._mode, styles=rules)
 
     @param.depends("dark", watch=True)
     def _repaint(self) -> None:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 from bokeh.models import (
+    AllIndices,
     BoxSelectTool,
     BoxZoomTool,
+    CDSView,
     ColumnDataSource,
     CustomJS,
     CustomJSTickFormatter,
@@ -20,11 +22,12 @@ from bokeh.models import (
     PanTool,
     Range1d,
     ResetTool,
+    Selection,
     TapTool,
+    UnionRenderers,
     WheelZoomTool,
 )
 from bokeh.models.glyphs import Line, MultiLine, Patches, Quad, Scatter, Segment, Text
-from bokeh.models.renderers import GlyphRenderer
 from bokeh.plotting import figure
 
 from dashboard import theme
@@ -38,6 +41,8 @@ _MOST_ROWS = 36
 _NARROW = 20
 #: From more panels on their type is small; letters of a line of their titles.
 _FEW_PANELS, _TITLE = 4, 20
+#: Layers that are put on a figure at a time.
+_AT_A_TIME = 16
 #: Type that is read from the last row of a room.
 _LARGE = "20px"
 
@@ -115,7 +120,8 @@ def _digits(name: str, column: Any) -> str:
 class Patched:
     """The figures of a drawing and what is needed to patch them.
 
-    ``picked`` is called with the rows of the study that the reader selected on a figure.
+    ``picked`` is called with the rows of the study that the reader selected on a figure. All figures are there from the
+    start, unless they are made one after the other (``at_once=False``, :meth:`making`).
 
     Attributes
     ----------
@@ -125,20 +131,38 @@ class Patched:
 
     def __init__(
         self, drawing: Drawing, *, dark: bool, height: int | None, ticks: Sequence[tuple[float, str]] | None = None,
-        picked: Callable[[list[int]], None] | None = None,
+        picked: Callable[[list[int]], None] | None = None, at_once: bool = True,
     ) -> None:  # fmt: skip
         x_range, y_range = drawing.ranges()
         self._limits = (x_range, y_range)
         self._x, self._y = (Range1d(start=r[0], end=r[1], reset_start=r[0], reset_end=r[1]) for r in (x_range, y_range))
         self._dark, self._ticks, self._picked = dark, ticks, picked
-        self._layers: list[list[GlyphRenderer]] = []
+        self._layers: list[list[Any]] = []
         self._drawn: list[list[Layer]] = []
         self._axes: list[Any] = []
+        self._equipped: list[bool] = []
         self._marking = False
-        self.figures = [self._figure(i, plot, height) for i, plot in enumerate(drawing.plots)]
-        self._restyle()
+        self._plots, self._height = drawing.plots, height
+        self.figures: list[Any] = []
+        if at_once:
+            for _ in self.making():
+                pass
 
-    def _figure(self, i: int, plot: Plot, height: int | None) -> Any:
+    def making(self) -> Iterator[Any]:
+        """Each figure, made where it is not there yet; one of many layers is given again when it has more of them."""
+        for i in range(len(self._plots)):
+            if i == len(self.figures):
+                self._axes.append(_axes(self._plots[i]))
+                self._layers.append([])
+                self._drawn.append([])
+                self._equipped.append(False)
+                self.figures.append(self._figure(self._plots[i], self._height))
+            while not self._equipped[i]:
+                self._fill(i, self._plots[i])
+                yield self.figures[i]
+            yield self.figures[i]
+
+    def _figure(self, plot: Plot, height: int | None) -> Any:
         size: dict[str, Any] = {"sizing_mode": "stretch_both", "min_height": 140}
         if height is not None:
             size = {"height": height, "sizing_mode": "stretch_width"}
@@ -147,34 +171,46 @@ class Patched:
             y_axis_type="log" if plot.log_y else "linear", x_axis_label=plot.x_label, y_axis_label=plot.y_label,
             toolbar_location="above", title=plot.title,
         )  # fmt: skip
-        renderers = [made.add_glyph(ColumnDataSource(_columns(la)), _glyph(la)) for la in plot.layers]
-        readings = []
-        for k, (renderer, layer) in enumerate(zip(renderers, plot.layers, strict=True)):
+        return made
+
+    def _fill(self, i: int, plot: Plot) -> None:
+        """Put the next layers on a figure, and after the last of them its tools."""
+        made, renderers, drawn = self.figures[i], self._layers[i], self._drawn[i]
+        # What no layer has of its own is there once: a page waits for each model to be made, sent and made again.
+        common = {"selection_policy": UnionRenderers()}
+        every, unselected = AllIndices(), Selection()
+        for k, layer in list(enumerate(plot.layers))[len(renderers) :][:_AT_A_TIME]:
+            own = {} if layer.kind == "readings" else {"selected": unselected}
+            source = ColumnDataSource(_columns(layer), **common, **own)
+            renderer = made.add_glyph(source, _glyph(layer), view=CDSView(filter=every))
             if layer.kind == "readings":
-                readings.append(renderer)
                 renderer.data_source.selected.on_change("indices", self._reader(i, k))
             else:
                 renderer.nonselection_glyph = renderer.selection_glyph = renderer.muted_glyph = None
-        self._equip(made, renderers, readings, plot)
-        self._layers.append(renderers)
-        self._drawn.append(list(plot.layers))
-        self._axes.append((plot.y_bounds, plot.x_ticks, plot.y_ticks, plot.large))
-        return made
+            renderers.append(renderer)
+            drawn.append(layer)
+        if len(renderers) == len(plot.layers):
+            readings = [r for r, layer in zip(renderers, drawn, strict=True) if layer.kind == "readings"]
+            self._equip(made, renderers, readings, plot)
+            self._equipped[i] = True
+        self._restyle(i)
 
     def _equip(self, made: Any, renderers: list[Any], readings: list[Any], plot: Plot) -> None:
         """Tools: the pointer is told of marks; a click, a box or a lasso selects readings; the wheel waits."""
         wheel, zoom = WheelZoomTool(), BoxZoomTool()
         made.add_tools(PanTool(), zoom, wheel, ResetTool())
+        alike: dict[tuple[bool, tuple[tuple[str, str], ...]], list[Any]] = {}
         for renderer, layer in zip(renderers, plot.layers, strict=True):
             told = [] if layer.silent else _told(layer, plot)
-            nearest: dict[str, Any] = {"limit": 1} if layer.kind != "line" else {}
             if told:
-                made.add_tools(
-                    HoverTool(
-                        renderers=[renderer], tooltips=told, visible=False, line_policy="nearest",
-                        point_policy="snap_to_data", **nearest,
-                    )
-                )  # fmt: skip
+                alike.setdefault((layer.kind == "line", tuple(told)), []).append(renderer)
+        for (line, told_alike), those in alike.items():
+            made.add_tools(
+                HoverTool(
+                    renderers=those, tooltips=list(told_alike), visible=False, line_policy="nearest",
+                    point_policy="snap_to_data", **({} if line else {"limit": 1}),
+                )
+            )  # fmt: skip
         drag: Any = zoom
         if readings:
             drag = BoxSelectTool(renderers=readings)
@@ -209,15 +245,18 @@ class Patched:
         finally:
             self._marking = False
 
-    def _restyle(self) -> None:
+    def _restyle(self, only: int | None = None) -> None:
         hook = theme.style_plot(self._dark, self._ticks)
         colours = theme.palette(self._dark)
-        for made, renderers, layers, axes in zip(self.figures, self._layers, self._drawn, self._axes, strict=True):
+        those = slice(None) if only is None else slice(only, only + 1)
+        for made, renderers, layers, axes in zip(
+            self.figures[those], self._layers[those], self._drawn[those], self._axes[those], strict=True
+        ):
             hook(SimpleNamespace(state=made), None)
             made.border_line_color = None  # the dark theme of the frame draws one
             bounds, x_ticks, y_ticks, large = axes
             made.xaxis[0].major_label_policy = NoOverlap(min_distance=4)  # upright it would take all names but one
-            if len(self.figures) > _FEW_PANELS:
+            if len(self._plots) > _FEW_PANELS:
                 _small(made)
             for axis in [*made.xaxis, *made.yaxis] if large else []:
                 axis.update(major_label_text_font_size=_LARGE, axis_label_text_font_size=_LARGE)
@@ -247,8 +286,10 @@ class Patched:
             if was != now:  # otherwise the reader's zoom stays
                 shown.update(start=now[0], end=now[1], reset_start=now[0], reset_end=now[1])
         self._limits = limits
-        axes = [(p.y_bounds, p.x_ticks, p.y_ticks, p.large) for p in drawing.plots]
-        for i, plot in enumerate(drawing.plots):
+        self._plots = drawing.plots
+        there = drawing.plots[: len(self.figures)]
+        axes = [_axes(p) for p in there]
+        for i, plot in enumerate(there):
             self._patch_plot(i, plot)
         if dark != self._dark or ticks != self._ticks or axes != self._axes:
             self._dark, self._ticks, self._axes = dark, ticks, axes
@@ -256,14 +297,14 @@ class Patched:
 
     def _patch_plot(self, i: int, plot: Plot) -> None:
         made = self.figures[i]
-        many = len(self.figures) > _FEW_PANELS
+        many = len(self._plots) > _FEW_PANELS
         title = textwrap.fill(plot.title, _TITLE) if many else plot.title
         if plot.title and made.title.text != title:
             made.title.text = title
         for axis, label in ((made.xaxis[0], plot.x_label), (made.yaxis[0], plot.y_label)):
             if axis.axis_label != label and not many:
                 axis.axis_label = label
-        for k, layer in enumerate(plot.layers):
+        for k, layer in enumerate(plot.layers[: len(self._layers[i])]):
             renderer, before = self._layers[i][k], self._drawn[i][k]
             self._drawn[i][k] = layer  # before the columns: what is selected is read by it
             if not _same(_columns(before), _columns(layer)):
@@ -275,6 +316,10 @@ class Patched:
                 source.data = _columns(layer)
             if before.look != layer.look:
                 renderer.glyph.update(**{k: v for k, v in layer.look.items() if k != "colour"})
+
+
+def _axes(plot: Plot) -> tuple[Any, ...]:
+    return plot.y_bounds, plot.x_ticks, plot.y_ticks, plot.large
 
 
 def _same(a: Mapping[str, Any], b: Mapping[str, Any]) -> bool:

@@ -1,8 +1,10 @@
 """How long one session's pages hold the event loop, and with it everybody else; passes or fails nothing.
 
 Run ``python -m tests.benchmarks.bench_loop [--rows 100000] [--stacks]``. A server pings its own event loop every 5 ms
-while a headless Chromium opens every page, with the demo and with invented breakdowns; for each page the longest time
-without a ping is printed, and what Python was doing then with ``--stacks``. The last line is an idle server's.
+while a headless Chromium opens every page, with the demo and with invented breakdowns (``--rows 0``: the demo alone).
+For each page the longest time without a ping is printed, and the most CPU time that the loop's own thread used between
+two pings, which is what is left of it on a machine that does nothing else; with ``--stacks`` also what Python was doing
+in the longest. The last line is an idle server's.
 """
 
 from __future__ import annotations
@@ -11,6 +13,7 @@ import argparse
 import asyncio
 import contextlib
 import json
+import os
 import subprocess
 import sys
 import tempfile
@@ -32,7 +35,7 @@ _IDLE = "() => window.Bokeh?.documents?.[0]?.is_idle === true"
 
 
 def serve(port: int, files: list[str], gaps: Path, stacks: bool) -> None:
-    """Serve, and write each gap of more than 20 ms as a line of JSON: when it ended, its ms, and the stack in it."""
+    """Serve, and write each gap of more than 20 ms as a line of JSON: when it ended, its ms, CPU ms, and the stack."""
     import panel as pn
 
     from dashboard import server
@@ -44,13 +47,15 @@ def serve(port: int, files: list[str], gaps: Path, stacks: bool) -> None:
         with gaps.open("a") as out:
             if stacks:
                 threading.Thread(target=watch, args=(main,), daemon=True).start()
+            used = time.thread_time()
             while True:
                 await asyncio.sleep(EVERY_S)
-                now = time.perf_counter()
-                gap = now - last[0] - EVERY_S
+                now, before = time.perf_counter(), used
+                gap, used = now - last[0] - EVERY_S, time.thread_time()
                 last[0] = now
                 if gap > 0.02:
-                    out.write(json.dumps([time.time(), 1000 * gap, seen.pop("stack", "")]) + "\n")
+                    found = [time.time(), 1000 * gap, 1000 * (used - before), seen.pop("stack", "")]
+                    out.write(json.dumps(found) + "\n")
                     out.flush()
                 seen.clear()
 
@@ -72,13 +77,15 @@ def serve(port: int, files: list[str], gaps: Path, stacks: bool) -> None:
     server.serve([Path(f) for f in files], port=port, browser=False)
 
 
-def longest(gaps: Path, since: float) -> tuple[float, str]:
-    found = [(0.0, "")]
+def longest(gaps: Path, since: float) -> tuple[float, float, str]:
+    """Of the gaps since then the longest, the most CPU time in one, both in ms, and the stack in the longest."""
+    found = [(0.0, 0.0, "")]
     for line in gaps.read_text().splitlines():
-        at, ms, stack = json.loads(line)
+        at, ms, cpu_ms, stack = json.loads(line)
         if at >= since:
-            found.append((ms, stack))
-    return max(found)
+            found.append((ms, cpu_ms, stack))
+    most, _, stack = max(found)
+    return most, max(cpu_ms for _, cpu_ms, _ in found), stack
 
 
 def rest(tab: Any, url: str) -> None:
@@ -112,11 +119,13 @@ def measure(browser: Any, files: list[str], stacks: bool) -> None:
                 tab.goto(f"{url}?page={key}{QUERIES.get(key, '') if not files else ''}", timeout=120_000)
                 tab.wait_for_selector("h1", timeout=120_000)
                 rest(tab, url)
-                ms, stack = longest(gaps, begun)
-                print(f"{key:14}{ms:8.0f} ms" + (f"\n{stack}" if stacks and ms > 80 else ""), flush=True)
+                ms, cpu_ms, stack = longest(gaps, begun)
+                told = f"\n{stack}" if stacks and max(ms, cpu_ms) > 80 else ""
+                print(f"{key:14}{ms:8.0f} ms{cpu_ms:8.0f} ms CPU{told}", flush=True)
             begun = time.time()
             time.sleep(5)
-            print(f"{'idle':14}{longest(gaps, begun)[0]:8.0f} ms", flush=True)
+            ms, cpu_ms, _ = longest(gaps, begun)
+            print(f"{'idle':14}{ms:8.0f} ms{cpu_ms:8.0f} ms CPU", flush=True)
             tab.close()
         finally:
             process.terminate()
@@ -137,8 +146,11 @@ def main() -> None:
 
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as play:
         browser = play.chromium.launch(executable_path=chromium_path(), args=ARGUMENTS)
-        for files in ([], [str(invented(args.rows, Path(folder)))]):
-            print(f"\n{args.rows:,} invented breakdowns" if files else "\nthe demo")
+        for files in ([], [str(invented(args.rows, Path(folder)))] if args.rows else None):
+            if files is None:
+                break
+            said = f"{args.rows:,} invented breakdowns" if files else "the demo"
+            print(f"\n{said}   (load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores)", flush=True)
             measure(browser, files, args.stacks)
         browser.close()
 

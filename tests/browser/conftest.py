@@ -9,6 +9,7 @@ import socket
 import subprocess
 import sys
 import time
+import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
@@ -100,7 +101,16 @@ def chromium() -> Iterator[Any]:
 
 #: A small file of the server's: it answers one request at a time, so whoever asks for it waits for what came before.
 _SMALL = "components/dashboard.addressbar/AddressBar/_bundle_path/addressbar.js"
-_DRAWN = "() => window.Bokeh?.documents?.[0]?.is_idle === true"
+#: How often the document changed so far, or -1 while something of it is not drawn yet.
+_DRAWN = """() => {
+  const document = window.Bokeh?.documents?.[0]
+  if (document?.is_idle !== true) { return -1 }
+  if (window.changes === undefined) {
+    window.changes = 0
+    document.on_change(() => { window.changes += 1 })
+  }
+  return window.changes
+}"""
 
 
 class Visitor:
@@ -135,14 +145,27 @@ class Visitor:
         return self.tab
 
     def idle(self) -> None:
-        """Wait until the server has nothing more to do and the document nothing more to draw, three looks running."""
-        quiet, until = 0, time.monotonic() + 60
+        """Wait until the server has nothing more to do and the document nothing more to draw, three looks running.
+
+        A page comes piece by piece: while more of it comes, it does not rest.
+        """
+        quiet, before, until = 0, -1, time.monotonic() + 60
         while quiet < 3:
             assert time.monotonic() < until, "The page did not come to rest within a minute."
-            urllib.request.urlopen(self.server + _SMALL, timeout=60).close()
-            rests = self.tab.evaluate(_DRAWN) and not self.tab.locator("progress:visible").count()
-            quiet = quiet + 1 if rests else 0
+            waiting = self._waiting()
+            changes = self.tab.evaluate(_DRAWN)
+            rests = not waiting and changes == before != -1 and not self.tab.locator("progress:visible").count()
+            quiet, before = (quiet + 1 if rests else 0), changes
             self.tab.wait_for_timeout(100)
+
+    def _waiting(self) -> int:
+        """How much the server has to do for pages, once it has done what came before."""
+        try:
+            with urllib.request.urlopen(self.server + "alive", timeout=60) as told:
+                return int(told.headers["X-Waiting"])
+        except urllib.error.HTTPError:  # another server's than our own
+            urllib.request.urlopen(self.server + _SMALL, timeout=60).close()
+            return 0
 
     def answer(self) -> str:
         """The sentence that answers the page's question."""
