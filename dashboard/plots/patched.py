@@ -205,10 +205,11 @@ class Patched:
             if told:
                 alike.setdefault((layer.kind == "line", tuple(told)), []).append(renderer)
         for (line, told_alike), those in alike.items():
+            nearest: dict[str, Any] = {} if line else {"limit": 1}
             made.add_tools(
                 HoverTool(
                     renderers=those, tooltips=list(told_alike), visible=False, line_policy="nearest",
-                    point_policy="snap_to_data", **({} if line else {"limit": 1}),
+                    point_policy="snap_to_data", **nearest,
                 )
             )  # fmt: skip
         drag: Any = zoom

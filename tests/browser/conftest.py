@@ -149,9 +149,10 @@ class Visitor:
 
         A page comes piece by piece: while more of it comes, it does not rest.
         """
-        quiet, before, until = 0, -1, time.monotonic() + 60
+        quiet, before = 0, -1
+        until = time.monotonic() + 150  # on a busy machine numbers take their time
         while quiet < 3:
-            assert time.monotonic() < until, "The page did not come to rest within a minute."
+            assert time.monotonic() < until, "The page did not come to rest."
             waiting = self._waiting()
             changes = self.tab.evaluate(_DRAWN)
             rests = not waiting and changes == before != -1 and not self.tab.locator("progress:visible").count()
