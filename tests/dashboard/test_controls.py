@@ -70,9 +70,9 @@ def test_a_control_brings_its_own_explanation() -> None:
 
 def test_a_number_is_the_page_s_and_whole_where_it_is_to_be() -> None:
     page = page_class("howmany")(Study(), source="typed")
-    for heading in page._view.select(Fold):
+    for heading in page.__panel__().select(Fold):
         heading.open = True
-    fields = {f.label: f for f in page._view.select(Amount)}
+    fields = {f.label: f for f in page.__panel__().select(Amount)}
     fillings, width = fields["Fillings"], fields["Half-width (± %)"]
     assert fillings.whole and (fillings.start, fillings.end) == page.param.fillings.bounds
     fillings.value = 7
