@@ -31,6 +31,7 @@ from methods.columns import COLUMNS, CONDITION, FACTORS
 from methods.errors import InputError
 from methods.procedures import JOIN, PROCEDURE, name_procedures, parts_of, with_factor
 from methods.records.joining import join_tables
+from methods.records.one_name import Renamed, renamed, with_one_name
 from methods.records.table import filling_codes
 
 #: Columns that describe one reading and never a group of them.
@@ -296,6 +297,12 @@ class Study(param.Parameterized):
         return remember(("everything", self._content(), self.by), lambda: with_factor(whole, self.by)[0])
 
     @property
+    def one_name(self) -> list[Renamed]:
+        """The oils that the files spell differently, and that are taken as one."""
+        return remember(("one name", self._content()), lambda: renamed([f.records.table for f in self.files],
+                                                                       [f.name for f in self.files]))  # fmt: skip
+
+    @property
     def table(self) -> pd.DataFrame:
         """The rows that filters and exclusions leave. Shared and cached: do not change it."""
         key = ("table", self.fingerprint, self.by if JOIN in self.by else "")
@@ -511,7 +518,7 @@ def _joined(files: Sequence[Opened]) -> pd.DataFrame:
         columns: dict[str, Any] = {n: pd.Series(dtype="str") for n in (*COLUMNS, "file")}
         columns["kv"] = pd.Series(dtype=float)
         return pd.DataFrame(columns)
-    return join_tables([f.records.table.assign(file=f.name) for f in files])
+    return join_tables(with_one_name([f.records.table.assign(file=f.name) for f in files], [f.name for f in files])[0])
 
 
 def _merged(known: Mapping[str, Any], options: Mapping[str, Any]) -> dict[str, Any]:

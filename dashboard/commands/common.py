@@ -294,6 +294,10 @@ def note_reading(args: argparse.Namespace, records: Any) -> None:
         f"guessed: {g.guess} ({g.option} overrules it)"
         for g in records.guesses.itertuples() if g.code == "ceiling"
     ]  # fmt: skip
+    said += [
+        f"taken as one oil: {g.guess} ({g.evidence}; {g.option})"
+        for g in records.guesses.itertuples() if g.code == "same_sample"
+    ]  # fmt: skip
     args.said = said
 
 

@@ -26,6 +26,7 @@ from dashboard.study import Study
 from dashboard.tables import Table
 from dashboard.turns import by_turns
 from methods.errors import InputError
+from methods.records.one_name import said as one_name_said
 from methods.result import Caution
 
 __all__ = ["Empty", "Figure", "StudyPage"]
@@ -83,11 +84,17 @@ class Empty(InputError):
     """Nothing to show yet: what is missing, and what to do next.
 
     ``lacks`` is the column of the records that nobody named: a button then leads to the sheet, where it can be.
+    ``way`` is another page that helps, with the words on the button that leads there. ``controls``: whether those of
+    the page can change anything about it; they are shown only then.
     """
 
-    def __init__(self, missing: str, next_step: str, *, lacks: str = "") -> None:
+    def __init__(
+        self, missing: str, next_step: str, *, lacks: str = "", way: tuple[str, str] | None = None,
+        controls: bool = True,
+    ) -> None:  # fmt: skip
         super().__init__(f"{missing} {next_step}")
         self.missing, self.next_step, self.lacks = missing, next_step, lacks
+        self.way, self.controls = way, controls
 
 
 class StudyPage(pn.viewable.Viewer):
@@ -258,7 +265,8 @@ class StudyPage(pn.viewable.Viewer):
 
     _offering = False
     _plot_column: Any = None
-    _lacks = ""
+    _beside: Any = None
+    _lacks = _leads_to = ""
 
     def offer(self, control: Choice, options: Any, value: Any) -> None:
         """Bring a :meth:`chooser` to what there is, without that counting as the user's choice."""
@@ -323,7 +331,7 @@ class StudyPage(pn.viewable.Viewer):
         head = parts.raw(
             f'<div class="top"><h1>{title}</h1><p class="question" title="{question}">{question}</p></div>'
         )
-        beside = [*self.controls(), *self._folds()]
+        beside: Any = [*self.controls(), *self._folds()]
         if self.READINGS:
             beside.append(Press("Go through the readings", lambda _: self.study.step(1), look="quiet"))
         if self._figures or self.PICTURE:
@@ -340,6 +348,7 @@ class StudyPage(pn.viewable.Viewer):
             stage = parts.column(self._stated, place, gap=16)
         top = parts.column(head, self._answer, self._cautions, self._asked, gap=4)
         view = parts.column(top, stage, self._body, gap=8)
+        self._beside = place
         self._put(place, beside)
         self._put(view, [*self.extras(), *([self._help()] if self.HELP else [])])
         return view
@@ -428,7 +437,8 @@ class StudyPage(pn.viewable.Viewer):
             self._compute_aside(wait)
         except Empty as empty:
             self._say(parts.notice(empty.next_step, empty.missing, "calm"))
-            self._to_sheet(empty.lacks)
+            self._to_sheet(empty.lacks, empty.way)
+            self._beside.visible = empty.controls
         except InputError as error:
             self._say(parts.notice(for_the_page(str(error)), "These records cannot answer it.", "calm"))
             self._to_sheet(lacking(str(error)))
@@ -500,11 +510,13 @@ class StudyPage(pn.viewable.Viewer):
     def _showing(self, result: Any) -> Iterator[None]:
         """The steps in which a result comes on the page."""
         self._answer.text = self.sentence(result)
-        markup = parts.caution_line(self.cautions(result))
+        told = one_name_said(self.study.one_name) if self.NEEDS_RECORDS else ""
+        markup = parts.caution_line([*self.cautions(result), *[Caution("one_name", told)] * bool(told)])
         self._cautions.param.update(object=markup, visible=bool(markup))
         self._ask_result(any(c.code == "result_assumed" for c in self.cautions(result)))
         self._state.visible = False
         self._to_sheet("")
+        self._beside.visible = True
         self._main.visible = True
         yield
         for live in self._figures:
@@ -557,18 +569,20 @@ class StudyPage(pn.viewable.Viewer):
         if self._tables.objects != layout:
             self._tables.objects = layout
 
-    def _to_sheet(self, lacks: str) -> None:
-        """Offer the way to the sheet on Records, where the column can be named; empty: there is none to name."""
-        lacks = lacks if self.study.files else ""
-        self._lacks = lacks
-        self._way.visible = bool(lacks)
+    def _to_sheet(self, lacks: str, way: tuple[str, str] | None = None) -> None:
+        """Offer the way to the sheet on Records, where the column can be named, or to another page; or no way."""
+        self._lacks = lacks if self.study.files else ""
+        self._leads_to, words_on = ("records", "Name it on the sheet") if self._lacks else way or ("", "")
+        self._way.param.update(label=words_on or self._way.label, visible=bool(words_on))
 
     def _go_to_sheet(self) -> None:
-        self.study.put("records", "sheet", self._lacks, default="")
-        self.study.page = "records"
+        if self._lacks:
+            self.study.put("records", "sheet", self._lacks, default="")
+        self.study.page = self._leads_to
 
     def _say(self, what: Any) -> None:
         self._answer.text = ""
         self._cautions.visible = self._main.visible = self._body.visible = False
         self._state.param.update(object=what.object, visible=True)
         self._to_sheet("")
+        self._beside.visible = True

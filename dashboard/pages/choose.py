@@ -12,6 +12,7 @@ import param
 from dashboard import theme, words
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.choose_words import HELP
+from dashboard.pages.records_words import for_the_page
 from methods.answers.choose import choose as choose_answer
 from methods.answers.heads import OWN
 from methods.errors import NotEstimable
@@ -83,8 +84,13 @@ class Page(StudyPage):
         settings = (self.half_width, self.study.confidence, history, self.study.result, *weights.values())
         try:
             return self.kept("choice", self._job(weights, history), *settings)
-        except NotEstimable as why:  # the way on is a page away
-            raise Empty("These records cannot answer it.", f"{why} Run sheet plans such tests.") from why
+        except NotEstimable as why:  # no weight and no half-width can change that; the way on is a page away
+            said, alone = for_the_page(str(why)), len(self._names()) < 2
+            if alone:
+                way, more = ("records", "Open another file"), "Run sheet plans a comparison from the start."
+            else:
+                way, more = ("bench_plan", "Plan these tests"), "Run sheet writes down such tests."
+            raise Empty("These records cannot answer it.", f"{said} {more}", way=way, controls=False) from why
 
     def _job(self, weights: Mapping[str, float], history: str | None) -> Callable[[], Any]:
         from methods.choosing import choose

@@ -18,6 +18,7 @@ from dashboard.pages.records_open import FileCard, Opener
 from dashboard.pages.records_report import StudyReport
 from dashboard.pages.records_sheet import SheetByHand
 from methods.columns import LABELS
+from methods.records.one_name import said as one_name_said
 from methods.records.table import WITHSTOOD
 
 HELP = """
@@ -138,7 +139,7 @@ class Page(StudyPage):
         for file in self.study.files:
             key = (file.name, file.sha256, repr(sorted(file.options.items())))
             kept[key] = self._card_of.get(key) or FileCard(self.study, file)
-        notes = [parts.notice(r) for r in self.study.remarks]
+        notes = [parts.notice(r) for r in (*self.study.remarks, one_name_said(self.study.one_name)) if r]
         notes += [
             parts.notice(f"The study also needs {w['name']}: drop it above.", kind="calm")
             for w in self.study.awaited

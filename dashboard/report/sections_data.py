@@ -18,6 +18,7 @@ from dashboard.report import figures
 from dashboard.report.asked import Asked, answered, filled, parts, texts_of
 from dashboard.report.document import Picture, Section, Table
 from methods.answers import answer, stacked
+from methods.records.one_name import said as one_name_said
 from methods.scatter.order_curve import trend_line
 
 #: The family whose curve is drawn thin over the steps.
@@ -77,7 +78,7 @@ def reading(asked: Asked) -> Section:
     if guesses:
         note = "What the file does not say outright. If a guess is wrong, read the file again with the option named."
         tables.append(Table("guesses", "Guessed", pd.concat(guesses, ignore_index=True), note))
-    notices = tuple(study.remarks)
+    notices = tuple(r for r in (*study.remarks, one_name_said(study.one_name)) if r)
     return Section("read", "What was read", tuple(said), notices=notices, tables=tuple(tables))
 
 

@@ -332,19 +332,19 @@ def _sentence(
     if more:
         rest = sum(r.probability_best for r in playing[NAMED:])
         named.append(f"{more} more ({percent(100 * rest)} %)")
-    text = (
-        f"None of {len(rows)} procedures is clearly the best on {oils}. In play: {list_words(named, NAMED + 1)}. In "
-        f"brackets the probability to be the best, {by}."
-    )
+    text = f"None of {len(rows)} procedures is clearly the best on {oils}: {list_words(named, NAMED + 1)}."
+    brackets = f" In brackets the probability to be the best, {by}."
     if not settle:
         return text + (
             f" No further tests of up to {MOST_HOURS:.0f} hours at the bench would settle it, so alike do they score: "
-            "choose by what else counts."
+            f"choose by what else counts.{brackets}"
         )
     parts = [f"{s['fillings']} more filling{'s' if s['fillings'] != 1 else ''} by {s['procedure']}" for s in settle]
     where = f", over these and {settle[0]['oils']} more oils" if settle[0]["oils"] else ", on these oils"
     hours = sum(s["minutes"] for s in settle) / 60
-    return text + f" {list_words(parts)}{where} ({hours:.1f} h) would settle it, if the difference is as found."
+    return text + (
+        f" {list_words(parts)}{where} ({hours:.1f} h) would settle it, if the difference is as found.{brackets}"
+    )
 
 
 def in_play(rows: Sequence[ProcedureRow]) -> list[ProcedureRow]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +12,7 @@ from methods.columns import PLACE
 from methods.errors import NotEstimable
 from methods.procedures import PROCEDURE, with_factor
 from methods.procedures.naming import NOT_GIVEN
+from methods.records.one_name import key_of
 from methods.records.table import as_table, filling_codes, withstood
 from methods.result import Caution
 from methods.wording import list_words
@@ -71,11 +72,32 @@ def gather(data: object, only: Sequence[str] = ()) -> Evidence:
     notes: list[Caution] = []
     table = _same_laboratories(table, names, notes)
     named = bool(table["sample"].notna().any())
-    table = _same_oils(table, names, notes) if named else table
+    if named:
+        names = names if only else _that_share_oils(table, names, notes)
+        table = _same_oils(table[table[PROCEDURE].isin(names)], names, notes)
     if not named:
         notes.append(
             Caution("sample_unknown", "The file names no samples: all tests count as of one and the same oil.")
         )
+    return _evidence(table, names, named, notes)
+
+
+def gather_each(data: object, only: Sequence[str] = ()) -> list[Evidence] | None:
+    """Every procedure by itself, on the oils that it tested, where no oil was tested by all; None where one was.
+
+    Scatter can be planned with from that; nothing is compared by it.
+    """
+    table, _ = with_factor(as_table(data), PROCEDURE)
+    names = [n for n in dict.fromkeys(table[PROCEDURE].dropna()) if not only or n in only]
+    tested = table[table[PROCEDURE].isin(names)].groupby("sample")[PROCEDURE].nunique()
+    if len(names) < 2 or not len(tested) or int(tested.max()) == len(names):
+        return None
+    known = table[table["sample"].notna()]
+    return [_evidence(known[known[PROCEDURE] == n].reset_index(drop=True), [n], True, []) for n in names]
+
+
+def _evidence(table: pd.DataFrame, names: list[str], named: bool, notes: list[Caution]) -> Evidence:
+    """The fillings of these rows, whose oils every procedure has."""
     oils = list(dict.fromkeys(table["sample"].fillna("")))
     codes, stood = filling_codes(table, by=(PROCEDURE,)), withstood(table)
     frame = pd.DataFrame(
@@ -142,6 +164,40 @@ def _same_laboratories(table: pd.DataFrame, names: Sequence[str], notes: list[Ca
     return table[table[LABORATORY].fillna("not said").isin(common)].reset_index(drop=True)
 
 
+def _that_share_oils(table: pd.DataFrame, names: list[str], notes: list[Caution]) -> list[str]:
+    """All procedures where they share an oil; else the most that share one, and of as many those with most oils."""
+    tested = table[table["sample"].notna()].groupby("sample", sort=False)[PROCEDURE].agg(frozenset)
+    if any(len(s) == len(names) for s in tested):
+        return names
+    groups = [s for s in dict.fromkeys(tested) if len(s) > 1]
+    if not groups:
+        return names
+    best = max(groups, key=lambda s: (len(s), sum(s <= other for other in tested)))
+    left = [n for n in names if n not in best]
+    notes.insert(
+        0,
+        Caution(
+            "procedures_left_out",
+            f"{list_words(left, 4)} shares no oil with {'all ' if len(best) > 2 else ''}the others and takes no part: "
+            "test one of their oils by it too."
+            if len(left) == 1
+            else f"{list_words(left, 4)} share no oil with all of the others and take no part: test one of their oils "
+            "by them too.",
+        ),
+    )
+    return [n for n in names if n in best]
+
+
+def _spelt_alike(sets: Iterable[set[str]]) -> str:
+    """Two names of these oils that may be meant for one, as a remark; empty where there are none."""
+    first: dict[tuple[str, ...], str] = {}
+    for name in (n for names in sets for n in sorted(names)):
+        other = first.setdefault(key_of(name), name)
+        if other != name:
+            return f"{other!r} and {name!r} count as two oils: if they are one, give it one name. "
+    return ""
+
+
 def _same_oils(table: pd.DataFrame, names: Sequence[str], notes: list[Caution]) -> pd.DataFrame:
     known = table[table["sample"].notna()]
     sets = {p: set(known.loc[known[PROCEDURE] == p, "sample"]) for p in names}
@@ -149,8 +205,9 @@ def _same_oils(table: pd.DataFrame, names: Sequence[str], notes: list[Caution]) 
     if not common:
         most = max(set.union(*sets.values()), key=lambda o: sum(o in s for s in sets.values()))
         lacking = [p for p in names if most not in sets[p]]
+        whom = f"both {list_words(list(names))}" if len(names) == 2 else f"all of {list_words(list(names))}"
         raise NotEstimable(
-            f"No oil was tested by all of {list_words(list(names))}, so they cannot be compared. Test {most} by "
+            f"No oil was tested by {whom}, so they cannot be compared. {_spelt_alike(sets.values())}Test {most} by "
             f"{list_words(lacking)} too, or leave out (filter) the procedures that tested other oils."
         )
     left = sorted(set.union(*sets.values()) - common)

@@ -13,6 +13,7 @@ from methods.errors import InputError
 from methods.records.account import Account
 from methods.records.by_word import for_file
 from methods.records.kept import Records, Source
+from methods.records.one_name import guesses, with_one_name
 from methods.records.table import fillings_apart, placed_labels
 
 
@@ -55,16 +56,18 @@ def join(parts: Sequence[Records]) -> Records:
     """One :class:`Records` of several; its tables say in ``file`` where each row came from.
 
     A filling that is called 1 in two files is two fillings: where labels clash they get the file's name in front. So
-    are the readings of two files that no label and nothing else tells apart.
+    are the readings of two files that no label and nothing else tells apart. An oil that the files spell differently
+    (``TR-12``, ``tr 12``) gets one name: see :mod:`methods.records.one_name`.
     """
     if len(parts) == 1:
         return parts[0]
     names = _names(parts)
-    tables = [p.table.assign(file=n) for p, n in zip(parts, names, strict=True)]
+    tables, taken = with_one_name([p.table.assign(file=n) for p, n in zip(parts, names, strict=True)], names)
+    guessed = _under(names, [p.guesses for p in parts])
     return Records(
         table=join_tables(tables),
         problems=_under(names, [p.problems for p in parts]),
-        guesses=_under(names, [p.guesses for p in parts]),
+        guesses=pd.concat([guesses(taken), guessed], ignore_index=True) if taken else guessed,
         rows_read=sum(p.rows_read for p in parts),
         source=Source(", ".join(names), hashlib.sha256("".join(p.source.sha256 for p in parts).encode()).hexdigest()),
         origin=_under(names, [p.origin for p in parts]),

@@ -35,6 +35,7 @@ from methods.records.flat import Flat, flatten, log_refused, multiply_by_gap, pl
 from methods.records.kept import Log, Records, Source
 from methods.records.layout import Layout
 from methods.records.naming import gap_of, gaps_below, settle_names, units_of
+from methods.records.one_name import log_sheets, over_sheets
 from methods.records.only import only
 from methods.records.options import Options, options_of
 from methods.records.other_units import apply_unit_column
@@ -197,6 +198,8 @@ def read(
     if tell:
         tell_sheets_apart(table, places, log)
         tell_fillings_apart(table, places, log)
+        table, taken = over_sheets(table, places["source_sheet"].astype(str).to_numpy())
+        log_sheets(taken, log)
     codes = parts[0][4] if len(parts) == 1 else {}
     written_out = is_written_out([h.text for h in plan.headings])
     if not written_out and fillings_by_order(table, log):

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from methods.choosing.evidence import gather
+from methods.choosing.evidence import Evidence, gather, gather_each
 from methods.choosing.facts import facts_of
 from methods.choosing.scores import draw
 from methods.errors import InputError, NotEstimable
@@ -82,20 +82,35 @@ def from_records(
 ) -> tuple[list[ProcedurePlan], dict[str, float]]:
     """The procedures of records with the scatter that they show there, and each oil's mean over them in kV.
 
+    Where no oil was tested by all of them, the scatter is that of each on its own oils, and no means are known.
+
     Raises
     ------
     InputError
         A procedure that the records do not have.
     NotEstimable
-        Fewer than two, no common oil, or scatter that cannot be seen and is not given.
+        Fewer than two, or scatter that cannot be seen and is not given.
     """
-    found = gather(data, names)
-    lacking = [n for n in names if n not in found.procedures]
+    each = gather_each(data, names)
+    found = [gather(data, names)] if each is None else each
+    have = [n for one in found for n in one.procedures]
+    lacking = [n for n in names if n not in have]
     if lacking:
         raise InputError(
-            f"There is no procedure {lacking[0]!r} in the records; there are {', '.join(found.procedures)}.",
-            text=lacking[0],
+            f"There is no procedure {lacking[0]!r} in the records; there are {', '.join(have)}.", text=lacking[0]
         )
+    out = [plan for one in found for plan in _of_evidence(one, cov, between_cov)]
+    if each is not None:  # what one procedure reads of its oils says nothing of another's
+        return out, {}
+    one = found[0]
+    means = {
+        oil: float(np.mean([one.means[p][o].mean() for p in range(len(one.procedures))]))
+        for o, oil in enumerate(one.scatter_oils)
+    }
+    return out, means
+
+
+def _of_evidence(found: Evidence, cov: float | None, between_cov: float | None) -> list[ProcedurePlan]:
     facts = [facts_of(found, p) for p in range(len(found.procedures))]
     draws = draw(found, [(1, f.per_filling) for f in facts], np.random.default_rng(0), 0)
     out = []
@@ -111,11 +126,7 @@ def from_records(
         minutes = fact.minutes_of(1, fact.per_filling)
         waits = _waits(fact.protocol)
         out.append(ProcedurePlan(name, settings, fact.per_filling, within, between, minutes, *waits))
-    means = {
-        oil: float(np.mean([found.means[p][o].mean() for p in range(len(found.procedures))]))
-        for o, oil in enumerate(found.scatter_oils)
-    }
-    return out, means
+    return out
 
 
 def from_mapping(given: Mapping[str, Any], cov: float | None, between_cov: float | None) -> ProcedurePlan:

@@ -135,7 +135,8 @@ def plan_study(
         names, [p.procedure for p in plans], [p.breakdowns_per_filling for p in plans], k,
         k * len(names) * len(plans), minutes, days, widest, None if half_width is None else 100 * half_width, reaches,
         assurance, confidence, pairs, _curve(names, plans, k, pairs, means, confidence, assurance), int(rng), sheet,
-        _sentence(names, plans, k, minutes, days, widest, assurance, reaches), _cautions(plans, means, fully_random),
+        _sentence(names, plans, k, minutes, days, widest, assurance, reaches),
+        _cautions(plans, means, fully_random, data is not None),
     )  # fmt: skip
 
 
@@ -280,7 +281,9 @@ def _sentence(
     return text if reaches is not False else text + " That misses the width wanted: the bench hours do not hold more."
 
 
-def _cautions(plans: Sequence[ProcedurePlan], means: Mapping[str, float], fully_random: bool) -> list[Caution]:
+def _cautions(
+    plans: Sequence[ProcedurePlan], means: Mapping[str, float], fully_random: bool, records: bool
+) -> list[Caution]:
     out = [
         Caution(
             "these_oils",
@@ -294,6 +297,8 @@ def _cautions(plans: Sequence[ProcedurePlan], means: Mapping[str, float], fully_
         out.append(Caution("between_unknown", text))
     if not means:
         text = f"Nothing is known of the oils: the strongest is taken to read {SPREAD:g} times the weakest."
+        if records:
+            text = f"No oil of the records was tested by all: each procedure's scatter is that on its own oils. {text}"
         out.append(Caution("oils_unknown", text))
     if not fully_random:
         text = (

@@ -161,7 +161,7 @@ def test_what_cannot_be_compared_is_refused_with_a_way_out() -> None:
     with pytest.raises(NotEstimable, match="no two procedures.*another method"):
         choose(table[table["electrode"] == "disk"])
     apart = table[(table["electrode"] == "disk") == (table["sample"] == "oil 0")]
-    with pytest.raises(NotEstimable, match="No oil was tested by all.*Test oil"):
+    with pytest.raises(NotEstimable, match="No oil was tested by both.*Test oil"):
         choose(apart)
     with pytest.raises(InputError, match="half-width"):
         choose(table, half_width=10)
@@ -173,3 +173,57 @@ def test_one_filling_and_one_oil_are_said() -> None:
     lone = choose(bench({"mushroom": (0.1, 0.03), "disk": (0.2, 0.03)}, seed=9, oils=1))
     assert "one_oil" in {c.code for c in lone.cautions}
     assert np.isnan(lone.procedures[0].discrimination_per_result)
+
+
+def _oils_of(tested: dict[str, tuple[str, ...]]) -> pd.DataFrame:
+    """Invented: method -> the oils that it tested, two fillings of five each."""
+    rng = np.random.default_rng(4)
+    return pd.DataFrame(
+        [
+            {"method": m, "sample": oil, "filling": f, "kv": round(float(50 + 5 * i + 4 * rng.standard_normal()), 1)}
+            for m, oils in tested.items() for i, oil in enumerate(oils) for f in ("1", "2") for _ in range(5)
+        ]
+    )  # fmt: skip
+
+
+def test_a_method_that_shares_no_oil_is_left_out_and_named_first() -> None:
+    one = ("ASTM D877 A", "ASTM D1816 2 mm", "IEC 60156")
+    found = choose(_oils_of({one[0]: ("a", "b", "c"), one[1]: ("b", "c"), one[2]: ("d",)}))
+    assert [r.procedure for r in found.procedures] == ["ASTM D877 A", "ASTM D1816 2 mm"] and found.oils == ["b", "c"]
+    assert found.cautions[0].code in ("result_assumed", "procedures_left_out")
+    assert any("IEC 60156 shares no oil" in c.text for c in found.cautions)
+    with pytest.raises(NotEstimable, match="No oil was tested by both"):  # who asks for two is told why not
+        choose(_oils_of({one[0]: ("a",), one[2]: ("d",)}), only=[one[0], one[2]])
+
+
+def test_names_that_may_be_meant_for_one_oil_are_pointed_out() -> None:
+    with pytest.raises(NotEstimable, match=r"'TR 12' and 'tr-12' count as two oils"):
+        choose(_oils_of({"ASTM D877 A": ("TR 12", "x"), "IEC 60156": ("tr-12",)}))
+
+
+@pytest.mark.parametrize(
+    ("tested", "leads_to", "label"),
+    [({"IEC 60156": ("a", "b")}, "records", "Open another file"),
+     ({"IEC 60156": ("a",), "ASTM D1816 2 mm": ("b",)}, "bench_plan", "Plan these tests")],
+)  # fmt: skip
+def test_where_nothing_can_be_chosen_the_page_says_what_to_do_without_dead_controls(
+    tested: dict[str, tuple[str, ...]], leads_to: str, label: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "own.csv"
+    _oils_of(tested).to_csv(path, index=False)
+    study = Study()
+    study.open(path)
+    page = pages.page_class("choose")(study)
+    page.shown = True
+    assert page._state.visible and not page._beside.visible and not page._main.visible
+    assert page._way.visible and page._way.label == label
+    page._way.clicks += 1
+    assert study.page == leads_to
+    plan = pages.page_class("bench_plan")(study)
+    plan.shown = True
+    if leads_to == "bench_plan":  # the page that it leads to plans what is missing
+        assert "fillings of each of 2 oils by 2 procedures" in plan._answer.text
+    study.close("own.csv")
+    study.open(DEMO)
+    page.refresh()
+    assert page._beside.visible and page._main.visible and not page._way.visible
