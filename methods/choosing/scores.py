@@ -9,6 +9,7 @@ import numpy as np
 
 from methods.choosing.evidence import Evidence
 from methods.errors import InputError
+from methods.scatter.one_factor import one_factor
 
 #: What can be weighed, and what a higher weight asks for.
 CRITERIA: dict[str, str] = {
@@ -94,6 +95,9 @@ def draw(
         v_means = _pooled(outside / means**2, sizes - 1, weights, rng)
         per = _harmonic(np.concatenate(found.counts[p]))
         v_between = np.maximum(v_means - np.nan_to_num(v_within) / per, 0.0)
+        if size == 1 and inside_df[0] > 0 and sizes[0] > 1 and inside[0] > 0:  # one oil: the SDs of every other page
+            likely = one_factor(found.counts[p][0], found.means[p][0], float(found.squares[p][0].sum()))
+            v_within[0], v_between[0] = (v / means[0] ** 2 for v in likely)
         k_result, n_result = per_result[p]
         alone = np.where(np.isfinite(v_within), v_within, v_means * per)  # one breakdown a filling shows both as one
         within[:, p], between[:, p] = np.sqrt(v_within), np.sqrt(v_between)

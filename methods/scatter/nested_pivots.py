@@ -17,12 +17,14 @@ lets one expect, the limits of the mean count with a scatter between fillings th
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 import scipy
+
+from methods.scatter.one_factor import one_factor
 
 Array = np.ndarray[Any, Any]
 
@@ -37,7 +39,9 @@ class Summary:
     """What a nested normal model needs of one oil: complete values, kV.
 
     ``mean`` is the plain mean of the filling means, ``between_ss`` their sum of squares about it, ``within_ss`` that
-    of the values about their filling means, ``harmonic`` the harmonic mean of the numbers of breakdowns.
+    of the values about their filling means, ``harmonic`` the harmonic mean of the numbers of breakdowns. ``excess``:
+    excess kurtosis of the values about their filling means (of the values, where each is a filling of its own), 0 where
+    it is not above that of normal scatter. ``sizes`` and ``means`` of the fillings, where their numbers differ.
     """
 
     n: int
@@ -46,6 +50,9 @@ class Summary:
     between_ss: float
     within_ss: float
     harmonic: float
+    excess: float = 0.0
+    sizes: Array | None = field(default=None, repr=False, compare=False)
+    means: Array | None = field(default=None, repr=False, compare=False)
 
     @property
     def within_df(self) -> int:
@@ -61,6 +68,20 @@ class Summary:
         """Variance of the filling means, kV squared; nan with one filling."""
         return self.between_ss / (self.fillings - 1) if self.fillings > 1 else math.nan
 
+    @property
+    def variances(self) -> tuple[float, float]:
+        """Variances within and between fillings by restricted likelihood (:func:`.one_factor.one_factor`)."""
+        return one_factor(*self.levels, self.within_ss)
+
+    @property
+    def levels(self) -> tuple[Array, Array]:
+        """Numbers and means of the fillings; of equal numbers any means with that sum of squares will do."""
+        if self.sizes is not None and self.means is not None:
+            return self.sizes, self.means
+        means = np.zeros(self.fillings)
+        means[:2] = math.sqrt(self.between_ss / 2) * np.array([-1.0, 1.0])
+        return np.full(self.fillings, self.harmonic), means
+
 
 def summarise(kv: Array, filling: Array) -> Summary:
     """Sums of squares of complete values (n,) by filling codes (n,)."""
@@ -71,14 +92,22 @@ def summarise(kv: Array, filling: Array) -> Summary:
     left = (kv - centre) - means[code]
     mean = float(means.mean())
     spread = means - mean
+    uneven = bool((sizes != sizes[0]).any())
     return Summary(
-        len(kv),
-        len(sizes),
-        mean + centre,
-        float(spread @ spread),
-        float(left @ left),
-        len(sizes) / float(sum(1 / sizes)),
-    )
+        len(kv), len(sizes), mean + centre, float(spread @ spread), float(left @ left),
+        len(sizes) / float(sum(1 / sizes)), _excess(left if len(kv) > len(sizes) else spread),
+        sizes if uneven else None, means if uneven else None,
+    )  # fmt: skip
+
+
+def _excess(left: Array) -> float:
+    """Excess kurtosis of values about their means (n,), Fisher's, if above that of the normal law; 0 below four."""
+    n, squares = len(left), left**2
+    whole = float(squares.sum())
+    if n < 4 or not whole > 0:
+        return 0.0
+    raw = n * float(squares @ squares) / whole**2 - 3
+    return max(((n + 1) * raw + 6) * (n - 1) / ((n - 2) * (n - 3)), 0.0)
 
 
 @dataclass(frozen=True)

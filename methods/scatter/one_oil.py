@@ -35,6 +35,7 @@ from methods.scatter.nested_pivots import (
     within_alone,
 )
 from methods.scatter.newton import fit_batch
+from methods.scatter.one_factor import upper_between
 
 Array = np.ndarray[Any, Any]
 Pair = tuple[float, float]
@@ -128,8 +129,9 @@ def one_oil(
 
     Notes
     -----
-    Mean: Student's t on filling means; wider where they agree by luck (:func:`.nested_pivots.mean_error`). SDs and
-    percentiles: generalised pivotal quantities (:mod:`methods.scatter.nested_pivots`); independent values: chi-square
+    Mean: Student's t on filling means; wider where they agree by luck (:func:`.nested_pivots.mean_error`). SDs by
+    restricted likelihood, as :func:`methods.scatter.components` gives them; limits of SDs and percentiles: generalised
+    pivotal quantities (:mod:`methods.scatter.nested_pivots`); independent values: chi-square
     and noncentral t, which is what those reduce to. Withstands: maximum likelihood of the normal law, each value
     counting equally, with limits by simulation (:mod:`methods.scatter.family_pivots`).
     """
@@ -283,12 +285,19 @@ def _sds(s: Summary, known: Prior | None, draws: Draws | None) -> tuple[float, f
         return sd, math.nan, sd
     if s.within_df == 0:
         return math.nan, math.nan, math.sqrt(s.means_variance)
-    between2 = max(s.means_variance - s.within_variance / s.harmonic, 0.0)
-    return math.sqrt(s.within_variance), math.sqrt(between2), math.sqrt(between2 + s.within_variance)
+    if not s.within_ss > 0:
+        return 0.0, math.sqrt(s.means_variance), math.sqrt(s.means_variance)
+    inside, outside = s.variances
+    return math.sqrt(inside), math.sqrt(outside), math.sqrt(inside + outside)
 
 
 def sd_limits_of(s: Summary, known: Prior | None, draws: Draws | None, confidence: float) -> tuple[Pair, Pair, Pair]:
-    """Limits of the SD within fillings, between them, and of one result."""
+    """Limits of the SD within fillings, between them, and of one result.
+
+    Where the values have wider tails than the normal law the lower limits within and of one result lie lower: the
+    logarithm of a variance scatters by ``(2 + excess) / n`` in place of ``2 / n`` (D. G. Bonett, *Comput. Statist. Data
+    Anal.* 50 (2006) 775).
+    """
     a = (1 - confidence) / 2
     if draws is None:
         return NONE, NONE, NONE
@@ -301,20 +310,30 @@ def sd_limits_of(s: Summary, known: Prior | None, draws: Draws | None, confidenc
         return ends(np.sqrt(draws.within)), ends(np.sqrt(draws.between)), ends(draws.total_sd)
     if s.fillings == 1 or s.within_df == 0:
         df = s.n - 1
-        both = sd_limits(math.sqrt((s.within_ss if s.fillings == 1 else s.between_ss) / df), df, confidence)
+        sd = math.sqrt((s.within_ss if s.fillings == 1 else s.between_ss) / df)
+        both = _wide_tails(sd, sd_limits(sd, df, confidence), s.excess)
         return (both if s.fillings == 1 else NONE), NONE, both
-    within = sd_limits(math.sqrt(s.within_variance), s.within_df, confidence)
+    inside = math.sqrt(s.within_variance)
+    within = _wide_tails(inside, sd_limits(inside, s.within_df, confidence), s.excess)
     pair = difference_limits(
         s.harmonic * s.means_variance, s.fillings - 1, s.within_variance, s.within_df, s.harmonic, confidence
     )
-    found = math.sqrt(max(s.means_variance - s.within_variance / s.harmonic, 0.0))
-    between = (min(math.sqrt(max(pair[0], 0.0)), found), max(math.sqrt(max(pair[1], 0.0)), found))
+    _, found, total = _sds(s, None, None)
+    top = pair[1] if pair[1] > 0 else upper_between(*s.levels, s.within_ss, confidence)
+    between = (min(math.sqrt(max(pair[0], 0.0)), found), max(math.sqrt(top), found))
     low, high = ends(draws.total_sd)
     # Where fillings hardly differ the draws, which cannot fall below none between, lie high: the low limit is never
     # above that of values that are all alike.
     ss = s.within_ss + s.harmonic * s.between_ss
     alike = sd_limits(math.sqrt(ss / (s.n - 1)), s.n - 1, confidence)[0]
-    return within, between, (min(low, alike), high)
+    return within, between, _wide_tails(total, (min(low, alike), high), s.excess)
+
+
+def _wide_tails(sd: float, pair: Pair, excess: float) -> Pair:
+    """The lower limit of an SD as much farther away, on the logarithm, as the excess kurtosis asks for."""
+    if not (excess > 0 and sd > pair[0] > 0):
+        return pair
+    return sd * (pair[0] / sd) ** math.sqrt(1 + excess / 2), pair[1]
 
 
 def _holds_for(fillings: int | None, known: Prior | None) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
@@ -93,7 +93,7 @@ def components(
         "fixed": fixed, "confidence": confidence, "factors": factors, "residual_by": tuple(residual_by),
         "method": method, "limits": limits,
     }  # fmt: skip
-    whole = _with_mean(_one(table, **options), table, plain)
+    whole = _with_mean(_one(table, **options), table, plain, limits == "auto")
     if not by:
         return whole
     groups: list[Any] = []
@@ -101,14 +101,14 @@ def components(
         label = {name: _level(level) for name, level in zip(by, key, strict=True)}
         try:
             rows = part.reset_index(drop=True)
-            groups.append(_replace(_with_mean(_one(rows, **options), rows, plain), group=label))
+            groups.append(_replace(_with_mean(_one(rows, **options), rows, plain, limits == "auto"), group=label))
         except NotEstimable as error:
             groups.append({"group": label, "error": str(error)})
     return _replace(whole, groups=groups)
 
 
-def _with_mean(found: Components, table: pd.DataFrame, plain: bool) -> Components:
-    """The mean of one oil under one condition, with the limits that every other surface gives it."""
+def _with_mean(found: Components, table: pd.DataFrame, plain: bool, usual: bool) -> Components:
+    """The mean and SDs of one oil under one condition, with the limits that every other surface gives them."""
     if not plain or found.fixed or not {c.factor for c in found.components} <= {"filling", "breakdown"}:
         return found
     if table["sample"].nunique(dropna=False) > 1 or table["laboratory"].nunique(dropna=False) > 1:
@@ -119,11 +119,22 @@ def _with_mean(found: Components, table: pd.DataFrame, plain: bool) -> Component
         return found
     total = found.components[-1].sd ** 2 + sum(c.sd**2 for c in found.components[:-1])
     known = total / oil.standard_error_kv**2 if oil.standard_error_kv > 0 else float(len(table))
+    own = {
+        "filling": (oil.between_sd_kv, oil.between_sd_limits_kv),
+        "breakdown": (oil.within_sd_kv if len(found.components) > 1 else oil.sd_kv,
+                      oil.within_sd_limits_kv if len(found.components) > 1 else oil.sd_limits_kv),
+    }  # fmt: skip
+    lines = [_line(c, *own[c.factor], oil.mean_kv) if usual else c for c in found.components]
     return _replace(
-        found, mean_kv=oil.mean_kv, standard_error_kv=oil.standard_error_kv, df=oil.df, low_kv=oil.mean_low_kv,
-        high_kv=oil.mean_high_kv, effective_breakdowns=min(known, float(len(table))),
+        found, components=lines, mean_kv=oil.mean_kv, standard_error_kv=oil.standard_error_kv, df=oil.df,
+        low_kv=oil.mean_low_kv, high_kv=oil.mean_high_kv, effective_breakdowns=min(known, float(len(table))),
         cautions=[*found.cautions, *(c for c in oil.cautions if c.code == "lucky_fillings")],
     )  # fmt: skip
+
+
+def _line(c: Component, sd: float, limits: tuple[float, float], mean: float) -> Component:
+    """A source of scatter with the SD and limits of the oil, where it has them."""
+    return replace(c, sd=sd, low=limits[0], high=limits[1], percent=percent(sd, mean)) if np.isfinite(sd) else c
 
 
 def _level(value: Any) -> Any:

@@ -175,14 +175,14 @@ def _component_studies() -> list[Study]:
         data += ", correlation 0.3 of neighbours" if "correlation" in options else ""
         data += ", ceiling that 19 % withstand" if "ceiling" in options else ""
         slow = "ceiling" in options or options.get("limits") == "profile"
-        reps = (5, 120) if slow else (7, 200)
+        reps = (5, 1000) if slow else (7, 1000)
         found.append(
             Study(f"components {name}", COMPONENTS, data, design, _PARTS, partial(_components, **options), reps)  # type: ignore[arg-type]
         )
     claims = (Claim("sample", "SD between samples"), *_PARTS[:2], _PARTS[3])
     found.append(
         Study("components in samples", COMPONENTS, "normal, samples, filling effects", "5 samples × 3 fillings of 4",
-              claims, partial(_samples, oils=5), (5, 120))
+              claims, partial(_samples, oils=5), (5, 1000))
     )  # fmt: skip
     claims = (
         Claim("within", "SD within fillings (analysis of variance)"), Claim("icc", "intraclass correlation (F limits)"),
@@ -199,7 +199,7 @@ def _component_studies() -> list[Study]:
     for k, law in ((4, "normal"), (8, "normal"), (8, "weibull")):
         found.append(
             Study(f"censored mean {k} {law}", COMPONENTS, scenarios.describe(law) + ", ceiling that 19 % withstand",
-                  f"{k} fillings of 5", claims, partial(_censored, k=k, n=5, ceiling=57.0, law=law), (5, 120))
+                  f"{k} fillings of 5", claims, partial(_censored, k=k, n=5, ceiling=57.0, law=law), (5, 1000))
         )  # fmt: skip
     return found
 
@@ -227,7 +227,7 @@ def studies() -> list[Study]:
             claims = (*claims, _ORDER[4])
         found.append(
             Study(f"order {name}", ORDER, data, design, claims, _only(partial(_order, **options), claims),  # type: ignore[arg-type]
-                  (5, 120))
+                  (5, 1000))
         )  # fmt: skip
     single = (
         *(Claim(name, f"{name} test on one filling", "test", 0.05) for name in _SERIES),

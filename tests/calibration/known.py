@@ -138,7 +138,6 @@ KNOWN: tuple[Known, ...] = (
     Known("default weibull 5-5-5 ratio 1/3", "half", "conservative", MEAN_WIDE),
     Known("one oil 2-3-6-6-1 ratio 1/3", "sd", "conservative", SD_WIDE),
     Known("one oil 2-3-6-6-1 ratio 1", "sd", "conservative", SD_WIDE),
-    Known("one oil 5-5-5 ratio 1/3 contaminated", "sd", "poor", CONTAMINATED_SD),
     *(Known(f"fit {name}", "wald_*", "poor", FIT_FEW) for name in _FEW),
     Known("fit normal 6", "profile_*", "poor", PROFILE_FEW),
     Known("fit normal 6 withstood", "profile_half", "poor", PROFILE_FEW),
@@ -203,6 +202,18 @@ KNOWN: tuple[Known, ...] = (
     Known("precision 8 x 3 contaminated", "cochran", "poor", LABS),
     Known("flags 6 x 2 contaminated", "cochran", "poor", LABS),
 )
+
+
+#: Short of the claim by less than the room, in circumstances that are told at the number.
+TOLD: tuple[tuple[str, str], ...] = (("next step *", "when_narrow"), ("shift weibull *", "f"))
+
+
+def told(study: str, claim: str) -> bool:
+    """Whether a claim of a study is known, and said, to be short."""
+    item = known(study, claim)
+    return (item is not None and item.state == "poor") or any(
+        fnmatchcase(study, s) and fnmatchcase(claim, c) for s, c in TOLD
+    )
 
 
 def known(study: str, claim: str) -> Known | None:

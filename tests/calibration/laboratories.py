@@ -87,7 +87,7 @@ def studies() -> list[Study]:
         )
         found.append(
             Study(f"precision {name} {law}", AREA, data, design, (*_LIMITS, *_FLAGS),
-                  partial(_precision, counts=counts, law=law, between=between), (15, 250))
+                  partial(_precision, counts=counts, law=law, between=between), (15, 2000))
         )  # fmt: skip
     for p, n, law in ((6, 2, "normal"), (20, 3, "normal"), (6, 2, "contaminated")):
         found.append(

@@ -152,12 +152,12 @@ def studies() -> list[Study]:
     for k, law in ((2, "normal"), (4, "normal"), (4, "weibull"), (4, "contaminated")):
         found.append(
             Study(f"gap law {k} {law}", LAWS, scenarios.describe(law), f"3 gaps × {k} fillings of 5", claims,
-                  partial(_gap, k=k, law=law), (8, 150))
+                  partial(_gap, k=k, law=law), (8, 1000))
         )  # fmt: skip
     found += [
         Study("rate law", LAWS, scenarios.describe("normal"), "3 rates × 4 fillings of 5",
               (Claim("slope", "slope of kV against rate"), Claim("n", "life exponent n")), partial(_rate, k=4),
-              (8, 150)),
+              (8, 1000)),
     ]  # fmt: skip
     agree = (Claim("bias", "mean difference"), Claim("exact_lower", "lower limit of agreement, exact limits"),
              Claim("approximate_lower", "lower limit of agreement, approximate limits"),
@@ -168,14 +168,14 @@ def studies() -> list[Study]:
     for n, law in ((10, "normal"), (30, "normal"), (30, "weibull"), (30, "contaminated")):
         data = scenarios.describe(law, fillings=False)
         found.append(Study(f"agreement {n} {law}", LINES, data, f"{n} oils", agree,
-                           partial(_agreement, n=n, law=law), (80, 1500)))  # fmt: skip
+                           partial(_agreement, n=n, law=law), (80, 2000)))  # fmt: skip
         found.append(Study(f"lines {n} {law}", LINES, data, f"{n} oils", lines,
                            partial(_lines, n=n, law=law), (80, 2000)))  # fmt: skip
     found += [
         Study("prediction", LINES, scenarios.describe("normal"), "15 oils × 2 and 2 fillings of 5",
-              (Claim("band", "band for a new oil's result"),), partial(_predict, oils=15), (8, 150)),
+              (Claim("band", "band for a new oil's result"),), partial(_predict, oils=15), (8, 1000)),
         Study("sensitivity", LINES, scenarios.describe("normal"), "15 oils × 2 and 2 fillings of 5",
               (Claim("ratio", "sensitivity ratio"), Claim("signal", "discrimination of one method")),
-              partial(_sensitivity, oils=15), (6, 120)),
+              partial(_sensitivity, oils=15), (6, 1000)),
     ]  # fmt: skip
     return found

@@ -60,7 +60,7 @@ def _fit_study(family: str, n: int, stood: bool) -> Study:
     return Study(
         f"fit {family} {n}" + (" withstood" if stood else ""), AREA,
         f"{family}, independent" + (", ceiling that 20 % withstand" if stood else ""), f"n = {n}",
-        _fit_claims(family), partial(_fits, family=family, n=n, ceiling=ceiling), (12, 600),
+        _fit_claims(family), partial(_fits, family=family, n=n, ceiling=ceiling), (12, 1000),
     )  # fmt: skip
 
 
@@ -181,11 +181,11 @@ def studies() -> list[Study]:
     for law, n in (("normal", 6), ("normal", 10), ("normal", 30), ("weibull", 10), ("weibull", 30)):
         found.append(
             Study(f"goodness {law} {n}", AREA, scenarios.describe(law, fillings=False), f"n = {n}",
-                  _goodness_claims(law), partial(_goodness, law=law, n=n), (60, 1000))
+                  _goodness_claims(law), partial(_goodness, law=law, n=n), (60, 2000))
         )  # fmt: skip
     found.append(
         Study("goodness normal with fillings", AREA, scenarios.describe("normal"), "5 fillings of 6",
-              _goodness_claims("normal"), partial(_goodness, law="normal", n=30, fillings=True), (60, 1000))
+              _goodness_claims("normal"), partial(_goodness, law="normal", n=30, fillings=True), (60, 2000))
     )  # fmt: skip
     for n, k, law, ceiling in (
         (10, 1, "normal", np.inf), (30, 1, "normal", np.inf), (30, 1, "weibull", np.inf), (30, 1, "normal", 56.0),
@@ -195,7 +195,7 @@ def studies() -> list[Study]:
         found.append(
             Study(f"survival {law} {k} x {n // k}" + (" withstood" if ceiling < np.inf else ""), AREA, data,
                   f"{k} fillings of {n // k}" if k > 1 else f"n = {n}", _SURVIVAL,
-                  partial(_survival, n=n, k=k, law=law, ceiling=ceiling), (80, 1000))
+                  partial(_survival, n=n, k=k, law=law, ceiling=ceiling), (80, 2000))
         )  # fmt: skip
     band = (Claim("band", "band of the empirical distribution, everywhere at once"),)
     for n, k in ((6, 1), (30, 1), (100, 1), (30, 5)):

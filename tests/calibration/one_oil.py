@@ -203,7 +203,7 @@ def _family_studies() -> list[Study]:
             Study(f"default {name} {'-'.join(map(str, sizes))} ratio {RATIOS[ratio]}" + (" withstood" if stood else ""),
                   AREA, data, _words(sizes) if len(sizes) > 1 else f"n = {sizes[0]}", claims,
                   partial(_family, family=name, sizes=sizes, ratio=ratio, stood=stood),
-                  (12, 500) if stood else (40, 2000))
+                  (12, 1000) if stood else (40, 2000))
         )  # fmt: skip
     return found
 
@@ -224,6 +224,6 @@ def _verdict_studies() -> list[Study]:
                     Study(f"borrowed {fillings} ratio {word}" + (" differ" if differ else ""), AREA, data,
                           f"{fillings} filling{'s' * (fillings > 1)} of 5, history of 12 oils",
                           (Claim("mean", "mean with borrowed scatter"),),
-                          partial(_borrowed, fillings=fillings, ratio=ratio, differ=differ), (30, 1000))
+                          partial(_borrowed, fillings=fillings, ratio=ratio, differ=differ), (30, 2000))
                 )  # fmt: skip
     return found

@@ -352,7 +352,7 @@ def studies() -> list[Study]:
                            (300, 3000)))  # fmt: skip
     for k, law in ((4, "normal"), (8, "normal"), (8, "weibull")):
         found.append(Study(f"pilot {k} {law}", VERDICTS, scenarios.describe(law), f"{k} fillings of 5", _PILOT,
-                           partial(_pilot, k=k, n=5, law=law), (6, 120)))  # fmt: skip
+                           partial(_pilot, k=k, n=5, law=law), (6, 1000)))  # fmt: skip
     budget = (Claim("mean", "expanded uncertainty of a mean"),)
     for k, law, percent in ((3, "normal", 2.0), (5, "normal", 5.0), (5, "contaminated", 2.0)):
         found.append(Study(f"budget {k} {law}", VERDICTS,

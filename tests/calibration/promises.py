@@ -103,7 +103,7 @@ def _percentiles() -> list[Study]:
         data = f"{family}, CoV 15 % within, {'none' if not between else f'{100 * between:g} %'} between"
         out.append(
             _study("percentile", f"{family} {k} {n}", data, f"{k} × {n}, ±{100 * target:g} %",
-                   (_promise("narrow", "plan percentile: 1 % point as narrow as told", made.assurance),), one, 1000)
+                   (_promise("narrow", "plan percentile: 1 % point as narrow as told", made.assurance),), one)
         )  # fmt: skip
     return out
 
@@ -181,7 +181,7 @@ def _decisions() -> list[Study]:
         claim = Claim("wrong", f"plan decision: {rule} rule wrong as seldom as told", "test",
                       made.wrong_verdict_probability)  # fmt: skip
         data = f"CoV 15 % within, {100 * options.get('between_cov', 0):g} % between, oil of {mean:g} kV, limit 50 kV"
-        out.append(_study("decision", f"{rule} {k} {n}", data, f"{k} × {n}", (claim,), one, 1000))
+        out.append(_study("decision", f"{rule} {k} {n}", data, f"{k} × {n}", (claim,), one))
     return out
 
 
@@ -219,7 +219,7 @@ def _pilots() -> list[Study]:
         return {"narrow": oil.mean_high_kv - oil.mean_low_kv <= 2 * 0.15 * MEAN}
 
     claim = _promise("narrow", "plan pilot: the design assured from a pilot is as narrow as wanted", 0.8)
-    return [_study("pilot", "", "CoV 15 % within, 10 % between", "pilot of 4 × 5", (claim,), one, 500)]
+    return [_study("pilot", "", "CoV 15 % within, 10 % between", "pilot of 4 × 5", (claim,), one, 1000)]
 
 
 def _stops() -> list[Study]:
@@ -250,7 +250,7 @@ def _stops() -> list[Study]:
         )
         out.append(
             _study("next", f"{between:g}", f"CoV 15 % within, {100 * between:g} % between",
-                   f"from 3 fillings of 5 on, ±{100 * target:g} %", claims, one, 400)
+                   f"from 3 fillings of 5 on, ±{100 * target:g} %", claims, one)
         )  # fmt: skip
     return out
 

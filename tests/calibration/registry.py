@@ -118,8 +118,18 @@ class Found:
         return "close" if found[0] <= high and low <= found[1] else state
 
     @property
+    def short(self) -> bool:
+        """Whether the claim lies outside the simulation's limits on the unsafe side, by whatever amount."""
+        if not self.given:
+            return False
+        low, high = self.limits()
+        return low > self.claim.nominal if self.claim.kind == "test" else high < self.claim.nominal
+
+    @property
     def word(self) -> str:
-        """The state in the words of the table."""
+        """The state in the words of the table; *a little* where the share is short of its claim inside the room."""
+        if self.state != "poor" and self.short:
+            return f"a little {WORDS[self.claim.kind, 'poor']}"
         return "close" if self.state == "close" else WORDS[self.claim.kind, self.state]
 
     def agrees(self, state: State, risk: float = 1e-4) -> bool:

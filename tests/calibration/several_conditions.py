@@ -91,7 +91,7 @@ def _percentiles(family: str, law: str, fillings: tuple[int, int]) -> Study:
         f"percentile shift {family} {law} {fillings[0]}", SHIFT, scenarios.describe(law),
         f"{fillings[0]} and {fillings[1]} fillings of 5", tuple(Claim(k, w) for k, w in keys.items()),
         partial(_from_rows, keys, benches.percentiles, family=family, law=law, fillings=fillings, resamples=200),
-        (12, 200),
+        (12, 2000),
     )  # fmt: skip
 
 
@@ -187,7 +187,7 @@ def _plain(repetitions: int, rng: np.random.Generator, *, n: int, law: str, uneq
 def studies() -> list[Study]:
     """Studies of shifts and of several levels."""
     means, mixed = "filling_means", "mixed"
-    quick, middle, slow = (80, 2000), (20, 300), (5, 100)
+    quick, middle, slow = (80, 2000), (20, 1000), (5, 1000)
     found = []
     for f in ((2, 2), (3, 3), (4, 4), (5, 5), (2, 5)):
         design = f"{f[0]} and {f[1]} fillings of 5"
@@ -251,6 +251,6 @@ def studies() -> list[Study]:
     for n, law in ((6, "normal"), (15, "normal"), (6, "weibull"), (6, "contaminated"), (15, "contaminated")):
         found.append(
             Study(f"plain {n} {law}", SEVERAL, scenarios.describe(law, fillings=False), f"2 or 3 samples of {n}",
-                  _PLAIN, partial(_plain, n=n, law=law), (30, 300))
+                  _PLAIN, partial(_plain, n=n, law=law), (30, 2000))
         )  # fmt: skip
     return found

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import argparse
 import os
-import re
 from collections import Counter
 from collections.abc import Sequence
+from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 
@@ -18,12 +18,18 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
 from tests.calibration.catalogue import studies  # noqa: E402
-from tests.calibration.known import known  # noqa: E402
-from tests.calibration.registry import Claim, Found, Study, count  # noqa: E402
+from tests.calibration.known import known, told  # noqa: E402
+from tests.calibration.registry import WORDS, Claim, Found, Study, count  # noqa: E402
 from tests.calibration.running import each, jobs_of, put  # noqa: E402
 
 #: Areas whose lines are defaults of the package: no claim there may fall short.
-DEFAULTS = ("One oil under one procedure",)
+DEFAULTS = (
+    "One oil under one procedure",
+    "Shift between two conditions",
+    "Plans for a mean and a difference",
+    "Verdicts, next steps, uncertainty budgets",
+    "Plans carried out, judged by the analysis",
+)
 RESULTS = Path(__file__).with_name("RESULTS.md")
 SEED = 20250101
 
@@ -40,11 +46,14 @@ In brackets: 95 % limits of the share found, for its number of repetitions (Clop
 
 - **holds**: the share lies within 2 points of the claim (3 points for the promise of a plan).
 - **close**: it does not, but by no more than the simulation's own error; more repetitions would tell.
+- **a little ...**: it does, but the claim lies outside the simulation's limits on the unsafe side, by whatever amount
+  (of lines that hold exactly, one in forty does by chance).
 - **conservative**, **better than promised**: on the safe side; limits wider, tests more reluctant than claimed.
 - **too narrow**, **rejects too often**, **falls short**: on the unsafe side; a sentence under the table of the area
   says what to do then.
 
-*None* counts the repetitions in which the package gave no answer and said so. Seed {seed}; the repetitions are in each
+*None* counts the repetitions in which the package gave no answer and said so, *counted* is when: of the code of that
+hour. Seed {seed}; the repetitions are in each
 line: quick studies have many, slow ones few. `python -m tests.calibration.table --long` runs all again, and
 without `--long` half of the repetitions.
 """
@@ -72,8 +81,8 @@ def percent(share: float, low: float, high: float) -> str:
     return f"{100 * share:.1f} % ({100 * low:.1f} to {100 * high:.1f})"
 
 
-def line(study: Study, found: Found) -> str:
-    """One row of the table."""
+def line(study: Study, found: Found, when: str = "") -> str:
+    """One row of the table; ``when`` it was counted, now unless said."""
     claim = found.claim
     cells = [claim.what, study.data, study.design, f"{100 * claim.nominal:.3g} %"]
     if found.given:
@@ -81,6 +90,7 @@ def line(study: Study, found: Found) -> str:
         cells.append(found.word)
     else:
         cells += ["no answer in any repetition", "0", str(found.missing), "no answer"]
+    cells.append(when or datetime.now(UTC).strftime("%Y-%m-%d %H:%M"))
     return "| " + " | ".join(cells) + " |"
 
 
@@ -88,7 +98,7 @@ def published(path: Path) -> dict[tuple[str, ...], str]:
     """The lines of a published table, by what, data, design and claim."""
     lines = [r for r in path.read_text(encoding="utf-8").splitlines() if r.startswith("| ")] if path.exists() else []
     cells = [tuple(c.strip() for c in r.strip("|").split("|")) for r in lines]
-    return {c[:4]: r for c, r in zip(cells, lines, strict=True) if len(c) == 8 and c[0] not in ("what", "---")}
+    return {c[:4]: r for c, r in zip(cells, lines, strict=True) if len(c) == 9 and c[0] not in ("what", "---")}
 
 
 def key_of(study: Study, claim: Claim) -> tuple[str, ...]:
@@ -96,34 +106,36 @@ def key_of(study: Study, claim: Claim) -> tuple[str, ...]:
     return claim.what, study.data, study.design, f"{100 * claim.nominal:.3g} %"
 
 
-def unsafe(claim: Claim, text: str) -> bool:
-    """Whether the claim lies outside the simulation's limits on the unsafe side, by any amount."""
-    found = re.search(r"\(([\d.]+) to ([\d.]+)\)", text)
-    if found is None:
-        return False
-    low, high = (float(v) / 100 for v in found.groups())
-    return low > claim.nominal + 5e-4 if claim.kind == "test" else high < claim.nominal - 5e-4
+def poor(row: str) -> bool:
+    """Whether a row of the table is marked short of its claim, by whatever amount."""
+    return any(word in row.split("|")[-3] for word in (WORDS[k, "poor"] for k in ("interval", "test", "promise")))
 
 
 def render(chosen: Sequence[Study], lines: Sequence[Sequence[str]], seed: int) -> str:
     """The whole document; ``lines`` are the rows of each study."""
-    marks = Counter(row.rstrip("| ").rsplit("| ", 1)[-1] for rows in lines for row in rows)
+    marks = Counter(row.split("|")[-3].strip() for rows in lines for row in rows)
     text = [HEAD.format(seed=seed)]
     text.append(f"{sum(marks.values())} lines: " + ", ".join(f"{n} *{m}*" for m, n in marks.most_common()) + ".\n")
-    strict = [
-        f"- {c.what} ({s.data}; {s.design}): {row.split('|')[5].strip()}"
+    short = [
+        (c, s, row)
         for s, rows in zip(chosen, lines, strict=True)
         for c, row in zip(s.claims, rows, strict=True)
-        if s.area in DEFAULTS and unsafe(c, row)
+        if s.area in DEFAULTS and poor(row)
     ]
+    named = [told(s.name, c.key) for c, s, _ in short]
     text.append(
-        f"Of the defaults for one oil ({', '.join(DEFAULTS)}) {len(strict)} lines have their claim outside the "
-        f"simulation's limits on the unsafe side by any amount{':' if strict else '.'}\n"
+        f"Defaults of fit, shift, decide and plans ({'; '.join(DEFAULTS)}): {len(short)} lines short of their claim by "
+        f"whatever amount, {sum(named)} of them in circumstances that are told at the number or under their table"
+        f"{':' if short else '.'}\n"
     )
-    text += [*strict, ""] if strict else []
+    text += [
+        f"- {c.what} ({s.data}; {s.design}): {row.split('|')[5].strip()}" + (", told" if known_ else "")
+        for (c, s, row), known_ in zip(short, named, strict=True)
+    ]
+    text += [""] if short else []
     for area in dict.fromkeys(s.area for s in chosen):
-        text += [f"## {area}\n", "| what | data | design | claim | found | repetitions | none | mark |"]
-        text.append("| --- | --- | --- | --- | --- | --- | --- | --- |")
+        text += [f"## {area}\n", "| what | data | design | claim | found | repetitions | none | mark | counted |"]
+        text.append("| --- | --- | --- | --- | --- | --- | --- | --- | --- |")
         advice: dict[str, None] = {}
         for study, rows in zip(chosen, lines, strict=True):
             if study.area != area:

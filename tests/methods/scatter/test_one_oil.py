@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from scipy import special, stats
 
-from methods import fit, read
+from methods import choose, fit, read
 from methods.control import check_oil
 from methods.errors import InputError, NotEstimable
 from methods.planning import decide
@@ -57,15 +57,26 @@ def test_every_surface_gives_the_same_mean_sd_and_limits(seed):
     other = table.assign(electrode="a")
     both = pd.concat([other, other.assign(electrode="b", filling=other["filling"] + "b", kv=other["kv"] + 1)])
     assert shift(both, "electrode").levels[0].mean_kv == pytest.approx(mean, rel=1e-12)
+    sds = {
+        "filling": (oil.between_sd_kv, oil.between_sd_limits_kv),
+        "breakdown": (oil.within_sd_kv, oil.within_sd_limits_kv),
+    }
+    if not oil.within_sd_kv > 0:  # one value a filling: only the SD of one result is seen
+        sds = {"breakdown": (oil.sd_kv, oil.sd_limits_kv)}
+    for part in parts.components:
+        assert (part.sd, (part.low, part.high)) == sds[part.factor]
+    likely = components(table, method="reml")  # the same by the general search for any number of factors
+    assert [c.sd for c in likely.components] == pytest.approx([c.sd for c in parts.components], rel=1e-5, abs=1e-5)
     if oil.within_sd_kv > 0:
         guide = pilot(table)
-        assert guide.mean_kv == oil.mean_kv
-        if (
-            table["filling"].value_counts().nunique() == 1
-        ):  # of unequal fillings a plan takes the restricted likelihood's
-            assert guide.within_sd == pytest.approx(oil.within_sd_kv, rel=1e-6)
-            if guide.between_sd is not None:
-                assert guide.between_sd == pytest.approx(oil.between_sd_kv, rel=1e-6, abs=1e-6)
+        assert guide.mean_kv == oil.mean_kv and guide.within_sd == oil.within_sd_kv
+        assert guide.between_sd is None or guide.between_sd == oil.between_sd_kv
+        weighed = choose(both, repetitions=2).procedures[0]
+        assert weighed.mean_kv == pytest.approx(mean, rel=1e-12)
+        if oil.between_sd_kv >= 0:
+            covs = (weighed.cov_within_percent, weighed.cov_between_percent)
+            ours = (100 * oil.within_sd_kv / mean, 100 * oil.between_sd_kv / mean)
+            assert covs == pytest.approx(ours, rel=1e-9, abs=1e-9)
 
 
 @pytest.mark.parametrize("seed", range(0, 50, 5))
@@ -125,6 +136,24 @@ def test_equal_fillings_mean_is_student_t_on_their_means():
     assert oil.between_sd_kv == pytest.approx(parts.components[0].sd, rel=1e-6)
     assert oil.between_sd_limits_kv == pytest.approx((parts.components[0].low, parts.components[0].high), rel=1e-6)
     assert oil.within_sd_limits_kv == pytest.approx((parts.components[1].low, parts.components[1].high), rel=1e-6)
+
+
+def test_wide_values_put_the_low_limit_of_an_sd_lower():
+    """Excess kurtosis beside SciPy's; limits by chi-square where values are not wider than normal ones."""
+    kv = np.array([50.0, 52, 47, 51, 49, 50, 53, 48, 51, 30])
+    s = summarise(kv, np.zeros(10, int))
+    assert s.excess == pytest.approx(stats.kurtosis(kv, bias=False), rel=1e-12) and s.excess > 5
+    sd = kv.std(ddof=1)
+    plain = sd * np.sqrt(9 / stats.chi2.isf([0.025, 0.975], 9))
+    low, high = one_oil(kv).sd_limits_kv
+    assert high == pytest.approx(plain[1])
+    assert math.log(sd / low) / math.log(sd / plain[0]) == pytest.approx(math.sqrt(1 + s.excess / 2), rel=1e-9)
+    even = np.linspace(45, 55, 10)
+    assert one_oil(even).sd_limits_kv == pytest.approx(tuple(even.std(ddof=1) / sd * plain))
+    three = kv[:9] - np.repeat(kv[:9].reshape(3, 3).mean(1), 3)
+    assert summarise(kv[:9], np.repeat([1, 2, 3], 3)).excess == pytest.approx(
+        max(stats.kurtosis(three, bias=False), 0.0)
+    )
 
 
 def test_fillings_that_agree_by_luck_are_not_believed():
