@@ -31,8 +31,8 @@ _LIMITS = {
 }  # fmt: skip
 #: Counted in tests/calibration/RESULTS.md, which lists what limits hold where.
 _SDS = (
-    "Limits of SDs rest on normal scatter, and reach lower where wide values show; with one value in twenty three times "
-    "as wide they hold in about 96 of 100 for one result, 91 within fillings. Limits of the mean hold there."
+    "Limits of SDs rest on normal scatter, and reach lower where wide values show: with one value in twenty three "
+    "times as wide they hold in about 96 of 100 for one result, 91 within fillings. Limits of the mean hold there."
 )
 Row = Mapping[str, Any]
 

@@ -140,7 +140,7 @@ KNOWN: tuple[Known, ...] = (
     Known("one oil 5-5-5 ratio 1 contaminated", "mean", "conservative", MEAN_WIDE),
     Known("one oil 5-5* ratio 0", "tenth", "conservative"),
     Known("one oil 5-5 ratio 0", "sd", "conservative"),
-    Known("one oil 5-5-5 ratio 1/3*", "sd", "conservative"),
+    Known("one oil 5-5-5 ratio 1/3", "sd", "conservative"),
     Known("default weibull 5-5-5 ratio 0", "tenth", "conservative"),
     Known("one oil 2-3-6-6-1 ratio 1/3", "sd", "conservative", SD_WIDE),
     Known("one oil 2-3-6-6-1 ratio 1", "sd", "conservative", SD_WIDE),
