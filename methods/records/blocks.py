@@ -104,7 +104,10 @@ def is_heading(row: list[str], readings: bool = False) -> bool:
     if any(parse(c).kind == NO_BREAKDOWN and _no_breakdown(c) for c in filled):
         return False
     shots = [h for i, h in read if h.shot is not None and h.name is None and h.unit not in _NO_COUNT]
-    known = sum(i in run or h.name is not None or h in shots or h.summary is not None for i, h in read)
+    known = sum(
+        i in run or h.name is not None or h in shots or h.summary is not None or fold(h.text) in COUNTING
+        for i, h in read
+    )
     counted = len(run) >= 2 or (len(shots) >= 2 and counts_breakdowns(shots) and _rises(shots)) or _lettered(shots)
     if not counted and all(len(set(facts_of(c).said) & set(PROCEDURE)) > 1 for c in filled):
         return False  # titles that stand side by side

@@ -27,6 +27,9 @@ from methods.records.voltages import FACTORS
 
 #: Beyond this many rows only labels are looked for.
 _MOST_ROWS = 20_000
+#: Beyond this many rows no ceiling is tried for withstands that say no voltage; and the ceilings (kV) that are.
+_MOST_TRIED = 2_000
+_CEILINGS = tuple(range(20, 155, 5))
 #: A coincidence rarer than this is none.
 _CHANCE = 0.02
 KINDS = ("mean", "sd", "min", "max", "range", "cov", "median")
@@ -91,11 +94,35 @@ def summary_rows(
     if len(body) > _MOST_ROWS or plan.named:
         return out
     values = _grid(plan, body, flat, units)
-    if len(plan.values) == 1:
-        out.update(_long(plan, body, flat, values[:, 0], set(out)))
-    else:
-        out.update(_wide(plan, body, flat, values, set(out)))
+    out.update(_by_arithmetic(plan, body, flat, values, units, set(out)))
     return out
+
+
+def _by_arithmetic(
+    plan: Layout, body: Body, flat: Flat, values: np.ndarray, units: Sequence[str | None], known: set[int]
+) -> dict[int, Summary]:  # fmt: skip
+    """The summaries without a label; where withstands say no voltage, with the round ceiling that explains most."""
+
+    def found(grid: np.ndarray) -> dict[int, Summary]:
+        if len(plan.values) == 1:
+            return _long(plan, body, flat, grid[:, 0], known)
+        return _wide(plan, body, flat, grid, known)
+
+    best = found(values)
+    open_ = np.zeros(values.shape, dtype=bool)
+    stood = np.flatnonzero(flat.kind == NO_BREAKDOWN)
+    open_[flat.row[stood], flat.column[stood]] = True
+    open_ &= np.isnan(values)
+    if not open_.any() or len(body) > _MOST_TRIED or not np.isfinite(values).any():
+        return best
+    per = FACTORS[next((u for u in units if u), "kV")]
+    for kv in _CEILINGS:
+        if kv / per < np.nanmax(values):
+            continue
+        tried = found(np.where(open_, kv / per, values))
+        if sum(bool(one.rows) for one in tried.values()) > sum(bool(one.rows) for one in best.values()):
+            best = tried
+    return best
 
 
 def _grid(plan: Layout, body: Body, flat: Flat, units: Sequence[str | None]) -> np.ndarray:
@@ -158,10 +185,16 @@ def _numbered(plan: Layout, body: Body) -> tuple[int, np.ndarray] | None:
     return at, good[column.codes]
 
 
-def _chance(values: np.ndarray, step: float) -> float:
-    """How likely a further reading equals the mean of these by chance."""
+def _chance(values: np.ndarray, step: float, at: float | None = None) -> float:
+    """How likely a further reading equals ``at``, or the mean of these, by chance: less the further it lies from them.
+
+    A wide law (Student's t with 2 degrees of freedom) serves for what a further reading may be.
+    """
     spread = float(np.nanstd(values, ddof=1)) if np.isfinite(values).sum() > 1 else 0.0
-    return min(1.0, step / (2.5 * spread)) if spread > 0 else 1.0
+    if not spread > 0:
+        return 1.0
+    away = 0.0 if at is None else (at - float(np.nanmean(values))) / spread
+    return min(1.0, step / (2.5 * spread) * (1 + away**2 / 2) ** -1.5)
 
 
 def _long(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int]) -> dict[int, Summary]:
@@ -200,7 +233,7 @@ def _to_steps(
     alike = _alike(groups, values, steps)
     for rows, ends, apart in groups:
         k = alike or max(
-            (k for k, kinds in ends.items() if apart or _rare(values[rows[:-k]], float(steps[rows[-k:]].max()), kinds)),
+            (k for k in ends if apart or _rare(values[rows[:-k]], values[rows[-k:]], float(steps[rows[-k:]].max()))),
             default=0,
         )
         if k and k in ends:
@@ -238,9 +271,10 @@ def _alike(
     return 0
 
 
-def _rare(held: np.ndarray, step: float, kinds: tuple[str, ...]) -> bool:
+def _rare(held: np.ndarray, tail: np.ndarray, step: float) -> bool:
     """Whether several numbers at the end are hardly by chance what they seem to be."""
-    return len(kinds) > 1 and _chance(held, step) ** len(kinds) < _CHANCE / 10
+    odds = np.prod([_chance(held, step, value) for value in tail.tolist()])
+    return len(tail) > 1 and float(odds) < _CHANCE / 10
 
 
 def _runs(plan: Layout, body: Body, values: np.ndarray, known: set[int]) -> list[list[int]]:

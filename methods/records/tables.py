@@ -7,7 +7,7 @@ import re
 
 from methods.errors import InputError
 from methods.records.account import Account
-from methods.records.blocks import Block, Cut, cut
+from methods.records.blocks import Block, Cut, Line, cut
 from methods.records.broken import mend_broken_rows
 from methods.records.by_hand import leave_out
 from methods.records.cells import BLANK, VALUE, WITHSTOOD, is_date, parse
@@ -118,12 +118,24 @@ def _of_sheet(
                 head = next((i for i, line in enumerate(lines) if any(map(is_number, line))), 0)
             block.lines = [(r, c, t) for r, line in zip(sheet.rows[:head], sheet.cells[:head], strict=True)
                            for c, t in enumerate(line, 1) if t.strip()]  # fmt: skip
+            if whole_sheet and len(found.blocks) == 1:
+                found.lines = _foot(sheet, head)
         usable.append(block.sheet)
     kept = Cut([b for b in found.blocks if any(b.sheet is u for u in usable)], found.lines)
     if kept.blocks:
         give_context(kept, whole.name, file, account, log)
         _name_tables(kept, log)
     return usable, failed
+
+
+def _foot(sheet: Sheet, head: int) -> list[Line]:
+    """Lines of text, one in its row, below the last row that holds a number."""
+    last = max((i for i, line in enumerate(sheet.cells) if any(map(is_number, line))), default=len(sheet.cells))
+    out = []
+    for row, line in zip(sheet.rows[last + 1 :], sheet.cells[last + 1 :], strict=True):
+        held = [(row, c, t) for c, t in enumerate(line, 1) if t.strip()]
+        out += held if len(held) == 1 else []
+    return out if head < last else []
 
 
 def padded(cells: list[list[str]]) -> list[list[str]]:
