@@ -109,12 +109,8 @@ class Page(StudyPage):
             self.text_field("limit_equipment", "For the equipment"),
             self.number("poor_kv", "Poor below (kV)", step=1),
         ]
-        self._stages = self.chooser(
-            "stage", "Stage of these oils", "Not said: the verdict is with a caution.", 330
-        )
-        self._classes = self.chooser(
-            "equipment", "Their equipment", "Its class, as the limits have it.", 330
-        )
+        self._stages = self.chooser("stage", "Stage of these oils", "Not said: the verdict is with a caution.", 330)
+        self._classes = self.chooser("equipment", "Their equipment", "Its class, as the limits have it.", 330)
         self._judge = Runner("Judge the records", self._ask, lambda _: self.refresh(), "A case takes up to a second.")
         self._judging = parts.column(self._judge, width=260, visible=False)
         self.study.param.watch(self._settle, ["fingerprint", "files"])

@@ -85,9 +85,7 @@ def gather(asked: Asked, progress: Progress | None = None, whole: bool = True) -
 def _ordered(asked: Asked, sections: Sequence[Section]) -> list[Section]:
     """The sections as they stand behind the first page; in a round precision comes before the shifts."""
     wanted = ("read", "precision", "pair", "shift", "scatter", "decision", "plan")
-    wanted = (
-        wanted if brief.is_round(asked) else ("read", "shift", "pair", "scatter", "plan", "decision", "precision")
-    )
+    wanted = wanted if brief.is_round(asked) else ("read", "shift", "pair", "scatter", "plan", "decision", "precision")
     return sorted(sections, key=lambda s: wanted.index(s.key) if s.key in wanted else len(wanted))
 
 

@@ -379,6 +379,7 @@ def refuse_summaries(
     The rows of the file in ``readings`` were said to hold readings: they sum nothing up.
     """
     found = {r: one for r, one in summary_rows(plan, body, flat, units).items() if int(body.rows[r]) not in readings}
+    _tell_uncounted(plan, body, flat, place, log, set(found), readings)
     if not found:
         return
     width = len(plan.values)
@@ -401,6 +402,26 @@ def refuse_summaries(
         for r, one in found.items():
             if one.label and one.kind in KINDS:
                 _compare(plan, body, flat, place, values, r, one, set(found), log)
+
+
+def _tell_uncounted(
+    plan: Layout, body: Body, flat: Flat, place: Places, log: Log, known: set[int], readings: frozenset[int]
+) -> None:  # fmt: skip
+    """Tell values without a number below breakdowns that are counted: perhaps summaries that equal nothing of ours."""
+    numbered = _numbered(plan, body)
+    if numbered is None or len(body) > _MOST_ROWS:
+        return
+    held = np.flatnonzero(np.isin(flat.kind, (VALUE, WITHSTOOD, NO_BREAKDOWN)))
+    counted = numbered[1][held]
+    bare = [int(r) for r in held[~counted] if r not in known and int(body.rows[r]) not in readings]
+    if not bare or counted.sum() < 3 * len(bare):
+        return
+    log.problem(
+        place.rows[bare[0]], str(place.columns[bare[0]]), flat.text(bare[0]),
+        "has no number where the breakdowns are counted"
+        + (f" (rows {', '.join(str(place.rows[r]) for r in bare)})" if len(bare) > 1 else ""),
+        "kept as a breakdown; if it is a summary, leave the row out", code="maybe_summary",
+    )  # fmt: skip
 
 
 def _compare(
