@@ -251,6 +251,11 @@ def weibull_shape_for_cov(cov: float) -> float:
     return float(np.exp(found))
 
 
+def family_title(name: str) -> str:
+    """What a family is called for people, such as "smallest extreme (Gumbel)"; another name as it is."""
+    return _BY_NAME[name].title if name in _BY_NAME else name
+
+
 def titles(names: Iterable[str]) -> dict[str, str]:
     """Names of families -> what they are called for people."""
     return {name: _BY_NAME[name].title for name in names}

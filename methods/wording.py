@@ -14,12 +14,23 @@ def percent(value: float) -> str:
     return f"{size:.0f}" if size >= 9.95 else f"{size:.2g}" if size >= 1e-3 else "0"
 
 
-def list_words(words: Sequence[object], limit: int = 8) -> str:
-    """``a, b and c``; a long list is cut and says how many more there are."""
+#: Names that a sentence lists. Nobody reads further, and the tables have all of them.
+MOST_LISTED = 60
+
+
+def list_words(words: Sequence[object], limit: int = MOST_LISTED) -> str:
+    """``a, b and c``, every one of them; only beyond ``limit`` it says how many more there are."""
     shown = [str(w) for w in words]
     if len(shown) > limit:
         return ", ".join(shown[:limit]) + f" and {len(shown) - limit} more"
     return shown[0] if len(shown) == 1 else ", ".join(shown[:-1]) + " and " + shown[-1] if shown else "none"
+
+
+def p_words(p_value: float) -> str:
+    """A p-value in a sentence: ``p = 0.032``, ``p < 0.001``."""
+    if p_value < 0.001:
+        return "p < 0.001"
+    return f"p = {p_value:.3f}" if p_value < 0.1 else f"p = {p_value:.2f}"
 
 
 def _side(value: float) -> str:

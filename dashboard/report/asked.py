@@ -108,6 +108,7 @@ def together(cautions: Iterable[Any]) -> tuple[str, ...]:
         texts = by.setdefault(caution.code, [])
         if caution.text not in texts:
             texts.append(caution.text)
+    by = {code: under_one_head(texts) for code, texts in by.items()}
     said: list[str] = []
     for texts in by.values():
         if len(texts) < SEVERAL:
@@ -118,6 +119,25 @@ def together(cautions: Iterable[Any]) -> tuple[str, ...]:
         own = [" ".join(p for p in one if p not in shared) for one in parts_of]
         said.append(" ".join([*(o for o in own if o), *shared]))
     return tuple(dict.fromkeys(said))
+
+
+def under_one_head(texts: Sequence[str]) -> list[str]:
+    """Of texts such as ``A: so it is`` and ``B: so it is`` one, ``A; B: so it is``."""
+    heads: dict[str, list[str]] = {}
+    for text in texts:
+        head, colon, rest = text.partition(": ")
+        heads.setdefault(rest if colon else text, []).append(head if colon else "")
+    return [f"{_joined(names)}: {rest}" if any(names) else rest for rest, names in heads.items()]
+
+
+def _joined(names: Sequence[str]) -> str:
+    """Heads in a row; what all end on ("... against the reference") comes once."""
+    if len(names) < 2:
+        return names[0]
+    ends = {name.partition(" against ")[2] for name in names}
+    if len(ends) == 1 and "" not in ends:
+        return f"{'; '.join(name.partition(' against ')[0] for name in names)} against {ends.pop()}"
+    return "; ".join(names)
 
 
 def filled(table: pd.DataFrame) -> pd.DataFrame:

@@ -57,6 +57,8 @@ MOST_ROWS = 24
 MOST_BARS = 12
 #: Sentences of a section: where there are more, its table says the same.
 MOST_SENTENCES = 3
+#: The two plans of a pilot, as their table calls them.
+PILOT, SURE = "as the pilot stands", "to be sure"
 #: Laboratories from which records are a round.
 ROUND = 4
 
@@ -110,14 +112,15 @@ def front(asked: Asked, sections: Sequence[Section]) -> Section:
             break
     else:
         return _single(by)
-    said = _round(section) if key == "precision" else _comparison(asked, section, by.get("choose"))
+    said = _round(section) if key == "precision" else _comparison(asked, section, by)
     if is_round(asked) and "pair" in by and not by["pair"].refusal:
         said += by["pair"].sentences[:1]
     said += [s for k in ("decision",) if k in by for s in by[k].short]
     said += _held(asked)
-    said += [s for s in by["read"].sentences] if "read" in by else []
+    said += [" ".join(by["read"].sentences)] if "read" in by else []
     short = cut(section) or section
-    return Section("answer", "The answer", tuple(said), pictures=section.pictures[:1], tables=short.tables[:1])
+    tables = (answer_table(asked, by),) if key == "shift" else short.tables[:1]
+    return Section("answer", "The answer", tuple(said), pictures=section.pictures[:1], tables=tables)
 
 
 def _single(by: dict[str, Section]) -> Section:
@@ -130,7 +133,68 @@ def _single(by: dict[str, Section]) -> Section:
     return Section("answer", "The answer", tuple(said), pictures=pictures, tables=tables)
 
 
-def _comparison(asked: Asked, section: Section, choice: Section | None) -> list[str]:
+def _comparison(asked: Asked, section: Section, by: dict[str, Section]) -> list[str]:
+    """Which procedure, where several were tested on the same oils; the shifts in one sentence; how many it takes."""
+    return [*_which(asked, section, by.get("choose")), *_how_many(asked, by.get("plan"))]
+
+
+def _how_many(asked: Asked, plan: Section | None) -> list[str]:
+    """The fewest and the most fillings of the plans, as the pilot stands and to be sure."""
+    table = None if plan is None else next((t.frame for t in plan.tables if t.name == "plan"), None)
+    if table is None:
+        return []
+    ranges = []
+    for scatter in (PILOT, SURE):
+        found = table.loc[table["scatter"] == scatter, "fillings"]
+        ranges.append("" if not len(found) else words.listed(dict.fromkeys([str(found.min()), str(found.max())])))
+    here, sure = (r.replace(" and ", " to ") for r in ranges)
+    tail = f", and {sure} to be 80 % sure that it is enough" if sure else ""
+    many = "" if len(table) < 3 else f", by {words.factor(asked.by)}"
+    return [
+        f"A mean within ± {100 * asked.half_width:g} % takes {here} fillings as these readings scatter{tail}{many}."
+    ]
+
+
+def answer_table(asked: Asked, by: dict[str, Section]) -> Table:
+    """A line a level, from the tables behind it: how likely it is the best, how far apart, how many it takes."""
+    frames = {t.name: t.frame for key in ("shift", "choose", "plan") if key in by for t in by[key].tables}
+    shifts = frames["shift"].set_index("level")
+    reference = [level for level in asked.levels() if level not in shifts.index]
+    rows = [{asked.by: f"{v} (reference)" if v in reference else v, "level": v} for v in [*reference, *shifts.index]]
+    table = pd.DataFrame(rows)
+    notes = [
+        f"{n}." for t in by["shift"].tables if t.name == "shift" for n in [t.note.partition(". Means")[0].rstrip(".")]
+    ]
+    if "choose" in frames:
+        best = frames["choose"].set_index("procedure")["probability_best"]
+        table["probability_best"] = table["level"].map(best)
+        table = table.sort_values("probability_best", ascending=False, kind="stable", ignore_index=True)
+        notes.insert(0, "Best with: the probability to be the best.")
+    for column in ("difference_percent", "low_percent", "high_percent", "p_value"):
+        table[column] = table["level"].map(shifts[column])
+    heads = {"probability_best": "Best with"}
+    wide = f"{100 * asked.half_width:g} %"
+    if "plan" in frames and asked.by in frames["plan"]:
+        sure, pilot = (frames["plan"].loc[frames["plan"]["scatter"] == s].set_index(asked.by) for s in (SURE, PILOT))
+        table["pilot_fillings"] = table["level"].map(pilot["fillings"])
+        for column in ("fillings", "breakdowns_per_filling", "bench_minutes"):
+            if column in sure:  # without a method nobody knows the minutes
+                table[column] = table["level"].map(sure[column])
+        heads |= {
+            "pilot_fillings": "Fillings", "fillings": "80 % sure", "breakdowns_per_filling": "Each of",
+        }  # fmt: skip
+        notes.append(
+            f"Fillings for a mean within ± {wide}: as these readings scatter, and to be 80 % sure that they are "
+            f"enough, of so many breakdowns each{'; bench minutes of the latter' if 'bench_minutes' in table else ''}."
+        )
+    table = table.drop(columns="level")
+    whole = [c for c in ("pilot_fillings", "fillings", "breakdowns_per_filling") if c in table]
+    table[whole] = table[whole].apply(pd.to_numeric).astype("Int64")
+    title = "Which, how far apart, how many" if "choose" in frames else "How far apart, how many"
+    return Table("answer", title, table.dropna(axis=1, how="all"), " ".join(notes), heads)
+
+
+def _which(asked: Asked, section: Section, choice: Section | None) -> list[str]:
     """Which procedure, where several were tested on the same oils; then the shifts in one sentence."""
     said = []
     if choice is not None:
@@ -140,10 +204,11 @@ def _comparison(asked: Asked, section: Section, choice: Section | None) -> list[
     table = next(t.frame for t in section.tables if t.name == "shift")
     told = table.dropna(subset=["low_percent", "high_percent"])
     apart = told[(told["low_percent"] > 0) | (told["high_percent"] < 0)]
+    reference = [level for level in asked.levels() if level not in set(table["level"])]
     if len(told):
         said.append(
-            f"{len(apart)} of {words.plural(len(told), 'level')} of the {words.factor(asked.by)} read apart from the "
-            f"reference, each by its own limits; the shifts lie between "
+            f"{len(apart)} of {words.plural(len(told), words.factor(asked.by), 'others')} read apart from "
+            f"{words.listed(reference)}, each by its own limits; the shifts lie between "
             f"{words.signed(told['difference_percent'].min())} and {words.signed(told['difference_percent'].max())} %."
         )
     return said
@@ -174,7 +239,7 @@ def _held(asked: Asked) -> list[str]:
 
 
 def cautions(sections: Sequence[Section]) -> tuple[str, ...]:
-    """Every caution of the sections once, in their order."""
+    """Every caution of the sections once, the gravest in front, in their order."""
     return tuple(dict.fromkeys(n for s in sections for n in s.notices))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import pandas as pd
 
@@ -32,10 +33,10 @@ class Table:
 
 @dataclass(frozen=True)
 class Picture:
-    """A drawing as inline SVG, with what it shows in words for those who do not see it, and a note under it."""
+    """A drawing as inline SVG (``str`` of it), with what it shows in words for those who do not see it, and a note."""
 
     title: str
-    svg: str
+    svg: Any
     words: str
     note: str = ""
 
@@ -118,7 +119,7 @@ class Report:
         for section in self.brief:
             left = replace(
                 section,
-                sentences=tuple(s for s in section.sentences if s not in self.front.sentences),
+                sentences=tuple(s for s in section.sentences if not any(s in told for told in self.front.sentences)),
                 pictures=tuple(p for p in section.pictures if p not in self.front.pictures),
                 tables=tuple(t for t in section.tables if t.name not in shown),
             )

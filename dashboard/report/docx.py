@@ -44,7 +44,7 @@ def render_docx(report: Report) -> bytes:
     document.add_heading("Settings and versions", 1)
     for frame in (report.settings, report.versions):
         _table(document, Table("settings", "", frame))
-    document.add_heading("Cautions", 1)
+    document.add_heading("Safety", 1)
     document.add_paragraph(safety.SHORT)
     for lead, text in safety.LONG:
         document.add_paragraph(f"{lead} {text}", style="List Bullet")

@@ -77,15 +77,16 @@ def gather(asked: Asked, progress: Progress | None = None, whole: bool = True) -
         brief=tuple(
             s for section in _ordered(asked, sections) if (s := brief.cut(section, brief.is_round(asked))) is not None
         ),
-        cautions=brief.cautions([s for s in _ordered(asked, sections) if s.key in brief.TABLES]),
+        cautions=brief.cautions([s for s in _ordered(asked, sections) if s.key in brief.TABLES or s.key == "choose"]),
         with_appendix=asked.appendix,
     )
 
 
 def _ordered(asked: Asked, sections: Sequence[Section]) -> list[Section]:
     """The sections as they stand behind the first page; in a round precision comes before the shifts."""
-    wanted = ("read", "precision", "pair", "shift", "scatter", "decision", "plan")
-    wanted = wanted if brief.is_round(asked) else ("read", "shift", "pair", "scatter", "plan", "decision", "precision")
+    wanted: tuple[str, ...] = ("read", "choose", "shift", "pair", "scatter", "plan", "decision", "precision")
+    if brief.is_round(asked):
+        wanted = ("read", "precision", "pair", "shift", "scatter", "decision", "plan")
     return sorted(sections, key=lambda s: wanted.index(s.key) if s.key in wanted else len(wanted))
 
 

@@ -31,7 +31,7 @@ def render_markdown(report: Report) -> str:
     lines += ["", "## Settings and versions", ""]
     for frame in (report.settings, report.versions):
         lines += [*_table(Table("settings", "", frame)), ""]
-    lines += ["## Cautions", "", _text(safety.SHORT), "", *(f"- **{a}** {b}" for a, b in safety.LONG), ""]
+    lines += ["## Safety", "", _text(safety.SHORT), "", *(f"- **{a}** {b}" for a, b in safety.LONG), ""]
     return "\n".join(lines)
 
 

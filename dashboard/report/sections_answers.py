@@ -13,17 +13,20 @@ from dashboard.levels import level_text
 from dashboard.plots import results
 from dashboard.plots import shift as shift_plots
 from dashboard.report import figures
-from dashboard.report.asked import Asked, answered, parts, texts_of, together
+from dashboard.report.asked import Asked, answered, parts, texts_of, together, under_one_head
 from dashboard.report.document import Picture, Section, Table
 from methods.answers import answer, stacked
 from methods.answers.decision import labels
 from methods.answers.precision import TESTS
 from methods.errors import InputError, NotEstimable
 from methods.procedures import name_procedures
+from methods.result import Caution
+from methods.wording import p_words
 
 #: What counts as one result of a round -> in words.
 COUNTED = {
-    "result": "what the method reports as one, the mean of its breakdowns", "filling": "the mean of a filling",
+    "result": "what the method reports: the mean of the breakdowns that it prescribes",
+    "filling": "the mean of a filling",
     "breakdown": "a single breakdown",
 }  # fmt: skip
 
@@ -45,10 +48,10 @@ def _shift(asked: Asked) -> Section:
 
     found = shift_of(asked.data, asked.by, reference=asked.study.reference_value, confidence=asked.confidence)
     reference = level_text(found.reference)
-    drawn = shift_plots.of_shift(found, asked.looks())
+    drawn, rows = shift_plots.of_shift(found, asked.looks()), len(found.shifts) + 1
     picture = Picture(
         f"Shift against {words.factor(asked.by)} {reference}",
-        figures.drawn(drawn, "shift", shift_plots.height(len(found.shifts) + 1)),
+        figures.drawn(drawn, "shift", min(shift_plots.height(rows), 80 + 31 * rows)),
         "; ".join(s.sentence for s in found.shifts) or "No level can be compared.",
         f"Each line: limits at {100 * found.confidence:g} % confidence.",
     )
@@ -56,11 +59,11 @@ def _shift(asked: Asked) -> Section:
     tables = [Table.of(t) for t in made.tables]
     notices = list(together(found.cautions))
     try:
-        confounded = confounding(asked.data)
+        confounded = confounding(asked.data, most=0)
         mixed = [e.sentence for e in confounded.effects if e.effect == found.by and e.status != "estimable"]
         notices += mixed
-        if mixed and confounded.suggestions:
-            notices.append("To take them apart: " + "; ".join(confounded.suggestions) + ".")
+        if mixed and (apart := confounding(asked.data).suggestions):
+            notices.append("To take them apart: " + "; ".join(apart) + ".")
     except InputError:
         pass  # with one factor there is nothing that could change together
     said = [s.sentence for s in found.shifts if s.sentence] or [found.sentence]
@@ -85,15 +88,19 @@ def _percentiles(asked: Asked) -> Section:
         asked.data, asked.by, reference=asked.study.reference_value, confidence=asked.confidence, rng=asked.seed
     )
     tables = tuple(Table.of(t) for t in answer(found).tables)
-    return Section("percentiles", "Shift of low percentiles", notices=texts_of(found.cautions), tables=tables)
+    return Section("percentiles", "Shift of low percentiles", notices=together(found.cautions), tables=tables)
 
 
 def _protocol(data: Any) -> Any:
     """The one protocol of these rows, or None where there are several or it is not recognised."""
     from methods.consistency import protocols_of
+    from methods.protocols.bench import for_liquid
 
     found = {p.key: p for p in protocols_of(data.table)[1] if p is not None}
-    return next(iter(found.values())) if len(found) == 1 else None
+    if len(found) != 1:
+        return None
+    rests = list(data.table.drop_duplicates("sample")["fluid"])  # esters rest longer, as in the choice of a procedure
+    return for_liquid(next(iter(found.values())), rests)
 
 
 def plan(asked: Asked) -> Section:
@@ -101,6 +108,7 @@ def plan(asked: Asked) -> Section:
     from methods.planning import plan as plan_of
 
     said, short, notices, made = [], [], [], []
+    kept: list[Caution] = []
     for level, data in parts(asked):
         try:
             found = plan_of.pilot(
@@ -111,8 +119,9 @@ def plan(asked: Asked) -> Section:
             continue
         said.append(f"{level[:1].upper() + level[1:]}: {found.sentence}")
         short.append(_brief(level, found.estimate))
-        notices += list(texts_of(found.cautions))
+        kept += found.cautions
         made.append(({asked.by: level} if asked.by else {}, answer(found)))
+    notices += together(kept)
     if not made:
         why = "; ".join(notices) or "these readings show no scatter."
         return Section("plan", "How many", refusal=f"A plan needs the scatter of a pilot. {why}")
@@ -149,7 +158,7 @@ def _consistency(asked: Asked) -> Section:
         raise NotEstimable("There is no series to judge.")
     made = answer(found)
     tables = tuple(Table.of(t) for t in made.tables if t.name != "rule_verdicts")
-    notices = texts_of(c for c in made.cautions if c.code != "check")
+    notices = together(c for c in made.cautions if c.code not in ("check", "series"))  # the table has every series
     return Section("consistency", "Consistency of the series", made.sentences, notices=notices, tables=tables,
                    check=True)  # fmt: skip
 
@@ -246,28 +255,28 @@ def _precision(asked: Asked) -> Section:
         for letter, what in (("h", "mean against the others"), ("k", "scatter against the others")):
             drawn = results.mandel(made, letter)
             pictures.append(
-                Picture(f"Mandel's {letter}: each laboratory's {what}", figures.drawn(drawn, f"mandel{letter}", 380),
+                Picture(f"Mandel's {letter}: each laboratory's {what}", figures.drawn(drawn, f"mandel{letter}", 300),
                         f"Mandel's {letter} by laboratory and level; the critical values at 5 % and 1 % as lines.",
                         "Lines across: the critical values at 5 % (dashed) and 1 %.")
             )  # fmt: skip
     if one and sum(v.s_r == v.s_r for v in good) > 1:
         pictures.append(Picture(
-            "Scatter against the level", figures.drawn(results.spreads(made), "spread", 380),
+            "Scatter against the level", figures.drawn(results.spreads(made), "spread", 320),
             "s_r and s_R of each level against its mean, with limits and the relation that fits best.",
             "Limits of each; lines: the relations of the table. An arrow: farther than drawn.",
         ))  # fmt: skip
-    rest = together(c for c in made.cautions if c.code != "flags")
-    counted = f"What counts as one result: {_counted(found.result)}."
+    rest = [*together(c for c in made.cautions if c.code != "flags"), *under_one_head(bad)]
+    counted = f"One result is {_counted(found.result)}."
     return Section("precision", "Precision between laboratories", tuple(said), tables=tuple(tables), short=(counted,),
-                   notices=(*_standing_out(found.flags), *rest, *bad),
+                   notices=(*_standing_out(found.flags), *rest),
                    pictures=tuple(pictures))  # fmt: skip
 
 
 def _standing_out(flags: pd.DataFrame) -> list[str]:
     """The outliers of the round, each in a sentence."""
-    rows = flags[flags["verdict"] == "outlier"].itertuples() if len(flags) else ()
+    rows = flags[flags["verdict"] == "outlier"].to_dict("records") if len(flags) else ()
     return [
-        f"At {row.level}: {row.laboratories} beyond chance by {TESTS.get(str(row.test), row.test)} "
-        f"(p = {words.number(row.p_value)}). Look for the cause; nothing was left out."
+        f"At {row['level']}: {row['laboratories']} beyond chance by {TESTS.get(row['test'], row['test'])} "
+        f"({p_words(row['p_value'])}). Look for the cause; nothing was left out."
         for row in rows
     ]

@@ -15,10 +15,11 @@ from dashboard.plots.curves import gather as gather_curves
 from dashboard.plots.layers import Drawing
 from dashboard.plots.readings import told
 from dashboard.report import figures
-from dashboard.report.asked import Asked, answered, filled, parts, texts_of
+from dashboard.report.asked import Asked, answered, filled, parts, together
 from dashboard.report.document import Picture, Section, Table
 from methods.answers import answer, stacked
 from methods.records.one_name import said as one_name_said
+from methods.result import Caution
 from methods.scatter.order_curve import trend_line
 
 #: The family whose curve is drawn thin over the steps.
@@ -54,7 +55,8 @@ def reading(asked: Asked) -> Section:
     refused = sum(s["refused"] for s in sources)
     hidden = len(study.everything) - len(asked.table)
     said = [
-        f"{words.plural(len(asked.table) - stood, 'breakdown')} and {words.plural(stood, 'withstand')} of "
+        f"{words.plural(len(asked.table) - stood, 'breakdown')}"
+        f"{' and ' + words.plural(stood, 'withstand') if stood else ', no withstand,'} of "
         f"{words.listed(s['file'] for s in sources)} enter this report."
     ]
     said.append(
@@ -112,7 +114,7 @@ def _distributions(asked: Asked) -> Section:
         )  # fmt: skip
     fits = fit_groups(asked.data, [*by, "sample"] if mixed else by, confidence=asked.confidence)
     made = answer(fits)
-    notices = list(texts_of(made.cautions))
+    notices = list(together(made.cautions))
     notices += list(dict.fromkeys(f"{words.cell('family', f['family'])}: {f['error']}" for f in fits if "error" in f))
     if all("error" in f for f in fits):
         return Section("distributions", "Distributions", pictures=tuple(pictures), notices=tuple(notices),
@@ -134,7 +136,8 @@ def _scatter(asked: Asked) -> Section:
     from methods.errors import InputError
     from methods.scatter import components
 
-    said, notices, rows, means, bars = [], [], [], [], []
+    said, rows, means, bars = [], [], [], []
+    kept: list[Caution] = []
     refusals = []
     for level, data in parts(asked):
         try:
@@ -155,11 +158,15 @@ def _scatter(asked: Asked) -> Section:
             f"{words.number(found.high_kv)} kV); {words.number(found.breakdowns)} breakdowns know it as well as "
             f"{words.number(found.effective_breakdowns, 2)} independent ones would."
         )
-        notices += list(texts_of(found.cautions))
+        kept += found.cautions
         bars.append(scatter_plots.component_rows(found, before=f"{level}: " if asked.by else ""))
-    notices = list(dict.fromkeys(notices)) + refusals
+    notices = [*together(kept), *refusals]
     if not rows:
         return Section("scatter", "Scatter", refusal=" ".join(refusals))
+    worth = (
+        "Limits of the mean are for oils like these, which differ far more than fillings do. Worth: as many "
+        "independent breakdowns would know the mean as well."
+    )
     pictures = tuple(
         Picture(
             "Components of scatter",
@@ -171,7 +178,7 @@ def _scatter(asked: Asked) -> Section:
     )
     tables = (
         Table("components", "Sources of scatter", pd.concat(rows, ignore_index=True)),
-        Table("means", "Means with what their scatter is worth", pd.DataFrame(means)),
+        Table("means", "Mean over all oils, and what its breakdowns are worth", pd.DataFrame(means), worth),
     )  # fmt: skip
     return Section("scatter", "Scatter", tuple(said), notices=tuple(notices), pictures=pictures, tables=tables)
 
@@ -197,7 +204,7 @@ def _order(asked: Asked) -> Section:
 
     found = [(level, order_effects(data, confidence=asked.confidence)) for level, data in parts(asked)]
     made = [(level, answer(one)) for level, one in found]
-    notices = texts_of(w for _, one in made for w in one.cautions)
+    notices = together(w for _, one in made for w in one.cautions)
     tables = tuple(Table.of(t) for t in stacked([({asked.by: level} if asked.by else {}, one) for level, one in made]))
     if not tables:
         return Section("order", "Order within fillings", notices=notices, refusal=made[0][1].sentence)

@@ -15,7 +15,7 @@ from dashboard.report.charts import HEAD, chart_of
 from dashboard.report.document import Report, Section, Table
 from dashboard.report.names import heading
 from methods.answers.files import MOST_CHARACTERS, MOST_ROWS, SAFE, units_said, write_cell
-from methods.answers.writing import SHARES, is_setting
+from methods.answers.writing import SHARES, is_p_value, is_setting
 from methods.protocols import CHECK
 
 #: Characters that a line of the first sheet takes.
@@ -34,6 +34,8 @@ def render_workbook(report: Report) -> bytes:
         _front(book.add_worksheet("Report"), report, looks)
         taken = {"report"}
         tables = [(section, table) for section in report.sections for table in section.tables]
+        if report.front.tables and report.front.tables[0].name == "answer":  # made of the others
+            tables.insert(0, (report.front, report.front.tables[0]))
         for section, table in sorted(tables, key=lambda t: len(t[1].frame) > LONG):  # what fills pages comes last
             sheet = book.add_worksheet(_name(table.name, taken))
             _sheet(sheet, section, table, looks)
@@ -52,19 +54,20 @@ class Looks:
     def __init__(self, book: Any) -> None:
         colours = theme.palette(dark=False)
         wrapped = {"text_wrap": True, "valign": "top"}
+        inward = {**wrapped, "align": "left", "indent": 1}  # clear of the number in the column before
         self._book = book
         self._numbers: dict[str, Any] = {}
         self.of = {
             "title": book.add_format({"bold": True, "font_size": 16, "font_color": colours.bar, "text_wrap": True}),
             "part": book.add_format({"bold": True, "font_size": 12, "font_color": colours.bar, "top": 1}),
             "text": book.add_format(wrapped),
-            "cell": book.add_format({**wrapped, "indent": 1}),
+            "cell": book.add_format(inward),
             "note": book.add_format({**wrapped, "font_color": colours.caution}),
             "right": book.add_format(
                 {"bold": True, "bg_color": colours.bar, "font_color": colours.on_bar, "align": "right", **wrapped}
             ),
             "head": book.add_format(
-                {"bold": True, "bg_color": colours.bar, "font_color": colours.on_bar, "indent": 1, **wrapped}
+                {"bold": True, "bg_color": colours.bar, "font_color": colours.on_bar, **inward}
             ),
         }  # fmt: skip
 
@@ -79,7 +82,9 @@ class Looks:
 def shape_of(column: str, value: float) -> str:
     """The number format of one cell."""
     if column in SHARES:
-        return "0.0%"
+        return "0%" if abs(100 * value - round(100 * value)) < 1e-9 else "0.0%"
+    if is_p_value(column):
+        return '[<0.001]"< 0.001";[<0.1]0.000;0.00'
     if isinstance(value, int) or is_setting(column):
         return "General"
     size = abs(value)
@@ -119,7 +124,7 @@ def _front(sheet: Any, report: Report, looks: Looks) -> None:
             lines += [("note", CHECK.capitalize() + ".")]
     lines += [("part", "How it was computed")]
     lines += [("text", f"{m.statistic}: {m.text} Source: {m.reference}.") for m in report.methods]
-    lines += [("part", "Cautions"), ("text", safety.SHORT), *(("text", f"{a} {b}") for a, b in safety.LONG)]
+    lines += [("part", "Safety"), ("text", safety.SHORT), *(("text", f"{a} {b}") for a, b in safety.LONG)]
     for row, (look, what) in enumerate(lines):
         if look == "picture":
             sheet.set_row(row, 232)
@@ -145,7 +150,7 @@ def _sheet(sheet: Any, section: Section | None, table: Table, looks: Looks) -> N
         sheet.write_string(HEAD - 1, at, head, looks.of["right" if numbers else "head"])
         texts = [v if isinstance(v, str) else words.cell(str(column), v) for v in values]
         longest = max((len(word) for word in head.split()), default=0)
-        width = min(max([len(head) // 2 + 3, longest + 3, 9, *(len(t) + 3 for t in texts[:200])]), 44)
+        width = min(max([len(head) // 2 + 3, longest + 4, 10, *(len(t) + 3 for t in texts[:200])]), 44)
         widths.append(width)
         heads = max(heads, _height(head, width - 3, 1))
         sheet.set_column(at, at, width)

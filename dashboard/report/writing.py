@@ -135,7 +135,7 @@ def save_pictures(report: Report, folder: str | os.PathLike[str]) -> list[Path]:
             for number, picture in enumerate(section.pictures, 1):
                 plain = re.sub(r"[^a-z0-9]+", "_", picture.title.casefold()).strip("_")[:60]
                 name = f"{section.key}_{number}_{plain}"
-                files = {".svg": _standing_alone(picture.svg).encode("utf-8"), ".png": picture.png}
+                files = {".svg": _standing_alone(str(picture.svg)).encode("utf-8"), ".png": picture.png}
                 for ending, data in files.items():
                     if data is not None:
                         target = where / f"{name}{ending}"

@@ -26,6 +26,10 @@ SAFE = {
     "nan_inf_to_errors": False,
 }  # fmt: skip
 _UNIT = re.compile(r"\(([^()]*)\)\s*$")
+#: Words in brackets behind a heading that are no unit.
+_NO_UNIT = {"independent breakdowns", "95 %"}
+#: A percentile and its limits, whose headings say the unit once.
+_PERCENTILE = re.compile(r"(kv|low|high)_\d+(?:\.\d+)?")
 
 #: What stands above a column, by its name: the words, or the words with one line about them.
 Own = Mapping[str, Any]
@@ -33,8 +37,10 @@ Own = Mapping[str, Any]
 
 def unit(column: str, own: Own | None = None) -> str:
     """The unit that stands behind the heading of a column, or nothing."""
+    if found := _PERCENTILE.fullmatch(column):
+        return "kV"
     found = _UNIT.search(_heading(column, own))
-    return found[1] if found else ""
+    return found[1] if found and found[1] not in _NO_UNIT else ""
 
 
 def units_note(frame: pd.DataFrame, title: str = "", own: Own | None = None) -> str:

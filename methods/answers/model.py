@@ -177,7 +177,7 @@ def rows_of(results: Iterable[Any], columns: Sequence[str] | None = None, **fixe
 def varying(frame: pd.DataFrame, columns: Sequence[str]) -> tuple[pd.DataFrame, str]:
     """The table without those of the columns that say the same in every row, and what they say, once."""
     alike = [c for c in columns if c in frame and len(frame) > 1 and frame[c].nunique(dropna=False) == 1]
-    said = "; ".join(f"{heading(c)}: {level_text(frame[c].iloc[0])}" for c in alike)
+    said = "; ".join(f"{heading(c)}: {cell(c, level_text(frame[c].iloc[0]))}" for c in alike)
     return frame.drop(columns=alike), f"In every row: {said}." if said else ""
 
 

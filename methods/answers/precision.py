@@ -74,7 +74,7 @@ def by_laboratory(found: Precision) -> Table:
     rows: dict[str, dict[str, str]] = {}
     for cell in found.cells.to_dict("records"):
         at = levels.get(cell["level"])
-        spread = f" ({number(cell['sd'])})" if cell["sd"] == cell["sd"] else ""
+        spread = f" ({_spread(cell['sd'], cell['mean'])})" if cell["sd"] == cell["sd"] else ""
         marks = _mark("h", cell["h"], at.h_critical) + _mark("k", cell["k"], at.k_critical) if at else ""
         rows.setdefault(str(cell["laboratory"]), {})[str(cell["level"])] = f"{number(cell['mean'])}{spread}{marks}"
     columns = [str(v) for v in dict.fromkeys(found.cells["level"])]
@@ -89,6 +89,13 @@ def by_laboratory(found: Precision) -> Table:
         "beyond its critical value at 5 % (*) or 1 % (**)."
     )
     return Table("by_laboratory", "Laboratory by level", frame, note, {**OWN[QUESTION], **own})
+
+
+def _spread(sd: float, mean: float) -> str:
+    """An SD to three digits, and to no more places than one beyond those of its mean."""
+    text = number(sd)
+    places = len(number(mean).partition(".")[2]) + 1
+    return text if len(text.partition(".")[2]) <= places else f"{sd:.{places}f}"
 
 
 def _mark(letter: str, value: float, critical: dict[str, float]) -> str:

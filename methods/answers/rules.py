@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from typing import Any
@@ -10,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from methods.answers.model import Answer, Table, varying
-from methods.answers.writing import plural
+from methods.answers.writing import listed, plural
 from methods.columns import CONDITION, LABELS, level_text
 from methods.consistency import Judged, Series
 from methods.protocols.protocol import CHECK
@@ -27,6 +28,8 @@ STEPS = {
 }  # fmt: skip
 #: Series that are told of in a sentence.
 MOST_TOLD = 12
+#: Why a rule judges nothing, in the sentence of its verdict.
+_WHY = re.compile(r"Not judged: (.*?)\.(?:\s|$)")
 _RATES = (
     "protocol", "rule", "series", "judged", "fired", "rate_percent", "rate_low", "rate_high", "withstood", "short",
 )  # fmt: skip
@@ -39,7 +42,11 @@ def judged(found: Judged) -> Answer:
     counts = ", ".join(f"{m} × {step(s)}" for s, m in steps.most_common())
     said = [f"{plural(n, 'series', 'series')}: {counts}. Judged: {known} of {n}." if n else "There is no series."]
     if n and set(steps) == {"no_rule"}:
-        said.append("No series was judged: the file names no method whose rule is known here.")
+        why = dict.fromkeys(
+            f"{w[1]} ({found.titles.get(v.rule, 'no rule known')})"
+            for _, v in found.verdicts if (w := _WHY.match(v.sentence))
+        )  # fmt: skip
+        said.append(f"No series was judged: {listed(why) or 'no rule fits the number of breakdowns'}.")
     odd = Counter(v.sentence for _, v in found.verdicts if stands_out(v))
     cautions = [Caution("series", f"{m} × {text}" if m > 1 else text) for text, m in odd.most_common(MOST_TOLD)]
     if len(odd) > MOST_TOLD:

@@ -12,6 +12,7 @@ from methods.answers.heads import OWN
 from methods.answers.model import Answer, Table, rows_of
 from methods.answers.writing import listed
 from methods.columns import level_text, name_level
+from methods.families import family_title
 from methods.shifts.equivalent import Equivalence
 from methods.shifts.pairs import AllPairs
 from methods.shifts.percentile_shifts import PercentileShift
@@ -54,7 +55,12 @@ _POINT = (
 def shift(found: Shift) -> Answer:
     """The shifts of the mean: a sentence a level (of many, the furthest on either side), and five tables."""
     reference = name_level(found.by, found.reference)
-    sure = f"Reference: {reference}; limits at {100 * found.confidence:g} % confidence, each level by itself."
+    sure = (
+        f"Reference: {reference}; limits at {100 * found.confidence:g} % confidence, each level by itself; p allows "
+        "for the number of levels. Means are over the tests that are set against the reference."
+        if len(found.shifts) > 1
+        else f"Reference: {reference}; limits at {100 * found.confidence:g} % confidence."
+    )
     tables = [
         _table("shift", "Shift of the mean", _named(rows_of(found.shifts, _MEAN)), sure),
         *_these_oils(found),
@@ -98,7 +104,7 @@ def percentiles(found: PercentileShift) -> Answer:
     """The shift of percentiles and of the whole distribution."""
     points = []
     for level in found.levels:
-        for by, rows in ((level.family.replace("_", " "), level.points), ("the data alone", level.points_from_data)):
+        for by, rows in ((family_title(level.family), level.points), ("the data alone", level.points_from_data)):
             points.append(rows_of(rows, _POINT, level=level_text(level.level), by=by))
     curves = [
         rows_of(v.curve, (*_POINT, "band_low_percent", "band_high_percent"), level=level_text(v.level))

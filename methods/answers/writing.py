@@ -109,6 +109,19 @@ def _standards(column: str) -> dict[str, str]:
     return {key: f"{p.designation} ({p.edition})" for key, p in load().items()}
 
 
+def _known(column: str, value: float) -> str | None:
+    """A number of a column that is written in a way of its own; None where it is written as any other."""
+    if is_p_value(column):
+        return p_value(value)
+    if column in SHARES:
+        return _share(value)
+    if column == "false_alarm_percent" and 0 < value < 0.01:
+        return "< 0.01"
+    if column.endswith("minutes") and value >= 10:
+        return number(round(value))
+    return f"{value:.10g}".replace("-", "\u2212") if is_setting(column) else None
+
+
 def cell(column: str, value: Any, digits: int = 3) -> str:
     """One value as it is read in a table."""
     if isinstance(value, str):
@@ -122,14 +135,8 @@ def cell(column: str, value: Any, digits: int = 3) -> str:
     if isinstance(value, (float, np.floating)):
         if not np.isfinite(value):
             return NOTHING
-        if is_p_value(column):
-            return p_value(float(value))
-        if column in SHARES:
-            return _share(float(value))
-        if column == "false_alarm_percent" and 0 < value < 0.01:
-            return "< 0.01"
-        if is_setting(column):
-            return f"{value:.10g}".replace("-", "\u2212")
+        if (said := _known(column, float(value))) is not None:
+            return said
     if isinstance(value, (bool, np.bool_, int, float, np.number)):
         return number(value, digits)
     return str(value)

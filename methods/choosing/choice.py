@@ -27,7 +27,7 @@ from methods.wording import list_words, percent
 SURE = 0.9
 
 #: A procedure is in play from this probability of being the best; of those so many are named.
-IN_PLAY, NAMED = 0.05, 3
+IN_PLAY = 0.05
 
 #: Fillings of the plans that make a procedure's line in the plot.
 PLANS: tuple[int, ...] = tuple(range(2, 13))
@@ -202,7 +202,9 @@ def _assumed(names: Sequence[str], facts: Sequence[Facts]) -> list[Caution]:
             by_text.setdefault(text, []).append(name)
     if not by_text:
         return []
-    parts = [f"{text} ({list_words(who, 3)})" for text, who in by_text.items()]
+    parts = [
+        f"{text} ({'every procedure' if len(who) == len(names) else list_words(who)})" for text, who in by_text.items()
+    ]
     return [Caution("bench_time_assumed", f"Assumed, because no method that is known says it: {'; '.join(parts)}.")]
 
 
@@ -327,12 +329,8 @@ def _sentence(
             f"fillings of {row.breakdowns_per_filling}, {row.bench_minutes:.0f} min."
         )
     playing = in_play(rows)
-    named = [f"{r.procedure} ({percent(100 * r.probability_best)} %)" for r in playing[:NAMED]]
-    more = len(playing) - len(named)
-    if more:
-        rest = sum(r.probability_best for r in playing[NAMED:])
-        named.append(f"{more} more ({percent(100 * rest)} %)")
-    text = f"None of {len(rows)} procedures is clearly the best on {oils}: {list_words(named, NAMED + 1)}."
+    named = [f"{r.procedure} ({percent(100 * r.probability_best)} %)" for r in playing]
+    text = f"None of {len(rows)} procedures is clearly the best on {oils}; in play: {list_words(named)}."
     brackets = f" In brackets the probability to be the best, {by}."
     if not settle:
         return text + (

@@ -158,7 +158,8 @@ def _same_laboratories(table: pd.DataFrame, names: Sequence[str], notes: list[Ca
     notes.append(
         Caution(
             "like_with_like",
-            f"Only {list_words(kept)} ran every procedure; the {gone} readings of the other laboratories take no part.",
+            f"The choice rests on {list_words(kept)} alone, which ran every procedure; the {gone} readings of the "
+            "other laboratories take no part in it.",
         )
     )
     return table[table[LABORATORY].fillna("not said").isin(common)].reset_index(drop=True)

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
+from methods.planning.in_results import counted_in, rounded, told
 from methods.planning.mean_plan import MeanPlan, plan_mean
-from methods.records.table import as_table, group_codes
+from methods.records.table import as_table, filling_codes, group_codes
 from methods.result import Caution, Shown
 from methods.scatter import components
 from methods.scatter.order import order_effects
@@ -22,7 +24,8 @@ from methods.scatter.order import order_effects
 class Pilot:
     """What existing data say about the scatter, kV; ``upper`` limits are one-sided, at the ``assured`` level.
 
-    ``between_sd`` is None when the data cannot show it (one filling, or one breakdown on each). ``serial_correlation``
+    ``between_sd`` is None when the data cannot show it (one filling, or one breakdown on each: then ``within_sd`` holds
+    both). ``serial_correlation``
     is the lag-1 correlation inside fillings, None when the order is not known; ``serial_upper`` its upper limit.
     """
 
@@ -39,6 +42,11 @@ class Pilot:
     withstood: int
     assured: float
     cautions: tuple[Caution, ...]
+
+    @property
+    def one_each(self) -> bool:
+        """Whether each of several fillings holds one breakdown, so that the two cannot be told apart."""
+        return self.between_sd is None and self.fillings == self.breakdowns + self.withstood > 1
 
 
 @dataclass(frozen=True, repr=False)
@@ -92,7 +100,17 @@ def _pilot(table: pd.DataFrame, level: float, group: dict[str, Any] | None) -> P
     parts = {c.factor: c for c in whole.components}
     filling, rest = parts.get("filling"), parts["breakdown"]
     found = list(whole.cautions)
-    if filling is None:
+    named = len(np.unique(filling_codes(table))) if table["filling"].notna().all() else 0
+    one_each = filling is None and named == len(table) > 1
+    if one_each:
+        found.append(
+            Caution(
+                "between_unknown",
+                "Each filling holds one breakdown, so how much fillings and how much breakdowns add cannot be told "
+                "apart; the plan keeps to one breakdown a filling, for which both together count.",
+            )
+        )
+    elif filling is None:
         found.append(
             Caution(
                 "between_unknown",
@@ -114,7 +132,7 @@ def _pilot(table: pd.DataFrame, level: float, group: dict[str, Any] | None) -> P
         between_upper=None if filling is None else float(filling.high),
         serial_correlation=rho,
         serial_upper=upper,
-        fillings=filling.levels if filling is not None else int(order.fillings),
+        fillings=filling.levels if filling is not None else named if one_each else int(order.fillings),
         breakdowns=int(whole.breakdowns),
         withstood=int(whole.withstood),
         assured=level,
@@ -176,11 +194,13 @@ def plan_from_pilot(
         "protocol": protocol,
     }
     rho = max(known.serial_correlation or 0.0, 0.0) if serial else 0.0
-    estimate = plan_mean(**scatter(known.within_sd, known.between_sd), serial_correlation=rho, **fixed)
+    each = known.one_each and fillings is None and breakdowns_per_filling is None
+    make: Callable[..., MeanPlan] = _one_each if each else plan_mean
+    estimate = make(**scatter(known.within_sd, known.between_sd), serial_correlation=rho, **fixed)
     found, sure = list(known.cautions), None
     worst = min(max(known.serial_upper or rho, rho, 0.0), 0.95) if serial else 0.0
     try:
-        sure = plan_mean(**scatter(known.within_upper, known.between_upper), serial_correlation=worst, **fixed)
+        sure = make(**scatter(known.within_upper, known.between_upper), serial_correlation=worst, **fixed)
     except InputError as error:
         found.append(
             Caution(
@@ -195,3 +215,17 @@ def plan_from_pilot(
             f"scatter: {sure.fillings} filling{'s' if sure.fillings > 1 else ''} of {sure.breakdowns_per_filling}."
         )
     return PilotPlan(known, estimate, sure, text, tuple(found))
+
+
+def _one_each(**asked: Any) -> MeanPlan:
+    """Fillings of one breakdown, in whole results of the method: of more on a filling the pilot says nothing."""
+    found = plan_mean(**{**asked, "breakdowns_per_filling": 1})
+    found = replace(found, cautions=tuple(c for c in found.cautions if c.code != "between_unknown"))  # it is known here
+    one = counted_in(asked["protocol"], 0.0)
+    if one is None or one.breakdowns_per_filling != 1:
+        return found
+    k = rounded(found.fillings, one)
+    if k != found.fillings:
+        more = plan_mean(**{**asked, "fillings": k, "breakdowns_per_filling": 1})
+        found = replace(more, cautions=found.cautions)
+    return replace(found, results=one.whole(k), result=one.words, sentence=found.sentence + told(k, one))

@@ -66,9 +66,6 @@ class Levels:
         c = np.asarray(row, dtype=float)
         estimate, se = float(c @ self.beta), float(np.sqrt(c @ self.covariance @ c))
         spread = np.sqrt(np.einsum("i,bij,j->b", c, self.drawn_covariance, c))
-        t = np.sort(
-            np.abs(self.drawn_beta - self.beta) @ c if len(c) == 1 else np.abs((self.drawn_beta - self.beta) @ c)
-        )
         t = np.sort(np.abs((self.drawn_beta - self.beta) @ c) / spread)
         half = float(np.quantile(t, confidence)) * se
         p = float((1 + (t >= abs(estimate - value) / se).sum()) / (1 + len(t)))
@@ -116,53 +113,78 @@ class _Batch:
     """Minus the restricted log-likelihood of many studies of one design, in (SD of each factor, log residual)."""
 
     def __init__(self, design: _Design, y: Floats, gone: NDArray[np.bool_]) -> None:
-        self.d, self.y, self.gone = design, y[:, design.order], gone[:, design.order]
+        self.d, y, gone = design, y[:, design.order], gone[:, design.order]
+        self._sums_of(y, gone)
         self.base, self.owner = design.columns()
         self.p = design.x.shape[1]
         self.prior = (self.owner >= 0).astype(float)
         self.effects = np.zeros((len(y), self.base.shape[1]))
-        start = np.where(self.gone, np.nan, self.y)
+        start = np.where(gone, np.nan, y)
         with np.errstate(invalid="ignore"):
             self.effects[:, : self.p] = np.nanmean(start, axis=1)[:, None] / max(self.p, 1) if self.p == 1 else 0.0
         self.inner = np.zeros((len(y), len(design.starts)))
 
-    def sum(self, rows: Floats) -> Floats:
-        return np.add.reduceat(rows, self.d.starts, axis=1)
+    def _sums_of(self, y: Floats, gone: NDArray[np.bool_]) -> None:
+        """Breakdowns of a unit enter by number, mean and squares; only withstands are needed one by one."""
+
+        def over(rows: Floats) -> Floats:
+            return np.add.reduceat(rows, self.d.starts, axis=1)
+
+        self.count = over((~gone).astype(float))
+        self.mean = over(np.where(gone, 0.0, y)) / np.maximum(self.count, 1.0)
+        self.squares = over(np.where(gone, 0.0, y - self.mean[:, self.d.unit]) ** 2)
+        self.gone_study, row = np.nonzero(gone)
+        self.gone_unit, self.ceiling = self.d.unit[row], y[self.gone_study, row]
 
     def value(self, theta: Floats, at: Codes | None = None) -> Floats:
         """Of the studies ``at`` (all unless said), theirs at ``theta`` (studies, factors + 1)."""
-        rows = np.arange(len(self.y)) if at is None else at
-        y, gone, tau = self.y[rows], self.gone[rows], np.abs(theta[:, :-1])
-        s = np.exp(theta[:, -1:])
+        rows = np.arange(len(self.count)) if at is None else at
+        tau, s = np.abs(theta[:, :-1]), np.exp(theta[:, -1:])
+        count, mean = self.count[rows], self.mean[rows]
+        place = np.full(len(self.count), -1)
+        place[rows] = np.arange(len(rows))
+        mine = place[self.gone_study] >= 0
+        study, unit, top = place[self.gone_study[mine]], self.gone_unit[mine], self.ceiling[mine]
+        sg = s[study, 0]
+        flat = study * count.shape[1] + unit
+
+        def added(values: Floats) -> Floats:
+            return np.bincount(flat, values, count.size).reshape(count.shape)
+
         scale = np.where(self.owner >= 0, tau[:, np.maximum(self.owner, 0)] if tau.shape[1] else 1.0, 1.0)
         a = self.base[None] * scale[:, None, :]
         t = tau[:, -1:] if self.d.absorbed else np.zeros((len(rows), 1))
         v, b = self.effects[rows], self.inner[rows]
         for _ in range(40):
-            centre = np.einsum("bfi,bi->bf", a, v) + t * b
-            z = (y - centre[:, self.d.unit]) / s
-            slope, bend = z.copy(), np.ones_like(z)
-            h = hazard(z[gone])
-            slope[gone], bend[gone] = h, h * (h - z[gone])
-            pull, weight = self.sum(slope / s), self.sum(bend / s**2)
+            centre = _times(a, v) + t * b
+            z = (top - centre[study, unit]) / sg
+            h = hazard(z)
+            pull = count * (mean - centre) / s**2 + added(h / sg)
+            weight = count / s**2 + added(h * (h - z) / sg**2)
             inside = 1 + t**2 * weight
             down = t * pull - b
-            up = np.einsum("bfi,bf->bi", a, pull - t * weight * down / inside) - self.prior * v
+            up = _times(a.transpose(0, 2, 1), pull - t * weight * down / inside) - self.prior * v
             schur = np.matmul((a * (weight / inside)[:, :, None]).transpose(0, 2, 1), a)
             schur[:, np.arange(len(self.owner)), np.arange(len(self.owner))] += self.prior
             step = np.linalg.solve(schur, up[:, :, None])[:, :, 0]
-            moved = (down - t * weight * np.einsum("bfi,bi->bf", a, step)) / inside
+            moved = (down - t * weight * _times(a, step)) / inside
             v, b = v + step, b + moved
             if max(np.abs(step * scale).max(), np.abs(moved * t).max()) < 1e-7:
                 break
         self.effects[rows], self.inner[rows] = v, b
-        centre = np.einsum("bfi,bi->bf", a, v) + t * b
-        z = (y - centre[:, self.d.unit]) / s
-        log = np.where(gone, scipy.special.log_ndtr(-z), -0.5 * z * z - np.log(s) - _HALF_LOG_2PI).sum(1)
+        centre = _times(a, v) + t * b
+        log = (-0.5 * (self.squares[rows] + count * (mean - centre) ** 2) / s**2).sum(1)
+        log -= count.sum(1) * (np.log(s[:, 0]) + _HALF_LOG_2PI)
+        log += np.bincount(study, scipy.special.log_ndtr(-(top - centre[study, unit]) / sg), len(rows))
         log -= 0.5 * (self.prior * v * v).sum(1) + 0.5 * (b * b).sum(1) * self.d.absorbed
         log -= 0.5 * np.linalg.slogdet(schur)[1] + 0.5 * np.log(inside).sum(1) - self.p * _HALF_LOG_2PI
         self.covariance = np.linalg.inv(schur)[:, : self.p, : self.p]
         return -np.where(np.isfinite(log), log, -1e12)
+
+
+def _times(a: Floats, v: Floats) -> Floats:
+    """The matrix of each study times its vector."""
+    return np.asarray(np.matmul(a, v[:, :, None])[:, :, 0])
 
 
 def _maximise(batch: _Batch, start: Floats, steps: int = 25) -> tuple[Floats, Floats]:

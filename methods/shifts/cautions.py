@@ -13,7 +13,7 @@ from methods.shifts.borrowed import prior
 from methods.shifts.bundles import bundles, describe
 from methods.shifts.compare import Comparison, by_rows
 from methods.shifts.liquid_state import state_cautions
-from methods.shifts.oil_cautions import differing_shift, level_names, oil_cautions, signed
+from methods.shifts.oil_cautions import SEVERAL, differing_shifts, level_names, oil_cautions, signed
 from methods.shifts.pairing import Layout
 from methods.shifts.shift_results import LevelShift
 from methods.shifts.strata import held_words
@@ -37,6 +37,7 @@ def cautions(
     """
     out: list[Caution] = []
     reference = lay.levels[base]
+    compared = [c for c in found if c.difference is not None]
     for c in found:
         if c.difference is None:
             if modelled is None or c.level not in modelled:
@@ -45,7 +46,8 @@ def cautions(
             continue
         if modelled is None:
             out += _one_filling(c, base, confidence)
-        out += _like_with_like(c, base)
+        if c is compared[0]:
+            out += _like_with_like(compared, base)
         out += oil_cautions(c, base)
         together = [b for b in bundles(c) if b.fully or b.factor not in held]
         if together:
@@ -53,7 +55,8 @@ def cautions(
         out += state_cautions(c, base, covariates)
         out += _days(c, base)
         if modelled is None:
-            out += differing_shift(c, base)
+            if c is compared[0]:
+                out += differing_shifts(compared, base)
             out += _few(c, base)
             out += _no_limit(c, base, confidence)
     out += _withstands(lay, found, log)
@@ -77,22 +80,41 @@ def one_by_one(lay: Layout, shifts: Sequence[LevelShift], confidence: float) -> 
     return [Caution("one_by_one", text)]
 
 
-def _like_with_like(c: Comparison, base: int) -> list[Caution]:
-    """What was held equal because the levels pool it, and what that left out."""
-    if c.strata is None or not c.held:
-        return []
-    one, two = level_names(c, base)
-    gone = c.strata.left_out
-    left = (
-        f" {gone} filling{'s' if gone != 1 else ''} without a counterpart {'take' if gone != 1 else 'takes'} no part."
+def _like_with_like(found: Sequence[Comparison], base: int) -> list[Caution]:
+    """What was held equal because the levels pool it, and what that left out; of more than two levels in one."""
+    held = [c for c in found if c.strata is not None and c.held]
+    if len(held) < SEVERAL or len({c.held for c in held}) > 1:
+        return [Caution("like_with_like", _pooled(c, base)) for c in held]
+    by: dict[str, list[str]] = {}
+    for c in held:
+        assert c.strata is not None
+        left = f" ({c.strata.left_out} fillings left out)" if c.strata.left_out else ""
+        by.setdefault(f"{'; and '.join(c.strata.compared)}{left}", []).append(level_names(c, base)[0])
+    parts = "; ".join(f"{list_words(names)}: {where}" for where, names in by.items())
+    text = (
+        f"Against {level_names(held[0], base)[1]}, only tests with {held_words(held[0].held)} are set, weighed by how "
+        f"many fillings both have of each; fillings without a counterpart take no part. {parts}."
     )
-    return [
-        Caution(
-            "like_with_like",
-            f"{one} and {two} pool {'; and '.join(c.strata.pooled)}. Only tests with {held_words(c.held)} are "
-            f"set against each other, weighed by how many fillings both have of each.{left if gone else ''}",
-        )
-    ]
+    return [Caution("like_with_like", text)]
+
+
+def _pooled(c: Comparison, base: int) -> str:
+    assert c.strata is not None
+    one, two = level_names(c, base)
+    return (
+        f"{one} and {two} pool {'; and '.join(c.strata.pooled)}. Only tests with {held_words(c.held)} are set against "
+        f"each other, weighed by how many fillings both have of each.{_gone(c.strata.left_out)}"
+    )
+
+
+def _gone(fillings: int) -> str:
+    """How many fillings take no part; nothing where none."""
+    if not fillings:
+        return ""
+    several = fillings != 1
+    return (
+        f" {fillings} filling{'s' if several else ''} without a counterpart {'take' if several else 'takes'} no part."
+    )
 
 
 def _one_filling(c: Comparison, base: int, confidence: float) -> list[Caution]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 import scipy
@@ -12,7 +13,10 @@ from methods.result import Caution
 from methods.shifts.arms import Arm, arm
 from methods.shifts.compare import LIKE_THESE, Comparison, compare
 from methods.shifts.difference import between_arms
-from methods.wording import list_words
+from methods.wording import list_words, p_words
+
+#: Levels from which cautions of one kind are told in one.
+SEVERAL = 3
 
 
 def level_names(c: Comparison, base: int) -> tuple[str, str]:
@@ -22,7 +26,8 @@ def level_names(c: Comparison, base: int) -> tuple[str, str]:
 
 def signed(value: float, c: Comparison) -> str:
     """A shift with its sign and unit: kV, or percent where log kV was analysed."""
-    return f"{100 * math.expm1(value):+.3g} %" if c.log else f"{value:+.3g} kV"
+    text = f"{100 * math.expm1(value):+.3g} %" if c.log else f"{value:+.3g} kV"
+    return text.replace("-", "\u2212")
 
 
 def oil_cautions(c: Comparison, base: int) -> list[Caution]:
@@ -111,24 +116,56 @@ def heterogeneity(c: Comparison) -> tuple[float, float]:
 
 def differing_shift(c: Comparison, base: int) -> list[Caution]:
     """Whether the shift differs from oil to oil more than its fillings explain: told, and nothing hangs on it."""
-    f, p = heterogeneity(c)
+    p = heterogeneity(c)[1]
     if not p < 0.05 or c.first is None or c.second is None:
         return []
     one, two = level_names(c, base)
-    shifts = c.first.means - c.second.means
-    last = (
-        "The limits allow for that: they hold for the average over oils like these, not for each oil."
-        if c.holds_for == LIKE_THESE
-        else "The limits are those of the average over these samples; another oil may shift otherwise; how far takes "
-        "three oils or more to say."
-    )
     return [
         Caution(
             "shift_differs_by_sample",
-            f"The shift between {one} and {two} is not the same on every sample: from {signed(shifts.min(), c)} to "
-            f"{signed(shifts.max(), c)}, more than fillings explain (p = {p:.2g}). {last}{_in_percent(c, base)}",
+            f"The shift between {one} and {two} is not the same on every sample: {_spread(c)}, more than fillings "
+            f"explain ({p_words(p)}). {_meant(c)}{_in_percent(c, base)}",
         )
     ]
+
+
+def differing_shifts(found: Sequence[Comparison], base: int) -> list[Caution]:
+    """The same of several levels in one, where there are more than two; else one each."""
+    tested = [(c, heterogeneity(c)[1]) for c in found if c.first is not None and c.second is not None]
+    unlike = [c for c, p in tested if p < 0.05]
+    if len(unlike) < SEVERAL or len({_meant(c) for c in unlike}) > 1:
+        return [caution for c in unlike for caution in differing_shift(c, base)]
+    two = level_names(unlike[0], base)[1]
+    parts = [f"{level_names(c, base)[0]} {_spread(c)} ({p_words(p)})" for c, p in tested if p < 0.05]
+    ratio = [level_names(c, base)[0] for c in unlike if _in_percent(c, base)]
+    last = (
+        f" In percent that of {list_words(ratio)} differs no more than chance allows: the analysis of log kV fits "
+        "better."
+        if ratio
+        else ""
+    )
+    text = (
+        f"Against {two}, some shifts are not the same on every sample, more than fillings explain: {'; '.join(parts)}. "
+        f"{_meant(unlike[0])}{last}"
+    )
+    return [Caution("shift_differs_by_sample", text)]
+
+
+def _spread(c: Comparison) -> str:
+    """From the least to the greatest shift of the oils."""
+    assert c.first is not None and c.second is not None
+    shifts = c.first.means - c.second.means
+    return f"from {signed(shifts.min(), c)} to {signed(shifts.max(), c)}"
+
+
+def _meant(c: Comparison) -> str:
+    """What limits mean where the oils shift unlike each other."""
+    if c.holds_for == LIKE_THESE:
+        return "The limits allow for that: they hold for the average over oils like these, not for each oil."
+    return (
+        "The limits are those of the average over these samples; another oil may shift otherwise; how far takes three "
+        "oils or more to say."
+    )
 
 
 def _in_percent(c: Comparison, base: int) -> str:

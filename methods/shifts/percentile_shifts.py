@@ -12,7 +12,7 @@ import numpy as np
 
 from methods.columns import name_level
 from methods.errors import InputError, NotEstimable
-from methods.families import EVERY_FAMILY, PLANNED
+from methods.families import EVERY_FAMILY, PLANNED, family_title
 from methods.randomness import Rng, seed_of
 from methods.result import Caution, Shown
 from methods.shifts import cautions as say
@@ -230,11 +230,11 @@ def _sentence(names: list[str], family: str, points: list[PercentilePoint]) -> s
             side = "lower" if point.difference_percent < 0 else "higher"
             parts.append(
                 f"the {100 * point.p:g} % point is {percent(point.difference_percent)} % {side} "
-                f"({point.low_percent:+.0f} to {point.high_percent:+.0f} %)"
+                + f"({point.low_percent:+.0f} to {point.high_percent:+.0f} %)".replace("-", "\u2212")
             )
         else:
             parts.append(f"the {100 * point.p:g} % point cannot be compared in percent")
-    return f"{one} against {two}, {family.replace('_', ' ')} law: {list_words(parts)}."
+    return f"{one} against {two}, {family_title(family)}: {list_words(parts)}."
 
 
 def _notes(lay: Layout, level: LevelPercentiles, base: int, wanted: list[float], family: str | None) -> list[Caution]:
@@ -254,19 +254,20 @@ def _notes(lay: Layout, level: LevelPercentiles, base: int, wanted: list[float],
         out.append(
             Caution(
                 "no_family",
-                f"{one} against {two}: {'no family' if family is None else family} could be fitted to both.",
+                f"{one} against {two}: {'no family' if family is None else family_title(family)} could be fitted to "
+                "both.",
             )
         )
     elif family is None and len(level.other_families) > 1:
         spread = max(level.other_families.values()) - min(level.other_families.values())
         width = level.points[0].high_percent - level.points[0].low_percent
         if not spread < 0.25 * width:
-            words = [f"{v:+.0f} % {n.replace('_', ' ')}" for n, v in level.other_families.items()]
+            words = [f"{v:+.0f} % {family_title(n)}".replace("-", "\u2212") for n, v in level.other_families.items()]
             out.append(
                 Caution(
                     "tail_leans_on_family",
                     f"{one} against {two}: the shift of the {100 * wanted[0]:g} % point depends on the family assumed "
-                    f"({list_words(words)}); the limits hold for {level.family.replace('_', ' ')} only.",
+                    f"({list_words(words)}); the limits hold for {family_title(level.family)} only.",
                 )
             )
     return out

@@ -27,7 +27,8 @@ class Strata:
 
     ``layout`` has the held factors in its blocks; ``held`` names them; ``left_out`` is the number of fillings
     that have no counterpart; ``refused`` says why nothing like can be compared with like (else empty);
-    ``pooled`` maps a held factor to the levels that were pooled, as they stand in a sentence.
+    ``pooled`` maps a held factor to the levels that were pooled, as they stand in a sentence; ``compared`` names the
+    levels of each held factor that are left.
     """
 
     layout: Layout
@@ -35,6 +36,7 @@ class Strata:
     left_out: int = 0
     refused: str = ""
     pooled: tuple[str, ...] = ()
+    compared: tuple[str, ...] = ()
 
 
 def like_with_like(lay: Layout, levels: Sequence[int], taken_out: Sequence[str] = ()) -> Strata:
@@ -57,7 +59,7 @@ def like_with_like(lay: Layout, levels: Sequence[int], taken_out: Sequence[str] 
         return Strata(lay)
     inside = np.isin(lay.level, levels)
     factors = {f: c for f, c in _codes(lay).items() if f not in taken_out}
-    block, held, pooled = lay.block.copy(), [], []
+    block, held, pooled, compared = lay.block.copy(), [], [], []
     keep = inside & _shared(lay, block, levels, inside)
     nothing_shared = not keep.any()
     if nothing_shared:
@@ -74,6 +76,7 @@ def like_with_like(lay: Layout, levels: Sequence[int], taken_out: Sequence[str] 
             return Strata(lay, refused=_nothing_in_common(lay, open_[0], factors[open_[0]], levels, keep))
         name = usable[0]
         pooled.append(_said(lay, name, factors[name], levels, keep))
+        compared.append(_left(lay, name, factors[name], levels, keep))
         block = _joint(block, factors[name])
         keep &= _common(lay, block, levels, keep)
         held.append(name)
@@ -81,7 +84,9 @@ def like_with_like(lay: Layout, levels: Sequence[int], taken_out: Sequence[str] 
         return Strata(lay)
     before = inside & (_shared(lay, lay.block, levels, inside) if not nothing_shared else True)
     gone = lay.fillings_of(before) - lay.fillings_of(keep)
-    return Strata(_relaid(lay, block, keep, held, nothing_shared), tuple(held), gone, "", tuple(pooled))
+    return Strata(
+        _relaid(lay, block, keep, held, nothing_shared), tuple(held), gone, "", tuple(pooled), tuple(compared)
+    )
 
 
 def _codes(lay: Layout) -> dict[str, np.ndarray]:
@@ -163,7 +168,13 @@ def _said(lay: Layout, name: str, codes: np.ndarray, levels: Sequence[int], rows
     common = _common(lay, codes, levels, rows)
     left = _labels(lay, name, common)
     verb, whose = "is" if len(left) == 1 else "are", "both have" if len(levels) == 2 else "all have"
-    return f"{_plural(name)}, of which {list_words(left, 4)} {verb} compared, which {whose}"
+    return f"{_plural(name)}, of which {list_words(left)} {verb} compared, which {whose}"
+
+
+def _left(lay: Layout, name: str, codes: np.ndarray, levels: Sequence[int], rows: np.ndarray) -> str:
+    """The levels of a held factor that all compared levels have, such as ``laboratory Fenmark``."""
+    left = _labels(lay, name, _common(lay, codes, levels, rows))
+    return f"{factor_name(name) if len(left) == 1 else _plural(name)} {list_words(left)}"
 
 
 def _plural(name: str) -> str:
@@ -190,7 +201,7 @@ def _nothing_in_common(
     lay: Layout, name: str, codes: np.ndarray, levels: Sequence[int], rows: np.ndarray
 ) -> str:  # fmt: skip
     parts = [
-        f"{name_level(lay.by, lay.levels[i])}: {list_words(_labels(lay, name, rows & (lay.level == i)), 4)}"
+        f"{name_level(lay.by, lay.levels[i])}: {list_words(_labels(lay, name, rows & (lay.level == i)))}"
         for i in levels
     ]
     way = "filter to one of them" if lay.by == PROCEDURE else "compare by procedure, filter to one of them"

@@ -44,6 +44,9 @@ SMALL = "\n".join(
 )
 
 
+P_SHAPE = '[<0.001]"< 0.001";[<0.1]0.000;0.00'
+
+
 def study_of(text: str, name: str = "small.csv", **settings) -> Study:
     study = Study()
     study.open(text.encode(), name)
@@ -302,6 +305,35 @@ def test_cells_read_well(column, value, text):
     assert cell(column, value) == text
 
 
+def test_what_is_true_of_several_is_said_once():
+    of = [Caution("same", f"{name} against disk: the data do not reach so far.") for name in ("mushroom", "spherical")]
+    assert together(of) == ("mushroom; spherical against disk: the data do not reach so far.",)
+
+
+@pytest.fixture(scope="module")
+def programme():
+    study = Study()
+    study.open(DATA / "programme_long.csv")
+    return gather(Asked(study), whole=False)
+
+
+def test_the_first_page_says_which_how_far_apart_and_how_many(programme):
+    """Every cell of its table is one of the tables behind it; nothing ends in "and 4 more"."""
+    table = programme.front.tables[0].frame
+    frames = {t.name: t.frame for s in programme.sections for t in s.tables}
+    named = table["procedure"].str.replace(" (reference)", "")
+    assert sorted(named) == sorted(frames["choose"]["procedure"]) and table["probability_best"].is_monotonic_decreasing
+    for column, name, key in (("probability_best", "choose", "procedure"), ("low_percent", "shift", "level")):
+        there = frames[name].set_index(key)[column]
+        assert all(a == there[v] for v, a in zip(named, table[column], strict=True) if v in there)
+    sure = frames["plan"].loc[frames["plan"]["scatter"] == "to be sure"].set_index("procedure")
+    assert table["fillings"].tolist() == sure.loc[named, "fillings"].tolist()
+    assert table.loc[named == "ASTM D877 B", "breakdowns_per_filling"].item() == 1  # as the method takes them
+    said = " ".join([*programme.front.sentences, *programme.cautions])
+    assert not re.search(r"\d more\b(?! cautions)", said) and "by procedure" in said
+    assert max(map(len, programme.cautions)) < 700
+
+
 def test_cautions_of_one_kind_are_told_together():
     of = [Caution("same", f"Level {name} differs. The limits allow for that.") for name in "ABC"]
     assert together([*of, Caution("else", "Another.")]) == (
@@ -336,7 +368,12 @@ def test_a_picture_of_the_report_is_the_plot_of_the_page(monkeypatch):
     study = Study()
     study.open(ROUND)
     given = {}
-    monkeypatch.setattr(figures, "drawn", lambda drawing, key, *a: given.setdefault(key, drawing) and figures.Inline())
+
+    def drawn(drawing, key, height=440):
+        given.setdefault(key, drawing)
+        return figures.Inline(drawing, key, height)
+
+    monkeypatch.setattr(figures, "drawn", drawn)
     for section in (sections_answers.shift, sections_answers.precision):
         assert section(Asked(study)).pictures
     shown = {}
@@ -384,8 +421,10 @@ def test_the_workbook_reads_and_prints_as_a_page_does(small):
 
 @pytest.mark.parametrize(
     ("column", "value", "shape"),
-    [("mean_kv", 1234.5, "0"), ("mean_kv", 45.678, "0.0"), ("sd_kv", 4.5, "0.00"), ("p_value", 0.04, "0.000"),
-     ("p_value", 1e-6, "0.0E+00"), ("gap_mm", 2.54, "General"), ("fillings", 12, "General"), ("kv", 0.0, "0")],
+    [("mean_kv", 1234.5, "0"),
+     ("mean_kv", 45.678, "0.0"), ("sd_kv", 4.5, "0.00"), ("p_value", 0.04, P_SHAPE),
+     ("sd_kv", 1e-6, "0.0E+00"), ("share_above", 0.9, "0%"),
+     ("gap_mm", 2.54, "General"), ("fillings", 12, "General"), ("kv", 0.0, "0")],
 )  # fmt: skip
 def test_three_digits_are_shown_in_a_workbook(column, value, shape):
     assert shape_of(column, value) == shape
@@ -418,7 +457,7 @@ def test_a_round_has_every_laboratory_at_every_level_with_its_marks(round_report
     assert beyond <= marked and len(marked) < 6
     assert any(t.name == "by_laboratory" for s in round_report.brief for t in s.tables)
     said = " ".join(round_report.front.sentences)
-    assert "What counts as one result" in said and "spherical electrodes" in said and "gap 2.5 mm" in said
+    assert "One result is what the method reports" in said and "spherical electrodes" in said and "gap 2.5 mm" in said
     assert not any(s.key == "scatter" for s in round_report.brief)  # means over oils that differ
 
 

@@ -109,7 +109,8 @@ def test_one_filling_and_nothing_to_borrow_gives_no_limits() -> None:
     # what single breakdowns would say is told as that, with its condition
     groups = [frame.loc[frame["electrode"] == e, "kv"] for e in ("disk", "spherical")]
     low, high = stats.ttest_ind(*groups, equal_var=False).confidence_interval(0.95)
-    assert f"{low:+.3g} kV and {high:+.3g} kV" in text and "Only if fillings did not differ" in text
+    said = f"{low:+.3g} kV and {high:+.3g} kV".replace("-", "\u2212")
+    assert said in text and "Only if fillings did not differ" in text
 
 
 def test_rows_without_fillings_count_as_fillings() -> None:
