@@ -301,6 +301,31 @@ def note_reading(args: argparse.Namespace, records: Any) -> None:
     args.said = said
 
 
+def add_judging(parser: argparse.ArgumentParser) -> None:
+    """What a verdict needs besides its limit: the same of every command that judges; see :func:`judging`."""
+    parser.add_argument("--limit-stage", metavar="TEXT", help="the stage that a limit in kV is for: in service")
+    parser.add_argument(
+        "--limit-equipment", metavar="TEXT", help="the equipment that a limit in kV is for: up to 69 kV"
+    )
+    parser.add_argument("--stage", metavar="TEXT", help="the stage of these oils: a limit for another is refused")
+    parser.add_argument("--equipment", metavar="TEXT", help="the class of their equipment: likewise")
+    parser.add_argument("--rule", default="simple", help="simple (mean), guarded (lower limit of the mean) or every")
+    parser.add_argument("--risk", type=probability, default=0.05, metavar="5%", help="risk for the guard band")
+    parser.add_argument("--between-sd", type=kilovolts, metavar="KV", help="scatter between fillings, from history")
+    parser.add_argument(
+        "--instrument", type=kilovolts, default=0.0, metavar="KV", help="standard uncertainty of voltmeter and gap"
+    )
+
+
+def judging(args: argparse.Namespace) -> dict[str, Any]:
+    """What :func:`add_judging` read, as keywords of :func:`methods.planning.decide_all`."""
+    return {
+        "limit_stage": args.limit_stage, "limit_equipment": args.limit_equipment, "stage": args.stage,
+        "equipment": args.equipment, "rule": args.rule, "risk": args.risk, "between_sd": args.between_sd,
+        "instrument_kv": args.instrument,
+    }  # fmt: skip
+
+
 def add_json(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
 

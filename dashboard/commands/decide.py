@@ -9,12 +9,14 @@ import numpy as np
 
 from dashboard.commands.common import (
     add_json,
+    add_judging,
     add_proof,
     add_reading_options,
     add_reported,
     emit,
     executor_of,
     history_of,
+    judging,
     kilovolts,
     open_records,
     probability,
@@ -33,22 +35,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--limit", required=True, metavar="KV", help="kV, or the key of a limit document's entry")
     parser.add_argument("--limit-method", metavar="TEXT", help="the method for which a limit in kV is written")
     parser.add_argument("--limit-liquid", metavar="LIQUID", help="the liquid that a limit in kV is for: mineral oil")
-    parser.add_argument("--limit-stage", metavar="TEXT", help="the stage that a limit in kV is for: in service")
-    parser.add_argument(
-        "--limit-equipment", metavar="TEXT", help="the equipment that a limit in kV is for: up to 69 kV"
-    )
-    parser.add_argument("--stage", metavar="TEXT", help="the stage of these oils: a limit for another is refused")
-    parser.add_argument("--equipment", metavar="TEXT", help="the class of their equipment: likewise")
     parser.add_argument(
         "--poor-below", type=kilovolts, metavar="KV", help="grades of your own: good above --limit, poor below this"
     )
-    parser.add_argument("--rule", default="simple", help="simple (mean), guarded (lower limit of the mean) or every")
+    add_judging(parser)
     parser.add_argument("--confidence", type=probability, default=0.95, metavar="95%", help="95%% unless said")
-    parser.add_argument("--risk", type=probability, default=0.05, metavar="5%", help="risk for the guard band")
-    parser.add_argument("--between-sd", type=kilovolts, metavar="KV", help="scatter between fillings, from history")
-    parser.add_argument(
-        "--instrument", type=kilovolts, default=0.0, metavar="KV", help="standard uncertainty of voltmeter and gap"
-    )
     parser.add_argument("--by", action="append", metavar="COLUMN", help="what tells the cases apart; may be repeated")
     parser.add_argument(
         "--history", metavar="FILE", action="append",
@@ -68,11 +59,9 @@ def run(args: argparse.Namespace) -> int:
     records = open_records(args)
     with progress("Verdicts") as tell:
         found = decide_all(
-            records, args.limit, args.rule, limit_method=args.limit_method, limit_liquid=args.limit_liquid,
-            limit_stage=args.limit_stage, limit_equipment=args.limit_equipment, stage=args.stage,
-            equipment=args.equipment, poor_below=args.poor_below, by=args.by,
-            confidence=args.confidence, risk=args.risk, between_sd=args.between_sd, instrument_kv=args.instrument,
-            history=history_of(args), result=args.result, progress=tell,
+            records, args.limit, limit_method=args.limit_method, limit_liquid=args.limit_liquid,
+            poor_below=args.poor_below, by=args.by, confidence=args.confidence, history=history_of(args),
+            result=args.result, progress=tell, **judging(args),
         )  # fmt: skip
     lines = [*told([found]), f"\n{CHECK[:1].upper()}{CHECK[1:]}."]
     if not args.prove:

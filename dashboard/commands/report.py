@@ -9,8 +9,10 @@ from typing import Any
 
 from dashboard.commands.common import (
     add_json,
+    add_judging,
     add_reading_options,
     emit,
+    judging,
     kilovolts,
     percentage,
     probability,
@@ -40,6 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--poor-below", type=kilovolts, metavar="KV", help="grades of your own: good above --limit, poor below this"
     )
+    add_judging(parser)
     parser.add_argument(
         "--half-width", type=percentage, default=0.10, metavar="10%", help="half-width to plan a mean for (10%%)"
     )
@@ -64,7 +67,7 @@ def run(args: argparse.Namespace) -> int:
     check_target(args.out, args.file)  # before anything is computed
     study = _study(args)
     asked = Asked(study, args.title, args.limit, args.limit_method, args.half_width, args.seed, args.appendix,
-                  args.limit_liquid, args.poor_below)  # fmt: skip
+                  args.limit_liquid, args.poor_below, tuple(judging(args).items()))  # fmt: skip
     with progress("Report") as tell:
         report = write(asked, args.out, tell, whole=bool(args.pictures))
     pictures = save_pictures(report, args.pictures) if args.pictures else []

@@ -31,12 +31,12 @@ def _copy(study: Study) -> Study:
     return Study(
         files=list(study.files), dataset=study.dataset, filters=dict(study.filters),
         exclusions=list(study.exclusions), by=study.by, split=list(study.split), reference=study.reference,
-        confidence=study.confidence,
+        confidence=study.confidence, result_fillings=study.result_fillings,
     )  # fmt: skip
 
 
 def _asked(study: Study) -> dict[str, Any]:
-    """What the report is asked beside the study: the half-width and the limit that other pages were given."""
+    """What the report is asked beside the study: the half-width, and the limit with all that Decision was given."""
     from dashboard.pages.decision_words import TYPED
 
     def given(page: str, name: str) -> Any:
@@ -46,13 +46,25 @@ def _asked(study: Study) -> dict[str, Any]:
 
     limit = given("decision", "limit")
     own: dict[str, Any] = {"limit_method": "", "limit_liquid": "", "poor_below": None}
+    judging = {
+        "stage": given("decision", "stage"), "equipment": given("decision", "equipment"),
+        "rule": given("decision", "rule"), "risk": given("decision", "risk") / 100,
+        "between_sd": given("decision", "between_kv") or None, "instrument_kv": given("decision", "instrument_kv"),
+        "history": given("decision", "borrow") or None,
+    }  # fmt: skip
     if limit == TYPED:
         limit = f"{given('decision', 'limit_kv'):g}"
         own = {
             "limit_method": given("decision", "method").strip(), "limit_liquid": given("decision", "liquid") or "",
             "poor_below": given("decision", "poor_kv") or None,
         }  # fmt: skip
-    return {"half_width": given("howmany", "half_width") / 100, "limit": limit, **own}
+        judging |= {
+            "limit_stage": given("decision", "limit_stage").strip(),
+            "limit_equipment": given("decision", "limit_equipment").strip(),
+        }
+    return {
+        "half_width": given("howmany", "half_width") / 100, "limit": limit, **own, "judging": tuple(judging.items()),
+    }  # fmt: skip
 
 
 class StudyReport(pn.viewable.Viewer):
@@ -70,9 +82,9 @@ class StudyReport(pn.viewable.Viewer):
         self._runner = Runner(
             "Make the report", self._prepare, self._made,
             "What this study says, in one file: what was read and left out, the tables, how it was computed; with the "
-            "half-width of How many and the limit chosen on Decision.",
+            "half-width of How many and the limit, stage, equipment and rule of Decision.",
         )  # fmt: skip
-        study.param.watch(self._outdated, ["fingerprint", "by", "reference", "confidence", "inputs"])
+        study.param.watch(self._outdated, ["fingerprint", "by", "reference", "confidence", "result_fillings", "inputs"])
         self._kind.param.watch(self._outdated, "value")
 
     def __panel__(self) -> Any:

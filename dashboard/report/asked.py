@@ -19,8 +19,9 @@ from methods.result import as_json
 @dataclass(frozen=True)
 class Asked:
     """The study and the questions. ``limit`` is kV or the key of a limit document's entry, as text; of a limit in kV
-    ``limit_method`` and ``limit_liquid`` say what it is for, and ``poor_below`` (kV) makes grades of it. With
-    ``appendix`` every table and picture is printed."""
+    ``limit_method`` and ``limit_liquid`` say what it is for, and ``poor_below`` (kV) makes grades of it; ``judging``
+    are further keywords of :func:`methods.planning.decide_all` with their values: stage and equipment, of the limit
+    and of these oils, rule and what is known of the bench. With ``appendix`` every table and picture is printed."""
 
     study: Study
     title: str = ""
@@ -31,6 +32,7 @@ class Asked:
     appendix: bool = False
     limit_liquid: str = ""
     poor_below: float | None = None
+    judging: tuple[tuple[str, Any], ...] = ()
 
     @property
     def data(self) -> Any:

@@ -6,6 +6,7 @@ import datetime
 import platform
 from collections.abc import Callable, Sequence
 from importlib.metadata import PackageNotFoundError, version
+from typing import Any
 
 import pandas as pd
 
@@ -107,6 +108,20 @@ def _asked(asked: Asked) -> str:
     return f"{said}{limit}; and how many breakdowns on how many fillings does it take, {confidence}?"
 
 
+#: Keyword of a verdict -> what the list of settings calls it, and how its value is written there.
+JUDGING: dict[str, tuple[str, Callable[[Any], str]]] = {
+    "limit_stage": ("stage of the limit", str),
+    "limit_equipment": ("equipment of the limit", str),
+    "stage": ("stage of these oils", str),
+    "equipment": ("equipment of these oils", str),
+    "rule": ("rule of the verdict", str),
+    "risk": ("risk for the guard band", lambda v: f"{100 * v:g} %"),
+    "between_sd": ("SD between fillings, from history", lambda v: f"{v:g} kV"),
+    "instrument_kv": ("voltmeter and gap, standard uncertainty", lambda v: f"{v:g} kV"),
+    "history": ("scatter is borrowed from", lambda v: "the other oils of these records" if v == "study" else str(v)),
+}
+
+
 def _settings(asked: Asked) -> pd.DataFrame:
     study = asked.study
     rows = [
@@ -123,6 +138,8 @@ def _settings(asked: Asked) -> pd.DataFrame:
         rows.append(("liquid of the limit", asked.limit_liquid))
     if asked.poor_below:
         rows.append(("grades of your own", f"poor below {asked.poor_below:g} kV"))
+    if asked.limit:
+        rows += [(name, write(value)) for (key, value) in asked.judging for name, write in [JUDGING[key]] if value]
     for file in study.files:
         options = {k: v for k, v in file.options.items() if v is not None}
         if options:

@@ -199,7 +199,7 @@ def _decision(asked: Asked) -> Section:
 
     found = decide_all(
         asked.data, asked.limit, limit_method=asked.limit_method or None, limit_liquid=asked.limit_liquid or None,
-        poor_below=asked.poor_below, confidence=asked.confidence, result=asked.study.result,
+        poor_below=asked.poor_below, confidence=asked.confidence, result=asked.study.result, **dict(asked.judging),
     )  # fmt: skip
     made = answer(found)
     counts = Counter(d.verdict for d in found.decisions)

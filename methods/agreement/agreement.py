@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import scipy
 
-from methods.agreement.laboratories import crossed
+from methods.agreement.laboratories import crossed, pivots
 from methods.agreement.limits import Limits, limits_of_agreement, within_variance
 from methods.agreement.lines import Line, deming, passing_bablok
 from methods.columns import PROCEDURE, factor_name
@@ -87,9 +87,10 @@ class Agreement(Shown):
         """Band for the second method's result on one new oil on which the first reads ``kv``.
 
         From the Deming line: t with n - 2 degrees of freedom, the line's own uncertainty and the scatter of
-        oils about it. It holds for an oil like these, read as the mean of so many ``results`` by each method: where
-        these oils had more, what one result scatters more than their means is added. So a limit of ``kv`` by the first
-        method has no one counterpart by the second: oils at that limit may read anything within the band.
+        oils about it, and of laboratories where pairs are of these. It holds for an oil like these, read as the mean
+        of so many ``results`` by each method: where these oils had more, what one result scatters more than their means
+        is added. So a limit of ``kv`` by the first method has no one counterpart by the second: oils at that limit may
+        read anything within the band.
 
         Raises
         ------
@@ -119,13 +120,12 @@ class Agreement(Shown):
         at = np.array([1.0, kv])
         middle = float(at @ [line.intercept, line.slope])
         more = self._more(line.slope, results)
-        spread = np.sqrt(float(at @ line.covariance @ at) + line.residual_sd**2 + more)
-        t = scipy.stats.t.ppf(0.5 + line.confidence / 2, line.n - 2)
+        half = self._half_width(float(at @ line.covariance @ at) + line.residual_sd**2 + more, line)
         notes = []
         if not low <= kv <= high:
             text = f"{kv:g} kV lies outside the oils of these data ({low:.3g} to {high:.3g} kV)."
             notes.append(Caution("far_outside_range" if far else "outside_range", text))
-        low_kv, high_kv = float(middle - t * spread), float(middle + t * spread)
+        low_kv, high_kv = middle - half, middle + half
         said = (
             f"Where {self.first} reads {kv:g} kV on one new oil like these, {self.second} may read {low_kv:.3g} to "
             f"{high_kv:.3g} kV ({100 * line.confidence:g} %, {self.samples} oils): {STATEMENT}. A limit of {kv:g} kV "
@@ -142,10 +142,22 @@ class Agreement(Shown):
             share = float((1 / self.pairs[column].to_numpy(dtype=float)).mean())
             if np.isfinite(sd) and 1 / results > share:
                 out += (1 / results - share) * (by * sd) ** 2
-        if self.laboratories:  # the line is of means over these laboratories, the new oil is read in one
-            out += (1 + 1 / self.laboratories) * self.between_laboratories_kv**2
-            out += (1 - 1 / self.laboratories) * self.rest_kv**2
         return out
+
+    def _half_width(self, variance: float, line: Line) -> float:
+        """Half-width of the band whose scatter about the line has this variance, kV².
+
+        The line is of means over these laboratories, the new oil is read in one: what that adds is drawn, for a few
+        laboratories hardly show it (:mod:`methods.agreement.laboratories`).
+        """
+        if not self.laboratories:
+            return float(scipy.stats.t.ppf(0.5 + line.confidence / 2, line.n - 2) * np.sqrt(variance))
+        codes = [np.unique(self.pairs[k].to_numpy(dtype=str), return_inverse=True)[1] for k in ("sample", "laboratory")]
+        drawn = pivots(crossed((self.pairs["second_kv"] - self.pairs["first_kv"]).to_numpy(dtype=float), *codes))
+        assert drawn is not None  # pairs are of laboratories only where these can be told from oils
+        added = (1 + 1 / self.laboratories) * drawn.laboratories + (1 - 1 / self.laboratories) * drawn.rest
+        about = np.random.default_rng(2).standard_t(line.n - 2, len(added)) * np.sqrt(variance)
+        return float(np.quantile(np.abs(about + drawn.normal * np.sqrt(added)), line.confidence))
 
 
 def results_of(table: pd.DataFrame, by: str, result: Result) -> tuple[pd.DataFrame, list[Caution]]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import scipy
 
-from methods.agreement.laboratories import crossed, mean_limits
+from methods.agreement.laboratories import agreement_distances, crossed, mean_half_width
 from methods.errors import InputError, NotEstimable
 
 
@@ -76,7 +76,7 @@ def limits_of_agreement(
     oil, laboratory : arrays (n,), optional
         Codes, where a value is one oil's in one laboratory: pairs of one oil, and of one laboratory, are then not
         independent, and bias and limits are for a further oil in a further laboratory
-        (:func:`methods.agreement.laboratories.crossed`).
+        (:mod:`methods.agreement.laboratories`, which also says how far these limits are known; ``exact`` is not asked).
 
     Raises
     ------
@@ -103,8 +103,8 @@ def limits_of_agreement(
     else:
         c = crossed(d, oil, laboratory)
         sd = float(np.sqrt(c.total + added_variance))
-        half = float(np.diff(mean_limits(c, confidence))[0]) / 2
-        near, far = _around(sd**2 / c.mean_variance, c.total_df, sd, factor, exact, confidence)
+        half = mean_half_width(c, confidence)
+        near, far = agreement_distances(c, factor, added_variance, confidence)
         m, d, a, b = (np.bincount(oil, weights=v) / np.bincount(oil) for v in (m, d, a, b))
     low, high = bias - factor * sd, bias + factor * sd
     slope, p, r = _trend(m, d, a, b)

@@ -19,8 +19,10 @@ from methods.planning.nested import half_width_bench
 from methods.procedures import PROCEDURE
 from methods.procedures.reported import asked
 from methods.randomness import Rng
+from methods.records.saturation import with_saturation
 from methods.result import Caution, Shown
 from methods.shifts import shift
+from methods.shifts.liquid_state import between
 from methods.wording import list_words, percent
 
 #: Below this probability the choice is open, and further tests are named.
@@ -170,7 +172,7 @@ def choose(
         raise NotEstimable(
             f"The scatter of {list_words(silent)} cannot be seen: nothing was repeated. Test two fillings of an oil."
         )
-    cautions += _data_cautions(found, draws)
+    cautions = [*_liquid(found), *cautions, *_data_cautions(found, draws)]
     minutes = np.array([f.minutes for f in facts])
     litres = np.array([f.litres for f in facts])
     z = float(scipy.stats.norm.ppf(0.5 + confidence / 2))
@@ -192,6 +194,13 @@ def choose(
         rows, found.procedures[best], float(shares[best]), settle, plans, str(moved.reference), found.oils,
         100 * half_width, confidence, weighed, _sentence(found, rows, best, settle, weighed, history), cautions,
     )  # fmt: skip
+
+
+def _liquid(found: Evidence) -> list[Caution]:
+    """Water and temperature that differ on the same oils between a procedure and the first."""
+    table, names = with_saturation(found.table), found.procedures
+    seen = [between(table, PROCEDURE, other, names[0]) for other in names[1:]]
+    return list(dict.fromkeys(c for c in seen if c is not None))
 
 
 def _assumed(names: Sequence[str], facts: Sequence[Facts]) -> list[Caution]:

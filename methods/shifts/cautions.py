@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from methods.columns import OIL, factor_name, name_level
+from methods.procedures import PROCEDURE as WHOLE
 from methods.result import Caution
 from methods.shifts.borrowed import prior
 from methods.shifts.bundles import bundles, describe
@@ -50,9 +51,10 @@ def cautions(
             out += _like_with_like(compared, base)
         out += oil_cautions(c, base)
         together = [b for b in bundles(c) if b.fully or b.factor not in held]
-        if together:
-            out.append(Caution("confounded", describe(together, lay.by, lay.levels[c.level], reference)))
-        out += state_cautions(c, base, covariates)
+        bundle = [Caution("confounded", describe(together, lay.by, lay.levels[c.level], reference))] * bool(together)
+        state = state_cautions(c, base, covariates)
+        # That a method's settings change with it is what a method is; that its oils were wetter is not.
+        out += state + bundle if lay.by in ("method", WHOLE) else bundle + state
         out += _days(c, base)
         if modelled is None:
             if c is compared[0]:

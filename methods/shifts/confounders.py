@@ -14,7 +14,7 @@ from methods.columns import CONDITION, OIL, PLACE, QUANTITIES, factor_name, with
 from methods.errors import InputError, NotEstimable
 from methods.records.saturation import SATURATION, with_saturation
 from methods.records.table import as_table, filling_codes
-from methods.shifts.bundles import extra_factors, factor_codes, labels_with_unit
+from methods.shifts.bundles import NOT_SAID, extra_factors, factor_codes, labels_with_unit
 from methods.shifts.designs import Block, combination, gain, main_effect, rank, stack
 from methods.shifts.liquid_state import amount, unlike
 from methods.shifts.pairing import find_column, plain_level
@@ -139,7 +139,7 @@ def _quantities(
             continue
         column = pd.to_numeric(wet[name], errors="coerce")
         values = column.groupby(filling).mean().to_numpy(dtype=float)
-        with_it, told = [], ""
+        with_it, told, asked = [], "", ""
         for factor in factors:
             codes, labels = factor_codes(table[factor].iloc[first])
             found = [
@@ -150,14 +150,16 @@ def _quantities(
             if not found:
                 continue
             with_it.append(factor)
-            if not told:
-                _, seen, a, b = max(found, key=lambda f: f[0])
-                one, two = with_unit(factor, labels[a]), with_unit(factor, labels[b])
-                told = f"{factor_name(factor)} ({one}: {amount(name, seen.here)}, {two}: {amount(name, seen.there)})"
-                if name != SATURATION:
-                    wanted.append(f"test {factor_name(factor)} {one} and {two} on the same oil with like "
-                                  f"{factor_name(name)}")  # fmt: skip
+            _, seen, a, b = max(found, key=lambda f: f[0])
+            one, two = labels_with_unit(factor, [labels[a], labels[b]])
+            told = told or (
+                f"{factor_name(factor)} ({one}: {amount(name, seen.here)}, {two}: {amount(name, seen.there)})"
+            )
+            if not asked and NOT_SAID not in (labels[a], labels[b]):  # nobody can set what is not said
+                asked = f"test {factor_name(factor)} {one} and {two} on the same oil with like {factor_name(name)}"
         if with_it:
+            if name != SATURATION:
+                wanted.append(asked or f"test all of them on the same oil with like {factor_name(name)}")
             rest = [factor_name(f) for f in with_it[1:]]
             head = factor_name(name)
             sentences.append(
@@ -243,7 +245,7 @@ def _sets(effects: list[Effect]) -> list[list[str]]:
 def _suggest(
     cells: pd.DataFrame, factors: list[str], oil: bool, most: int
 ) -> tuple[list[str], list[dict[str, Any]], bool]:  # fmt: skip
-    """Add, one by one, the test that frees most contrasts: an existing condition with one factor changed."""
+    """Add, one by one, tests that free contrasts: an existing condition on another oil, or with one factor changed."""
     rows = cells.copy()
     out: list[str] = []
     tests: list[dict[str, Any]] = []
@@ -281,7 +283,16 @@ def _can_be_done(rows: pd.DataFrame, row: pd.Series, factor: str, value: Any) ->
 
 
 def _neighbours(rows: pd.DataFrame, factors: list[str]) -> Any:
-    """Existing conditions with one factor at another of its levels, in plain words."""
+    """Existing conditions on another oil, then with one factor at another of its levels, in plain words."""
+    oils = rows["sample"].dropna().unique() if "sample" in rows.columns else ()
+    for i in range(len(rows)):  # as a method has it, which every bench can repeat
+        row = rows.iloc[i]
+        for oil in oils:
+            if pd.notna(row["sample"]) and oil != row["sample"]:
+                new = row.copy()
+                new["sample"] = oil
+                as_it_is = ", ".join(f"{factor_name(g)} {with_unit(g, row[g])}" for g in factors if not pd.isna(row[g]))
+                yield new, f"test {as_it_is or 'the same'} on {oil} too"
     for i in range(len(rows)):
         row = rows.iloc[i]
         for f in factors:

@@ -94,6 +94,17 @@ def state_cautions(c: Comparison, base: int, taken_out: Sequence[str] = ()) -> l
     return out
 
 
+def between(table: pd.DataFrame, by: str, one: str, two: str) -> Caution | None:
+    """What of water, temperature and relative saturation differs between two levels on the same oils, as a caution."""
+    level, oil = table[by].to_numpy(), pd.factorize(table["sample"])[0]
+    found = [
+        seen for name in QUANTITIES if name in table.columns
+        and (seen := unlike(pd.to_numeric(table[name], errors="coerce").to_numpy(dtype=float), level == one,
+                            level == two, oil, name)) is not None and not seen.one_only
+    ]  # fmt: skip
+    return Caution("confounded", words(found, one, two, factor_name(by))) if found else None
+
+
 def words(found: Sequence[Unlike], one: str, two: str, compared: str) -> str:
     """What differs, what it does, and what would help."""
     parts = [f"{factor_name(u.name)} ({one}: {amount(u.name, u.here)}, {two}: {amount(u.name, u.there)})"

@@ -500,3 +500,20 @@ def test_no_family_is_fitted_to_oils_mixed():
     report = gather(Asked(study_of(ROUND.read_text(), "round.csv")))
     fits = next(t for s in report.sections if s.key == "distributions" for t in s.tables if t.name == "fits")
     assert "sample" in fits.frame.columns and len(fits.frame) >= 36
+
+
+def test_the_command_takes_stage_and_equipment(tmp_path, capsys):
+    sheet = tmp_path / "own.csv"
+    rows = "".join(f"ASTM D1816 2 mm,T1,{f},{45 + 3 * f + (7 * o) % 11}\n" for f in (1, 2, 3) for o in range(5))
+    sheet.write_text("method,sample,filling,kv\n" + rows, encoding="utf-8")
+    limit = ["--limit", "40", "--limit-method", "ASTM D1816 2 mm", "--limit-stage", "in service"]
+    said = {}
+    for stage in ("in service", "as delivered"):
+        out = tmp_path / f"{stage}.md"
+        assert cli.main(["report", str(sheet), "--out", str(out), *limit, "--stage", stage, "--rule", "guarded"]) == 0
+        said[stage] = out.read_text(encoding="utf-8")
+    assert "stage of these oils" in said["in service"] and "guarded" in said["in service"]
+    assert "1 × " in said["in service"] and "1 × " not in said["as delivered"]
+    capsys.readouterr()
+    assert cli.main(["decide", str(sheet), *limit, "--stage", "as delivered"]) == 2
+    assert "in service" in capsys.readouterr().err

@@ -11,7 +11,7 @@ import pytest
 from scipy import stats
 
 from methods.agreement.agreement import STATEMENT, Agreement, compare_methods
-from methods.agreement.laboratories import crossed, mean_limits
+from methods.agreement.laboratories import agreement_distances, crossed, mean_half_width, pivots
 from methods.agreement.limits import limits_of_agreement, within_variance
 from methods.agreement.lines import deming, passing_bablok
 from methods.answers import answer
@@ -267,10 +267,11 @@ def test_laboratories_that_used_both_methods_are_paired() -> None:
     assert found.absolute.bias == pytest.approx(middle)
     assert found.between_laboratories_kv == pytest.approx(np.sqrt((lab - rest) / n))
     assert found.rest_kv == pytest.approx(np.sqrt(rest))
+    half = found.absolute.bias_high - middle
     parts = np.array([oil, lab, -rest]) / (n * m)
     df = parts.sum() ** 2 / (parts**2 / [n - 1, m - 1, (n - 1) * (m - 1)]).sum()
-    half = stats.t.ppf(0.975, df) * np.sqrt(parts.sum())
-    assert found.absolute.bias_high - middle == pytest.approx(half)
+    by_satterthwaite = stats.t.ppf(0.975, df) * np.sqrt(parts.sum())  # of which these limits are somewhat wider
+    assert by_satterthwaite < half < 1.4 * by_satterthwaite
     assert found.first_between_laboratories_kv > 2  # the laboratories' own levels are told, and not in the limits
     assert found.absolute.upper - found.absolute.lower < 2 * 1.96 * 4
     assert "between_laboratories" not in {c.code for c in found.cautions}
@@ -298,7 +299,38 @@ def test_limits_of_the_mean_difference_hold_over_laboratories() -> None:
     oil, lab = np.repeat(np.arange(8), 4), np.tile(np.arange(4), 8)
     for _ in range(600):
         d = 3 + rng.normal(0, 1, 8)[oil] + rng.normal(0, 2, 4)[lab] + rng.normal(0, 2, 32)
-        low, high = mean_limits(crossed(d, oil, lab), 0.95)
+        half = mean_half_width(crossed(d, oil, lab), 0.95)
+        low, high = d.mean() - half, d.mean() + half
         half = stats.t.ppf(0.975, 31) * d.std(ddof=1) / np.sqrt(32)
         held, naive = held + (low <= 3 <= high), naive + (abs(d.mean() - 3) <= half)
     assert held / 600 > 0.92 and naive / 600 < 0.75
+
+
+def test_two_laboratories_hardly_show_how_far_laboratories_differ_and_the_limits_say_so() -> None:
+    """By Satterthwaite's degrees of freedom limits of agreement over two laboratories held about 77 of 100 times."""
+    rng, held, reps = np.random.default_rng(6), 0, 250
+    oil, lab = np.repeat(np.arange(15), 2), np.tile(np.arange(2), 15)
+    truth = 1.96 * np.sqrt(4 + 16 + 2.25)
+    for _ in range(reps):
+        d = rng.normal(0, 2, 15)[oil] + rng.normal(0, 4, 2)[lab] + rng.normal(0, 1.5, 30)
+        near, far = agreement_distances(crossed(d, oil, lab), 1.96, 0.0, 0.95)
+        held += near <= truth - d.mean() <= far
+    assert held / reps > 0.90
+
+
+def test_with_one_oil_a_laboratory_nothing_is_left_for_limits() -> None:
+    found = crossed(np.array([1.0, 2.0, 4.0]), np.arange(3), np.arange(3))
+    assert np.isnan(found.rest) and np.isnan(mean_half_width(found, 0.95))
+
+
+def test_pivots_of_one_part_alone_are_its_exact_limits() -> None:
+    """Where nothing but the rest scatters, its variance has chi-square limits: (n-1) s²/chi² (any handbook)."""
+    rng = np.random.default_rng(8)
+    oil, lab = np.repeat(np.arange(6), 4), np.tile(np.arange(4), 6)
+    found = crossed(rng.normal(0, 2, 24), oil, lab)
+    square, df, _ = found.squares[2]
+    drawn = pivots(found)
+    assert drawn is not None and df == 15
+    np.testing.assert_allclose(
+        np.quantile(drawn.rest, [0.025, 0.975]), df * square / stats.chi2.ppf([0.975, 0.025], df), rtol=0.03
+    )

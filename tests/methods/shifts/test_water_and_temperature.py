@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from methods import read, shift
+from methods import choose, read, shift
 from methods.errors import InputError, NotEstimable
 from methods.records.saturation import SATURATION, liquid_of, saturation
 from methods.shifts import confounding
@@ -126,3 +126,42 @@ def test_what_cannot_be_taken_out_is_said() -> None:
     holes.loc[holes["filling"] == "0", "water_mg_kg"] = np.nan
     lost = shift(holes, "method", model="mixed", covariates=["water_mg_kg"])
     assert any(c.code == "covariate_missing" and "10 of 60" in c.text for c in lost.cautions)
+
+
+def _wet(stirring: str | None = None) -> pd.DataFrame:
+    """Invented: two oils, one method tested at 8 mg/kg of water, the other at 35."""
+    return pd.DataFrame(
+        [
+            {"method": m, "sample": o, "filling": f, "kv": base + 3 * i - 10 * j + f, "water_mg_kg": w,
+             "temperature_c": 22.0, "fluid": "mineral oil", "stirring": stirring if j else "continuous"}
+            for j, (m, w) in enumerate((("IEC 60156", 8.0), ("ASTM D1816 2 mm", 35.0)))
+            for o, base in (("A", 55.0), ("B", 65.0)) for f in (1, 2, 3) for i in range(3)
+        ]
+    )  # fmt: skip
+
+
+def test_which_method_says_first_that_one_was_tested_wet() -> None:
+    first = choose(_wet(), repetitions=100).cautions[0]
+    assert first.code == "confounded" and "water content" in first.text and "35 mg/kg" in first.text
+    dry = _wet().assign(water_mg_kg=8.0)
+    assert "water" not in " ".join(c.text for c in choose(dry, repetitions=100).cautions)
+
+
+def test_between_methods_water_is_said_before_what_the_methods_prescribe() -> None:
+    texts = [c.text for c in shift(_wet(), "method").cautions if c.code == "confounded"]
+    assert "water content" in texts[0] and len(texts) > 1
+
+
+def test_no_test_asks_for_what_is_not_said() -> None:
+    found = confounding(_wet())
+    assert any("like water content" in s for s in found.suggestions)
+    assert not any("not said" in s for s in found.suggestions)
+
+
+def test_where_no_oil_is_shared_the_first_test_is_one_that_a_method_prescribes() -> None:
+    table = _wet().drop(columns=["water_mg_kg"])
+    table["gap_mm"] = table["method"].map({"IEC 60156": 2.5}).fillna(2.0)
+    apart = table[(table["method"] == "IEC 60156") == (table["sample"] == "A")]
+    found = confounding(apart)
+    assert found.suggestions[0].endswith("on B too") and "gap 2.5 mm" in found.suggestions[0]
+    assert found.missing[0]["sample"] == "B" and found.missing[0]["gap_mm"] == 2.5
