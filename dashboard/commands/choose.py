@@ -14,6 +14,7 @@ from dashboard.commands.common import (
     probability,
     told,
 )
+from dashboard.commands.progress import progress
 from methods.errors import InputError
 
 NAME = "choose"
@@ -58,10 +59,11 @@ def run(args: argparse.Namespace) -> int:
     from methods.choosing import choose
     from methods.result import as_json
 
-    found = choose(
-        open_records(args), half_width=args.half_width, confidence=args.confidence, weights=weights(args.weight),
-        history=args.history, reference=args.reference, only=args.only, rng=args.seed,
-        result=args.result,
-    )  # fmt: skip
+    records, weighed = open_records(args), weights(args.weight)
+    with progress("Choice") as tell:
+        found = choose(
+            records, half_width=args.half_width, confidence=args.confidence, weights=weighed, history=args.history,
+            reference=args.reference, only=args.only, rng=args.seed, result=args.result, progress=tell,
+        )  # fmt: skip
     emit(args, as_json(found), "\n".join(told([found])))
     return 0

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
 from typing import Any
 
+from dashboard.commands.progress import progress
 from methods.columns import level_text
 from methods.errors import InputError
 from methods.result import as_json
@@ -273,7 +274,8 @@ def open_records(args: argparse.Namespace) -> Any:
     """Read what the command line names; :func:`emit` then says on standard error what was refused."""
     from methods.cage import read_all_in_cage
 
-    records = read_all_in_cage(files(args), **reading_arguments(args))
+    with progress("Reading") as tell:
+        records = read_all_in_cage(files(args), progress=tell, **reading_arguments(args))
     note_reading(args, records)
     return records
 

@@ -16,6 +16,7 @@ from dashboard.commands.common import (
     reading_arguments,
     told,
 )
+from dashboard.commands.progress import progress
 
 NAME = "precision"
 HELP = "repeatability and reproducibility over laboratories (ISO 5725-2, ASTM E691)"
@@ -64,7 +65,8 @@ def _read(args: argparse.Namespace) -> tuple[Any, str, list[str] | None]:
     own = [x for x in args.level or [] if x not in COLUMNS and x != "condition"]
     if len(own) == 1 and "sample" not in mapping and "sample" not in (args.level or []):
         mapping["sample"] = own[0]
-    records = read_all_in_cage(files(args), columns=mapping or None, **options)
+    with progress("Reading") as tell:
+        records = read_all_in_cage(files(args), progress=tell, columns=mapping or None, **options)
     note_reading(args, records)
     laboratory = args.laboratory if args.laboratory in COLUMNS else "laboratory"
     levels = None

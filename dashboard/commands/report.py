@@ -97,8 +97,10 @@ def _study(args: argparse.Namespace) -> Any:
     from methods.records.by_word import for_file
 
     study = Study()
-    for file in args.file:
-        study.open(file, **for_file(reading_arguments(args), file, args.file))
+    with progress("Reading") as tell:
+        for at, file in enumerate(args.file, 1):
+            study.open(file, **for_file(reading_arguments(args), file, args.file))
+            tell(at, len(args.file))
     study.confidence = args.confidence
     if args.by is not None:
         study.by = resolve_column(study.table, args.by)

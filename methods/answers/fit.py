@@ -175,7 +175,7 @@ def _cautions(made: Sequence[Row]) -> list[Caution]:
         every = {name_of(r) for r in made}
         whose = []
         if len(groups) < len(every) and groups:
-            whose.append(listed(groups) if len(groups) <= MOST_NAMED else f"{len(groups)} of {len(every)} groups")
+            whose.append("; ".join(groups) if len(groups) <= MOST_NAMED else f"{len(groups)} of {len(every)} groups")
         if len(families) < len({str(r["family"]) for r in made}):
             whose.append(listed(titles(families).values()))
         out.append(Caution(code, f"{', '.join(whose)}: {text}" if whose else text))

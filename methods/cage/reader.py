@@ -19,7 +19,7 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING, Any
 
@@ -123,8 +123,12 @@ def read_in_cage(
     return records
 
 
-def read_all_in_cage(sources: Sequence[Any], **options: Any) -> Records:
+def read_all_in_cage(
+    sources: Sequence[Any], *, progress: Callable[[int, int], object] | None = None, **options: Any
+) -> Records:
     """One file or several, each in a process of its own; joined as :func:`methods.read_all` joins them.
+
+    ``progress``, where given, is called after each file with (files read, files).
 
     Raises
     ------
@@ -136,8 +140,11 @@ def read_all_in_cage(sources: Sequence[Any], **options: Any) -> Records:
     from methods.records.by_word import for_file
     from methods.records.joining import join
 
-    parts = [read_in_cage(source, **for_file(options, source, sources)) for source in sources]
-
+    parts = []
+    for source in sources:
+        parts.append(read_in_cage(source, **for_file(options, source, sources)))
+        if progress is not None:
+            progress(len(parts), len(sources))
     return join(parts)
 
 

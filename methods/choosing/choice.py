@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -120,6 +120,7 @@ def choose(
     result: str | int = "result",
     repetitions: int = 2000,
     rng: Rng = 0,
+    progress: Callable[[float], object] | None = None,
 ) -> Choice:
     """Set the procedures beside each other on the oils that all tested, and say which is best and how surely.
 
@@ -144,6 +145,8 @@ def choose(
     result : {"result"} or int
         What a reported result is: what the method says; a number answers where none does (:func:`methods.precision`).
         Plans are in whole results.
+    progress : callable, optional
+        Called with the share that is done, 0 to 1, as the work goes on.
 
     Raises
     ------
@@ -162,11 +165,15 @@ def choose(
         if name not in found.procedures:
             raise InputError(f"There is no procedure {name!r}; there are {', '.join(found.procedures)}.", text=name)
     cautions = list(found.cautions)
+    done = progress or (lambda share: None)
+    done(0.05)
     moved = shift(found.table, PROCEDURE, reference=reference or history, confidence=confidence)
+    done(0.4)
     facts = [facts_of(found, p, result) for p in range(len(found.procedures))]
     generator = np.random.default_rng(rng)
     per_result = [(f.result_fillings, f.per_filling) for f in facts]
     draws = draw(found, per_result, generator, repetitions)
+    done(0.6)
     if not np.isfinite(draws.result_cov[0]).all() or not (draws.result_cov[0] > 0).all():
         silent = [n for n, c in zip(found.procedures, draws.result_cov[0], strict=True) if not c > 0]
         raise NotEstimable(
@@ -186,6 +193,7 @@ def choose(
         fixed = score(inner, weighed, minutes, litres, half_width, z, place)
         one = np.array([f.minutes / f.result_fillings for f in facts])
         settle = [vars(f) for f in would_settle(found, scores, fixed, shares, one, SURE)]
+    done(0.85)
     rows, plans = _rows(found, facts, draws, moved, shares, half_width, confidence)
     cautions += _assumed(found.procedures, facts)
     if any(f.asks for f in facts):

@@ -67,3 +67,19 @@ def test_a_report_tells_a_terminal_how_far_it_is(terminal, tmp_path):
     os.close(ours)
     assert done.returncode == 0
     assert (b"Report: " in told) is terminal and (told == b"") is not terminal
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["choose", "routine_wide.csv"], "Choice: 40 %"),
+        (["check", "routine_wide.csv", "check_oil.csv"], "Reading: 50 %"),
+    ],
+)
+def test_a_choice_and_several_files_tell_a_terminal_too(words, told, monkeypatch, capsys):
+    from dashboard import cli
+
+    seen = Terminal()
+    monkeypatch.setattr(sys, "stderr", seen)
+    cli.main([words[0], *(str(ROUND.parent / name) for name in words[1:])])
+    assert told in seen.getvalue() and "%" not in seen.getvalue().rpartition("\r")[2]
