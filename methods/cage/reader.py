@@ -11,6 +11,7 @@ the clock ends it there.
 
 from __future__ import annotations
 
+import gc
 import io
 import multiprocessing
 import os
@@ -261,6 +262,7 @@ def _work(
 
     _quiet()
     _confine(limits)
+    gc.disable()  # one file, then the process ends; a large workbook is many lists without a circle
     try:
         answer: Any = getattr(reading, what)(raw, name=called, **options)
         sent = pickle.dumps(answer, protocol=5)

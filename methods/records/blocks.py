@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from methods.columns import PROCEDURE
 from methods.records.cells import BLANK, NO_BREAKDOWN, normalise, parse
@@ -74,8 +75,9 @@ class _Grid:
 
     def part(self, rows: list[int], cols: list[int]) -> _Grid:
         """Some rows and columns, by their places."""
+        whole = cols == list(range(len(self.cols)))
         return _Grid(
-            [[self.cells[r][c] for c in cols] for r in rows],
+            [list(self.cells[r]) for r in rows] if whole else [[self.cells[r][c] for c in cols] for r in rows],
             [self.rows[r] for r in rows], [self.cols[c] for c in cols], self.forced,
         )  # fmt: skip
 
@@ -93,10 +95,14 @@ def is_heading(row: list[str], readings: bool = False) -> bool:
     Headings of summaries alone are headings, too, unless ``readings`` are asked for.
     """
     filled = [c for c in row if c.strip()]
-    if len(filled) < 2 or any(len(c) > _HEAD_CELLS for c in filled):
+    if len(filled) < 2 or max(map(len, filled)) > _HEAD_CELLS:
+        return False
+    sorts = [_sort_of(c) for c in filled]
+    numbers = sorts.count("number") + sorts.count("counts")
+    if sorts.count("number") > sorts.count("may"):  # most rows of readings: fewer counts than numbers
         return False
     run = set(_counted(row))
-    if sum(is_number(c) and not _ordinal(c) for c in filled) > len(run):
+    if numbers > len(run):
         return False
     if is_unit_row(row) and not any(any_unit(c) == "-" for c in filled):
         return False
@@ -114,6 +120,16 @@ def is_heading(row: list[str], readings: bool = False) -> bool:
     if not readings and any(h.summary for _, h in read) and all(h.summary or h.name for _, h in read):
         return True
     return 2 * known >= len(filled) and (counted or any(h.name == "kv" for _, h in read))
+
+
+@lru_cache(maxsize=65_536)
+def _sort_of(text: str) -> str:
+    """``counts``: a number that may be one of 1, 2, 3 ... over breakdowns; another ``number``; no number, but such a
+    count (``may``); or a text."""
+    may = normalise(text).rstrip(".").isdecimal()
+    if is_number(text) and not _ordinal(text):
+        return "counts" if may else "number"
+    return "may" if may else "text"
 
 
 def _no_breakdown(text: str) -> bool:
@@ -279,7 +295,7 @@ def _readings_in(row: list[str]) -> bool:
 
 
 def _has_number(row: list[str]) -> bool:
-    return any(is_number(c) for c in row)
+    return any(map(is_number, row))
 
 
 def _title_above(grid: _Grid, at: int, least: int) -> int:

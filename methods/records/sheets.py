@@ -55,7 +55,7 @@ def _sheet(name: str, cells: list[list[Any]], facts: Facts) -> Sheet | None:
         raise UnusableFile(
             f"Sheet {name!r} is larger than {MAX_ROWS:,} rows by {MAX_COLUMNS:,} columns.", rule="size limit"
         )
-    texts = [[_text(c) for c in row] for row in cells]
+    texts = [[c.strip() if type(c) is str else _text(c) for c in row] for row in cells]
     for (row, column), formula in facts.uncomputed.items():
         if 0 <= row < len(texts) and 0 <= column < len(texts[row]) and not texts[row][column]:
             texts[row][column] = formula
