@@ -253,10 +253,10 @@ def serve(
 
 def _gathered(folder: Path) -> bytes:
     """A folder of shared archives as one archive."""
-    from methods.archive import gather
+    from methods.archive import gather_shared
 
     with tempfile.TemporaryDirectory(prefix="gapshift-") as place:
-        return gather(folder, Path(place, f"shared{SUFFIX}")).read_bytes()
+        return gather_shared(folder, Path(place, f"shared{SUFFIX}")).read_bytes()
 
 
 def _tidy() -> None:

@@ -31,6 +31,15 @@ def running(kv: ArrayLike, withstood: ArrayLike | None = None, confidence: float
     The interval is Student's t on the breakdowns taken so far: it holds for one filling's own long run and
     knows nothing of the next filling. From the first withstand on there is no mean: a ceiling is no value.
 
+    Parameters
+    ----------
+    kv : array_like
+        (n,) Voltages in the order taken, kV.
+    withstood : array_like, optional
+        (n,) Which of them are withstands; none by default.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+
     Returns
     -------
     DataFrame
@@ -98,6 +107,29 @@ def laboratories(
     most sheets do), ``fillings`` is Student's t on the filling means (none for a single filling). The summary
     counts how often each contains the true mean, how far the means spread, and which share passes the limit.
     A laboratory that reached the ceiling has no mean; it is counted in ``no_mean``.
+
+    Parameters
+    ----------
+    bench : Bench
+        The oil and the test set.
+    designs : sequence of tuple[int, int], optional
+        Pairs of fillings and breakdowns on each; a few common ones by default.
+    protocol : Protocol, optional
+        A test method, whose own design is added.
+    count : int, default 100
+        Number of laboratories, 2 or more.
+    laboratory_cov : float, default 0.0
+        Scatter of the laboratories' own level, a fraction of the mean.
+    limit_kv : float, optional
+        Smallest mean that passes, kV.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    rng : int or Generator, default 0
+        A seed or a generator; the same seed gives the same numbers.
+    progress : callable, optional
+        Called with the share that is done, from 0 to 1.
+    cancel : callable, optional
+        Asked now and then; True stops the work.
 
     Raises
     ------
@@ -270,6 +302,21 @@ def virtual_test(
 
     Taking one more never changes those before. With a protocol, every complete filling is judged by its
     consistency rule, and a filling takes as many breakdowns as it prescribes (6 without one) unless said.
+
+    Parameters
+    ----------
+    bench : Bench
+        The oil and the test set.
+    taken : int
+        Number of breakdowns taken so far, 0 to 600.
+    breakdowns_per_filling : int, optional
+        After how many the cell is filled anew.
+    protocol : Protocol, optional
+        A test method, whose consistency rule judges each filling.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    rng : int or Generator, default 0
+        A seed or a generator; the same seed gives the same numbers.
 
     Raises
     ------

@@ -134,6 +134,14 @@ CONDITION = (*HELD, *_names(c for c in REGISTRY if c.describes == "place" and c.
 BUNDLED = (*CONDITION, *(c for c in OIL if c not in CONDITION and c != "sample"))
 #: Where scatter comes from, from the outside in; single breakdowns are what remains.
 NESTED = ("laboratory", "sample", "filling")
+#: What a test method is recognised from.
+RECOGNISED_BY = ("method", "edition", "gap_mm")
+#: How the cell is set; a bench is described by these first.
+SETTING = ("electrode", "gap_mm", "stirring")
+#: Within each of these the ceiling of a test set may show as a wall of equal maxima.
+ONE_CEILING = ("instrument", "laboratory", "method", "gap_mm")
+#: An entry of the electrode log.
+ELECTRODE_LOG = ("marked_on", "what", "electrode", "instrument", "note")
 #: What is measured of the oil beside the voltage: it may differ between levels, and can be taken out as a line.
 QUANTITIES = _names(c for c in REGISTRY if c.number and c.describes == "filling")
 #: What names a filling among others.

@@ -15,8 +15,8 @@ import pandas as pd
 import scipy
 from numpy.typing import NDArray
 
-from methods.columns import CONDITION
-from methods.errors import InputError
+from methods.columns import CONDITION, RECOGNISED_BY
+from methods.confidence import check_confidence
 from methods.protocols.protocol import Protocol
 from methods.protocols.recognition import recognise
 from methods.protocols.rules import NO_RULE, Rule, exceeds, load_rules, rule_of
@@ -29,7 +29,7 @@ _SAMPLE = ("sample", *CONDITION)
 
 
 @dataclass(frozen=True)
-class Series:
+class JudgedSeries:
     """The breakdowns that are judged together, in the order taken; ``labels`` say which series it is."""
 
     protocol: Protocol | None
@@ -49,11 +49,11 @@ def protocols_of(
     table: pd.DataFrame, folder: str | os.PathLike[str] | None = None
 ) -> tuple[NDArray[np.int64], list[Protocol | None]]:
     """For each row the position in the list of protocols recognised from its method, edition and gap."""
-    codes = group_codes(table, ("method", "edition", "gap_mm"))
+    codes = group_codes(table, RECOGNISED_BY)
     first = np.unique(codes, return_index=True)[1]
     found = [
         recognise(_plain(m), _plain(e), gap_mm=_plain(g), folder=folder)
-        for m, e, g in table.iloc[first][["method", "edition", "gap_mm"]].itertuples(index=False)
+        for m, e, g in table.iloc[first][list(RECOGNISED_BY)].itertuples(index=False)
     ]
     return codes, found
 
@@ -73,7 +73,7 @@ def _tests(table: pd.DataFrame) -> NDArray[np.int64]:
     return np.where(split, by_day + whole.max(initial=0) + 1, whole)
 
 
-def series_of(data: Any, folder: str | os.PathLike[str] | None = None) -> Iterator[Series]:
+def judged_series(data: Any, folder: str | os.PathLike[str] | None = None) -> Iterator[JudgedSeries]:
     """The series of a record table.
 
     A series is one filling; where the protocol takes one breakdown on each of several fillings (ASTM D877 B),
@@ -97,13 +97,22 @@ def series_of(data: Any, folder: str | os.PathLike[str] | None = None) -> Iterat
         labels = {str(n): _plain(v) for n, v in head.items() if _plain(v) is not None}
         if single[first]:
             labels.pop("filling", None)
-        yield Series(protocols[which[first]], labels, kv[rows], held[rows], len(np.unique(filling[rows])))
+        yield JudgedSeries(protocols[which[first]], labels, kv[rows], held[rows], len(np.unique(filling[rows])))
 
 
 def judge_table(
     data: Any, rule: Rule | None = None, *, folder: str | os.PathLike[str] | None = None
-) -> list[tuple[Series, Verdict]]:
+) -> list[tuple[JudgedSeries, Verdict]]:
     """Every series of a record table with the verdict of its protocol's rule, or of ``rule`` for all.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+        The records.
+    rule : Rule, optional
+        One rule for all series; by default that of each series' protocol.
+    folder : str or path, optional
+        The user's own files beside those that are shipped; by default the folder that the environment names.
 
     Raises
     ------
@@ -111,7 +120,7 @@ def judge_table(
         A table that is no record table.
     """
     found = []
-    for series in series_of(data, folder):
+    for series in judged_series(data, folder):
         by: Protocol | Rule = rule if rule is not None else (series.protocol or NO_RULE)
         found.append((series, judge(by, series.kv, withstood=series.withstood, folder=folder)))
     return found
@@ -129,6 +138,17 @@ def rates_on(
     Each series is judged by its first ``n`` breakdowns alone, whatever was taken afterwards. Series with a
     withstood value among them, and series that are too short, are counted and not judged.
 
+    Parameters
+    ----------
+    data : Records or DataFrame
+        The records.
+    rule : Rule, optional
+        One rule for all series; by default that of each series' protocol.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    folder : str or path, optional
+        The user's own files beside those that are shipped; by default the folder that the environment names.
+
     Returns
     -------
     DataFrame
@@ -142,10 +162,9 @@ def rates_on(
     InputError
         A table that is no record table, a confidence outside 0 to 1.
     """
-    if not 0 < confidence < 1:
-        raise InputError(f"The confidence is {confidence}; it must lie between 0 and 1.", column="confidence")
+    check_confidence(confidence)
     groups: dict[Any, dict[str, Any]] = {}
-    for series in series_of(data, folder):
+    for series in judged_series(data, folder):
         by = rule if rule is not None else (rule_of(series.protocol, folder) if series.protocol else NO_RULE)
         labels = {n: series.labels.get(n) for n in (*CONDITION, "edition")}
         key = (*labels.values(), by.key)
@@ -174,7 +193,7 @@ class Judged(Shown):
     in words.
     """
 
-    verdicts: list[tuple[Series, Verdict]]
+    verdicts: list[tuple[JudgedSeries, Verdict]]
     rates: pd.DataFrame
     titles: dict[str, str]
     confidence: float
@@ -226,7 +245,17 @@ def _rate_row(group: dict[str, Any], confidence: float) -> dict[str, Any]:
 
 
 def clopper_pearson(hits: int, trials: int, confidence: float = 0.95) -> tuple[float, float]:
-    """Exact two-sided limits of a proportion (Clopper and Pearson, Biometrika 26, 1934); nan without trials."""
+    """Exact two-sided limits of a proportion (Clopper and Pearson, Biometrika 26, 1934); nan without trials.
+
+    Parameters
+    ----------
+    hits : int
+        How many of the trials did.
+    trials : int
+        How many trials there were.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    """
     if trials == 0:
         return float("nan"), float("nan")
     tail = (1 - confidence) / 2
@@ -247,7 +276,7 @@ def scatter_by_rule(data: Any, *, folder: str | os.PathLike[str] | None = None) 
         ``rule`` (``all`` for the last row), ``series, used, breakdowns, cov`` (a fraction, nan where nothing is known).
     """
     sums: dict[str, list[float]] = {}
-    for series in series_of(data, folder):
+    for series in judged_series(data, folder):
         key = (rule_of(series.protocol, folder) if series.protocol else NO_RULE).key
         for name in (key, "all"):
             row = sums.setdefault(name, [0, 0, 0, 0.0, 0.0])

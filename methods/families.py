@@ -192,7 +192,17 @@ def family_of(name: str | Family) -> Family:
 
 
 def pdf(family: str | Family, parameters: dict[str, float], kv: Any) -> Array:
-    """Probability density per kV at ``kv`` (any shape)."""
+    """Probability density per kV at ``kv`` (any shape).
+
+    Parameters
+    ----------
+    family : str or Family
+        A family or its name.
+    parameters : dict of str to float
+        Its parameters by name, as a fit gives them.
+    kv : array_like
+        Voltages, kV.
+    """
     fam, z, x, sigma = _standardise(family, parameters, kv)
     log_f = fam.kernel.density(z)[0] - np.log(sigma)
     with np.errstate(divide="ignore", under="ignore", invalid="ignore"):
@@ -201,7 +211,22 @@ def pdf(family: str | Family, parameters: dict[str, float], kv: Any) -> Array:
 
 
 def cdf(family: str | Family, parameters: dict[str, float], kv: Any) -> Array:
-    """Probability of a breakdown at or below ``kv`` (any shape)."""
+    """Probability of a breakdown at or below ``kv`` (any shape).
+
+    Parameters
+    ----------
+    family : str or Family
+        A family or its name.
+    parameters : dict of str to float
+        Its parameters by name, as a fit gives them.
+    kv : array_like
+        Voltages, kV.
+
+    Examples
+    --------
+    >>> float(cdf("weibull", {"scale": 60.0, "shape": 8.0}, 60.0).round(4))
+    0.6321
+    """
     fam, z, x, _ = _standardise(family, parameters, kv)
     with np.errstate(under="ignore"):
         out = -np.expm1(fam.kernel.survival(z)[0])
@@ -209,7 +234,22 @@ def cdf(family: str | Family, parameters: dict[str, float], kv: Any) -> Array:
 
 
 def quantile(family: str | Family, parameters: dict[str, float], p: Any) -> Array:
-    """Voltage, kV, below which the fraction ``p`` (any shape, between 0 and 1) breaks down."""
+    """Voltage, kV, below which the fraction ``p`` (any shape, between 0 and 1) breaks down.
+
+    Parameters
+    ----------
+    family : str or Family
+        A family or its name.
+    parameters : dict of str to float
+        Its parameters by name, as a fit gives them.
+    p : array_like
+        Fractions, 0 to 1.
+
+    Examples
+    --------
+    >>> float(quantile("normal", {"mean": 60.0, "sd": 9.0}, 0.5))
+    60.0
+    """
     fam = family_of(family)
     mu, sigma = fam.locate(parameters)
     fractions = np.asarray(p, dtype=float)

@@ -49,7 +49,17 @@ class Proof:
 
 
 def count(what: str, claimed: float, hits: Sequence[bool] | Array) -> Held:
-    """Count outcomes (repetitions,); repetitions without an answer are nan and left out."""
+    """Count outcomes (repetitions,); repetitions without an answer are nan and left out.
+
+    Parameters
+    ----------
+    what : str
+        Name of what is counted.
+    claimed : float
+        The confidence that is claimed, a fraction.
+    hits : sequence of bool or ndarray
+        (repetitions,) Whether it held; nan where there was no answer.
+    """
     values = np.asarray(hits, dtype=float)
     values = values[np.isfinite(values)]
     if not len(values):
@@ -242,6 +252,29 @@ def prove_design(
     """What a planned design delivers: how often its limits of the mean hold the truth, and are as narrow as asked.
 
     ``within_cov``, ``between_cov`` and ``half_width`` are fractions of the mean. Errors as for :func:`prove_oil`.
+
+    Parameters
+    ----------
+    fillings : int
+        Number of fillings.
+    breakdowns_per_filling : int
+        Breakdowns on each.
+    within_cov : float
+        Scatter within a filling, a fraction of the mean.
+    between_cov : float, default 0.0
+        Scatter between fillings, a fraction of the mean.
+    half_width : float, optional
+        Half-width that was asked for, a fraction of the mean.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    repetitions : int, default 2000
+        How many studies are invented.
+    rng : object, optional
+        A seed or a generator; the same seed gives the same numbers.
+    progress : callable, optional
+        Called with the share that is done, from 0 to 1.
+    executor : Executor, optional
+        Computes the pieces elsewhere; without it they are computed here.
     """
     k, n = fillings, breakdowns_per_filling
     found = _counted(_design_piece, (k, n, within_cov, between_cov, confidence), repetitions, rng, progress, executor)

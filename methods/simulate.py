@@ -88,6 +88,19 @@ def draw(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Draw breakdowns.
 
+    Parameters
+    ----------
+    bench : Bench
+        The oil and the test set.
+    fillings : int, default 1
+        Fillings of one test.
+    breakdowns : int, default 6
+        Breakdowns on each filling.
+    repetitions : int, default 1
+        How many tests are drawn.
+    rng : int or Generator or sequence of int, default 0
+        A seed or a generator; the same seed gives the same numbers.
+
     Returns
     -------
     kv : ndarray, shape (repetitions, fillings, breakdowns)
@@ -120,7 +133,19 @@ def draw(
 
 
 def series(bench: Bench, *, fillings: int = 1, breakdowns: int = 6, rng: int | Sequence[int] = 0) -> pd.DataFrame:
-    """One virtual test as a record table: columns filling, order, kv, outcome."""
+    """One virtual test as a record table: columns filling, order, kv, outcome.
+
+    Parameters
+    ----------
+    bench : Bench
+        The oil and the test set.
+    fillings : int, default 1
+        Number of fillings.
+    breakdowns : int, default 6
+        Breakdowns on each.
+    rng : int or sequence of int, default 0
+        A seed or a generator; the same seed gives the same numbers.
+    """
     kv, reached = draw(bench, fillings=fillings, breakdowns=breakdowns, rng=rng)
     grid = np.indices(kv[0].shape) + 1
     return pd.DataFrame(

@@ -38,7 +38,17 @@ def _side(value: float) -> str:
 
 
 def count_words(first: int, second: int, what: str = "filling") -> str:
-    """``6 fillings each`` or ``3 fillings against 5``."""
+    """``6 fillings each`` or ``3 fillings against 5``.
+
+    Parameters
+    ----------
+    first : int
+        Number on one side.
+    second : int
+        Number on the other.
+    what : str, default 'filling'
+        What is counted, in the singular.
+    """
     if first == second:
         return f"{first} {what}{'s' if first != 1 else ''} each"
     return f"{first} {what}{'s' if first != 1 else ''} against {second}"
@@ -47,7 +57,27 @@ def count_words(first: int, second: int, what: str = "filling") -> str:
 def sentence(
     by: str, level: object, reference: object, value: float, low: float, high: float, counts: str, confidence: float
 ) -> str:
-    """What the percent shift and its limits mean, such as ``mushroom reads 12 % lower than spherical: ...``."""
+    """What the percent shift and its limits mean, such as ``mushroom reads 12 % lower than spherical: ...``.
+
+    Parameters
+    ----------
+    by : str
+        Column of the factor.
+    level : object
+        The level that is compared.
+    reference : object
+        The level that it is compared with.
+    value : float
+        The shift, %.
+    low : float
+        Lower limit, %; not finite where there is none.
+    high : float
+        Upper limit, %; not finite where there is none.
+    counts : str
+        What the shift rests on, such as ``6 fillings each``.
+    confidence : float
+        Of the limits, a fraction; named in the sentence unless it is 0.95.
+    """
     one, two = name_level(by, level), name_level(by, reference)
     if not math.isfinite(value):
         return f"{one} against {two}: no shift can be given ({counts})."
@@ -73,7 +103,19 @@ def sentence(
 
 
 def between(low: float, high: float, one: str, two: str) -> str:
-    """Limits of a shift in percent as a clause: ``mushroom reads 5 to 12 % lower than spherical``."""
+    """Limits of a shift in percent as a clause: ``mushroom reads 5 to 12 % lower than spherical``.
+
+    Parameters
+    ----------
+    low : float
+        Lower limit of the shift, %; not finite where there is none.
+    high : float
+        Upper limit of the shift, %.
+    one : str
+        Name of the level that is compared.
+    two : str
+        Name of the reference.
+    """
     low = -math.inf if low <= -100 else low
     if not (math.isfinite(low) or math.isfinite(high)):
         return "the data set no limit to the shift in percent"

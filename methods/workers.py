@@ -33,6 +33,15 @@ Progress = Callable[[int, int], None]
 def pieces(repetitions: int, rng: Any, size: int = PIECE) -> list[tuple[int, np.random.SeedSequence]]:
     """Sizes and seeds of the pieces, which follow from the seed and from nothing else.
 
+    Parameters
+    ----------
+    repetitions : int
+        How many simulations there are in all.
+    rng : int or Generator
+        A seed or a generator.
+    size : int, default PIECE
+        Simulations in one piece.
+
     Raises
     ------
     InputError

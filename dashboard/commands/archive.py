@@ -41,12 +41,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from methods.archive import Archive, gather, list_archive, share
+    from methods.archive import Archive, gather_shared, list_archive, share
 
     if args.kind == "add":
         return _add(args)
     if args.kind == "gather":
-        gather(args.folder, args.archive)
+        gather_shared(args.folder, args.archive)
     elif args.kind != "list" and not os.path.exists(args.archive):
         raise InputError(f"There is no archive {args.archive!r}; 'gapshift archive add FILE' makes one.")
     if args.kind == "share":

@@ -17,6 +17,7 @@ from dashboard.commands.common import (
     percentage,
     probability,
     told,
+    whole,
 )
 from dashboard.commands.examples import kinds_of
 from dashboard.commands.plan_study import add_round, add_study, run_round, run_study
@@ -32,16 +33,6 @@ def _share_or_kv(text: str) -> tuple[str, float]:
     if text.strip().endswith("%"):
         return "fraction", percentage(text)
     return "kv", kilovolts(text)
-
-
-def _whole(text: str) -> int:
-    try:
-        value = int(text)
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number") from None
-    if value < 1:
-        raise argparse.ArgumentTypeError(f"{text!r} must be at least 1")
-    return value
 
 
 def _correlation(text: str) -> float:
@@ -66,8 +57,8 @@ def _scatter_options(parser: argparse.ArgumentParser, *, serial: bool = True, me
 
 
 def _design_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--fillings", type=_whole, metavar="K", help="fix the number of fillings")
-    parser.add_argument("--breakdowns-per-filling", type=_whole, metavar="N", help="fix the breakdowns on each filling")
+    parser.add_argument("--fillings", type=whole, metavar="K", help="fix the number of fillings")
+    parser.add_argument("--breakdowns-per-filling", type=whole, metavar="N", help="fix the breakdowns on each filling")
     parser.add_argument("--protocol", metavar="METHOD", help="test method whose times give the bench minutes")
     parser.add_argument("--fluid", metavar="LIQUID", help="what is tested: esters and silicone rest longer")
     parser.add_argument(
@@ -152,7 +143,7 @@ def _add_sd(parser: argparse.ArgumentParser) -> None:
     )
     _confidence(parser)
     parser.add_argument("--power", type=probability, default=0.8, metavar="80%", help="for --ratio")
-    parser.add_argument("--fillings", type=_whole, default=1, metavar="K", help="fillings the breakdowns come from")
+    parser.add_argument("--fillings", type=whole, default=1, metavar="K", help="fillings the breakdowns come from")
 
 
 def _add_design(parser: argparse.ArgumentParser) -> None:
@@ -183,7 +174,7 @@ def _add_next(parser: argparse.ArgumentParser) -> None:
         "--half-width", type=_share_or_kv, default=("fraction", 0.10), metavar="10%", help="10%% or 3 (kV)"
     )
     parser.add_argument(
-        "--on", dest="on", type=_whole, metavar="N", help="breakdowns on each filling: 5 means 5, 5, ..."
+        "--on", dest="on", type=whole, metavar="N", help="breakdowns on each filling: 5 means 5, 5, ..."
     )
     _confidence(parser)
     parser.add_argument("--seed", type=int, default=1, help="seed of the simulated error rates")

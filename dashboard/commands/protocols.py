@@ -45,10 +45,10 @@ def _list(args: argparse.Namespace) -> None:
 
 
 def _card(args: argparse.Namespace) -> None:
-    from methods.protocols import as_protocol, limits_for, precision_statements, rule_of
+    from methods.protocols import as_protocol, comparable_limits, precision_statements, rule_of
 
     p = as_protocol(args.protocol, args.folder)
-    rule, limits = rule_of(p, args.folder), limits_for(p)
+    rule, limits = rule_of(p, args.folder), comparable_limits(p)
     said = [s for key, s in precision_statements(args.folder).items() if key in (p.key, p.family)]
     document: dict[str, Any] = {"protocol": p.to_dict(), "rule": rule, "limits": limits, "precision": said}
 

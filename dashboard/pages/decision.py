@@ -20,7 +20,7 @@ from dashboard.pages.aside import Aside
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.decision_words import CHECK, COLUMNS, FORMS, HELP, LIQUIDS, RULES, TYPED
 from methods.answers import answer
-from methods.answers.decision import decisions, labels
+from methods.answers.decision import decisions, telling_columns
 from methods.errors import InputError
 from methods.result import Caution
 
@@ -169,9 +169,9 @@ class Page(StudyPage):
         )
 
     def _offered(self) -> tuple[list[Any], list[Any]]:
-        from methods.protocols import limits_for, load_limits
+        from methods.protocols import comparable_limits, load_limits
 
-        mine = {x.key: x for p in self._protocols() for x in limits_for(p)}
+        mine = {x.key: x for p in self._protocols() for x in comparable_limits(p)}
         every = [x for d in load_limits().values() for x in d.limits if x.kv.value is not None]
         return [x for x in every if x.key in mine], [x for x in every if x.key not in mine]
 
@@ -420,7 +420,7 @@ class Page(StudyPage):
         from dashboard.plots.decision import Case
 
         every = result.found.decisions
-        made = [(name, d) for name, d in zip(labels(every), every, strict=True) if d.mean_kv is not None]
+        made = [(name, d) for name, d in zip(telling_columns(every), every, strict=True) if d.mean_kv is not None]
         near = sorted(range(len(made)), key=lambda i: -(made[i][1].wrong_verdict_probability or 0))[:MOST_DRAWN]
         return [Case.of(*made[i]) for i in sorted(near)]
 

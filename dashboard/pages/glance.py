@@ -8,14 +8,13 @@ import numpy as np
 
 from dashboard import theme, words
 from dashboard.plots.figure import Figure
-
-_AXES = ("electrode", "gap_mm", "stirring")
+from methods.columns import SETTING
 
 
 def columns_of(study: Any) -> list[str]:
     """What makes a procedure here: electrode, gap and stirring, or where they are all the same the compared factor."""
     table = study.table
-    told = [c for c in _AXES if c in table.columns and table[c].notna().any()]
+    told = [c for c in SETTING if c in table.columns and table[c].notna().any()]
     if told and len(table[told].drop_duplicates()) > 1:
         return told
     return [study.by] if study.by in table.columns else told

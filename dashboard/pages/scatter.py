@@ -16,7 +16,7 @@ from dashboard.pages import scatter_words as said
 from dashboard.pages.base import Figure, StudyPage
 from dashboard.study import Selection
 from methods.answers import Table
-from methods.answers.components import LEVELS, source, span
+from methods.answers.components import LEVELS, component_name, span
 from methods.answers.components import components as components_answer
 from methods.answers.order import order as order_answer
 from methods.answers.rules import judged
@@ -184,7 +184,7 @@ class Page(StudyPage):
         if result.components is None:
             return "The scatter could not be divided; the sentence above says why."
         told = [
-            f"{source(c.factor)} {words.number(c.sd, 2)} kV{span(c.low, c.high)}, {words.number(c.levels)} "
+            f"{component_name(c.factor)} {words.number(c.sd, 2)} kV{span(c.low, c.high)}, {words.number(c.levels)} "
             f"{LEVELS.get(c.factor, 'levels')}"
             for c in result.components.components
             if c.sd == c.sd

@@ -11,10 +11,11 @@ import pandas as pd
 
 from dashboard.levels import NOT_GIVEN, texts
 from dashboard.plots.layers import Layer
+from methods.columns import SETTING
 
 #: Readings that one plot shows; of more a sample, of which the caption says so.
 MOST = 4000
-_PROCEDURE = ("method", "electrode", "gap_mm", "stirring")
+_PROCEDURE = ("method", *SETTING)
 _UNITS = {"gap_mm": " mm"}
 
 

@@ -67,10 +67,10 @@ def order_positions(answer: Answer, dark: bool = False) -> Drawing:
 def means(answer: Answer, dark: bool = False) -> Drawing:
     """Each mean with its expanded uncertainty against the limit."""
     from dashboard.plots import decision as plots
-    from methods.answers.decision import labels
+    from methods.answers.decision import telling_columns
 
     made = getattr(answer.result, "decisions", (answer.result,))
-    cases = [plots.Case.of(n, d) for n, d in zip(labels(made), made, strict=True) if d.mean_kv is not None]
+    cases = [plots.Case.of(n, d) for n, d in zip(telling_columns(made), made, strict=True) if d.mean_kv is not None]
     ticks = [(y, c.label) for y, c in zip(plots.rows(len(cases)), cases, strict=True)]
     return plots.means(cases, answer.result.limit_kv, dark, ticks)
 

@@ -14,7 +14,7 @@ from dashboard.plots import readings
 from dashboard.plots.layers import Drawing, Layer, Plot
 from dashboard.plots.marks import band, line, points, spans
 from dashboard.plots.readings import Told
-from methods.answers.components import NAMES, source
+from methods.answers.components import NAMES, component_name
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ def component_rows(found: Any, dark: bool = False, before: str = "") -> list[Row
     """The rows of :class:`methods.scatter.Components`: each source of scatter that has a figure."""
     looks = theme.cues(list(NAMES), dark)
     return [
-        Row(f"{before}{source(c.factor)}", c.sd, c.low, c.high, looks.get(c.factor, looks["breakdown"]))
+        Row(f"{before}{component_name(c.factor)}", c.sd, c.low, c.high, looks.get(c.factor, looks["breakdown"]))
         for c in found.components
         if c.sd == c.sd  # held fixed: no figure to show
     ]

@@ -16,7 +16,7 @@ from dashboard.report import figures
 from dashboard.report.asked import Asked, answered, parts, texts_of, together, under_one_head
 from dashboard.report.document import Picture, Section, Table
 from methods.answers import answer, stacked
-from methods.answers.decision import labels
+from methods.answers.decision import telling_columns
 from methods.answers.precision import TESTS
 from methods.errors import InputError, NotEstimable
 from methods.procedures import name_procedures
@@ -208,7 +208,7 @@ def _decision(asked: Asked) -> Section:
         short += (f"Grades of your own: good above the limit, poor below {asked.poor_below:g} kV, fair between.",)
     if counts:
         short += (", ".join(f"{n} × {v}" for v, n in counts.most_common()) + ".",)
-    names = labels(found.decisions)
+    names = telling_columns(found.decisions)
     each = [f"{name}: {d.sentence}" for name, d in zip(names, found.decisions, strict=True)]
     notices = list(texts_of(made.cautions))
     notices += [f"{n} × {text}" for text, n in Counter(str(r["reason"]) for r in found.refused).items()]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from methods.agreement.agreement import Agreement, Band, compare_methods
-from methods.agreement.limits import Limits, limits_of_agreement
+from methods.agreement.limits import AgreementLimits, limits_of_agreement
 from methods.agreement.lines import Line, deming, passing_bablok
 from methods.agreement.sensitivity import (
     Discrimination,
@@ -17,7 +17,7 @@ __all__ = [
     "Agreement",
     "Band",
     "Discrimination",
-    "Limits",
+    "AgreementLimits",
     "Line",
     "Sensitivity",
     "compare_methods",

@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 import scipy
 
-from methods.agreement.laboratories import crossed, pivots
-from methods.agreement.limits import Limits, limits_of_agreement, within_variance
+from methods.agreement.laboratories import crossed, crossed_pivots
+from methods.agreement.limits import AgreementLimits, limits_of_agreement, within_variance
 from methods.agreement.lines import Line, deming, passing_bablok
 from methods.columns import PROCEDURE, factor_name
 from methods.errors import InputError, NotEstimable
@@ -71,8 +71,8 @@ class Agreement(Shown):
     single_results: bool
     within_first_kv: float
     within_second_kv: float
-    absolute: Limits
-    relative: Limits
+    absolute: AgreementLimits
+    relative: AgreementLimits
     deming: Line | None
     passing_bablok: Line | None
     statement: str
@@ -91,6 +91,15 @@ class Agreement(Shown):
         of so many ``results`` by each method: where these oils had more, what one result scatters more than their means
         is added. So a limit of ``kv`` by the first method has no one counterpart by the second: oils at that limit may
         read anything within the band.
+
+        Parameters
+        ----------
+        kv : float
+            What the first method reads, kV.
+        beyond : bool, default False
+            Whether the line may be used far outside the tested oils; a caution then says so.
+        results : int, default 1
+            Of how many results the new oil's reading is the mean.
 
         Raises
         ------
@@ -153,7 +162,9 @@ class Agreement(Shown):
         if not self.laboratories:
             return float(scipy.stats.t.ppf(0.5 + line.confidence / 2, line.n - 2) * np.sqrt(variance))
         codes = [np.unique(self.pairs[k].to_numpy(dtype=str), return_inverse=True)[1] for k in ("sample", "laboratory")]
-        drawn = pivots(crossed((self.pairs["second_kv"] - self.pairs["first_kv"]).to_numpy(dtype=float), *codes))
+        drawn = crossed_pivots(
+            crossed((self.pairs["second_kv"] - self.pairs["first_kv"]).to_numpy(dtype=float), *codes)
+        )
         assert drawn is not None  # pairs are of laboratories only where these can be told from oils
         added = (1 + 1 / self.laboratories) * drawn.laboratories + (1 - 1 / self.laboratories) * drawn.rest
         about = np.random.default_rng(2).standard_t(line.n - 2, len(added)) * np.sqrt(variance)
@@ -164,6 +175,15 @@ def results_of(table: pd.DataFrame, by: str, result: Result) -> tuple[pd.DataFra
     """One row a result: ``sample, laboratory, level, kv, n, within, stood``; see :func:`result_rows`.
 
     ``laboratory`` is empty where none is named: a result is always of one laboratory.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows of the record table.
+    by : str
+        Column of the factor that tells the methods apart.
+    result : Result
+        What one result is: ``result``, ``filling``, ``breakdown``, or so many fillings.
     """
     table = table.assign(
         sample=table["sample"].astype(str), laboratory=table["laboratory"].fillna("").astype(str),
@@ -201,6 +221,15 @@ def known_rows(data: Any, by: str | Sequence[str]) -> tuple[pd.DataFrame, str, l
 
 def refuse_mixture(table: pd.DataFrame, by: str, levels: Sequence[str] | None = None) -> None:
     """Refuse levels that pool several procedures: what lies between these would count as scatter.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows of the record table.
+    by : str
+        Column of the factor that tells the methods apart.
+    levels : sequence of str, optional
+        The levels that are looked at; all by default.
 
     Raises
     ------
@@ -474,7 +503,7 @@ def _lines(
 
 
 def _cautions(
-    table: pd.DataFrame, by: str, names: tuple[str, str], oils: int, absolute: Limits, repeated: bool
+    table: pd.DataFrame, by: str, names: tuple[str, str], oils: int, absolute: AgreementLimits, repeated: bool
 ) -> list[Caution]:
     notes = []
     if oils < 10:

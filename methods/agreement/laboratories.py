@@ -47,6 +47,15 @@ def crossed(values: np.ndarray, oil: np.ndarray, laboratory: np.ndarray) -> Cros
 
     A part that comes out below zero counts as none. With no freedom left for the rest (each oil in one laboratory) it
     is nan.
+
+    Parameters
+    ----------
+    values : ndarray
+        (n,) One value a row, such as the difference of two methods.
+    oil : ndarray
+        (n,) Codes of the oils, from 0.
+    laboratory : ndarray
+        (n,) Codes of the laboratories, from 0.
     """
     n = len(values)
     z_oil, z_lab = (_indicators(c) for c in (oil, laboratory))
@@ -77,7 +86,7 @@ def _drawn(freedoms: tuple[int, ...]) -> tuple[np.ndarray, ...]:
 
 
 @dataclass(frozen=True)
-class Pivots:
+class CrossedPivots:
     """Draws (:data:`DRAWS`,) of the variances of oils, laboratories and rest, and of a standard normal value."""
 
     oils: np.ndarray
@@ -86,19 +95,19 @@ class Pivots:
     normal: np.ndarray
 
 
-def pivots(found: Crossed) -> Pivots | None:
+def crossed_pivots(found: Crossed) -> CrossedPivots | None:
     """The generalised pivots of the variances; None where no freedom is left for one of them."""
     if any(df < 1 for _, df, _ in found.squares):
         return None
     (s1, d1, e1), (s2, d2, e2), (s3, d3, _) = found.squares
     x1, x2, x3, normal = _drawn((d1, d2, d3))
     rest = s3 / x3
-    return Pivots(np.maximum((s1 / x1 - rest) / e1, 0.0), np.maximum((s2 / x2 - rest) / e2, 0.0), rest, normal)
+    return CrossedPivots(np.maximum((s1 / x1 - rest) / e1, 0.0), np.maximum((s2 / x2 - rest) / e2, 0.0), rest, normal)
 
 
 def mean_half_width(found: Crossed, confidence: float) -> float:
     """Half-width of the limits of the mean difference for oils and laboratories like these; nan: not to be had."""
-    drawn = pivots(found)
+    drawn = crossed_pivots(found)
     if drawn is None:
         return float("nan")
     return float(np.quantile(np.abs(_of_mean(found, drawn)), confidence))
@@ -109,7 +118,7 @@ def agreement_distances(found: Crossed, factor: float, added: float, confidence:
 
     The limit lies ``factor`` standard deviations out; ``added`` is variance that is known besides.
     """
-    drawn = pivots(found)
+    drawn = crossed_pivots(found)
     if drawn is None:
         return float("nan"), float("nan")
     out = factor * np.sqrt(drawn.oils + drawn.laboratories + drawn.rest + added)
@@ -117,7 +126,7 @@ def agreement_distances(found: Crossed, factor: float, added: float, confidence:
     return float(near), float(far)
 
 
-def _of_mean(found: Crossed, drawn: Pivots) -> np.ndarray:
+def _of_mean(found: Crossed, drawn: CrossedPivots) -> np.ndarray:
     a, b, c = found.shares
     return np.asarray(drawn.normal * np.sqrt(a * drawn.oils + b * drawn.laboratories + c * drawn.rest))
 

@@ -12,7 +12,7 @@ from methods.errors import InputError, NotEstimable
 
 
 @dataclass(frozen=True)
-class Limits:
+class AgreementLimits:
     """Bias and limits of agreement of ``second - first`` (kV), or of their ratio where ``scale`` is ``log``.
 
     On the log scale every figure is a ratio second / first minus one, in per cent. ``sd`` is that of the
@@ -56,7 +56,7 @@ def limits_of_agreement(
     oil: np.ndarray | None = None,
     laboratory: np.ndarray | None = None,
     confidence: float = 0.95,
-) -> Limits:
+) -> AgreementLimits:
     """Bland and Altman's limits of agreement with their own confidence limits.
 
     Parameters
@@ -113,7 +113,7 @@ def limits_of_agreement(
         values = [float(100 * np.expm1(v)) for v in values]
     ccc = 2 * np.cov(a, b, ddof=0)[0, 1] / (a.var() + b.var() + (a.mean() - b.mean()) ** 2)
     shown = dict(zip(_VALUES, map(float, values), strict=True))
-    return Limits(
+    return AgreementLimits(
         scale="log" if log else "kv", n=n, sd=sd, slope=slope, slope_p=p, correlation=r, concordance=float(ccc),
         confidence=confidence, **shown,
     )  # fmt: skip
@@ -147,6 +147,15 @@ def within_variance(values: object, item: object, *, order: object = None) -> tu
 
     With ``order`` (which repeat it was, complete and equal for all items) a shift common to all first
     results, all second results ... is taken out first, as for repeats made in one session.
+
+    Parameters
+    ----------
+    values : array_like
+        (n,) Results.
+    item : array_like
+        (n,) Which item (oil) each is of.
+    order : array_like, optional
+        (n,) Which repeat it was.
     """
     v = np.asarray(values, dtype=float)
     codes = np.unique(np.asarray(item), return_inverse=True)[1]

@@ -74,10 +74,26 @@ def deming(x: object, y: object, *, variance_ratio: float = 1.0, confidence: flo
     Standard errors by the jackknife, limits by t with n - 2 degrees of freedom (Linnet, Statistics in
     Medicine 9 (1990) 1463). Exchanging x and y and inverting the ratio inverts the slope.
 
+    Parameters
+    ----------
+    x : array_like
+        (n,) Readings of the first method, kV.
+    y : array_like
+        (n,) Readings of the second on the same oils, kV.
+    variance_ratio : float, default 1.0
+        Error variance of y over that of x.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+
     Raises
     ------
     NotEstimable
         Fewer than three pairs or no correlation at all.
+
+    Examples
+    --------
+    >>> round(deming([40, 50, 60, 70], [42, 51, 63, 72]).slope, 3)
+    1.022
     """
     xs, ys = _pairs(x, y, 3)
     if not variance_ratio > 0:
@@ -110,6 +126,17 @@ def passing_bablok(x: object, y: object, *, confidence: float = 0.95, between: b
     is taken (the rule of the R package mcr with ``slope.measure = "tangent"``).
     Source: Passing and Bablok, J. Clin. Chem. Clin. Biochem. 21 (1983) 709. Supposes that both methods
     rise together.
+
+    Parameters
+    ----------
+    x : array_like
+        (n,) Readings of the first method, kV.
+    y : array_like
+        (n,) Readings of the second on the same oils, kV.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    between : bool, default False
+        Whether a limit may lie between two slopes.
 
     Raises
     ------

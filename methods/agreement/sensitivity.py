@@ -31,6 +31,20 @@ def relative_sensitivity(slope: float, s_first: float, s_second: float) -> float
     Above 1 the second tells oils apart better; the ratio the other way is its inverse, and a change of
     scale of either method leaves it as it is. Mandel, The Statistical Analysis of Experimental Data
     (Wiley 1964), ch. 14.
+
+    Parameters
+    ----------
+    slope : float
+        Of the second method on the first.
+    s_first : float
+        SD of repeated results of the first, kV.
+    s_second : float
+        SD of repeated results of the second, kV.
+
+    Examples
+    --------
+    >>> relative_sensitivity(2.0, 3.0, 4.0)
+    1.5
     """
     if not (s_first > 0 and s_second > 0 and slope != 0):
         raise InputError("A sensitivity ratio needs repeat SDs above zero and a slope.")
@@ -90,6 +104,21 @@ def sensitivity_ratio(
 
     Slope by Deming regression of the oils' means with the ratio of the repeat variances; limits by the
     jackknife over oils on the log of the ratio, with t on n - 1 degrees of freedom.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+        The records.
+    by : str or sequence of str, default PROCEDURE
+        Column of the factor that tells the methods apart.
+    first : str
+        The level that is compared with.
+    second : str
+        The level that is compared.
+    result : Result, default 'result'
+        What one result is: ``result``, ``filling``, ``breakdown``, or so many fillings.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
 
     Raises
     ------

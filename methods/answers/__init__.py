@@ -36,7 +36,7 @@ MAKERS: dict[str, tuple[str, str]] = {
     "SpreadPlan": ("plan", "plan"),
     "DesignPlan": ("plan", "plan"),
     "NextStep": ("plan", "plan"),
-    "PilotPlan": ("plan", "pilot"),
+    "PilotPlan": ("plan", "pilot_plan"),
     "Agreement": ("agreement", "agreement"),
     "Discrimination": ("agreement", "sensitivity"),
     "Budget": ("budget", "budget"),
@@ -49,7 +49,7 @@ MAKERS: dict[str, tuple[str, str]] = {
     "StudyPlan": ("studies", "study"),
     "MissingPlan": ("studies", "missing"),
     "RoundPlan": ("studies", "round_"),
-    "Limits": ("limits", "limits"),
+    "LimitList": ("limits", "limits"),
     "Judged": ("rules", "judged"),
     "GapLaw": ("laws", "gap"),
     "GapLaws": ("laws", "gap"),
@@ -57,8 +57,8 @@ MAKERS: dict[str, tuple[str, str]] = {
     "RateLaws": ("laws", "rate"),
     "RateShift": ("laws", "rate_shift"),
     "GeometryShift": ("geometry", "geometry"),
-    "Added": ("archive", "added"),
-    "Listed": ("archive", "listed"),
+    "Added": ("archive", "archive_added"),
+    "Listed": ("archive", "archive_content"),
 }
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from methods.agreement.agreement import Agreement
-from methods.agreement.limits import Limits
+from methods.agreement.limits import AgreementLimits
 from methods.agreement.sensitivity import Discrimination
 from methods.answers.heads import OWN
 from methods.answers.model import Answer, Table
@@ -51,7 +51,7 @@ def sensitivity(found: Discrimination) -> Answer:
     return Answer(QUESTION, (said,), tuple(found.cautions), (table,), (), found)
 
 
-def limits_of(found: Agreement, unit: str) -> Limits:
+def limits_of(found: Agreement, unit: str) -> AgreementLimits:
     """The limits of agreement in this unit, ``kV`` or ``%``."""
     return found.relative if unit == "%" else found.absolute
 

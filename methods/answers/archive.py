@@ -10,7 +10,7 @@ from methods.archive.store import Added, Listed
 QUESTION = "archive"
 
 
-def added(found: Added) -> Answer:
+def archive_added(found: Added) -> Answer:
     """How many readings of how many files went into the archive, and what was there already."""
     files = found.files
     refused = int(files["refused"].sum())
@@ -28,7 +28,7 @@ def added(found: Added) -> Answer:
     return Answer(QUESTION, (sentence,), found.cautions, (table,), (), found)
 
 
-def listed(found: Listed) -> Answer:
+def archive_content(found: Listed) -> Answer:
     """How many tests it holds, from when to when."""
     files, own = found.files, OWN.get(QUESTION, {})
     days = [d for name in ("first_day", "last_day") for d in files[name].dropna()]

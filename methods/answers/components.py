@@ -30,7 +30,7 @@ def components(found: Components, worth: tuple[int, float] | None = None) -> Ans
     ``worth`` is a number of breakdowns on one filling and how many on fillings of their own they are worth.
     """
     rows = [
-        {"source": source(c.factor), **{n: getattr(c, n) for n in ("sd", "low", "high", "percent", "levels")}}
+        {"source": component_name(c.factor), **{n: getattr(c, n) for n in ("sd", "low", "high", "percent", "levels")}}
         for c in found.components
     ]
     sure = f"{100 * found.confidence:g} % limits: {found.limits}; components by {found.method.upper()}."
@@ -48,7 +48,7 @@ def components(found: Components, worth: tuple[int, float] | None = None) -> Ans
     return Answer(QUESTION, (_said(found, worth),), tuple(found.cautions), tuple(tables), ("components",), found)
 
 
-def source(factor: str) -> str:
+def component_name(factor: str) -> str:
     """What a component is called."""
     return NAMES.get(factor, f"Between levels of {factor_name(factor)}")
 

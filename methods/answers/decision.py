@@ -47,7 +47,7 @@ def decision(found: Decision) -> Answer:
     return Answer(QUESTION, (found.sentence,), tuple(found.cautions), (table,), ("means",), found)
 
 
-def labels(made: Sequence[Decision]) -> list[str]:
+def telling_columns(made: Sequence[Decision]) -> list[str]:
     """What each decision is called: the columns that it takes to tell them apart."""
     names = telling([d.group or {} for d in made])
     return [name_of(d.group or {}, names) for d in made]
@@ -55,7 +55,7 @@ def labels(made: Sequence[Decision]) -> list[str]:
 
 def _rows(made: Sequence[Decision]) -> pd.DataFrame:
     rows: list[dict[str, Any]] = []
-    for label, one in zip(labels(made), made, strict=True):
+    for label, one in zip(telling_columns(made), made, strict=True):
         values = {n: getattr(one, n) for n in _FIELDS}
         values = {
             "verdict": values.pop("verdict"),
@@ -88,7 +88,7 @@ def _said(found: Decisions) -> tuple[str, ...]:
         grades = {g: sum(d.grade == g for d in made) for g in (GOOD, FAIR, POOR)}
         if any(grades.values()):
             said.append(f"Grades: {listed([f'{n} {g}' for g, n in grades.items() if n])}.")
-        unsure = [(d.wrong_verdict_probability, name, d) for name, d in zip(labels(made), made, strict=True)]
+        unsure = [(d.wrong_verdict_probability, name, d) for name, d in zip(telling_columns(made), made, strict=True)]
         chances = [c for c, _, _ in unsure if c is not None]
         if chances:
             _, name, worst = next(u for u in unsure if u[0] == max(chances))

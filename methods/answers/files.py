@@ -44,7 +44,17 @@ def unit(column: str, own: Own | None = None) -> str:
 
 
 def units_note(frame: pd.DataFrame, title: str = "", own: Own | None = None) -> str:
-    """One line: what the table is, and which unit its columns are in."""
+    """One line: what the table is, and which unit its columns are in.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        The table.
+    title : str, optional
+        What it is called.
+    own : Own, optional
+        Headings that this question has for itself, before the common ones.
+    """
     units: dict[str, list[str]] = {}
     for column in map(str, frame.columns):
         if unit(column, own):
@@ -60,13 +70,33 @@ def units_said(frame: pd.DataFrame, own: Own | None = None) -> str:
 
 
 def table_csv(frame: pd.DataFrame, title: str = "", own: Own | None = None) -> bytes:
-    """The table as CSV in UTF-8 with a byte order mark, every digit; units in a first line that begins with ``#``."""
+    """The table as CSV in UTF-8 with a byte order mark, every digit; units in a first line that begins with ``#``.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        The table.
+    title : str, optional
+        What it is called; stands in the first line.
+    own : Own, optional
+        Headings that this question has for itself, before the common ones.
+    """
     note = " ".join(units_note(frame, title, own).replace(",", ";").split())
     return (f"# {note}\r\n" * bool(note) + safe_csv(frame)).encode("utf-8-sig")
 
 
 def table_workbook(frame: pd.DataFrame, title: str = "", own: Own | None = None) -> bytes:
-    """The table as an XLSX file, every digit; title and units above the headings, which are those of the pages."""
+    """The table as an XLSX file, every digit; title and units above the headings, which are those of the pages.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        The table.
+    title : str, optional
+        What it is called; stands above the headings.
+    own : Own, optional
+        Headings that this question has for itself, before the common ones.
+    """
     import xlsxwriter
 
     if len(frame) > MOST_ROWS:
@@ -90,7 +120,21 @@ def table_workbook(frame: pd.DataFrame, title: str = "", own: Own | None = None)
 
 
 def write_cell(sheet: Any, row: int, at: int, value: Any, look: Any = None) -> None:
-    """One cell: a number as a number, anything else as text that nothing runs; what is missing stays empty."""
+    """One cell: a number as a number, anything else as text that nothing runs; what is missing stays empty.
+
+    Parameters
+    ----------
+    sheet : Worksheet
+        The sheet of the workbook, by XlsxWriter.
+    row : int
+        Its row, from 0.
+    at : int
+        Its column, from 0.
+    value : object
+        What is written.
+    look : Format, optional
+        How it looks.
+    """
     if value is None or value is pd.NA or value is pd.NaT or (isinstance(value, float) and value - value != 0):
         return
     if isinstance(value, bool):
@@ -103,6 +147,17 @@ def write_cell(sheet: Any, row: int, at: int, value: Any, look: Any = None) -> N
 
 def table_file(kind: str, frame: pd.DataFrame, title: str = "", own: Own | None = None) -> bytes:
     """The table as ``csv`` or ``xlsx``.
+
+    Parameters
+    ----------
+    kind : str
+        ``csv``; anything else is ``xlsx``.
+    frame : DataFrame
+        The table.
+    title : str, optional
+        What it is called.
+    own : Own, optional
+        Headings that this question has for itself, before the common ones.
 
     Raises
     ------

@@ -77,7 +77,7 @@ def fit(found: Fit) -> Answer:
     return Answer(QUESTION, made.sentences, tuple(found.cautions), made.tables, made.plots, found)
 
 
-def name_of(row: Row) -> str:
+def group_words(row: Row) -> str:
     """What a group is called; nothing where there is one of everything."""
     return ", ".join(level_text(v) for v in row["group"].values())
 
@@ -143,7 +143,7 @@ def _free(rows: Sequence[Row]) -> list[dict[str, Any]]:
 
 def _best(rows: Sequence[Row]) -> str:
     """Which family describes a group best, from the table's own cells."""
-    name = name_of(rows[0])
+    name = group_words(rows[0])
     lead = f"{name}: " if name else ""
     there = [r for r in rows if "error" not in r]
     if not there:
@@ -171,8 +171,8 @@ def _cautions(made: Sequence[Row]) -> list[Caution]:
     out = []
     for (code, text), rows in seen.items():
         families = list(dict.fromkeys(str(r["family"]) for r in rows))
-        groups = [g for g in dict.fromkeys(name_of(r) for r in rows) if g]
-        every = {name_of(r) for r in made}
+        groups = [g for g in dict.fromkeys(group_words(r) for r in rows) if g]
+        every = {group_words(r) for r in made}
         whose = []
         if len(groups) < len(every) and groups:
             whose.append("; ".join(groups) if len(groups) <= MOST_NAMED else f"{len(groups)} of {len(every)} groups")

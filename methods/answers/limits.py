@@ -7,7 +7,7 @@ import pandas as pd
 from methods.answers.heads import OWN
 from methods.answers.model import Answer, Table
 from methods.answers.writing import listed, plural
-from methods.protocols.limit_list import Limits
+from methods.protocols.limit_list import LimitList
 from methods.result import Caution
 
 QUESTION = "limits"
@@ -17,7 +17,7 @@ _COLUMNS = (
 )  # fmt: skip
 
 
-def limits(found: Limits) -> Answer:
+def limits(found: LimitList) -> Answer:
     """The limits with document, edition, liquid, stage, equipment, method, gap, value and mark."""
     frame = found.limits[list(_COLUMNS)]
     frame = frame.astype(object).where(frame.notna() & (frame != ""), None)

@@ -39,7 +39,7 @@ def plan(found: Any) -> Answer:
     return Answer(QUESTION, _said(found), tuple(found.cautions), tuple(tables), (), found)
 
 
-def pilot(found: Any) -> Answer:
+def pilot_plan(found: Any) -> Answer:
     """A plan with existing data as the pilot: as its scatter stands, and to be sure."""
     rows = [
         {"scatter": name, **_row(one)}

@@ -13,7 +13,7 @@ import pandas as pd
 from methods.answers.model import Answer, Table, varying
 from methods.answers.writing import listed, plural
 from methods.columns import CONDITION, LABELS, level_text
-from methods.consistency import Judged, Series
+from methods.consistency import Judged, JudgedSeries
 from methods.protocols.protocol import CHECK
 from methods.protocols.rules import Rule
 from methods.protocols.trip_rates import RuleEffect, TripRate
@@ -113,15 +113,15 @@ def _tables(found: Judged) -> list[Table]:
     return tables
 
 
-def _labels(series: Series) -> dict[str, Any]:
+def _labels(series: JudgedSeries) -> dict[str, Any]:
     return {k: level_text(v) for k, v in series.labels.items() if k in LABELS}
 
 
-def _odd(series: Series, verdict: Verdict) -> dict[str, Any]:
+def _odd(series: JudgedSeries, verdict: Verdict) -> dict[str, Any]:
     return {**_labels(series), "value": verdict.value, "limit": verdict.limit, "sentence": verdict.sentence}
 
 
-def _row(series: Series, verdict: Verdict, titles: dict[str, str]) -> dict[str, Any]:
+def _row(series: JudgedSeries, verdict: Verdict, titles: dict[str, str]) -> dict[str, Any]:
     read = "  ".join(f"{'>' if w else ''}{v:g}" for v, w in zip(series.kv, series.withstood, strict=True))
     return {
         **_labels(series), "readings_kv": read, "breakdowns": int(series.kv.size),

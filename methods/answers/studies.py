@@ -38,7 +38,7 @@ def round_(found: RoundPlan) -> Answer:
     return _made(found, "bench_round", "How well the round's figures become known", pd.DataFrame(rows), note)
 
 
-def runs(sheet: pd.DataFrame) -> pd.DataFrame:
+def runs_table(sheet: pd.DataFrame) -> pd.DataFrame:
     """The runs of a sheet in their order, a row a filling, without what is filled in at the bench."""
     left = sheet.drop_duplicates("run").drop(columns=["order", "kv", "outcome", "note"], errors="ignore")
     return left.dropna(axis=1, how="all").reset_index(drop=True)
@@ -46,6 +46,6 @@ def runs(sheet: pd.DataFrame) -> pd.DataFrame:
 
 def _made(found: Any, name: str, title: str, frame: pd.DataFrame, note: str = "") -> Answer:
     own = OWN[QUESTION]
-    drawn = Table("bench_runs", "The runs in their order", runs(found.sheet), f"Order of seed {found.seed}.", own)
+    drawn = Table("bench_runs", "The runs in their order", runs_table(found.sheet), f"Order of seed {found.seed}.", own)
     tables = (Table(name, title, frame, note, own), drawn)
     return Answer(QUESTION, (found.sentence,), tuple(found.cautions), tables, ("bench_plan",), found)

@@ -53,7 +53,22 @@ def p_value(value: float | None) -> str:
 
 
 def plural(n: int, one: str, many: str | None = None) -> str:
-    """``1 filling``, ``3 fillings``."""
+    """``1 filling``, ``3 fillings``.
+
+    Parameters
+    ----------
+    n : int
+        The number.
+    one : str
+        The word for one.
+    many : str, optional
+        The word for several; with an s by default.
+
+    Examples
+    --------
+    >>> plural(3, "filling")
+    '3 fillings'
+    """
     return f"{number(int(n))} {one if n == 1 else many or one + 's'}"
 
 
@@ -123,7 +138,22 @@ def _known(column: str, value: float) -> str | None:
 
 
 def cell(column: str, value: Any, digits: int = 3) -> str:
-    """One value as it is read in a table."""
+    """One value as it is read in a table.
+
+    Parameters
+    ----------
+    column : str
+        The column that it stands in, which says how it is written.
+    value : object
+        A number, text, list or mapping; what is missing is a dash.
+    digits : int, default 3
+        Significant figures of numbers.
+
+    Examples
+    --------
+    >>> cell("mean_kv", 61.234)
+    '61.2'
+    """
     if isinstance(value, str):
         return named(column, value)
     if value is None or value is pd.NA or value is pd.NaT:

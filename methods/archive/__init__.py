@@ -16,12 +16,12 @@ from __future__ import annotations
 
 from typing import Any
 
-__all__ = ["Added", "Archive", "Listed", "gather", "list_archive", "share"]
+__all__ = ["Added", "Archive", "Listed", "gather_shared", "list_archive", "share"]
 
 
 def __getattr__(name: str) -> Any:
     if name in __all__:  # imported when first asked for: every reader of files looks into this package
         from methods.archive import shared, store
 
-        return getattr(shared if name in ("gather", "share") else store, name)
+        return getattr(shared if name in ("gather_shared", "share") else store, name)
     raise AttributeError(f"module 'methods.archive' has no attribute {name!r}")

@@ -35,7 +35,7 @@ CREATE TABLE marks (marked_on VARCHAR, what VARCHAR, electrode VARCHAR, instrume
 """
 
 
-def duckdb() -> Any:
+def database_library() -> Any:
     """The library.
 
     Raises
@@ -77,7 +77,7 @@ def connect(path: str | os.PathLike[str], *, write: bool) -> Any:
     MissingExtra
         DuckDB is not installed.
     """
-    library, place = duckdb(), Path(path)
+    library, place = database_library(), Path(path)
     if not write and not place.is_file():
         raise UnusableFile(f"There is no archive {str(path)!r}.", rule="an existing file")
     if place.is_file() and place.stat().st_size:
@@ -109,15 +109,15 @@ def _said(path: str | os.PathLike[str], why: Exception) -> str:
 
 
 @contextmanager
-def asked(path: str | os.PathLike[str]) -> Iterator[None]:
+def as_unusable(path: str | os.PathLike[str]) -> Iterator[None]:
     """Have what the library says of a damaged archive said as an :class:`UnusableFile`."""
     try:
         yield
-    except duckdb().Error as why:
+    except database_library().Error as why:
         raise UnusableFile(f"{str(path)!r} cannot be read: {one_line(why, 160)}", rule="an intact archive") from None
 
 
-def settle(path: str | os.PathLike[str]) -> None:
+def settle_file(path: str | os.PathLike[str]) -> None:
     """Bring the file to the state of its last finished change, so that its bytes alone are the whole of it.
 
     Raises

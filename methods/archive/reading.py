@@ -12,7 +12,7 @@ from typing import Any
 import pandas as pd
 
 from methods.archive.choosing import COUNTED, labels_clash, wanted
-from methods.archive.container import asked, connect
+from methods.archive.container import as_unusable, connect
 from methods.archive.store import FILE, PLACES
 from methods.columns import COLUMNS, NUMERIC
 from methods.errors import UnusableFile
@@ -45,11 +45,11 @@ def read_archive(
         No archive, a damaged one, or one that holds no readings yet.
     """
     called = name or os.path.basename(os.fspath(path))
-    with asked(path):
+    with as_unusable(path):
         db = connect(path, write=False)
         try:
             held_readings(db, name or os.fspath(path))
-            found = chosen(db, COUNTED, called, where, since, until)
+            found = records_that_count(db, COUNTED, called, where, since, until)
             marks = db.execute("SELECT * FROM marks ORDER BY marked_on").df()
         finally:
             db.close()
@@ -64,10 +64,26 @@ def held_readings(db: Any, name: str) -> None:
         raise UnusableFile(f"{name} is an archive that holds no readings any more.")
 
 
-def chosen(
+def records_that_count(
     db: Any, counted: str, name: str, where: Mapping[str, Any] | None, since: str | None, until: str | None
 ) -> Records:  # fmt: skip
-    """The records of the readings that count and are wanted; ``counted`` as for :func:`wanted`."""
+    """The records of the readings that count and are wanted; ``counted`` as for :func:`wanted`.
+
+    Parameters
+    ----------
+    db : DuckDBPyConnection
+        The open archive.
+    counted : str
+        SQL of the readings that count, as for :func:`wanted`.
+    name : str
+        What the records are called.
+    where : mapping of str to object or None
+        Column to level or levels that are read.
+    since : str or None
+        First day, YYYY-MM-DD.
+    until : str or None
+        Last day, YYYY-MM-DD.
+    """
     asked_for = wanted(db, counted, where, since, until)
     rows = db.execute(
         f"SELECT r.* FROM {counted} AND {asked_for.sql} ORDER BY r.file_id, r.row_number", asked_for.values

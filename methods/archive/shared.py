@@ -15,11 +15,11 @@ from typing import Any
 import pandas as pd
 
 from methods.archive.choosing import COUNTED
-from methods.archive.container import READINGS, asked, connect, duckdb, shared_parts
-from methods.archive.reading import chosen
+from methods.archive.container import READINGS, as_unusable, connect, database_library, shared_parts
+from methods.archive.reading import records_that_count
 from methods.archive.series import met_again
 from methods.archive.store import PLACES
-from methods.columns import COLUMNS, NUMERIC
+from methods.columns import COLUMNS, ELECTRODE_LOG, NUMERIC
 from methods.errors import UnusableFile, one_line
 from methods.records.kept import Records
 
@@ -27,7 +27,6 @@ from methods.records.kept import Records
 MARKS = ".marks.parquet"
 _ABOUT = ("file_id", "filling_id", "row_number", "own", "file", "sha256", "recipe", "added_on", "columns", "whose",
           "readings", "alike")  # fmt: skip
-_MARKS = ("marked_on", "what", "electrode", "instrument", "note")
 
 
 def share(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> Path:
@@ -40,7 +39,7 @@ def share(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> Path:
     """
     from methods.archive.reading import held_readings
 
-    with asked(path):
+    with as_unusable(path):
         db = connect(path, write=False)
         try:
             held_readings(db, os.fspath(path))
@@ -58,7 +57,7 @@ def share(path: str | os.PathLike[str], folder: str | os.PathLike[str]) -> Path:
         place.mkdir(parents=True, exist_ok=True)
         _written(marks, place / f"{Path(path).stem}{MARKS}")
         _written(readings, out)
-    except (OSError, duckdb().Error) as why:
+    except (OSError, database_library().Error) as why:
         raise UnusableFile(
             f"{str(place)!r} takes no files: {one_line(why, 120)}", rule="a folder to write to"
         ) from None
@@ -69,7 +68,7 @@ def _written(frame: pd.DataFrame, path: Path) -> None:
     """Write beside its place, then put there: a reader sees the old file or the new one."""
     with tempfile.TemporaryDirectory(dir=path.parent, prefix=".gapshift-") as beside:
         new = Path(beside, "new.parquet")
-        db = duckdb().connect()
+        db = database_library().connect()
         try:
             db.register("_frame", frame)
             # A column in which nothing stands has no kind of its own: it is said.
@@ -92,6 +91,19 @@ def read_shared(
 
     What is chosen by level or day is asked of the Parquet files, of which no other rows are read.
 
+    Parameters
+    ----------
+    folder : str or path
+        The folder.
+    name : str, optional
+        What the records are called; the folder's name by default.
+    where : mapping of str to object, optional
+        Column to level or levels that are read.
+    since : str, optional
+        First day, YYYY-MM-DD.
+    until : str, optional
+        Last day, YYYY-MM-DD.
+
     Raises
     ------
     UnusableFile
@@ -102,17 +114,17 @@ def read_shared(
     import dataclasses
 
     called = name or os.path.basename(os.path.abspath(folder))
-    with asked(folder):
+    with as_unusable(folder):
         db = _opened(folder)
         try:
-            found = chosen(db, COUNTED, called, where, since, until)
+            found = records_that_count(db, COUNTED, called, where, since, until)
             marks = db.execute("SELECT DISTINCT * FROM marks ORDER BY marked_on").df()
         finally:
             db.close()
     return dataclasses.replace(found, marks=marks)
 
 
-def gather(folder: str | os.PathLike[str], path: str | os.PathLike[str]) -> Path:
+def gather_shared(folder: str | os.PathLike[str], path: str | os.PathLike[str]) -> Path:
     """Make one archive of what a folder of shared archives holds, such as to open it on the page.
 
     Raises
@@ -123,7 +135,7 @@ def gather(folder: str | os.PathLike[str], path: str | os.PathLike[str]) -> Path
     out = Path(path)
     if out.exists():
         raise UnusableFile(f"There is a file {str(out)!r} already.", rule="a new file")
-    with asked(folder):
+    with as_unusable(folder):
         db = _opened(folder)
         try:
             frames = {
@@ -158,7 +170,7 @@ def _opened(folder: Any) -> Any:
     parts = shared_parts(folder, READINGS)
     if not parts:
         raise UnusableFile(f"{str(folder)!r} holds no shared archive ({READINGS}).", rule="a shared archive")
-    db = duckdb().connect(config={"autoinstall_known_extensions": "false", "threads": "2"})
+    db = database_library().connect(config={"autoinstall_known_extensions": "false", "threads": "2"})
     db.execute(f"SET allowed_directories = [{_quoted(Path(folder).absolute())}]")
     db.execute("SET enable_external_access = false")
     parts = [p.absolute() for p in parts]
@@ -195,8 +207,8 @@ def _opened(folder: Any) -> Any:
         "JOIN fillings g ON g.part = p.part AND g.was = p.filling_id AND g.was_of = p.file_id"
     )
     logs = [p.absolute() for p in shared_parts(folder, MARKS)]
-    source = f"SELECT {', '.join(_MARKS)} FROM read_parquet([{_quoted(*logs)}])" if logs else (
-        "SELECT " + ", ".join(f"'' AS {c}" for c in _MARKS) + " LIMIT 0")  # fmt: skip
+    source = f"SELECT {', '.join(ELECTRODE_LOG)} FROM read_parquet([{_quoted(*logs)}])" if logs else (
+        "SELECT " + ", ".join(f"'' AS {c}" for c in ELECTRODE_LOG) + " LIMIT 0")  # fmt: skip
     db.execute(f"CREATE VIEW marks AS {source}")
     return db
 

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from methods.archive.container import asked, connect
+from methods.archive.container import as_unusable, connect
 from methods.archive.series import fillings_of, met_again
 from methods.columns import COLUMNS, NUMERIC
 from methods.errors import InputError
@@ -208,6 +208,19 @@ class Archive:
     def mark(self, marked_on: str, what: str, *, electrode: str = "", instrument: str = "", note: str = "") -> None:
         """Write into the electrode log: polished, conditioned, gap reset or whatever was done, on this day.
 
+        Parameters
+        ----------
+        marked_on : str
+            The day, YYYY-MM-DD.
+        what : str
+            What was done.
+        electrode : str, optional
+            The electrodes to which it was done.
+        instrument : str, optional
+            The test set.
+        note : str, optional
+            A remark.
+
         Raises
         ------
         InputError
@@ -268,7 +281,7 @@ def list_archive(path: str | os.PathLike[str]) -> Listed:
     UnusableFile
         No archive, or a damaged one.
     """
-    with asked(path):
+    with as_unusable(path):
         db = connect(path, write=False)
         try:
             files = db.execute("SELECT * FROM files ORDER BY file_id").df()

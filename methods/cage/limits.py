@@ -48,6 +48,15 @@ class Limits:
 def limits_for(size: int, memory_mb: float | None = None, seconds: float | None = None) -> Limits:
     """The limits for a file of ``size`` bytes: what is given here, else by the environment, else by its size.
 
+    Parameters
+    ----------
+    size : int
+        Of the file, bytes.
+    memory_mb : float, optional
+        Most memory, MB.
+    seconds : float, optional
+        Most processor time, s.
+
     Raises
     ------
     InputError

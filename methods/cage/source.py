@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from methods.archive.container import SUFFIX, settle
+from methods.archive.container import SUFFIX, settle_file
 from methods.errors import InputError, UnusableFile
 
 #: How long a pipe may say nothing, in seconds.
@@ -41,7 +41,7 @@ def bytes_of(source: Any, name: str | None, most: int) -> tuple[bytes, str]:
     if isinstance(source, (str, os.PathLike)):
         path = Path(source)
         if path.suffix.casefold() == SUFFIX:
-            settle(path)
+            settle_file(path)
         return _contents(path, most), name or path.name
     if isinstance(source, (bytes, bytearray, memoryview)):
         return _within(bytes(source), most), name or "upload"

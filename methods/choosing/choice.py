@@ -10,9 +10,9 @@ import numpy as np
 import scipy
 
 from methods.agreement import discrimination
-from methods.choosing.evidence import Evidence, gather
-from methods.choosing.facts import Facts, facts_of
-from methods.choosing.scores import DEFAULT_WEIGHTS, Draws, check_weights, draw, probabilities, score
+from methods.choosing.evidence import Evidence, common_rows
+from methods.choosing.facts import ProcedureFacts, procedure_facts
+from methods.choosing.scores import DEFAULT_WEIGHTS, OilDraws, check_weights, draw_oils, probabilities, score
 from methods.choosing.settle import MOST_HOURS, would_settle
 from methods.errors import InputError, NotEstimable
 from methods.planning.nested import half_width_bench
@@ -22,7 +22,7 @@ from methods.randomness import Rng
 from methods.records.saturation import with_saturation
 from methods.result import Caution, Shown
 from methods.shifts import shift
-from methods.shifts.liquid_state import between
+from methods.shifts.liquid_state import state_caution
 from methods.wording import list_words, percent
 
 #: Below this probability the choice is open, and further tests are named.
@@ -160,7 +160,7 @@ def choose(
     if not 0.5 <= confidence < 1:
         raise InputError(f"The confidence is {confidence!r}; it must lie between 0.5 and 1, such as 0.95.")
     weighed = check_weights({**({"history": 1.0} if history is not None else {}), **(weights or {})})
-    found = gather(data, only)
+    found = common_rows(data, only)
     for name in [*only, *([history] if history else []), *([reference] if reference else [])]:
         if name not in found.procedures:
             raise InputError(f"There is no procedure {name!r}; there are {', '.join(found.procedures)}.", text=name)
@@ -169,10 +169,10 @@ def choose(
     done(0.05)
     moved = shift(found.table, PROCEDURE, reference=reference or history, confidence=confidence)
     done(0.4)
-    facts = [facts_of(found, p, result) for p in range(len(found.procedures))]
+    facts = [procedure_facts(found, p, result) for p in range(len(found.procedures))]
     generator = np.random.default_rng(rng)
     per_result = [(f.result_fillings, f.per_filling) for f in facts]
-    draws = draw(found, per_result, generator, repetitions)
+    draws = draw_oils(found, per_result, generator, repetitions)
     done(0.6)
     if not np.isfinite(draws.result_cov[0]).all() or not (draws.result_cov[0] > 0).all():
         silent = [n for n, c in zip(found.procedures, draws.result_cov[0], strict=True) if not c > 0]
@@ -189,7 +189,7 @@ def choose(
     best = int(shares.argmax())
     settle: list[dict[str, Any]] = []
     if shares[best] < SURE:
-        inner = draw(found, per_result, generator, repetitions, oils=False)
+        inner = draw_oils(found, per_result, generator, repetitions, oils=False)
         fixed = score(inner, weighed, minutes, litres, half_width, z, place)
         one = np.array([f.minutes / f.result_fillings for f in facts])
         settle = [vars(f) for f in would_settle(found, scores, fixed, shares, one, SURE)]
@@ -207,11 +207,11 @@ def choose(
 def _liquid(found: Evidence) -> list[Caution]:
     """Water and temperature that differ on the same oils between a procedure and the first."""
     table, names = with_saturation(found.table), found.procedures
-    seen = [between(table, PROCEDURE, other, names[0]) for other in names[1:]]
+    seen = [state_caution(table, PROCEDURE, other, names[0]) for other in names[1:]]
     return list(dict.fromkeys(c for c in seen if c is not None))
 
 
-def _assumed(names: Sequence[str], facts: Sequence[Facts]) -> list[Caution]:
+def _assumed(names: Sequence[str], facts: Sequence[ProcedureFacts]) -> list[Caution]:
     """What was assumed because neither the records nor a known method say it, once for all that share it."""
     by_text: dict[str, list[str]] = {}
     for name, fact in zip(names, facts, strict=True):
@@ -225,7 +225,7 @@ def _assumed(names: Sequence[str], facts: Sequence[Facts]) -> list[Caution]:
     return [Caution("bench_time_assumed", f"Assumed, because no method that is known says it: {'; '.join(parts)}.")]
 
 
-def _data_cautions(found: Evidence, draws: Draws) -> list[Caution]:
+def _data_cautions(found: Evidence, draws: OilDraws) -> list[Caution]:
     out = []
     blind = [n for n, b in zip(found.procedures, draws.between[0], strict=True) if not np.isfinite(b)]
     if blind:
@@ -253,7 +253,7 @@ def _data_cautions(found: Evidence, draws: Draws) -> list[Caution]:
 
 
 def _rows(
-    found: Evidence, facts: Sequence[Facts], draws: Draws, moved: Any, shares: np.ndarray, target: float,
+    found: Evidence, facts: Sequence[ProcedureFacts], draws: OilDraws, moved: Any, shares: np.ndarray, target: float,
     confidence: float,
 ) -> tuple[list[ProcedureRow], list[PlanPoint]]:  # fmt: skip
     by_level = {str(s.level): s for s in moved.shifts}
@@ -309,7 +309,7 @@ def _told_apart(found: Evidence, confidence: float) -> dict[str, tuple[float, fl
     return {str(m["method"]): tuple(float(m[k]) for k in keys) for m in table.to_dict("records")}  # type: ignore[misc]
 
 
-def _per_result(found: Evidence, p: int, draws: Draws, fact: Facts) -> float:
+def _per_result(found: Evidence, p: int, draws: OilDraws, fact: ProcedureFacts) -> float:
     """How many times a reported result discriminates as well as one filling of the records."""
     per = np.concatenate(found.counts[p])
     filling = np.nan_to_num(draws.between[0, p]) ** 2 + np.nan_to_num(draws.within[0, p]) ** 2 / float(np.mean(per))

@@ -44,7 +44,7 @@ class Evidence:
     cautions: tuple[Caution, ...]
 
 
-def gather(data: object, only: Sequence[str] = ()) -> Evidence:
+def common_rows(data: object, only: Sequence[str] = ()) -> Evidence:
     """Take the rows of the oils (and the laboratories) that every procedure has.
 
     Parameters

@@ -27,7 +27,7 @@ ASSUMED_CELL_L = 0.5
 
 
 @dataclass(frozen=True)
-class Facts:
+class ProcedureFacts:
     """Of one procedure.
 
     A reported result is the mean of ``per_filling`` breakdowns on each of ``result_fillings`` fillings; ``minutes``
@@ -79,8 +79,18 @@ def _false_alarm(key: str, within: float, between: float) -> float:
     return 100 * found.probability
 
 
-def facts_of(found: Evidence, p: int, result: str | int = "result") -> Facts:
-    """Take from the protocol what it says, from the records what it does not, and name what is assumed."""
+def procedure_facts(found: Evidence, p: int, result: str | int = "result") -> ProcedureFacts:
+    """Take from the protocol what it says, from the records what it does not, and name what is assumed.
+
+    Parameters
+    ----------
+    found : Evidence
+        What the records hold of the procedures.
+    p : int
+        Which procedure, from 0.
+    result : str or int, default 'result'
+        What one result is: ``result``, ``filling``, ``breakdown``, or so many fillings.
+    """
     name, method = found.procedures[p], found.methods[p]
     rows = found.table[found.table[PROCEDURE] == name]
     mean = float(np.mean([np.mean(m) for m in found.means[p]]))
@@ -102,7 +112,7 @@ def facts_of(found: Evidence, p: int, result: str | int = "result") -> Facts:
     whole = load().get(protocol.family)
     remarks = dict.fromkeys([*protocol.notes, *(whole.notes if whole is not None else ())])
     notes = tuple(n for n in remarks if any(w in n.lower() for w in _ABOUT)) if known else ()
-    return Facts(
+    return ProcedureFacts(
         protocol, known is not None, mean, int(per), int(times), time.minutes,
         ASSUMED_CELL_L * int(times) if litres is None else litres / 1000, tuple(assumed), notes,
         one is None and not isinstance(kind, int),

@@ -31,7 +31,7 @@ LEAST_DISCRIMINATION, MOST_DISCRIMINATION = 0.05, 50.0
 
 
 @dataclass(frozen=True)
-class Draws:
+class OilDraws:
     """Each has one row a draw and one column a procedure.
 
     ``within`` and ``between`` are coefficients of variation (fractions), ``result_cov`` that of one reported result,
@@ -61,10 +61,10 @@ def check_weights(weights: Mapping[str, float] | None) -> dict[str, float]:
     return out
 
 
-def draw(
+def draw_oils(
     found: Evidence, per_result: Sequence[tuple[int, int]], rng: np.random.Generator, repetitions: int,
     *, oils: bool = True,
-) -> Draws:  # fmt: skip
+) -> OilDraws:  # fmt: skip
     """Draw oils with replacement, and their fillings from the scatter that fillings show; row 0 is the data.
 
     Two or three fillings of an oil are too few to be drawn from themselves. Each variance, pooled over the oils
@@ -114,7 +114,7 @@ def draw(
             added = noise * np.mean(1 / sizes) * np.where(np.arange(repetitions + 1) == 0, 1.0, 2.0)
             with np.errstate(invalid="ignore", divide="ignore"):  # what was drawn anew carries its noise twice
                 apart[:, p] = np.sqrt(np.maximum(spread - added, 0.0) / noise)
-    return Draws(within, between, cov, apart)
+    return OilDraws(within, between, cov, apart)
 
 
 def _pooled(squares: np.ndarray, df: np.ndarray, weights: np.ndarray, rng: np.random.Generator) -> np.ndarray:
@@ -133,13 +133,30 @@ def _harmonic(values: np.ndarray) -> float:
 
 
 def score(
-    draws: Draws, weights: Mapping[str, float], minutes: np.ndarray, litres: np.ndarray, target: float, quantile: float,
-    history: int | None,
+    draws: OilDraws, weights: Mapping[str, float], minutes: np.ndarray, litres: np.ndarray, target: float,
+    quantile: float, history: int | None,
 ) -> np.ndarray:  # fmt: skip
     """The weighted mean of logarithms, one row a draw and one column a procedure; higher is better.
 
     A difference of log 2 in one criterion that has all the weight is "twice as good". ``minutes`` and ``litres`` are
     those of one result; the number of results for the target is the square of quantile x cov / target.
+
+    Parameters
+    ----------
+    draws : OilDraws
+        What was drawn for each procedure.
+    weights : mapping of str to float
+        Criterion to its weight, 0 or more.
+    minutes : ndarray
+        (procedures,) Bench minutes of one result.
+    litres : ndarray
+        (procedures,) Oil of one result, litres.
+    target : float
+        Half-width of the mean that is wanted, a fraction.
+    quantile : float
+        Normal quantile of the confidence.
+    history : int or None
+        Which procedure past results were taken by; None for none.
     """
     results = np.maximum((quantile * draws.result_cov / target) ** 2, 1.0)
     parts: dict[str, np.ndarray] = {

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 import scipy
 
-from methods.columns import CONDITION, LABELS, STIRRED, name_level
+from methods.columns import CONDITION, ELECTRODE_LOG, LABELS, STIRRED, name_level
 from methods.control.run_rules import RunRule, broken, chosen
 from methods.control.shewhart import (
     RANGE_FACTOR,
@@ -223,7 +223,7 @@ def _within(sd: np.ndarray, number: np.ndarray) -> float:
 
 def _marked(log: pd.DataFrame | None, points: pd.DataFrame) -> pd.DataFrame:
     """The entries of the log, each with what the results did at it."""
-    columns = ["marked_on", "what", "electrode", "instrument", "note"]
+    columns = list(ELECTRODE_LOG)
     if log is None or not len(log):
         return pd.DataFrame(columns=columns)
     out = log.reindex(columns=columns).sort_values("marked_on", kind="stable", ignore_index=True)

@@ -58,6 +58,19 @@ def false_alarms(
     """Of so many further results in control, how many are flagged, on average, by limits from ``baseline`` results.
 
     By simulation of independent normal results; limits from few results flag more than the rules promise.
+
+    Parameters
+    ----------
+    baseline : int
+        Number of results from which the limits come.
+    rules : sequence of RunRule
+        The run rules that are asked.
+    further : int, default 100
+        Results after them.
+    repetitions : int, default 2000
+        How many charts are simulated.
+    rng : int or Generator, default 1
+        A seed or a generator; the same seed gives the same numbers.
     """
     drawn = np.random.default_rng(seed_of(rng)).normal(size=(repetitions, baseline + further))
     base = drawn[:, :baseline]

@@ -6,7 +6,6 @@ from methods.interlab.cells import Exclusion
 from methods.interlab.compare import PrecisionRatio, compare_precision
 from methods.interlab.critical import (
     cochran_critical,
-    grubbs_critical,
     grubbs_pair_critical,
     mandel_h_critical,
     mandel_k_critical,
@@ -31,7 +30,6 @@ __all__ = [
     "compare_precision",
     "patterns",
     "cochran_critical",
-    "grubbs_critical",
     "grubbs_pair_critical",
     "mandel_h_critical",
     "mandel_k_critical",

@@ -106,6 +106,15 @@ def split_levels(table: pd.DataFrame, laboratory: str, level_columns: Sequence[s
 
     What differs would otherwise count as scatter: four oils in one level make of their differences a repeatability.
     A column is added only where two laboratories at least still share a level.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows of the record table.
+    laboratory : str
+        Column that says who tested.
+    level_columns : sequence of str
+        Columns that make a level.
     """
     chosen = list(level_columns)
     if any(c not in COLUMNS for c in chosen):
@@ -221,7 +230,23 @@ def gather(
     result: str | int,
     exclude: Iterable[Any],
 ) -> Cells:
-    """Sort the rows into cells; see :func:`methods.interlab.precision` for the arguments and errors."""
+    """Sort the rows into cells; see :func:`methods.interlab.precision` for the arguments and errors.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+        The records.
+    laboratory : str
+        Column that says who tested.
+    level : str or sequence of str or None
+        Column or columns that make a level; None: by what differs.
+    value : str
+        Column of the values.
+    result : str or int
+        What one result is: ``result``, ``filling``, ``breakdown``, or so many fillings.
+    exclude : iterable of object
+        Cells to leave out: laboratory, level, reason.
+    """
     result = check_result(result)
     table = _table(data, value)
     if laboratory not in table.columns or not table[laboratory].notna().any():

@@ -18,7 +18,7 @@ from methods.wording import list_words
 
 
 @dataclass(frozen=True)
-class SpreadRatio:
+class LevelSpreadRatio:
     """Spread of ``second`` over that of ``first`` at one level, or over all (``level`` empty).
 
     ``kind`` is ``s_r`` or ``s_R``; ``ratio`` with its limits is that of the spreads in kV, ``ratio_of_cov`` the same of
@@ -48,8 +48,8 @@ class PrecisionRatio(Shown):
     second: str
     levels: list[str]
     confidence: float
-    ratios: list[SpreadRatio]
-    overall: list[SpreadRatio]
+    ratios: list[LevelSpreadRatio]
+    overall: list[LevelSpreadRatio]
     first_precision: Precision
     second_precision: Precision
     sentence: str
@@ -148,24 +148,24 @@ def _of(entry: Any, at: int) -> str:
 def _at(
     level: str, kind: str, s: tuple[float, float], df: tuple[float, float], means: tuple[float, float],
     laboratories: int, confidence: float,
-) -> SpreadRatio:  # fmt: skip
+) -> LevelSpreadRatio:  # fmt: skip
     """The ratio at one level by the F distribution; nan where a spread or its freedom is not known."""
     nan = float("nan")
     known = min(s) > 0 and all(np.isfinite(d) and d > 0 for d in df)
     if not known:
-        return SpreadRatio(level, kind, *s, nan, nan, nan, nan, nan, nan, nan, laboratories)
+        return LevelSpreadRatio(level, kind, *s, nan, nan, nan, nan, nan, nan, nan, laboratories)
     ratio = s[1] / s[0]
     law = scipy.stats.f(df[1], df[0])
     low, high = (ratio / np.sqrt(law.ppf(0.5 + sign * confidence / 2)) for sign in (1, -1))
     p = 2 * min(float(law.sf(ratio**2)), float(law.cdf(ratio**2)))
     of_mean = means[0] / means[1]
-    return SpreadRatio(
+    return LevelSpreadRatio(
         level, kind, s[0], s[1], float(ratio), float(low), float(high), min(p, 1.0), float(ratio * of_mean),
         float(low * of_mean), float(high * of_mean), laboratories,
     )  # fmt: skip
 
 
-def _over_all(kind: str, levels: Sequence[tuple[Any, Any]], confidence: float) -> SpreadRatio:
+def _over_all(kind: str, levels: Sequence[tuple[Any, Any]], confidence: float) -> LevelSpreadRatio:
     """One ratio for all levels, from log variances."""
     logs, weights, shift, pooled = [], [], [], [0.0, 0.0]
     df = {"s_r": "df_r", "s_R": "df_R"}[kind]
@@ -187,12 +187,12 @@ def _over_all(kind: str, levels: Sequence[tuple[Any, Any]], confidence: float) -
     p = 2 * float(scipy.special.ndtr(-abs(middle) / error))
     first, second = (float(np.exp(v / w.sum())) for v in pooled)
     laboratories = min(v.laboratories for pair in levels for v in pair)
-    return SpreadRatio(
+    return LevelSpreadRatio(
         "", kind, first, second, ratio, low, high, p, ratio * of_mean, low * of_mean, high * of_mean, laboratories
     )  # fmt: skip
 
 
-def _words(r: SpreadRatio, first: str, second: str, levels: int, confidence: float) -> str:
+def _words(r: LevelSpreadRatio, first: str, second: str, levels: int, confidence: float) -> str:
     where = f"at {r.level}" if r.level else f"over {levels} oils"
     what = "repeats itself" if r.kind == "s_r" else "agrees between laboratories"
     shown = r.low > 1 or r.high < 1

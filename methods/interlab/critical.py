@@ -37,6 +37,20 @@ def mandel_k_critical(laboratories: int, replicates: int, confidence: float = 0.
     """Upper critical value of Mandel's k for ``replicates`` values in each of ``laboratories`` cells.
 
     Source: ISO 5725-2, ASTM E691; closed form through F (Wilrich 2013).
+
+    Parameters
+    ----------
+    laboratories : int
+        Number of laboratories.
+    replicates : int
+        Values in each cell.
+    confidence : float, default 0.95
+        Of the test, a fraction.
+
+    Examples
+    --------
+    >>> round(mandel_k_critical(9, 3), 2)
+    1.68
     """
     return k_critical_unequal([replicates] * laboratories, 0, confidence)
 
@@ -46,6 +60,15 @@ def k_critical_unequal(counts: list[int] | np.ndarray, which: int, confidence: f
 
     For equal counts this is the exact closed form; for unequal ones the degrees of freedom of the cell
     and of the rest take its place, which is close and said to be an approximation.
+
+    Parameters
+    ----------
+    counts : list of int or ndarray
+        (cells,) Values in each cell; cells of one value do not count.
+    which : int
+        The cell that is judged, from 0.
+    confidence : float, default 0.95
+        Of the test, a fraction.
     """
     alpha = 1 - confidence
     freedom = np.asarray(counts, dtype=float) - 1
@@ -62,6 +85,20 @@ def cochran_critical(laboratories: int, replicates: int, confidence: float = 0.9
     """Critical value of Cochran's C (largest cell variance over their sum); alpha / p for each laboratory.
 
     Source: ISO 5725-2; closed form through F.
+
+    Parameters
+    ----------
+    laboratories : int
+        Number of laboratories.
+    replicates : int
+        Values in each cell.
+    confidence : float, default 0.95
+        Of the test, a fraction.
+
+    Examples
+    --------
+    >>> round(cochran_critical(9, 3), 3)
+    0.477
     """
     alpha = 1 - confidence
     _need(laboratories, 2, "Cochran's test")
@@ -80,28 +117,6 @@ def cochran_p(variances: np.ndarray, counts: np.ndarray) -> float:
         return 1.0
     ratio = np.inf if pooled == 0 else variances[worst] / pooled
     return float(min(1.0, variances.size * scipy.stats.f.sf(ratio, freedom[worst], freedom[rest].sum())))
-
-
-def grubbs_critical(laboratories: int, confidence: float = 0.95, *, sides: int = 2) -> float:
-    """Critical value of Grubbs' G for one suspect; ISO 5725-2 tabulates the two-sided one, alpha / (2p).
-
-    Source: Grubbs, Technometrics 11 (1969) 1; closed form through Student's t.
-    """
-    alpha = 1 - confidence
-    _need(laboratories, 3, "Grubbs' test")
-    p = laboratories
-    t = scipy.stats.t.ppf(1 - alpha / (sides * p), p - 2)
-    return float((p - 1) / np.sqrt(p) * np.sqrt(t * t / (p - 2 + t * t)))
-
-
-def grubbs_p(statistic: float, laboratories: int) -> float:
-    """Two-sided p-value of Grubbs' G for one suspect (Bonferroni bound, exact in the far tail)."""
-    p = laboratories
-    inside = (p - 1) ** 2 - p * statistic**2
-    if inside <= 0:
-        return 0.0
-    t = np.sqrt(p * (p - 2) * statistic**2 / inside)
-    return float(min(1.0, 2 * p * scipy.stats.t.sf(t, p - 2)))
 
 
 @lru_cache(maxsize=64)

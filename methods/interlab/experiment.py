@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.confidence import check_confidence
 from methods.errors import InputError, NotEstimable
 from methods.interlab.cells import Exclusion, gather, natural
-from methods.interlab.level import LIMIT_FACTOR, Level, estimate, estimate_cells
+from methods.interlab.level import LIMIT_FACTOR, Level, estimate_cells, level_precision
 from methods.interlab.published import NAMES, published_precision
 from methods.interlab.relation import relations
 from methods.interlab.robust import algorithm_a, algorithm_s
@@ -92,13 +93,12 @@ def precision(
     do. Limits: chi-square for s_r, Williams for s_L, Graybill and Wang for s_R; they assume normal
     laboratories and cells.
     """
-    if not 0 < confidence < 1:
-        raise InputError(f"confidence is {confidence!r}; it must lie between 0 and 1.")
+    check_confidence(confidence)
     cells = gather(data, laboratory=laboratory, level=level, value=value, result=result, exclude=exclude)
     names = sorted(dict.fromkeys(cells.rows["level"]), key=natural)
     groups = dict(list(cells.rows.groupby("level", sort=False)))
-    found = [estimate(name, groups[name], confidence) for name in names]
-    made = assemble(
+    found = [level_precision(name, groups[name], confidence) for name in names]
+    made = across_levels(
         found, cells.cautions, cells.level_columns, cells.exclusions,
         laboratory=laboratory, result=cells.result, confidence=confidence,
     )  # fmt: skip
@@ -133,10 +133,12 @@ def precision_of_cells(
     table = table.assign(level=table["level"].astype(str), laboratory=table["laboratory"].astype(str))
     parts = {str(name): part.drop(columns="level") for name, part in table.groupby("level", sort=False)}
     found = [estimate_cells(name, parts[name], confidence) for name in sorted(parts, key=natural)]
-    return assemble(found, (), tuple(level_columns), (), laboratory=laboratory, result=result, confidence=confidence)
+    return across_levels(
+        found, (), tuple(level_columns), (), laboratory=laboratory, result=result, confidence=confidence
+    )
 
 
-def assemble(
+def across_levels(
     found: list[tuple[Level, pd.DataFrame]],
     notes: Sequence[Caution],
     level_columns: tuple[str, ...],
@@ -147,6 +149,23 @@ def assemble(
     confidence: float,
 ) -> Precision:
     """Put the levels together with what is told across levels: relation, robust figures, scores, cautions.
+
+    Parameters
+    ----------
+    found : list of tuple[Level, DataFrame]
+        The levels, each with its cells.
+    notes : sequence of Caution
+        Cautions from sorting the rows.
+    level_columns : tuple of str
+        Columns that make a level.
+    exclusions : tuple of Exclusion
+        The cells that were left out, with their reasons.
+    laboratory : str
+        Column that says who tested.
+    result : str
+        What one result is.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
 
     Raises
     ------

@@ -10,6 +10,7 @@ import scipy
 
 from methods.interlab import critical
 from methods.interlab.cells import natural
+from methods.scatter.outliers import grubbs_critical, grubbs_p
 
 #: ISO 5725-6 and ASTM E177 round 1.96 √2 = 2.77 to 2.8; r and R here use 2.8, as the printed examples do.
 LIMIT_FACTOR = 2.8
@@ -115,11 +116,11 @@ def _grubbs(cells: pd.DataFrame) -> list[dict[str, object]]:
     centre, sd = means.mean(), means.std(ddof=1)
     for test, at in (("high", order[-1]), ("low", order[0])):
         g = float((means[at] - centre) / sd)
-        p_value = critical.grubbs_p(abs(g), p)
+        p_value = grubbs_p(abs(g), p)
         out.append(
             {
                 "test": test, "laboratories": [labs[at]], "statistic": g,
-                "critical_5": critical.grubbs_critical(p, 0.95), "critical_1": critical.grubbs_critical(p, 0.99),
+                "critical_5": grubbs_critical(p, 0.95), "critical_1": grubbs_critical(p, 0.99),
                 "p_value": p_value, "verdict": _verdict(p_value),
             }
         )  # fmt: skip
@@ -152,6 +153,21 @@ def reproducibility_limits(
     Modified large-sample limits for a sum of mean squares with positive weights (Graybill and Wang, JASA 75
     (1980) 869): s_R² = MS_between / n̄ + (1 - 1/n̄) MS_within. The degrees of freedom are Satterthwaite's.
 
+    Parameters
+    ----------
+    between : float
+        Mean square between laboratories.
+    within : float
+        Mean square within.
+    n_bar : float
+        Average number of values in a cell.
+    df_between : float
+        Degrees of freedom between.
+    df_within : float
+        Degrees of freedom within.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
+
     Returns
     -------
     (low, high, degrees of freedom), low and high as standard deviations.
@@ -175,6 +191,21 @@ def between_limits(
 
     Where the means agree better than their scatter allows, the high limit is the one for means that agree
     just as well as it allows: a lucky sample does not prove that laboratories are alike.
+
+    Parameters
+    ----------
+    between : float
+        Mean square between laboratories.
+    within : float
+        Mean square within.
+    n_bar : float
+        Average number of values in a cell.
+    df_between : float
+        Degrees of freedom between.
+    df_within : float
+        Degrees of freedom within.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
     """
     tail = (1 - confidence) / 2
     f_high = scipy.stats.f.ppf(1 - tail, df_between, df_within)
@@ -200,8 +231,18 @@ def _why_not(cells: pd.DataFrame) -> str | None:
     return None
 
 
-def estimate(name: str, rows: pd.DataFrame, confidence: float) -> tuple[Level, pd.DataFrame]:
-    """The precision of one level from its rows (``laboratory, value, withstood``); see :func:`estimate_cells`."""
+def level_precision(name: str, rows: pd.DataFrame, confidence: float) -> tuple[Level, pd.DataFrame]:
+    """The precision of one level from its rows (``laboratory, value, withstood``); see :func:`estimate_cells`.
+
+    Parameters
+    ----------
+    name : str
+        What the level is called.
+    rows : DataFrame
+        ``laboratory, value, withstood``, a row a value.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
+    """
     return estimate_cells(name, cell_table(rows), confidence)
 
 
@@ -210,6 +251,15 @@ def estimate_cells(name: str, cells: pd.DataFrame, confidence: float) -> tuple[L
 
     Formulas of ISO 5725-2 (7.4): s_r² pooled over cells by degrees of freedom; s_L² = (MS_between - s_r²) / n̄
     with n̄ = (N - Σn²/N) / (p - 1); h about the plain mean of the cell means; k = s √p / √Σs².
+
+    Parameters
+    ----------
+    name : str
+        What the level is called.
+    cells : DataFrame
+        ``laboratory, n, mean, sd, withstood``, a row a laboratory.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
     """
     order = sorted(range(len(cells)), key=lambda i: natural(str(cells["laboratory"].iloc[i])))
     cells = cells.iloc[order].reset_index(drop=True)

@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 
+from methods.columns import RECOGNISED_BY
 from methods.protocols import precision_statements, recognise
 
 #: Columns of the table of :func:`published_precision`.
@@ -22,7 +23,7 @@ def published_precision(table: pd.DataFrame) -> pd.DataFrame:
     """
     if "method" not in table.columns:
         return pd.DataFrame(columns=list(NAMES))
-    heads = [c for c in ("method", "edition", "gap_mm") if c in table.columns]
+    heads = [c for c in RECOGNISED_BY if c in table.columns]
     statements = precision_statements()
     rows: dict[str, dict[str, Any]] = {}
     for head in table[heads].drop_duplicates().to_dict("records"):

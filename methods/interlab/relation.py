@@ -113,6 +113,15 @@ def relation_curve(fitted: pd.DataFrame, kind: str, mean: Sequence[float] | np.n
     """The chosen form of one kind of spread at these means (any shape); nan where no form was fitted.
 
     ``fitted`` is what :func:`relations` gave.
+
+    Parameters
+    ----------
+    fitted : DataFrame
+        What :func:`relations` gave.
+    kind : str
+        Which spread, as in its column ``kind``.
+    mean : sequence of float or ndarray
+        Level means, kV (any shape).
     """
     at = np.asarray(mean, dtype=float)
     row = fitted[(fitted["kind"] == kind) & fitted["chosen"].astype(bool)] if len(fitted) else fitted

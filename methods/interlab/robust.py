@@ -62,10 +62,26 @@ def algorithm_s(sds: np.ndarray, counts: np.ndarray, *, tolerance: float = 1e-10
     gives the standard's table; with unequal counts each cell has its own factors and its degrees of freedom
     as weight.
 
+    Parameters
+    ----------
+    sds : ndarray
+        (cells,) Standard deviations of the cells.
+    counts : ndarray
+        (cells,) Values in each.
+    tolerance : float, default 1e-10
+        Relative change at which it stops.
+    most : int, default 500
+        Most steps.
+
     Raises
     ------
     NotEstimable
         No cell with two values.
+
+    Examples
+    --------
+    >>> round(algorithm_s(np.array([1.0, 1.1, 0.9, 4.0]), np.array([3, 3, 3, 3])), 2)
+    1.53
     """
     s, freedom = np.asarray(sds, dtype=float), np.asarray(counts, dtype=float) - 1
     use = (freedom > 0) & np.isfinite(s)

@@ -48,6 +48,15 @@ class GapLaw(Shown):
     def predict(self, gap_mm: float, *, oil: str | None = None, beyond: bool = False) -> PowerPrediction:
         """The voltage at another gap, with the limits of the law and the band for one new filling mean.
 
+        Parameters
+        ----------
+        gap_mm : float
+            The gap, mm.
+        oil : str, optional
+            Name of an oil of the fit; by default the average of them.
+        beyond : bool, default False
+            Whether the law may be used far outside the tested gaps; a caution then says so.
+
         Raises
         ------
         NotEstimable

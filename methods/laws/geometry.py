@@ -75,6 +75,17 @@ def field(radius_mm: float, gap_mm: float, r_mm: np.ndarray, z_mm: np.ndarray) -
     """Field (E_r, E_z) in kV/mm at 1 kV between equal spheres, at distance r from the axis and z above the midplane.
 
     Arrays of one shape in, arrays of that shape out; points inside a sphere give numbers without meaning.
+
+    Parameters
+    ----------
+    radius_mm : float
+        Of the spheres, mm.
+    gap_mm : float
+        Between them, mm.
+    r_mm : ndarray
+        Distance from the axis, mm.
+    z_mm : ndarray
+        Height above the midplane, mm.
     """
     charges, heights = _images(radius_mm, gap_mm)
     r, z = np.asarray(r_mm, dtype=float)[..., None], np.asarray(z_mm, dtype=float)[..., None]
@@ -134,6 +145,15 @@ def stressed(electrode: str | Electrode, gap_mm: float, *, fraction: float = 0.9
 
     Capped electrodes are treated as whole spheres of the cap's radius, which near the axis is the same
     (the tests solve the true shape with finite elements). The cell's walls and earths are left out.
+
+    Parameters
+    ----------
+    electrode : str or Electrode
+        An electrode or its name.
+    gap_mm : float
+        The gap, mm.
+    fraction : float, default 0.9
+        Share of the peak field, 0 to 1.
 
     Raises
     ------
@@ -199,6 +219,15 @@ def effective_area(electrode: str | Electrode, gap_mm: float, shape: float) -> f
     """Area in mm² that, wholly at the peak field, would be as weak as the real surface: ∫ (E / E_peak)^shape dA.
 
     The weakest-link integral itself for a Weibull ``shape``; it needs no cut-off fraction. Both electrodes.
+
+    Parameters
+    ----------
+    electrode : str or Electrode
+        An electrode or its name.
+    gap_mm : float
+        The gap, mm.
+    shape : float
+        Weibull shape of the breakdown voltage.
     """
     form = find_electrode(electrode)
     if not shape > 0:
@@ -215,6 +244,15 @@ def effective_volume(electrode: str | Electrode, gap_mm: float, shape: float) ->
 
     The weakest-link integral itself for a Weibull ``shape``, over the oil between the caps up to their rim. Unlike
     :func:`effective_area` it grows with the gap too: at another gap more oil is stressed, not only more surface.
+
+    Parameters
+    ----------
+    electrode : str or Electrode
+        An electrode or its name.
+    gap_mm : float
+        The gap, mm.
+    shape : float
+        Weibull shape of the breakdown voltage.
 
     Raises
     ------

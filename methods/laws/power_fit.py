@@ -82,7 +82,19 @@ class PowerFit:
         return PowerPrediction(float(x), kv, low, high, band_low, band_high, self.confidence)
 
     def curve(self, low: float, high: float, *, oil: str | None = None, points: int = 41) -> pd.DataFrame:
-        """The law from ``low`` to ``high``, evenly on the log scale: ``x`` and the fields of :meth:`predict`."""
+        """The law from ``low`` to ``high``, evenly on the log scale: ``x`` and the fields of :meth:`predict`.
+
+        Parameters
+        ----------
+        low : float
+            Where the curve begins, in the unit of the fit.
+        high : float
+            Where it ends.
+        oil : str, optional
+            Name of an oil of the fit; by default the average of them.
+        points : int, default 41
+            Number of points.
+        """
         found = [self.predict(float(x), oil=oil) for x in np.geomspace(low, high, points)]
         names = ["x", "kv", "low_kv", "high_kv", "band_low_kv", "band_high_kv"]
         return pd.DataFrame([[getattr(p, n) for n in names] for p in found], columns=names)
@@ -172,6 +184,17 @@ def fit_power(
     Ordinary least squares on ln V when the fillings are of equal size, weighted by their scatter otherwise;
     t limits on the residual degrees of freedom. Draper and Smith, Applied Regression Analysis (1998), ch. 2
     for lack of fit.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows of the record table.
+    column : str
+        What the voltage depends on, such as ``gap_mm``.
+    oil : sequence of str, optional
+        Columns that make an oil.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
 
     Raises
     ------

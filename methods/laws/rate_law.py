@@ -68,10 +68,28 @@ def rate_shift(
     Integrating the damage of a linear ramp gives V^(n+1) proportional to the rate (Nelson, Accelerated
     Testing, 1990, ch. 10, on progressive stress). With ``n_low`` and ``n_high`` the shift has a range.
 
+    Parameters
+    ----------
+    from_kv_s : float
+        Rate of rise at which the results were taken, kV/s.
+    to_kv_s : float
+        Rate for which the shift is wanted, kV/s.
+    n : float
+        Life exponent.
+    n_low : float, optional
+        Lower limit of n.
+    n_high : float, optional
+        Upper limit of n.
+
     Raises
     ------
     InputError
         Rates or n that are not above zero.
+
+    Examples
+    --------
+    >>> round(rate_shift(2.0, 3.0, n=20).percent, 2)
+    1.95
     """
     for name, value in (("from_kv_s", from_kv_s), ("to_kv_s", to_kv_s), ("n", n)):
         if not value > 0:
@@ -93,6 +111,15 @@ def rate_laws(data: Any, *, by: Sequence[str] = GROUPS, confidence: float = 0.95
     """Estimate the life exponent n from data with two or more rates of rise (``rise_kv_s``, kV/s).
 
     Same regression as the gap law: an own factor for each oil and laboratory, filling means as units.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+        The records.
+    by : sequence of str, default GROUPS
+        Columns whose groups have a law each.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
 
     Raises
     ------

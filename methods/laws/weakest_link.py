@@ -54,6 +54,23 @@ def _negative(
 def fit_scales(
     kv: np.ndarray, design: np.ndarray, tilt: np.ndarray, event: np.ndarray, cluster: np.ndarray, confidence: float
 ) -> WeibullModel:
+    """Weibull scales of oils and geometries with one common shape, by maximum likelihood, withstands right-censored.
+
+    Parameters
+    ----------
+    kv : ndarray
+        (n,) Voltages, kV.
+    design : ndarray
+        (n, scales) Which scale a row has, 1 or 0.
+    tilt : ndarray
+        (n,) Logarithm of what the weakest link multiplies, such as the area.
+    event : ndarray
+        (n,) 1 for a breakdown, 0 for a withstand.
+    cluster : ndarray
+        (n,) Codes of the fillings, from 0.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
+    """
     y = np.log(kv)
     if event.sum() < design.shape[1] + 1 or np.ptp(y[event > 0]) == 0:
         raise NotEstimable("A Weibull shape needs at least two different breakdowns (withstood tests do not count).")
@@ -178,6 +195,23 @@ def predict_geometry(
     and that stirring and rate of rise are the same. Weber and Endicott, AIEE Trans. 75 (1956) (from memory)
     is the classic evidence for the area effect in oil.
 
+    Parameters
+    ----------
+    first : tuple[str or Electrode, float]
+        Electrode and gap (mm) from which the shift is counted.
+    second : tuple[str or Electrode, float]
+        Electrode and gap (mm) to which.
+    shape : float
+        Weibull shape of the breakdown voltage.
+    shape_low : float, default float('nan')
+        Lower limit of the shape; nan where there is none.
+    shape_high : float, default float('nan')
+        Upper limit of the shape.
+    fraction : float, default 0.9
+        Share of the peak field that counts as stressed.
+    confidence : float, default 0.95
+        Of the shape's limits, a fraction; it is passed on.
+
     Raises
     ------
     NotEstimable
@@ -238,6 +272,19 @@ def compare_geometry(
     The shape is the common one of both, estimated within oils (an own scale for each oil and geometry), by
     maximum likelihood with withstood tests right-censored; the observed ratio is the mean over the oils
     tested on both, its limits from the fillings.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+        The records.
+    first : tuple[str, float]
+        Electrode and gap (mm) from which the shift is counted.
+    second : tuple[str, float]
+        Electrode and gap (mm) to which.
+    fraction : float, default 0.9
+        Share of the peak field that counts as stressed.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
 
     Raises
     ------

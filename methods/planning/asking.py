@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from inspect import signature
 from typing import Any
 
 from methods.errors import InputError
@@ -44,12 +45,12 @@ class _Plan:
         """
         if kind not in self.kinds:
             raise InputError(f"There is no plan {kind!r}; there are {', '.join(self.kinds)}.", column="kind", text=kind)
+        asked = getattr(self, kind)
         try:
-            return getattr(self, kind)(*args, **options)
+            signature(asked).bind(*args, **options)
         except TypeError as error:
-            if "argument" in str(error):
-                raise InputError(f"plan {kind}: {error}") from None
-            raise
+            raise InputError(f"plan {kind}: {error}") from None
+        return asked(*args, **options)
 
     def __repr__(self) -> str:
         return f"<plan: {', '.join(self.kinds)}>"

@@ -98,6 +98,17 @@ def design_cost(
 
     Without a protocol by :class:`BenchTimes`, the usual ones (:data:`USUAL`) unless others are given.
 
+    Parameters
+    ----------
+    protocol : Protocol or str or BenchTimes or None
+        A test method, its name, or bench times; the usual ones if None.
+    fillings : int
+        Number of fillings.
+    breakdowns_per_filling : int
+        Breakdowns on each.
+    mean_kv : float, optional
+        Expected mean, kV: how long a ramp takes.
+
     Raises
     ------
     InputError
@@ -122,6 +133,17 @@ def assumed(
     """Cautions: what the bench time had to assume, and what so many breakdowns on one filling do to it.
 
     ``weighed``: fillings were weighed against breakdowns, so that the times count even where none are reported.
+
+    Parameters
+    ----------
+    protocol : Protocol or str or BenchTimes or None
+        A test method, its name, or bench times; the usual ones if None.
+    mean_kv : float or None
+        Expected mean, kV.
+    breakdowns_per_filling : int, default 1
+        Breakdowns on each filling.
+    weighed : bool, default True
+        Whether fillings were weighed against breakdowns.
     """
     assumptions = design_cost(protocol, 1, 1, mean_kv).assumptions
     found = worn(breakdowns_per_filling)

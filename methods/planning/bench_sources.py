@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from methods.errors import InputError
 from methods.planning import inputs
-from methods.planning.uncertainty import DIVISORS, Source, source
+from methods.planning.uncertainty import DIVISORS, BudgetSource, source
 from methods.result import Caution
 
 #: How each kind is written.
@@ -33,7 +33,7 @@ _RISE = re.compile(rf"^rate of rise\s+(?:±\s*)?{_NUMBER}\s*%\s+exponent\s+(?P<e
 class OwnSources:
     """Lines of a budget, and what has to be said of them."""
 
-    sources: tuple[Source, ...]
+    sources: tuple[BudgetSource, ...]
     cautions: tuple[Caution, ...]
 
 
@@ -57,7 +57,7 @@ def own_sources(text: str, mean_kv: float) -> OwnSources:
         A source that cannot be read, with the ways to write one.
     """
     mean = inputs.positive(mean_kv, "mean_kv")
-    found: list[Source] = []
+    found: list[BudgetSource] = []
     cautions: list[Caution] = []
     for part in (" ".join(p.split()) for p in text.split(";")):
         if not part:
@@ -87,7 +87,7 @@ def own_sources(text: str, mean_kv: float) -> OwnSources:
     return OwnSources(tuple(found), tuple(cautions))
 
 
-def _any(said: re.Match[str], mean: float, part: str) -> Source:
+def _any(said: re.Match[str], mean: float, part: str) -> BudgetSource:
     name, value = said["name"], _number(said["value"])
     kv = said["unit"].casefold() == "kv"
     distribution = (said["distribution"] or "rectangular").casefold()

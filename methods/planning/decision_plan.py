@@ -11,7 +11,7 @@ import numpy as np
 from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost, wear_words
-from methods.planning.in_results import counted_in, rounded, told
+from methods.planning.in_results import counted_in, told, whole_results
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.verdicts import RULES, check_rule, pass_probability
 from methods.procedures.reported import Reported
@@ -98,6 +98,35 @@ def plan_decision(
     agree by luck. With scatter between fillings: the design with the fewest bench minutes, in whole results of the
     method where one is named and no number is fixed.
 
+    Parameters
+    ----------
+    limit : float, optional
+        Smallest mean that passes, kV.
+    mean : float, optional
+        True mean of the oil, kV.
+    cov : float, optional
+        Scatter within a filling, a fraction of the mean.
+    sd : float, optional
+        The same in kV, in its place.
+    risk : float, default 0.05
+        Of the wrong verdict, a fraction.
+    rule : str, default 'simple'
+        ``simple`` (the mean), ``guarded`` (the mean less a guard band) or ``every`` (each breakdown).
+    confidence : float, default 0.95
+        Of the guard band, a fraction.
+    between_cov : float, optional
+        Scatter between fillings, a fraction of the mean; None: breakdowns count as independent.
+    between_sd : float, optional
+        The same in kV, in its place.
+    fillings : int, optional
+        Fixes the number of fillings.
+    breakdowns_per_filling : int, optional
+        Fixes the breakdowns on each.
+    protocol : Protocol or str, optional
+        A test method, for bench times and for what one result is.
+    interval : str, default 'bench'
+        ``bench``: the scatter is estimated from the test; ``known``: it is known.
+
     Raises
     ------
     InputError
@@ -119,13 +148,17 @@ def plan_decision(
         kv, level, s.kv(s.within) or 0.0, s.kv(s.between), inputs.probability(risk, "risk"),
         inputs.probability(confidence, "confidence"), interval == "known",
     )  # fmt: skip
-    k = None if fillings is None else inputs.count(fillings, "fillings", most=MOST_FILLINGS)
+    k = None if fillings is None else inputs.whole_number(fillings, "fillings", most=MOST_FILLINGS)
     unsaid = s.between is None
     if unsaid and ((k or 1) > 1 or (k is None and check_rule(rule) == "guarded" and not ask.known)):
         # Taken as alike, and judged by their means as the analysis does; one filling hardly passes the guarded rule,
         # which counts with another that differs.
         ask = replace(ask, between=0.0)
-    n = None if breakdowns_per_filling is None else inputs.count(breakdowns_per_filling, "breakdowns_per_filling")
+    n = (
+        None
+        if breakdowns_per_filling is None
+        else inputs.whole_number(breakdowns_per_filling, "breakdowns_per_filling")
+    )
     one = counted_in(protocol, s.between, k, n)
     n = n if one is None else one.breakdowns_per_filling
     if not (k and n):
@@ -134,7 +167,7 @@ def plan_decision(
             ask = replace(ask, between=0.0)
             k, n = _choose(ask, rule, None, n, protocol, level)
     alike = unsaid and ask.between is not None
-    return _result(ask, check_rule(rule), rounded(k, one), n, protocol, interval, one, alike)
+    return _result(ask, check_rule(rule), whole_results(k, one), n, protocol, interval, one, alike)
 
 
 def _choose(ask: _Question, rule: str, k: int | None, n: int | None, protocol: Any, mean: float) -> tuple[int, int]:

@@ -12,7 +12,7 @@ import numpy as np
 from methods.errors import InputError
 from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost, wear_words
-from methods.planning.in_results import counted_in, rounded, told
+from methods.planning.in_results import counted_in, told, whole_results
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS, Scatter
 from methods.planning.mean_plan import MOST_PER_FILLING
 from methods.planning.nested import filling_variance
@@ -185,8 +185,12 @@ def plan_difference(
         disagreement=extra,
         protocol=protocol,
     )
-    k = None if fillings is None else inputs.count(fillings, "fillings", most=MOST_FILLINGS)
-    n = None if breakdowns_per_filling is None else inputs.count(breakdowns_per_filling, "breakdowns_per_filling")
+    k = None if fillings is None else inputs.whole_number(fillings, "fillings", most=MOST_FILLINGS)
+    n = (
+        None
+        if breakdowns_per_filling is None
+        else inputs.whole_number(breakdowns_per_filling, "breakdowns_per_filling")
+    )
     several = (k or 1) > 1 or n is not None  # fillings are asked for: the shift will be taken from their means
     units = s.between is not None or ask.paired or several
     ask = replace(ask, independent=not units)
@@ -194,7 +198,7 @@ def plan_difference(
     one = None if one is not None and ask.paired and one.fillings > 1 else one  # a pair has one filling a side
     n = n if one is None else one.breakdowns_per_filling
     k, n = _nested(ask, k, n) if units else _independent(ask)
-    return _result(ask, rounded(k, one), n, units, one)
+    return _result(ask, whole_results(k, one), n, units, one)
 
 
 def _independent(ask: _Question) -> tuple[int, int]:

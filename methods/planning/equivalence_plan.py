@@ -12,7 +12,7 @@ import scipy
 from methods.errors import InputError
 from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost, wear_words
-from methods.planning.in_results import counted_in, rounded, told
+from methods.planning.in_results import counted_in, told, whole_results
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.nested import filling_variance
 from methods.planning.power import welch_nodes
@@ -60,6 +60,28 @@ def power_equivalence(
     The estimate and its standard error are independent: the probability that the interval lies inside the margins is
     integrated over the chi distribution of the latter (what Owen's Q function does; D. B. Owen, *Biometrika* 52
     (1965) 437-446). ``critical`` replaces the quantile of Student's t.
+
+    Parameters
+    ----------
+    margin_low : float
+        Lower margin.
+    margin_high : float
+        Upper margin, in the same unit.
+    difference : float
+        True difference, in the same unit.
+    standard_error : float
+        Of the difference that is estimated.
+    df : float
+        Its degrees of freedom.
+    confidence : float, default 0.95
+        Of each one-sided test, a fraction.
+    critical : float, optional
+        Critical value in place of Student's.
+
+    Examples
+    --------
+    >>> round(power_equivalence(-5.0, 5.0, 0.0, 1.5, 20.0), 3)
+    0.884
     """
     alpha = 1 - confidence
     if not margin_low < margin_high:
@@ -80,7 +102,21 @@ def power_equivalence(
 
 
 def power_equivalence_welch(margin: float, difference: float, sd: float, n: int, confidence: float = 0.95) -> float:
-    """Power in Welch's form, as agreement is judged: ``n`` values of SD ``sd`` on each side, margins ``±margin``."""
+    """Power in Welch's form, as agreement is judged: ``n`` values of SD ``sd`` on each side, margins ``±margin``.
+
+    Parameters
+    ----------
+    margin : float
+        Half-width of the margins.
+    difference : float
+        True difference, in the same unit.
+    sd : float
+        Of the values on each side.
+    n : int
+        Values on each side.
+    confidence : float, default 0.95
+        Of each one-sided test, a fraction.
+    """
     critical, weight = welch_nodes(n, confidence, 1, 24)
     error = sd * math.sqrt(2 / n)
     chances = [
@@ -144,7 +180,7 @@ def plan_equivalence(
     nested, unsaid = s.between is not None or several, s.between is None and several
     one = counted_in(protocol, s.between, fillings, breakdowns_per_filling)
     usual = (one.breakdowns_per_filling if one is not None else None) or (5 if nested else 1)
-    n = inputs.count(breakdowns_per_filling, "breakdowns_per_filling") if breakdowns_per_filling else usual
+    n = inputs.whole_number(breakdowns_per_filling, "breakdowns_per_filling") if breakdowns_per_filling else usual
 
     def chance(k: int, per: int) -> float:
         variance = float(filling_variance(s.within, s.between or 0.0, per, s.serial_correlation))
@@ -157,10 +193,10 @@ def plan_equivalence(
     most = MOST_FILLINGS if nested else MOST_BREAKDOWNS
     refusal = f"More than {most} would be needed for ±{s.say(room)}; widen the margin."
     if nested and fillings is not None:
-        k = inputs.count(fillings, "fillings")
+        k = inputs.whole_number(fillings, "fillings")
         got = chance(k, n)
     elif nested:
-        k = rounded(inputs.smallest(lambda m: chance(m, n) >= wanted, 2, most, refusal), one)
+        k = whole_results(inputs.smallest(lambda m: chance(m, n) >= wanted, 2, most, refusal), one)
         got = chance(k, n)
     else:
         k, n = 1, inputs.smallest(lambda m: chance(m, 1) >= wanted, 2, most, refusal)

@@ -22,7 +22,7 @@ def counted_in(protocol: Any, between: float | None, *fixed: int | None) -> Repo
     return found if found is not None and found.breakdowns_per_filling is not None else None
 
 
-def rounded(fillings: int, one: Reported | None) -> int:
+def whole_results(fillings: int, one: Reported | None) -> int:
     """The next number of fillings that makes whole results."""
     return fillings if one is None else -(-fillings // one.fillings) * one.fillings
 
@@ -36,7 +36,17 @@ def told(fillings: int, one: Reported | None) -> str:
 
 
 def open_result(protocol: Any, between: float | None, one: Reported | None) -> tuple[Caution, ...]:
-    """A caution where a method is named that does not say what it reports (ASTM D877 without its procedure)."""
+    """A caution where a method is named that does not say what it reports (ASTM D877 without its procedure).
+
+    Parameters
+    ----------
+    protocol : Protocol, BenchTimes or str
+        What the plan names.
+    between : float or None
+        Scatter between fillings; None: breakdowns count as independent.
+    one : Reported or None
+        What one result is, where it is known.
+    """
     if one is not None or protocol is None or isinstance(protocol, BenchTimes) or between is None:
         return ()
     known = as_protocol(protocol) if isinstance(protocol, str) else protocol

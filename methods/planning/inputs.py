@@ -15,7 +15,17 @@ MOST_FILLINGS = 10_000
 
 
 def positive(value: float | None, name: str, *, zero: bool = False) -> float:
-    """Give ``value`` back as a float; refuse what is missing, not a number, infinite or not above zero."""
+    """Give ``value`` back as a float; refuse what is missing, not a number, infinite or not above zero.
+
+    Parameters
+    ----------
+    value : float or None
+        What was given.
+    name : str
+        The argument's name, for the message.
+    zero : bool, default False
+        Whether zero is allowed.
+    """
     try:
         number = float(value)  # type: ignore[arg-type]
     except (TypeError, ValueError):
@@ -39,8 +49,20 @@ def probability(value: float | None, name: str) -> float:
     return number
 
 
-def count(value: int | float | None, name: str, *, least: int = 1, most: int = MOST_BREAKDOWNS) -> int:
-    """Give ``value`` back as a whole number of at least ``least``."""
+def whole_number(value: int | float | None, name: str, *, least: int = 1, most: int = MOST_BREAKDOWNS) -> int:
+    """Give ``value`` back as a whole number of at least ``least``.
+
+    Parameters
+    ----------
+    value : int or float or None
+        What was given.
+    name : str
+        The argument's name, for the message.
+    least : int, default 1
+        Smallest number that is allowed.
+    most : int, default MOST_BREAKDOWNS
+        Largest.
+    """
     number = positive(value, name)
     if number != int(number) or number < least:
         raise InputError(
@@ -67,10 +89,26 @@ def several(number: int, word: str) -> str:
 def smallest(good: Callable[[int], bool], least: int, most: int, refusal: str) -> int:
     """Smallest whole number from ``least`` to ``most`` for which ``good`` holds, ``good`` being monotone.
 
+    Parameters
+    ----------
+    good : callable
+        Whether a number is enough; once it is, every larger one is.
+    least : int
+        Where the search begins.
+    most : int
+        Where it ends.
+    refusal : str
+        The message when nothing is enough.
+
     Raises
     ------
     InputError
         With the sentence ``refusal`` when even ``most`` is not enough.
+
+    Examples
+    --------
+    >>> smallest(lambda n: n * n >= 50, 1, 100, "none")
+    8
     """
     if good(least):
         return least
@@ -86,7 +124,21 @@ def smallest(good: Callable[[int], bool], least: int, most: int, refusal: str) -
 
 
 def smallest_near(good: Callable[[int], bool], guess: int, least: int, most: int, refusal: str) -> int:
-    """As :func:`smallest`, with few trials when ``guess`` is near; for what takes long to try."""
+    """As :func:`smallest`, with few trials when ``guess`` is near; for what takes long to try.
+
+    Parameters
+    ----------
+    good : callable
+        Whether a number is enough; once it is, every larger one is.
+    guess : int
+        A number that is likely near.
+    least : int
+        Where the search begins.
+    most : int
+        Where it ends.
+    refusal : str
+        The message when nothing is enough.
+    """
     low = high = min(max(guess, least), most)
     if good(high):
         while low > least and good(low):
@@ -158,6 +210,21 @@ def scatter(
     serial_correlation: float | None = None,
 ) -> Scatter:
     """Take the scatter either as coefficient of variation (fractions) or as SD (kV), never as both.
+
+    Parameters
+    ----------
+    cov : float or None
+        Scatter within a filling, a fraction of the mean.
+    sd : float or None
+        The same in kV, in its place.
+    between_cov : float, optional
+        Scatter between fillings, a fraction of the mean.
+    between_sd : float, optional
+        The same in kV, in its place.
+    mean : float, optional
+        The mean, kV: turns one unit into the other.
+    serial_correlation : float, optional
+        Lag-1 correlation of breakdowns on one filling.
 
     Raises
     ------

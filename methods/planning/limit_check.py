@@ -11,7 +11,7 @@ from methods.errors import InputError
 from methods.planning.inputs import positive
 from methods.protocols.fitting import LIQUIDS, liquid_of, liquid_refusal, open_points, stage_refusal
 from methods.protocols.grades import Bands, bands_of
-from methods.protocols.limits import Limit, compare, limit_for
+from methods.protocols.limits import Limit, check_comparable, limit_for
 from methods.protocols.protocol import Protocol, Value
 from methods.protocols.recognition import recognise
 from methods.result import Caution
@@ -51,6 +51,19 @@ class LimitGiven:
 
         ``stage`` and ``equipment``: what the user says of these oils.
 
+        Parameters
+        ----------
+        protocol : Protocol or None
+            The method of the results; None where nobody says it.
+        fluid : str or None, optional
+            The liquid that the records name.
+        state : str or None, optional
+            The state that the records name.
+        stage : str, optional
+            What the user says of these oils' stage.
+        equipment : str, optional
+            What the user says of the equipment.
+
         Raises
         ------
         InputError
@@ -65,7 +78,7 @@ class LimitGiven:
                     "and gap only: make sure that it is the one of these results.",
                 )
             ]
-        compare(self.entry, protocol)
+        check_comparable(self.entry, protocol)
         why = liquid_refusal(self.entry, fluid)
         if why is not None:
             raise InputError(f"Not compared: {why}.", column="limit", text=self.entry.key, rule="the same liquid")

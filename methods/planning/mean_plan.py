@@ -12,7 +12,7 @@ import numpy as np
 from methods.errors import InputError
 from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost, wear_words
-from methods.planning.in_results import counted_in, open_result, rounded, told
+from methods.planning.in_results import counted_in, open_result, told, whole_results
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS, Scatter
 from methods.planning.nested import (
     Design,
@@ -159,7 +159,17 @@ def _fewest_fillings(ask: _Question, n: int) -> int:
 
 
 def cheapest(ask: _Question, ks: Iterable[int], n: int | None = None) -> tuple[int, int]:
-    """Cheapest design in bench minutes that meets the target; ties go to fewer fillings."""
+    """Cheapest design in bench minutes that meets the target; ties go to fewer fillings.
+
+    Parameters
+    ----------
+    ask : _Question
+        What is asked, with scatter and target.
+    ks : iterable of int
+        Numbers of fillings that are tried, in ascending order.
+    n : int, optional
+        Breakdowns on each filling, if they are fixed.
+    """
     best: tuple[float, int, int] | None = None
     for k in ks:
         if best is not None and design_cost(ask.protocol, k, n or 1, ask.scatter.mean_kv).minutes > best[0]:
@@ -348,8 +358,12 @@ def plan_mean(
     s = inputs.scatter(
         cov, sd, between_cov=between_cov, between_sd=between_sd, mean=mean, serial_correlation=serial_correlation
     )
-    k = None if fillings is None else inputs.count(fillings, "fillings", most=MOST_FILLINGS)
-    n = None if breakdowns_per_filling is None else inputs.count(breakdowns_per_filling, "breakdowns_per_filling")
+    k = None if fillings is None else inputs.whole_number(fillings, "fillings", most=MOST_FILLINGS)
+    n = (
+        None
+        if breakdowns_per_filling is None
+        else inputs.whole_number(breakdowns_per_filling, "breakdowns_per_filling")
+    )
     if interval not in ("bench", "known"):
         raise InputError(f"interval is {interval!r}; it is bench or known.", column="interval", text=str(interval))
     if assurance is not None and interval == "known":
@@ -377,7 +391,7 @@ def plan_mean(
     else:
         one = counted_in(protocol, s.between, k, n)
         k, n = _nested_choice(ask, k, n if one is None else one.breakdowns_per_filling)
-        return _result(ask, rounded(k, one), n, one)
+        return _result(ask, whole_results(k, one), n, one)
     return _result(ask, k, n)
 
 

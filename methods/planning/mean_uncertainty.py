@@ -72,6 +72,23 @@ def mean_uncertainty(
     by luck; with one it is that of the breakdowns, plus ``between_sd`` (kV, from history, taken as certain) or what
     ``history`` says. Withstands are right-censored: the mean is then the maximum-likelihood one of the normal family.
     ``instrument_kv`` is added in quadrature; degrees of freedom after Welch and Satterthwaite (JCGM 100:2008, G.4).
+
+    Parameters
+    ----------
+    kv : ndarray
+        (n,) Voltages, kV.
+    withstood : ndarray
+        (n,) Which of them are withstands.
+    fillings : ndarray
+        (n,) Labels of the fillings.
+    between_sd : float, optional
+        SD between fillings from history, kV.
+    instrument_kv : float, default 0.0
+        Standard uncertainty of the test set, kV.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    history : History, optional
+        What earlier records say of the scatter.
     """
     if withstood.all():
         return MeanUncertainty(None, None, None, "withstood only", ())

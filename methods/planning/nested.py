@@ -15,14 +15,31 @@ import pandas as pd
 import scipy
 from numpy.typing import ArrayLike
 
-from methods.planning.inputs import Scatter, count, probability
+from methods.planning.inputs import Scatter, probability, whole_number
 from methods.planning.obtained import mean_obtained
 from methods.scatter.nested_pivots import student
 from methods.scatter.serial import variance_inflation
 
 
 def filling_variance(within: float, between: float, n: ArrayLike, serial_correlation: float = 0.0) -> np.ndarray:
-    """Variance of one filling's mean of ``n`` breakdowns about the true mean over all fillings."""
+    """Variance of one filling's mean of ``n`` breakdowns about the true mean over all fillings.
+
+    Parameters
+    ----------
+    within : float
+        SD within a filling.
+    between : float
+        SD between fillings, in the same unit.
+    n : array_like
+        Breakdowns on a filling (any shape).
+    serial_correlation : float, default 0.0
+        Lag-1 correlation of breakdowns on one filling.
+
+    Examples
+    --------
+    >>> float(filling_variance(3.0, 2.0, 9))
+    5.0
+    """
     sizes = np.asarray(n, dtype=float)
     inflation = np.ones_like(sizes)
     if serial_correlation:
@@ -34,7 +51,17 @@ def filling_variance(within: float, between: float, n: ArrayLike, serial_correla
 
 
 def within_square(within: float, n: int, serial_correlation: float = 0.0) -> float:
-    """Expected mean square of ``n`` breakdowns about their filling's own mean; correlation makes it smaller."""
+    """Expected mean square of ``n`` breakdowns about their filling's own mean; correlation makes it smaller.
+
+    Parameters
+    ----------
+    within : float
+        SD within a filling.
+    n : int
+        Breakdowns on a filling, 2 or more.
+    serial_correlation : float, default 0.0
+        Lag-1 correlation of breakdowns on one filling.
+    """
     inflation = variance_inflation(serial_correlation, n) if serial_correlation else 1.0
     return within**2 * (n - inflation) / (n - 1)
 
@@ -50,6 +77,26 @@ def half_width_bench(
     """Half-width the bench computes from its own ``k`` filling means, at the planned scatter; nan for k = 1.
 
     Student's t with ``k - 1`` degrees of freedom: with one filling the part between fillings cannot be seen.
+
+    Parameters
+    ----------
+    k : array_like
+        Fillings (any shape).
+    n : array_like
+        Breakdowns on each.
+    within : float
+        SD within a filling.
+    between : float
+        SD between fillings, in the same unit.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    serial_correlation : float, default 0.0
+        Lag-1 correlation of breakdowns on one filling.
+
+    Examples
+    --------
+    >>> float(half_width_bench(5, 3, 0.15, 0.05).round(3))
+    0.124
     """
     fillings = np.asarray(k, dtype=float)
     with np.errstate(invalid="ignore"):
@@ -65,7 +112,23 @@ def half_width_known(
     confidence: float = 0.95,
     serial_correlation: float = 0.0,
 ) -> np.ndarray:
-    """Half-width when both components are known from history: the normal quantile."""
+    """Half-width when both components are known from history: the normal quantile.
+
+    Parameters
+    ----------
+    k : array_like
+        Fillings (any shape).
+    n : array_like
+        Breakdowns on each.
+    within : float
+        SD within a filling.
+    between : float
+        SD between fillings, in the same unit.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    serial_correlation : float, default 0.0
+        Lag-1 correlation of breakdowns on one filling.
+    """
     fillings = np.asarray(k, dtype=float)
     quantile = scipy.special.ndtri(0.5 + confidence / 2)
     return np.asarray(quantile * np.sqrt(filling_variance(within, between, n, serial_correlation) / fillings))
@@ -74,7 +137,19 @@ def half_width_known(
 def half_width_independent(
     n: ArrayLike, within: float, confidence: float = 0.95, serial_correlation: float = 0.0
 ) -> np.ndarray:
-    """Half-width ``t * c / sqrt(n)`` of the mean of ``n`` independent breakdowns; nan for n = 1."""
+    """Half-width ``t * c / sqrt(n)`` of the mean of ``n`` independent breakdowns; nan for n = 1.
+
+    Parameters
+    ----------
+    n : array_like
+        Breakdowns (any shape).
+    within : float
+        Their SD.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    serial_correlation : float, default 0.0
+        Lag-1 correlation of neighbours.
+    """
     sizes = np.asarray(n, dtype=float)
     with np.errstate(invalid="ignore"):
         quantile = scipy.special.stdtrit(np.where(sizes > 1, sizes - 1, np.nan), 0.5 + confidence / 2)
@@ -90,6 +165,19 @@ def assurance(k: int, n: int, target: float, scatter: Scatter, confidence: float
     interval at all (one filling, one breakdown).
 
     Source: L. L. Kupper and K. B. Hafner, *The American Statistician* 43 (1989) 101-105.
+
+    Parameters
+    ----------
+    k : int
+        Fillings.
+    n : int
+        Breakdowns on each.
+    target : float
+        Half-width that is wanted, in the unit of the scatter.
+    scatter : Scatter
+        The planned scatter.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
     """
     plain = most_assurance(k, n, target, scatter, confidence)
     if scatter.between is None or n < 2 or not plain > 0:
@@ -104,7 +192,21 @@ def assurance(k: int, n: int, target: float, scatter: Scatter, confidence: float
 
 
 def most_assurance(k: int, n: int, target: float, scatter: Scatter, confidence: float = 0.95) -> float:
-    """The same were fillings that agree by luck believed: quick, and never less than :func:`assurance`."""
+    """The same were fillings that agree by luck believed: quick, and never less than :func:`assurance`.
+
+    Parameters
+    ----------
+    k : int
+        Fillings.
+    n : int
+        Breakdowns on each.
+    target : float
+        Half-width that is wanted, in the unit of the scatter.
+    scatter : Scatter
+        The planned scatter.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    """
     independent = scatter.between is None
     units = k * n if independent else k
     if units < 2:
@@ -158,6 +260,27 @@ def curve(
     nan without a mean), ``half_width_percent`` and ``half_width_known_percent`` (per cent of the mean, nan when the
     scatter is in kV and no mean was given). ``half_width`` is nan for one filling. Without a between part the
     breakdowns of one filling count as independent, and several fillings as alike: the analysis goes by their means.
+
+    Parameters
+    ----------
+    cov : float, optional
+        Scatter within a filling, a fraction of the mean.
+    between_cov : float, optional
+        Scatter between fillings, a fraction of the mean.
+    sd : float, optional
+        Scatter within a filling in kV, in its place.
+    between_sd : float, optional
+        Scatter between fillings in kV, in its place.
+    mean : float, optional
+        The mean, kV: turns one unit into the other.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    fillings : tuple of int, default (1, 2, 3, 5)
+        Numbers of fillings, a line each.
+    most : int, default 30
+        Most breakdowns in all.
+    serial_correlation : float, default 0.0
+        Lag-1 correlation of breakdowns on one filling.
     """
     from methods.planning.inputs import scatter as take
 
@@ -165,7 +288,7 @@ def curve(
     s = take(cov, sd, between_cov=between_cov, between_sd=between_sd, mean=mean, serial_correlation=serial_correlation)
     parts: list[dict[str, Any]] = []
     for k in fillings:
-        per = np.arange(1, max(count(most, "most") // count(k, "fillings"), 1) + 1)
+        per = np.arange(1, max(whole_number(most, "most") // whole_number(k, "fillings"), 1) + 1)
         if s.between is None and k == 1:
             bench = half_width_independent(k * per, s.within, level, s.serial_correlation)
             known = half_width_known(1, k * per, s.within, 0.0, level, s.serial_correlation)

@@ -67,6 +67,15 @@ class Obtained:
 
         ``means_square`` is the expected variance of the filling means, ``within_square`` the expected mean square
         within fillings, in the unit of the target squared.
+
+        Parameters
+        ----------
+        target : float
+            Half-width that is wanted.
+        means_square : float
+            Expected variance of the filling means.
+        within_square : float
+            Expected mean square within fillings.
         """
         inside = self._inside(within_square)
         most = np.maximum(self._ratio_for(target / inside), 0.0) * inside
@@ -75,7 +84,17 @@ class Obtained:
 
     def reaches(self, distance: np.ndarray, means_square: float, within_square: float) -> np.ndarray:
         """Probability that the one-sided lower limit of the mean reaches a limit that lies ``distance`` below the true
-        mean; distances of any shape."""
+        mean; distances of any shape.
+
+        Parameters
+        ----------
+        distance : ndarray
+            How far below the true mean the limit lies.
+        means_square : float
+            Expected variance of the filling means.
+        within_square : float
+            Expected mean square within fillings.
+        """
         df = self.fillings - 1
         spread = np.sqrt(means_square * 2 * scipy.special.gammaincinv(df / 2, _PARTS) / df / self.fillings)
         inside = self._inside(within_square)[:, None]
@@ -88,7 +107,17 @@ class Obtained:
 
 @lru_cache(maxsize=2048)
 def mean_obtained(fillings: int, breakdowns_per_filling: int, confidence: float) -> Obtained:
-    """The interval of the mean over two fillings or more of two breakdowns or more."""
+    """The interval of the mean over two fillings or more of two breakdowns or more.
+
+    Parameters
+    ----------
+    fillings : int
+        Fillings, 2 or more.
+    breakdowns_per_filling : int
+        Breakdowns on each, 2 or more.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
+    """
     k, n = fillings, breakdowns_per_filling
     t = student(k - 1.0, confidence)
     one_sided = float(scipy.special.stdtrit(k - 1, confidence))
@@ -125,7 +154,19 @@ def one_filling_reach(n: int, confidence: float) -> float:
 
 @lru_cache(maxsize=512)
 def percentile_obtained(fillings: int, breakdowns_per_filling: int, p: float, confidence: float) -> Obtained:
-    """The interval of the ``p`` point of the normal law over two fillings or more of two breakdowns or more."""
+    """The interval of the ``p`` point of the normal law over two fillings or more of two breakdowns or more.
+
+    Parameters
+    ----------
+    fillings : int
+        Fillings, 2 or more.
+    breakdowns_per_filling : int
+        Breakdowns on each, 2 or more.
+    p : float
+        Fraction below the percentile.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
+    """
     k, n = fillings, breakdowns_per_filling
     ends = [normal_percentiles(_summary(k, n, float(r)), [p], confidence)[0, 1:] for r in _ASKED]
     half = np.maximum.accumulate([(high - low) / 2 for low, high in ends])

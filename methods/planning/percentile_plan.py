@@ -10,12 +10,12 @@ from methods.errors import InputError
 from methods.families import PLANNED
 from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost, wear_words
-from methods.planning.in_results import counted_in, rounded, told
+from methods.planning.in_results import counted_in, told, whole_results
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.order_statistics import size_one_sided
 from methods.planning.percentile_width import (
     MOST_SIMULATED,
-    Percentile,
+    PlannedPercentile,
     nested_assurance,
     nested_half_width,
     nested_half_width_known,
@@ -114,13 +114,19 @@ def plan_percentile(
         raise InputError(f"With scatter between fillings the plan is for the normal family; {family} has none.")
     unsaid = s.between is None
     if family == "normal":
-        s = inputs.of_fillings(s, None if fillings is None else inputs.count(fillings, "fillings"))
+        s = inputs.of_fillings(s, None if fillings is None else inputs.whole_number(fillings, "fillings"))
     nested = s.between is not None
-    point = Percentile(family, inputs.probability(p, "p"), inputs.probability(confidence, "confidence"), s, int(seed))
+    point = PlannedPercentile(
+        family, inputs.probability(p, "p"), inputs.probability(confidence, "confidence"), s, int(seed)
+    )
     target = None if half_width is None else inputs.positive(half_width, "half_width")
     sure = None if assurance is None else inputs.probability(assurance, "assurance")
-    k = None if fillings is None else inputs.count(fillings, "fillings", most=MOST_FILLINGS)
-    n = None if breakdowns_per_filling is None else inputs.count(breakdowns_per_filling, "breakdowns_per_filling")
+    k = None if fillings is None else inputs.whole_number(fillings, "fillings", most=MOST_FILLINGS)
+    n = (
+        None
+        if breakdowns_per_filling is None
+        else inputs.whole_number(breakdowns_per_filling, "breakdowns_per_filling")
+    )
     if target is None and (k is None or n is None):
         raise InputError("Give the half-width that is wanted, or both fillings and breakdowns per filling.")
     one = counted_in(protocol, s.between, k, n)
@@ -130,10 +136,12 @@ def plan_percentile(
         if not nested and k > 1 and family == "normal":  # judged by fillings, as the analysis does
             point = replace(point, scatter=inputs.of_fillings(s, k))
             k, n = _nested(point, target or 0.0, sure, None, n)
-    return _result(point, rounded(k, one), n, target, protocol, one, unsaid and point.scatter.between is not None)
+    return _result(point, whole_results(k, one), n, target, protocol, one, unsaid and point.scatter.between is not None)
 
 
-def _independent(point: Percentile, target: float, sure: float | None, k: int | None, n: int | None) -> tuple[int, int]:
+def _independent(
+    point: PlannedPercentile, target: float, sure: float | None, k: int | None, n: int | None
+) -> tuple[int, int]:
     simulated = point.family in ("weibull", "gumbel_min")
     most = MOST_SIMULATED if simulated else MOST_BREAKDOWNS
 
@@ -157,7 +165,9 @@ def _independent(point: Percentile, target: float, sure: float | None, k: int | 
     return 1, total
 
 
-def _nested(point: Percentile, target: float, sure: float | None, k: int | None, n: int | None) -> tuple[int, int]:
+def _nested(
+    point: PlannedPercentile, target: float, sure: float | None, k: int | None, n: int | None
+) -> tuple[int, int]:
     said = point.scatter.say(target)
 
     def good(fillings: int, per: int) -> bool:
@@ -178,7 +188,7 @@ def _nested(point: Percentile, target: float, sure: float | None, k: int | None,
 
 
 def _result(
-    point: Percentile, k: int, n: int, target: float | None, protocol: Any, one: Reported | None, alike: bool
+    point: PlannedPercentile, k: int, n: int, target: float | None, protocol: Any, one: Reported | None, alike: bool
 ) -> PercentilePlan:
     s = point.scatter
     nested = s.between is not None
@@ -237,7 +247,7 @@ def _result(
     )
 
 
-def _lowest(point: Percentile) -> int | None:
+def _lowest(point: PlannedPercentile) -> int | None:
     """Breakdowns until the lowest is a limit whatever the family; None beyond the most that is planned for."""
     try:
         return size_one_sided(1 - point.p, point.level)
@@ -245,7 +255,7 @@ def _lowest(point: Percentile) -> int | None:
         return None
 
 
-def _cautions(point: Percentile, k: int, n: int, alike: bool) -> tuple[Caution, ...]:
+def _cautions(point: PlannedPercentile, k: int, n: int, alike: bool) -> tuple[Caution, ...]:
     s, found = point.scatter, []
     lowest = _lowest(point)
     if (lowest is None or k * n < lowest) and min(point.p, 1 - point.p) < 0.2:

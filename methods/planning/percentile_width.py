@@ -1,7 +1,7 @@
 """How wide the interval of a percentile is, by the exact distribution of the pivotal quantity.
 
 Widths are in units of the mean for lognormal and Weibull, in units of the SD for normal and smallest extreme value;
-:class:`Percentile` turns them into the unit of the scatter.
+:class:`PlannedPercentile` turns them into the unit of the scatter.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ _EULER = 0.5772156649015329
 
 
 @dataclass(frozen=True)
-class Percentile:
+class PlannedPercentile:
     """The ``p`` point of one family with the scatter of a plan; ``level`` is the two-sided confidence."""
 
     family: str
@@ -137,12 +137,21 @@ class Percentile:
         return float(np.mean(scale * (np.exp(-v_low / found) - np.exp(-v_high / found)) / 2 <= target))
 
 
-def nested_half_width(point: Percentile, k: int, n: int) -> float:
+def nested_half_width(point: PlannedPercentile, k: int, n: int) -> float:
     """Half-width of a normal percentile over fillings, as the analysis of such breakdowns gives it; nan for k = 1.
 
     The percentile is that of all breakdowns on all fillings: its SD is ``sqrt(s_f**2 + s_w**2)``. Between and within
     sums of squares are taken at their expected values, and given to :func:`methods.scatter.one_oil.normal_percentiles`,
     which is what fit, Overlay and the verdict ask: generalised pivotal quantities.
+
+    Parameters
+    ----------
+    point : PlannedPercentile
+        The percentile with the planned scatter.
+    k : int
+        Fillings.
+    n : int
+        Breakdowns on each.
     """
     if k < 2:
         return math.nan
@@ -153,20 +162,42 @@ def nested_half_width(point: Percentile, k: int, n: int) -> float:
     return float((high - low) / 2)
 
 
-def nested_assurance(point: Percentile, k: int, n: int, target: float) -> float:
-    """Probability that the half-width over fillings comes out no wider than ``target``; nan for k = 1."""
+def nested_assurance(point: PlannedPercentile, k: int, n: int, target: float) -> float:
+    """Probability that the half-width over fillings comes out no wider than ``target``; nan for k = 1.
+
+    Parameters
+    ----------
+    point : PlannedPercentile
+        The percentile with the planned scatter.
+    k : int
+        Fillings.
+    n : int
+        Breakdowns on each.
+    target : float
+        Half-width that is wanted, in the unit of the scatter.
+    """
     if k < 2:
         return math.nan
     s = point.scatter
     means = (s.between or 0.0) ** 2 + s.within**2 / n
     if n > 1:
         return percentile_obtained(k, n, point.p, point.level).narrow(target, means, s.within**2)
-    alone = Percentile(point.family, point.p, point.level, replace(s, within=math.sqrt(means)), point.seed)
+    alone = PlannedPercentile(point.family, point.p, point.level, replace(s, within=math.sqrt(means)), point.seed)
     return alone.assurance(k, target)
 
 
-def nested_half_width_known(point: Percentile, k: int, n: int) -> float:
-    """Half-width over fillings when both components are known: that of the mean."""
+def nested_half_width_known(point: PlannedPercentile, k: int, n: int) -> float:
+    """Half-width over fillings when both components are known: that of the mean.
+
+    Parameters
+    ----------
+    point : PlannedPercentile
+        The percentile with the known scatter.
+    k : int
+        Fillings.
+    n : int
+        Breakdowns on each.
+    """
     s = point.scatter
     variance = (s.between or 0.0) ** 2 / k + s.within**2 / (k * n)
     return float(scipy.special.ndtri(0.5 + point.level / 2) * math.sqrt(variance))

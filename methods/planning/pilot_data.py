@@ -12,7 +12,7 @@ import pandas as pd
 
 from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
-from methods.planning.in_results import counted_in, rounded, told
+from methods.planning.in_results import counted_in, told, whole_results
 from methods.planning.mean_plan import MeanPlan, plan_mean
 from methods.records.table import as_table, filling_codes, group_codes
 from methods.result import Caution, Shown
@@ -224,7 +224,7 @@ def _one_each(**asked: Any) -> MeanPlan:
     one = counted_in(asked["protocol"], 0.0)
     if one is None or one.breakdowns_per_filling != 1:
         return found
-    k = rounded(found.fillings, one)
+    k = whole_results(found.fillings, one)
     if k != found.fillings:
         more = plan_mean(**{**asked, "fillings": k, "breakdowns_per_filling": 1})
         found = replace(more, cautions=found.cautions)

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from methods.errors import InputError
-from methods.planning.inputs import count, probability
+from methods.planning.inputs import probability, whole_number
 from methods.randomness import Rng, seed_of
 from methods.scatter import fit_many
 
@@ -39,7 +39,17 @@ class Pivots:
         return self.log_scale - self.shape_ratio * np.log(-np.log1p(-p))
 
     def quantiles(self, which: str, probabilities: ArrayLike, p: float | None = None) -> np.ndarray:
-        """Quantiles of ``shape_ratio``, ``log_scale`` or, with ``p``, of the ``percentile`` pivot."""
+        """Quantiles of ``shape_ratio``, ``log_scale`` or, with ``p``, of the ``percentile`` pivot.
+
+        Parameters
+        ----------
+        which : str
+            ``shape_ratio``, ``log_scale`` or ``percentile``.
+        probabilities : array_like
+            Fractions (any shape).
+        p : float, optional
+            Fraction below the percentile, for ``percentile``.
+        """
         values = self.percentile(probability(p, "p")) if which == "percentile" else getattr(self, which)
         return np.quantile(values, np.asarray(probabilities, dtype=float))
 
@@ -52,18 +62,29 @@ class Pivots:
 def weibull_pivots(n: int, seen: int | None = None, *, repetitions: int = DRAWS, rng: Rng = 20250101) -> Pivots:
     """Simulate the pivotal quantities for ``n`` values of which the ``seen`` lowest are breakdowns (all unless said).
 
+    Parameters
+    ----------
+    n : int
+        Number of values.
+    seen : int, optional
+        How many of them, the lowest, are breakdowns.
+    repetitions : int, default DRAWS
+        Simulated samples.
+    rng : int or Generator, default 20250101
+        A seed or a generator; the same seed gives the same numbers.
+
     Raises
     ------
     InputError
         Fewer than two breakdowns, or more breakdowns than values.
     """
-    return _pivots(n, seen, count(repetitions, "repetitions", most=10_000_000), seed_of(rng))
+    return _pivots(n, seen, whole_number(repetitions, "repetitions", most=10_000_000), seed_of(rng))
 
 
 @lru_cache(maxsize=64)
 def _pivots(n: int, seen: int | None, repetitions: int, seed: int) -> Pivots:
-    size = count(n, "n", least=2)
-    events = size if seen is None else count(seen, "seen", least=2)
+    size = whole_number(n, "n", least=2)
+    events = size if seen is None else whole_number(seen, "seen", least=2)
     if events > size:
         raise InputError(f"{events} breakdowns of {size} values is impossible.", column="seen", text=str(seen))
     rng = np.random.default_rng([seed, size, events])

@@ -17,7 +17,24 @@ from methods.errors import InputError
 
 
 def power_t(noncentrality: float, df: float, confidence: float = 0.95, sides: int = 2) -> float:
-    """Power of a t test with ``df`` degrees of freedom when the statistic's noncentrality is as given."""
+    """Power of a t test with ``df`` degrees of freedom when the statistic's noncentrality is as given.
+
+    Parameters
+    ----------
+    noncentrality : float
+        True effect over its standard error.
+    df : float
+        Degrees of freedom.
+    confidence : float, default 0.95
+        Of the test, a fraction.
+    sides : int, default 2
+        1 or 2.
+
+    Examples
+    --------
+    >>> round(power_t(2.5, 18), 2)
+    0.66
+    """
     alpha = 1 - confidence
     if sides == 2:
         critical = float(scipy.stats.t.ppf(1 - alpha / 2, df))
@@ -44,7 +61,26 @@ def _lower(x: float, df: float, noncentrality: float) -> float:
 def power_two_sample(
     effect: float, n1: float, n2: float | None = None, confidence: float = 0.95, sides: int = 2
 ) -> float:
-    """Power of the two-sample t test with ``n1`` and ``n2`` values (equal SDs) to see a shift of ``effect`` SDs."""
+    """Power of the two-sample t test with ``n1`` and ``n2`` values (equal SDs) to see a shift of ``effect`` SDs.
+
+    Parameters
+    ----------
+    effect : float
+        True shift, in SDs.
+    n1 : float
+        Values on one side.
+    n2 : float, optional
+        Values on the other; as many by default.
+    confidence : float, default 0.95
+        Of the test, a fraction.
+    sides : int, default 2
+        1 or 2.
+
+    Examples
+    --------
+    >>> round(power_two_sample(0.5, 64), 2)
+    0.8
+    """
     second = n1 if n2 is None else n2
     return power_t(effect / np.sqrt(1 / n1 + 1 / second), n1 + second - 2, confidence, sides)
 
@@ -54,6 +90,17 @@ def welch_nodes(n: int, confidence: float, sides: int, points: int = 80) -> tupl
     """Critical values of Welch's test with ``n`` values on each side over the shares of the two variances; weights.
 
     The share of the first sample's variance in the sum of both follows a beta law, whatever their sum is.
+
+    Parameters
+    ----------
+    n : int
+        Values on each side.
+    confidence : float
+        Of the test, a fraction.
+    sides : int
+        1 or 2.
+    points : int, default 80
+        Number of nodes.
     """
     alpha = 1 - confidence
     x, w = np.polynomial.legendre.leggauss(points)
@@ -68,6 +115,17 @@ def power_welch(effect: float, n: int, confidence: float = 0.95, sides: int = 2)
 
     With equal numbers Welch's statistic is the pooled one; only its degrees of freedom vary with the share of the two
     variances in their sum, which is independent of that sum: the noncentral t's power is averaged over the shares.
+
+    Parameters
+    ----------
+    effect : float
+        True shift, in SDs.
+    n : int
+        Values on each side.
+    confidence : float, default 0.95
+        Of the test, a fraction.
+    sides : int, default 2
+        1 or 2.
     """
     if sides not in (1, 2):
         raise InputError(f"sides is {sides!r}; a test has 1 or 2.", column="sides", text=str(sides))
@@ -83,5 +141,17 @@ def power_welch(effect: float, n: int, confidence: float = 0.95, sides: int = 2)
 
 
 def power_one_sample(effect: float, n: float, confidence: float = 0.95, sides: int = 2) -> float:
-    """Power of the one-sample (or paired) t test with ``n`` values to see a mean of ``effect`` SDs."""
+    """Power of the one-sample (or paired) t test with ``n`` values to see a mean of ``effect`` SDs.
+
+    Parameters
+    ----------
+    effect : float
+        True mean, in SDs.
+    n : float
+        Number of values or pairs.
+    confidence : float, default 0.95
+        Of the test, a fraction.
+    sides : int, default 2
+        1 or 2.
+    """
     return power_t(effect * np.sqrt(n), n - 1, confidence, sides)

@@ -38,7 +38,7 @@ class SpreadPlan(Shown):
     cautions: tuple[Caution, ...]
 
 
-def sd_factors(df: int, confidence: float = 0.95) -> tuple[float, float]:
+def sd_limit_factors(df: int, confidence: float = 0.95) -> tuple[float, float]:
     """Limits of the true SD as multiples of one found with ``df`` degrees of freedom (chi-square)."""
     tail = (1 - inputs.probability(confidence, "confidence")) / 2
     return (
@@ -57,7 +57,17 @@ def _upper(df: int, tail: float) -> float:
 
 
 def power_of_f(df: int, ratio: float, confidence: float = 0.95) -> float:
-    """Power of the two-sided F test of equal SDs, ``df`` degrees of freedom each, when they differ by ``ratio``."""
+    """Power of the two-sided F test of equal SDs, ``df`` degrees of freedom each, when they differ by ``ratio``.
+
+    Parameters
+    ----------
+    df : int
+        Degrees of freedom of each SD.
+    ratio : float
+        True ratio of the SDs.
+    confidence : float, default 0.95
+        Of the test, a fraction.
+    """
     alpha = 1 - confidence
     low, high = scipy.stats.f.ppf(alpha / 2, df, df), scipy.stats.f.ppf(1 - alpha / 2, df, df)
     return float(scipy.stats.f.sf(high / ratio**2, df, df) + scipy.stats.f.cdf(low / ratio**2, df, df))
@@ -93,7 +103,7 @@ def plan_sd(
         Impossible numbers, or more than 100 000 breakdowns.
     """
     level = inputs.probability(confidence, "confidence")
-    k = inputs.count(fillings, "fillings")
+    k = inputs.whole_number(fillings, "fillings")
     if (within is None) == (ratio is None):
         raise InputError("Give either how close the SD is to be (within, 0.2) or the ratio of two SDs to be seen.")
     refusal = f"More than {MOST_BREAKDOWNS} breakdowns would be needed; ask for less."
@@ -110,7 +120,7 @@ def plan_sd(
         raise InputError(f"kind is {kind!r}; it is within, upper or upper_one_sided.", column="kind", text=str(kind))
     df = math.ceil((df + k) / k) * k - k  # the same number on every filling
     achieved = _within(df, room) if kind == "within" else _upper(df, tail)
-    low, high = sd_factors(df, level)
+    low, high = sd_limit_factors(df, level)
     said = (
         f"the SD found is within {100 * room:g} % of the true one with a probability of {100 * achieved:.0f} %"
         if kind == "within"
@@ -142,7 +152,7 @@ def _ratio_plan(ratio: float, level: float, power: float, k: int) -> SpreadPlan:
         f"More than {MOST_BREAKDOWNS} breakdowns of each would be needed; look for a larger ratio.",
     )
     df = math.ceil((df + k) / k) * k - k
-    low, high = sd_factors(df, level)
+    low, high = sd_limit_factors(df, level)
     achieved = power_of_f(df, larger, level)
     return SpreadPlan(
         breakdowns=2 * (df + k), fillings=k, breakdowns_per_condition=df + k, degrees_of_freedom=df, kind="ratio",

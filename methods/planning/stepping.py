@@ -68,7 +68,24 @@ class NextStep(Shown):
 
 
 def stein_total(sd: float, n: int, target: float, confidence: float = 0.95) -> int:
-    """Total that the two-stage rule asks for after ``n`` values with this SD: max(n, ceil((t s / target)^2))."""
+    """Total that the two-stage rule asks for after ``n`` values with this SD: max(n, ceil((t s / target)^2)).
+
+    Parameters
+    ----------
+    sd : float
+        SD of the first values.
+    n : int
+        How many they are.
+    target : float
+        Half-width that is wanted, in the unit of the SD.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+
+    Examples
+    --------
+    >>> stein_total(9.0, 6, 5.0)
+    22
+    """
     t = float(scipy.stats.t.ppf(0.5 + confidence / 2, n - 1))
     return max(n, math.ceil((t * sd / target) ** 2 * (1 - 1e-12)))
 
@@ -219,9 +236,9 @@ def error_rates(
     """
     seed = seed_of(rng)
     found, width = inputs.positive(cov, "cov"), inputs.positive(target, "target")
-    first = inputs.count(start, "start", least=2)
+    first = inputs.whole_number(start, "start", least=2)
     level = inputs.probability(confidence, "confidence")
-    last = max(inputs.count(most, "most"), first + 1)
+    last = max(inputs.whole_number(most, "most"), first + 1)
     rng = np.random.default_rng(seed)
     spread = np.full(repetitions, found)
     if math.isfinite(cov_df):
@@ -251,7 +268,19 @@ class Within:
         return np.asarray(self.sd**2 * rng.chisquare(fillings * (self.each - 1), len(self.sd)))
 
     def half(self, squares: np.ndarray, means_sd: np.ndarray, fillings: int, level: float) -> np.ndarray:
-        """Half-width as the analysis makes it, from the sum of squares and the SD of the filling means (draws,)."""
+        """Half-width as the analysis makes it, from the sum of squares and the SD of the filling means (draws,).
+
+        Parameters
+        ----------
+        squares : ndarray
+            (draws,) Sums of squares within fillings.
+        means_sd : ndarray
+            (draws,) SDs of the filling means.
+        fillings : int
+            Number of fillings.
+        level : float
+            Confidence, a fraction.
+        """
         inside = np.sqrt(squares / (fillings * (self.each - 1)) / (fillings * self.each))
         ratio = means_sd / math.sqrt(fillings) / inside
         low = max(k for k in _TABLES if k <= fillings)

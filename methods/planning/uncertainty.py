@@ -27,7 +27,7 @@ DIVISORS: dict[str, float] = {
 
 
 @dataclass(frozen=True)
-class Source:
+class BudgetSource:
     """One line of a budget.
 
     ``kind`` is ``A`` (from repeated values) or ``B`` (from anything else). ``value`` with ``unit`` is what is known: an
@@ -56,7 +56,7 @@ class Budget(Shown):
     """
 
     mean_kv: float
-    sources: tuple[Source, ...]
+    sources: tuple[BudgetSource, ...]
     standard_uncertainty_kv: float
     effective_df: float
     coverage_factor: float
@@ -82,7 +82,7 @@ def source(
     distribution: str = "normal",
     sensitivity: float = 1.0,
     df: float = math.inf,
-) -> Source:
+) -> BudgetSource:
     """Make one line of a budget.
 
     Parameters
@@ -104,11 +104,20 @@ def source(
     if not df > 0 or not math.isfinite(sensitivity):
         raise InputError(f"{name}: degrees of freedom must be above zero and the sensitivity a number.", column=name)
     sd = known / DIVISORS[distribution]
-    return Source(name, kind, known, unit, distribution, sd, float(sensitivity), abs(sd * sensitivity), float(df))
+    return BudgetSource(name, kind, known, unit, distribution, sd, float(sensitivity), abs(sd * sensitivity), float(df))
 
 
-def combine(mean_kv: float, sources: Sequence[Source], confidence: float = 0.95) -> Budget:
+def combine(mean_kv: float, sources: Sequence[BudgetSource], confidence: float = 0.95) -> Budget:
     """Combine independent sources into the expanded uncertainty of a mean.
+
+    Parameters
+    ----------
+    mean_kv : float
+        The mean, kV.
+    sources : sequence of BudgetSource
+        The lines of the budget.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
 
     Raises
     ------
@@ -127,7 +136,7 @@ def combine(mean_kv: float, sources: Sequence[Source], confidence: float = 0.95)
     )
     u = math.sqrt(variance)
     lines = tuple(
-        Source(**{**vars(s), "share_percent": 100 * s.contribution_kv**2 / variance})
+        BudgetSource(**{**vars(s), "share_percent": 100 * s.contribution_kv**2 / variance})
         for s in sorted(sources, key=lambda s: -s.contribution_kv)
     )
     largest = lines[0]
@@ -167,8 +176,8 @@ def mean_budget(
     exponent: float | None = None,
     temperature_half_width_k: float | None = None,
     kv_per_kelvin: float | None = None,
-    scatter: Source | None = None,
-    more: Sequence[Source] = (),
+    scatter: BudgetSource | None = None,
+    more: Sequence[BudgetSource] = (),
     confidence: float = 0.95,
 ) -> Budget:
     """Budget of a mean of ``breakdowns_per_filling`` on each of ``fillings``.
@@ -197,7 +206,10 @@ def mean_budget(
         Scatter given twice or not at all; a gap without its exponent; a temperature without its coefficient.
     """
     mean = inputs.positive(mean_kv, "mean_kv")
-    k, n = inputs.count(fillings, "fillings"), inputs.count(breakdowns_per_filling, "breakdowns_per_filling")
+    k, n = (
+        inputs.whole_number(fillings, "fillings"),
+        inputs.whole_number(breakdowns_per_filling, "breakdowns_per_filling"),
+    )
     lines = (
         [scatter]
         if scatter is not None
@@ -238,7 +250,7 @@ def _scatter_lines(
     history: bool,
     within_df: float | None,
     between_df: float | None,
-) -> list[Source]:
+) -> list[BudgetSource]:
     if (means_sd is None) == (within is None):
         raise InputError(
             "Give the scatter either as the SD of the filling means or as SDs within and between fillings, one of them."

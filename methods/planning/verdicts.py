@@ -66,7 +66,10 @@ def pass_probability(
     InputError
         A guarded rule on one breakdown, which shows no scatter.
     """
-    k, n = inputs.count(fillings, "fillings"), inputs.count(breakdowns_per_filling, "breakdowns_per_filling")
+    k, n = (
+        inputs.whole_number(fillings, "fillings"),
+        inputs.whole_number(breakdowns_per_filling, "breakdowns_per_filling"),
+    )
     mean, within = np.broadcast_arrays(np.asarray(true_mean, dtype=float), np.asarray(within_sd, dtype=float))
     between = np.zeros(mean.shape) if between_sd is None else np.broadcast_to(np.asarray(between_sd, float), mean.shape)
     check_rule(rule)
@@ -122,6 +125,31 @@ def simulated_pass_probability(
     """The same by seeded simulation, for any of :data:`methods.families.DRAWN` within fillings (fillings: normal).
 
     A check on the closed forms, and the answer where there is none. Its own error is at most ``0.5 / sqrt(draws)``.
+
+    Parameters
+    ----------
+    true_mean : float
+        Of the oil, kV.
+    limit : float
+        Smallest mean that passes, kV.
+    cov : float
+        Scatter within a filling, a fraction of the mean.
+    between_cov : float, optional
+        Scatter between fillings, a fraction of the mean.
+    fillings : int, default 1
+        Number of fillings.
+    breakdowns_per_filling : int, default 6
+        Breakdowns on each.
+    rule : str, default 'simple'
+        ``simple``, ``guarded`` or ``every``.
+    confidence : float, default 0.95
+        Of the guard band, a fraction.
+    family : str, default 'normal'
+        Of the scatter within a filling.
+    repetitions : int, default 20000
+        Simulated tests.
+    rng : int or Generator, default 1
+        A seed or a generator; the same seed gives the same numbers.
     """
     seed = seed_of(rng)
     rng = np.random.default_rng([seed, fillings, breakdowns_per_filling])
@@ -176,6 +204,31 @@ def operating_characteristic(
 
     The SDs are ``cov`` and ``between_cov`` (fractions) times the true mean. A wrong verdict is a pass below the limit
     or a fail at or above it.
+
+    Parameters
+    ----------
+    true_means : array_like
+        (m,) True means, kV.
+    limit : float
+        Smallest mean that passes, kV.
+    cov : float
+        Scatter within a filling, a fraction of the mean.
+    between_cov : float, optional
+        Scatter between fillings, a fraction of the mean.
+    n : int, default 6
+        Breakdowns on each filling.
+    k : int, default 1
+        Number of fillings.
+    rule : str, default 'simple'
+        ``simple``, ``guarded`` or ``every``.
+    confidence : float, default 0.95
+        Of the guard band, a fraction.
+    scatter_known : bool, default False
+        Whether the guard band comes from known scatter.
+    family : str, default 'normal'
+        Of the scatter within a filling.
+    rng : int or Generator, default 1
+        A seed or a generator; the same seed gives the same numbers.
 
     Returns
     -------

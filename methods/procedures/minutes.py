@@ -20,6 +20,15 @@ def minutes_of(data: Any, by: str | Sequence[str], result: str | int = "result")
     A ramp takes as long as the voltage that it reaches. Withstood rows take no part: their ceiling is the instrument's,
     and oils that reach it are left out where methods are compared. A level that never broke down has no minutes.
 
+    Parameters
+    ----------
+    data : Records or DataFrame
+        The records.
+    by : str or sequence of str
+        Column or columns of the factor.
+    result : str or int, default 'result'
+        What one result is: ``result``, ``filling``, ``breakdown``, or so many fillings.
+
     Raises
     ------
     InputError

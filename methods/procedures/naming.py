@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from methods.columns import REGISTRY, STIRRED, factor_name, with_unit
+from methods.columns import REGISTRY, SETTING, STIRRED, factor_name, with_unit
 from methods.records.table import as_table, first_rows, group_codes
 
 #: What makes a procedure, in the order in which a name says it.
@@ -19,7 +19,7 @@ FIELDS: tuple[str, ...] = tuple(c.name for c in REGISTRY if c.describes == "proc
 ORIGINS: tuple[str, ...] = ("file", "sheet")
 
 #: Fields that a name says as soon as they differ; the others are added only where names would be alike.
-_FIRST: tuple[str, ...] = ("electrode", "gap_mm", "stirring")
+_FIRST: tuple[str, ...] = SETTING
 _LAST: tuple[str, ...] = ("rise_kv_s", "edition")
 
 #: What tests are called whose sheet names nothing of how they were made.

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.columns import RECOGNISED_BY
 from methods.errors import InputError
 from methods.records.table import filling_codes, group_codes, withstood
 from methods.result import Caution
@@ -174,10 +175,10 @@ def _prescribed(table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     fillings, per = np.full(len(table), np.nan), np.full(len(table), np.nan)
     if not table["method"].notna().any():
         return fillings, per
-    columns = [c for c in ("method", "edition", "gap_mm") if c in table.columns]
+    columns = [c for c in RECOGNISED_BY if c in table.columns]
     codes = group_codes(table, columns)
     for code, at in zip(*np.unique(codes, return_index=True), strict=True):
-        method, edition, gap = (table[c].iloc[at] if c in columns else None for c in ("method", "edition", "gap_mm"))
+        method, edition, gap = (table[c].iloc[at] if c in columns else None for c in RECOGNISED_BY)
         if pd.isna(method):
             continue
         gap = None if pd.isna(gap) else float(gap)

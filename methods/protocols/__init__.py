@@ -7,8 +7,16 @@ from typing import TYPE_CHECKING, Any
 
 from methods.protocols.bench import BenchTime, as_protocol, bench_time
 from methods.protocols.library import by_key, load
-from methods.protocols.limits import Comparison, Document, Limit, compare, limit_for, limit_table, limits_for
-from methods.protocols.limits import load as load_limits
+from methods.protocols.limits import (
+    Document,
+    Limit,
+    LimitComparison,
+    check_comparable,
+    comparable_limits,
+    limit_for,
+    limit_table,
+    load_limits,
+)
 from methods.protocols.precision_data import PrecisionStatement, precision_statements
 from methods.protocols.protocol import CHECK, MARKS, Protocol, Value
 from methods.protocols.recognition import recognise, stated_gap
@@ -29,11 +37,11 @@ _LATER = {
 }
 
 __all__ = [
-    "CHECK", "FAMILIES", "MARKS", "NO_RULE", "BenchTime", "Comparison", "Document", "Limit",
+    "CHECK", "FAMILIES", "MARKS", "NO_RULE", "BenchTime", "LimitComparison", "Document", "Limit",
     "PrecisionStatement", "Protocol", "Rule", "RuleEffect", "TripRate", "Value", "Verdict",
-    "as_protocol", "bench_time", "by_key", "compare", "exceeds", "judge", "limit_for", "limit_table", "limits_for",
-    "load", "load_limits", "load_rules", "own_rule", "precision_statements", "recognise", "rule_effect", "rule_of",
-    "stated_gap", "trip_rate",
+    "as_protocol", "bench_time", "by_key", "check_comparable", "comparable_limits", "exceeds", "judge", "limit_for",
+    "limit_table", "load", "load_limits", "load_rules", "own_rule", "precision_statements", "recognise", "rule_effect",
+    "rule_of", "stated_gap", "trip_rate",
 ]  # fmt: skip
 
 

@@ -19,7 +19,7 @@ LOW_PROBABILITY, LOW_FROM, LOW_TO = 0.1, 0.4, 0.7
 
 
 @dataclass(frozen=True)
-class Scatter:
+class AssumedScatter:
     """Breakdowns of mean one: family and coefficient of variation ``cov`` (a fraction) within a filling.
 
     For ``contaminated``, ``cov`` is that of the undisturbed normal breakdowns, whose mean is one; the low ones

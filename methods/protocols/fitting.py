@@ -9,8 +9,7 @@ from typing import Any
 import pandas as pd
 
 from methods.columns import factor_name, with_unit
-from methods.protocols.limits import Limit
-from methods.protocols.limits import load as load_limits
+from methods.protocols.limits import Limit, load_limits
 from methods.protocols.protocol import Protocol
 from methods.result import Caution
 from methods.wording import list_words
@@ -54,7 +53,17 @@ def alike(one: Any, two: Any) -> bool:
 
 
 def stage_refusal(limit: Limit, stage: str, equipment: str) -> str | None:
-    """Why the limit is not one for oils of which this was said; None where it is, or nothing was said."""
+    """Why the limit is not one for oils of which this was said; None where it is, or nothing was said.
+
+    Parameters
+    ----------
+    limit : Limit
+        The limit.
+    stage : str
+        What is said of the oils' stage; empty for nothing.
+    equipment : str
+        What is said of the equipment; empty for nothing.
+    """
     for wanted, said in ((limit.stage, stage), (limit.equipment, equipment)):
         if wanted and said and not alike(wanted, said):
             return f"these oils are said to be {said}, the limit {limit.title} is for {wanted}"
@@ -65,6 +74,19 @@ def open_points(limit: Limit, fluid: Any, state: Any, stage: str = "", equipment
     """What is not known of the oil that the limit asks for: its liquid, its stage, its equipment.
 
     ``state`` is what the records say, ``stage`` and ``equipment`` what the user says of these oils.
+
+    Parameters
+    ----------
+    limit : Limit
+        The limit.
+    fluid : str or None
+        The liquid that the records name.
+    state : str or None
+        The state that the records name.
+    stage : str, optional
+        What the user says of the oils' stage.
+    equipment : str, optional
+        What the user says of the equipment.
     """
     out = []
     if limit.liquid and liquid_of(fluid) is None:

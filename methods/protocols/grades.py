@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from methods.protocols.limits import Limit, load
+from methods.protocols.limits import Limit, load_limits
 
 GOOD, FAIR, POOR = "good", "fair", "poor"
 
@@ -47,7 +47,7 @@ def bands_of(limit: Limit, folder: str | os.PathLike[str] | None = None) -> Band
     """The two limits that part the grades where ``limit`` is one of them; None where the document has no such pair."""
     if limit.kind not in ("good above", "poor below"):
         return None
-    document = next((d for d in load(folder).values() if any(x.key == limit.key for x in d.limits)), None)
+    document = next((d for d in load_limits(folder).values() if any(x.key == limit.key for x in d.limits)), None)
     same = [x for x in (document.limits if document else ()) if _place(x) == _place(limit)]
     found = {x.kind: x.kv.value for x in same if x.kv.value is not None}
     if not {"good above", "poor below"} <= set(found):

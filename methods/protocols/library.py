@@ -48,7 +48,19 @@ def toml(path: Path) -> dict[str, Any]:
 
 
 def problem(path: Path, key: str, found: Any, rule: str) -> InputError:
-    """The error for one bad entry: names file, key, what was found and the rule."""
+    """The error for one bad entry: names file, key, what was found and the rule.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    key : str
+        The entry.
+    found : object
+        What stands there.
+    rule : str
+        What should.
+    """
     return InputError(f"{path.name}: {key} is {found!r}; {rule}.", column=key, text=str(found), rule=rule)
 
 
@@ -56,6 +68,15 @@ def read_value(path: Path, key: str, raw: Any) -> Value:
     """One entry of a protocol, rule or limit file: a table with a mark, or a bare value (marked ``own copy``).
 
     An empty entry has no ``value``. The mark must be one of :data:`MARKS`; all but ``own copy`` need a source.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    key : str
+        The entry's name.
+    raw : object
+        What TOML gave for it.
     """
     if not isinstance(raw, dict):
         return Value(raw, "own copy", path.name)
@@ -117,6 +138,15 @@ def _inherited(base: Protocol, relation: Value) -> dict[str, Value]:
 
 def read_protocol(path: Path, known: dict[str, Protocol], raw: dict[str, Any]) -> Protocol:
     """One protocol from the content of one file; ``known`` holds the protocols on which it may be based.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    known : dict of str to Protocol
+        Protocols by key.
+    raw : dict of str to object
+        What TOML gave for the file.
 
     Raises
     ------

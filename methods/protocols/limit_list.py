@@ -11,13 +11,13 @@ import pandas as pd
 from methods.errors import InputError
 from methods.protocols.bench import as_protocol
 from methods.protocols.fitting import liquid_of
-from methods.protocols.limits import limit_table, load
+from methods.protocols.limits import limit_table, load_limits
 from methods.protocols.protocol import CHECK
 from methods.result import Shown
 
 
 @dataclass(frozen=True, repr=False)
-class Limits(Shown):
+class LimitList(Shown):
     """The result of :func:`list_limits`.
 
     ``limits`` as :func:`methods.protocols.limit_table` has them; ``without_numbers``: the documents that ship without
@@ -31,8 +31,17 @@ class Limits(Shown):
 
 def list_limits(
     method: str | None = None, fluid: str | None = None, *, folder: str | os.PathLike[str] | None = None
-) -> Limits:
+) -> LimitList:
     """Every limit, or those for results of ``method`` (at its gap) or for the liquid ``fluid``.
+
+    Parameters
+    ----------
+    method : str, optional
+        A test method by any name that is known.
+    fluid : str, optional
+        A kind of liquid.
+    folder : str or path, optional
+        The user's own files beside those that are shipped; by default the folder that the environment names.
 
     Raises
     ------
@@ -60,6 +69,6 @@ def list_limits(
                 "silicone.", text=fluid,
             )  # fmt: skip
         table = table[table["liquid"].map(liquid_of) == kind]
-    empty = [d for d in load(folder).values() if not d.limits]
+    empty = [d for d in load_limits(folder).values() if not d.limits]
     documents = [{"key": d.key, "document": d.document, "edition": d.edition, "notes": d.notes} for d in empty]
-    return Limits(table.reset_index(drop=True), documents)
+    return LimitList(table.reset_index(drop=True), documents)

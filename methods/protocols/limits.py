@@ -76,7 +76,7 @@ class Document:
 
 
 @dataclass(frozen=True)
-class Comparison:
+class LimitComparison:
     """A result may be compared with this limit: both are of the same method and gap."""
 
     limit: Limit
@@ -87,7 +87,7 @@ class Comparison:
     check: str = CHECK
 
 
-def load(folder: str | os.PathLike[str] | None = None) -> dict[str, Document]:
+def load_limits(folder: str | os.PathLike[str] | None = None) -> dict[str, Document]:
     """All documents by key: the shipped ones, then those of the user's folder (or ``GAPSHIFT_LIMITS``).
 
     Raises
@@ -172,7 +172,7 @@ def limit_table(folder: str | os.PathLike[str] | None = None) -> pd.DataFrame:
             "equipment": x.equipment, "kind": x.kind, "method": x.method, "gap_mm": x.gap_mm, "kv": x.kv.value,
             "mark": x.kv.mark, "source": x.kv.source, "boundary": x.boundary, "newer": x.newer,
         }
-        for d in load(folder).values() for x in d.limits
+        for d in load_limits(folder).values() for x in d.limits
     ]  # fmt: skip
     return pd.DataFrame(rows)
 
@@ -185,7 +185,7 @@ def limit_for(key: str, folder: str | os.PathLike[str] | None = None) -> Limit:
     InputError
         There is none of that key, or its document ships without numbers.
     """
-    documents = load(folder)
+    documents = load_limits(folder)
     for document in documents.values():
         for limit in document.limits:
             if limit.key == key:
@@ -196,9 +196,11 @@ def limit_for(key: str, folder: str | os.PathLike[str] | None = None) -> Limit:
     raise InputError(f"There is no limit {key!r}; it must be {rule}.{extra}", column="limit", text=key, rule=rule)
 
 
-def limits_for(protocol: Protocol, folder: str | os.PathLike[str] | None = None) -> list[Limit]:
+def comparable_limits(protocol: Protocol, folder: str | os.PathLike[str] | None = None) -> list[Limit]:
     """The limits with which results of a protocol may be compared; empty values are left out."""
-    return [x for d in load(folder).values() for x in d.limits if x.kv.value is not None and not refusal(x, protocol)]
+    return [
+        x for d in load_limits(folder).values() for x in d.limits if x.kv.value is not None and not refusal(x, protocol)
+    ]
 
 
 def refusal(limit: Limit, protocol: Protocol | None) -> str | None:
@@ -228,7 +230,7 @@ def refusal(limit: Limit, protocol: Protocol | None) -> str | None:
     return None
 
 
-def compare(limit: Limit, protocol: Protocol | None) -> Comparison:
+def check_comparable(limit: Limit, protocol: Protocol | None) -> LimitComparison:
     """Make sure that a result of the protocol may be compared with the limit.
 
     Raises
@@ -253,4 +255,4 @@ def compare(limit: Limit, protocol: Protocol | None) -> Comparison:
         "not stated": "whether a result exactly on it passes is not stated here; settle it first",
     }[limit.boundary]
     sentence = f"{limit.title}: {number:g} kV by {protocol.designation}; {edge}; {limit.check}."
-    return Comparison(limit, protocol.key, number, limit.boundary, sentence, limit.check)
+    return LimitComparison(limit, protocol.key, number, limit.boundary, sentence, limit.check)

@@ -21,7 +21,17 @@ def judging(rules: Sequence[Rule]) -> list[Rule]:
 
 
 def all_exact(rules: Sequence[Rule], family: str, between_cov: float) -> bool:
-    """Whether every curve of these rules comes from a formula that is quickly computed."""
+    """Whether every curve of these rules comes from a formula that is quickly computed.
+
+    Parameters
+    ----------
+    rules : sequence of Rule
+        The rules.
+    family : str
+        Family of the scatter within a filling.
+    between_cov : float
+        Scatter between fillings, a fraction of the mean.
+    """
     slow = any(r.kind == "three_r" for r in rules) and between_cov > 0
     return not slow and all(has_exact(r, family) for r in rules)
 
@@ -37,6 +47,23 @@ def trip_curves(
     progress: Callable[[float], object] | None = None,
 ) -> pd.DataFrame:
     """Probability that each rule asks for more, for each true scatter; exact where that is quick, simulated otherwise.
+
+    Parameters
+    ----------
+    rules : sequence of Rule
+        The rules.
+    family : str, default 'normal'
+        Family of the scatter within a filling.
+    between_cov : float, default 0.0
+        Scatter between fillings, a fraction of the mean.
+    covs : sequence of float, default COVS
+        True scatter within a filling, fractions of the mean.
+    repetitions : int, default 20000
+        Simulated series for each point that has no quick formula.
+    rng : int or Generator, default 1
+        A seed or a generator; the same seed gives the same numbers.
+    progress : callable, optional
+        Called with the share that is done, from 0 to 1.
 
     Returns
     -------
@@ -77,6 +104,23 @@ def effect_table(
     progress: Callable[[float], object] | None = None,
 ) -> pd.DataFrame:
     """What following each rule does to the reported mean, for each true scatter (simulated).
+
+    Parameters
+    ----------
+    rules : sequence of Rule
+        The rules.
+    covs : sequence of float
+        True scatter within a filling, fractions of the mean.
+    family : str, default 'normal'
+        Family of the scatter within a filling.
+    between_cov : float, default 0.0
+        Scatter between fillings, a fraction of the mean.
+    repetitions : int, default 50000
+        Simulated tests for each row.
+    rng : int or Generator, default 1
+        A seed or a generator; the same seed gives the same numbers.
+    progress : callable, optional
+        Called with the share that is done, from 0 to 1.
 
     Returns
     -------

@@ -65,6 +65,21 @@ def own_rule(
 
     ``n`` breakdowns are judged (3 or more), and ``more`` are asked for when they fail (0: none).
 
+    Parameters
+    ----------
+    kind : str
+        ``three_r``, ``range_percent`` or ``cov_ceiling``.
+    limit : float
+        Factor of ``three_r``, or % of the mean.
+    n : int, default 5
+        Breakdowns that are judged.
+    more : int, default 5
+        Breakdowns that are asked for.
+    second_limit : float, optional
+        Limit of all ``n + more``, % of the mean; none by default.
+    key : str, default 'own'
+        What the rule is called.
+
     Raises
     ------
     InputError
@@ -188,6 +203,15 @@ def spread(rule: Rule, kv: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.f
 
 def exceeds(rule: Rule, kv: ArrayLike, *, second: bool = False) -> NDArray[np.bool_]:
     """Whether each series (last axis) breaks the rule; ``second`` judges ``n + more`` by the second limit.
+
+    Parameters
+    ----------
+    rule : Rule
+        The rule.
+    kv : array_like
+        (..., n) Series of breakdowns, kV.
+    second : bool, default False
+        Whether the second limit judges.
 
     Raises
     ------

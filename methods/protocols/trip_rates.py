@@ -11,7 +11,7 @@ import scipy
 from numpy.typing import NDArray
 
 from methods.errors import InputError
-from methods.protocols.assumed import Scatter
+from methods.protocols.assumed import AssumedScatter
 from methods.protocols.rules import Rule, exceeds
 from methods.randomness import Rng, seed_of
 from methods.result import Caution
@@ -145,7 +145,7 @@ def trip_rate(
     order statistics, by Gauss-Legendre quadrature.
     """
     seed = seed_of(rng)
-    scatter = Scatter(family, cov)
+    scatter = AssumedScatter(family, cov)
     size = _settings(rule, n, between_cov, repetitions)
     if exact and not has_exact(rule, family):
         raise InputError(
@@ -174,7 +174,7 @@ def trip_rate(
     return TripRate(rule.key, family, cov, between_cov, size, share, error, "simulation", done, _cautions(scatter))
 
 
-def _cautions(scatter: Scatter) -> tuple[Caution, ...]:
+def _cautions(scatter: AssumedScatter) -> tuple[Caution, ...]:
     if scatter.family != "contaminated":
         return ()
     text = (
@@ -195,7 +195,7 @@ def _chunks(repetitions: int, progress: Progress | None, cancel: Cancel | None) 
             progress(done / repetitions)
 
 
-def _exact(rule: Rule, scatter: Scatter, n: int, between: float) -> float:
+def _exact(rule: Rule, scatter: AssumedScatter, n: int, between: float) -> float:
     if rule.kind == "three_r":
         factor = float(rule.factor.value)
         if not between:
@@ -220,7 +220,7 @@ def _range_survival(width: NDArray[np.float64], n: int) -> NDArray[np.float64]:
     return np.asarray(scipy.stats.studentized_range.sf(width, n, np.inf))
 
 
-def _three_r(scatter: Scatter, n: int, factor: float, shift: float) -> float:
+def _three_r(scatter: AssumedScatter, n: int, factor: float, shift: float) -> float:
     """P(factor * range > next-to-lowest) when all values are shifted by the filling's level.
 
     The rule holds if, with a the lowest and b the next, all others lie between b and a + b / factor.
@@ -249,7 +249,7 @@ def _three_r(scatter: Scatter, n: int, factor: float, shift: float) -> float:
 
 
 @lru_cache(maxsize=64)
-def _tabulated(scatter: Scatter) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+def _tabulated(scatter: AssumedScatter) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Distribution function and density on a fine grid: a mixture of many parts is slow to evaluate."""
     x = np.linspace(*scatter.range_of_support(), 20_001)
     return x, scatter.cdf(x), np.nan_to_num(scatter.pdf(x))
@@ -272,13 +272,34 @@ def rule_effect(
     ``new_filling``: the additional breakdowns come from another filling. Where the whole series still fails
     its second limit, the test is repeated from the start until a series is reported.
 
+    Parameters
+    ----------
+    rule : Rule
+        The rule.
+    cov : float
+        True scatter within a filling, a fraction of the mean.
+    family : str, default 'normal'
+        Its family.
+    between_cov : float, default 0.0
+        Scatter between fillings, a fraction of the mean.
+    new_filling : bool, default False
+        Whether the additional breakdowns come from another filling.
+    repetitions : int, default 100000
+        Simulated tests.
+    rng : int or Generator, default 1
+        A seed or a generator; the same seed gives the same numbers.
+    progress : callable, optional
+        Called with the share that is done, from 0 to 1.
+    cancel : callable, optional
+        Asked now and then; True stops the work.
+
     Raises
     ------
     InputError
         As :func:`trip_rate`.
     """
     seed = seed_of(rng)
-    scatter = Scatter(family, cov)
+    scatter = AssumedScatter(family, cov)
     n = _settings(rule, None, between_cov, repetitions)
     more = int(rule.more.value or 0)
     judged = rule.kind == "three_r" or rule.second_limit_percent.value is not None or not more

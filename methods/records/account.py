@@ -50,11 +50,37 @@ class Account:
     numbers: dict[str, int] | None = None  # of each sheet, counted beforehand; see :mod:`methods.records.balance`
 
     def mark(self, sheet: str, row: int, column: int, role: str, why: str) -> None:
-        """Say what one cell is; it stays what it was called first."""
+        """Say what one cell is; it stays what it was called first.
+
+        Parameters
+        ----------
+        sheet : str
+            Name of the sheet.
+        row : int
+            Its row, from 1.
+        column : int
+            Its column, from 1.
+        role : str
+            What it was taken for.
+        why : str
+            Why, in words.
+        """
         self.said.setdefault((sheet, int(row), int(column)), (role, why))
 
     def add(self, sheet: Sheet, plan: Layout, body: Body, flat: Flat) -> None:
-        """A table that was read."""
+        """A table that was read.
+
+        Parameters
+        ----------
+        sheet : Sheet
+            The sheet.
+        plan : Layout
+            How it is laid out.
+        body : Body
+            Its cells below the heading.
+        flat : Flat
+            Its voltage cells.
+        """
         self.parts.append(_Part(sheet, plan, body, flat))
 
     def frame(self) -> pd.DataFrame:

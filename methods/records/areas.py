@@ -8,7 +8,7 @@ from typing import Any
 
 from methods.columns import COLUMNS
 from methods.errors import InputError
-from methods.records.headings import heading
+from methods.records.headings import read_heading
 
 #: What an area can be said to be. ``heading``: its first row holds the headings of the table that begins there.
 #: ``values``: its columns hold readings. ``block``: a table of its own. ``summary`` and ``leave_out`` hold no readings.
@@ -41,7 +41,17 @@ class Area:
     context: Mapping[str, str] = field(default_factory=dict)
 
     def holds(self, sheet: str, row: int, column: int) -> bool:
-        """Whether the area covers this cell."""
+        """Whether the area covers this cell.
+
+        Parameters
+        ----------
+        sheet : str
+            Name of the sheet.
+        row : int
+            Row, from 1.
+        column : int
+            Column, from 1.
+        """
         return (
             (self.sheet is None or self.sheet == sheet)
             and (self.rows is None or self.rows[0] <= row <= self.rows[1])
@@ -80,7 +90,7 @@ def _area(given: Area | Mapping[str, Any]) -> Area:
         raise InputError(f"The role of an area is one of {', '.join(ROLES)}, not {role!r}.", column="areas", text=role)
     context = {}
     for name, text in dict(given.get("context") or {}).items():
-        known = name if name in TYPED else heading(str(name)).name
+        known = name if name in TYPED else read_heading(str(name)).name
         if known not in TYPED:
             raise InputError(
                 f"{name!r} cannot be given for an area; it is one of {', '.join(TYPED)}.",

@@ -31,6 +31,27 @@ def assemble(
     """Contract columns first, then the file's own; only rows that were kept.
 
     Also the codes (0 for empty) of those text columns that were coded on the way, so that nobody codes them again.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out.
+    body : Body
+        Its cells below the heading.
+    flat : Flat
+        Its voltage cells.
+    keep : ndarray
+        (cells,) Which of them become rows.
+    place : Places
+        Where they stand in the file.
+    gaps : ndarray
+        (rows of the body,) Gaps, mm.
+    blocks : ndarray
+        (rows of the body,) The row on which the series of each began.
+    day_first : bool or None
+        Whether 03/04 is a day in April; None: told by the dates.
+    log : Log
+        Takes the problems and guesses.
     """
     every = bool(keep.all())
     index = flat.row if every else flat.row[keep]
@@ -96,7 +117,23 @@ def _known(plan: Layout, body: Body, rows: np.ndarray, day_first: bool | None, l
 
 
 def convert_column(name: str, cells: Coded, head: Heading, rows: np.ndarray, day_first: bool | None, log: Log) -> Any:
-    """One column in the contract's words and units."""
+    """One column in the contract's words and units.
+
+    Parameters
+    ----------
+    name : str
+        Column of the record table.
+    cells : Coded
+        Its cells.
+    head : Heading
+        Its heading.
+    rows : ndarray
+        Row of each cell in the file.
+    day_first : bool or None
+        Whether 03/04 is a day in April; None: told by the dates.
+    log : Log
+        Takes the problems and guesses.
+    """
     if name in NUMERIC:
         return factors.numbers(name, cells, head, rows, log)
     if name == "electrode":

@@ -13,8 +13,8 @@ from functools import lru_cache
 
 from methods.columns import PROCEDURE
 from methods.records.cells import BLANK, NO_BREAKDOWN, normalise, parse
-from methods.records.facts import facts_of, named
-from methods.records.headings import Heading, any_unit, fold, heading, summary_label
+from methods.records.facts import column_called, facts_of
+from methods.records.headings import Heading, any_unit, fold, read_heading, summary_label
 from methods.records.layout import COUNTING, counts_breakdowns, is_number, is_unit_row, shot_run
 from methods.records.text import Sheet
 
@@ -106,7 +106,7 @@ def is_heading(row: list[str], readings: bool = False) -> bool:
         return False
     if is_unit_row(row) and not any(any_unit(c) == "-" for c in filled):
         return False
-    read = [(i, heading(c)) for i, c in enumerate(row) if c.strip()]
+    read = [(i, read_heading(c)) for i, c in enumerate(row) if c.strip()]
     if any(parse(c).kind == NO_BREAKDOWN and _no_breakdown(c) for c in filled):
         return False
     shots = [h for i, h in read if h.shot is not None and h.name is None and h.unit not in _NO_COUNT]
@@ -134,12 +134,12 @@ def _sort_of(text: str) -> str:
 
 def _no_breakdown(text: str) -> bool:
     """Whether a cell that says that nothing broke down is no heading, such as ``Withstood``."""
-    return heading(text).name not in ("kv", "outcome") or fold(text).split()[:1] == ["no"]
+    return read_heading(text).name not in ("kv", "outcome") or fold(text).split()[:1] == ["no"]
 
 
 def _ordinal(text: str) -> bool:
     """``1st``, ``2nd``: a heading that begins with a digit."""
-    return any(map(str.isalpha, text)) and heading(text).shot is not None
+    return any(map(str.isalpha, text)) and read_heading(text).shot is not None
 
 
 def _rises(shots: list[Heading]) -> bool:
@@ -224,7 +224,7 @@ def _own_heading(row: list[str]) -> bool:
     """Headings that can stand alone: with a label or an order beside the voltages, breakdowns counted from 1."""
     if not is_heading(row, readings=True):
         return False
-    read = [heading(c) for c in row if c.strip()]
+    read = [read_heading(c) for c in row if c.strip()]
     label = any(h.name not in (None, "kv") or fold(h.text) in COUNTING or h.text in ("#", "№") for h in read)
     run = _counted(row)
     return label or (bool(run) and normalise(row[run[0]]).rstrip(".") == "1")
@@ -275,7 +275,7 @@ def _stands_out(grid: _Grid, heads: list[int], at: int) -> bool:
     before = {fold(c) for c in grid.cells[max(h for h in heads if h < at)] if c.strip()}
     texts = [fold(c) for c in grid.cells[at] if c.strip()]
     like = 2 * sum(t in before for t in texts) > len(texts) or all(
-        (heading(c).name or heading(c).shot or summary_label(c)) and not _lone_label(c)
+        (read_heading(c).name or read_heading(c).shot or summary_label(c)) and not _lone_label(c)
         for c in grid.cells[at]
         if c.strip()
     )
@@ -286,7 +286,7 @@ def _stands_out(grid: _Grid, heads: list[int], at: int) -> bool:
 
 def _lone_label(text: str) -> bool:
     """Whether a text with a number, ``S3``, counts no breakdown."""
-    read = heading(text)
+    read = read_heading(text)
     return read.name is None and read.shot is not None and not counts_breakdowns([read])
 
 
@@ -326,7 +326,7 @@ def _is_line(row: list[str], top: bool) -> bool:
 
 def _form_line(filled: list[str]) -> bool:
     """A label of the procedure and its value, which may be ``no``."""
-    return len(filled) == 2 and not is_number(filled[0]) and named(filled[0].rstrip(" :=：")) in PROCEDURE
+    return len(filled) == 2 and not is_number(filled[0]) and column_called(filled[0].rstrip(" :=：")) in PROCEDURE
 
 
 def _lines(grid: _Grid, rows: Iterable[int]) -> list[Line]:
@@ -373,7 +373,7 @@ def _sections(
     grid: _Grid, head: int, rows: range
 ) -> tuple[list[list[str]], list[Line], list[tuple[list[Line], list[int]]]]:
     """The rows of data, cut where a line within them says something new of the rows below; and lines of no data."""
-    read = [heading(c) for c in grid.cells[head]]
+    read = [read_heading(c) for c in grid.cells[head]]
     names = [h.name for h in read]
     values = {i for i, h in enumerate(read) if h.name == "kv" or (h.shot is not None and h.name is None)}
     values |= set(_counted(grid.cells[head]))
@@ -427,8 +427,8 @@ def _groups(head: list[str], body: list[list[str]]) -> list[tuple[list[int], int
     whole = [(list(range(width)), 0, width)]
     texts = [fold(c) or c.strip() for c in head]
     run = set(_counted(head))
-    lettered = [heading(c).prefix for c in head]
-    shots = [heading(c) if c.strip() else None for c in head]
+    lettered = [read_heading(c).prefix for c in head]
+    shots = [read_heading(c) if c.strip() else None for c in head]
     if _lettered([h for h in shots if h is not None and h.shot is not None and h.name is None]):
         firsts = [i for i, h in enumerate(shots) if h is not None and h.shot == 1 and lettered.index(h.prefix) == i]
     else:
@@ -441,7 +441,7 @@ def _groups(head: list[str], body: list[list[str]]) -> list[tuple[list[int], int
     edges = [*firsts, width]
     out = []
     for start, stop in zip(edges, edges[1:], strict=False):
-        read = [heading(head[i]) for i in range(start, stop) if head[i].strip()]
+        read = [read_heading(head[i]) for i in range(start, stop) if head[i].strip()]
         value = any(h.name == "kv" for h in read) or sum(h.shot is not None and h.name is None for h in read) >= 2
         if not value or len(read) < 2:
             return whole

@@ -29,7 +29,17 @@ class Taken:
 
     @classmethod
     def of(cls, cells: pd.DataFrame, sheet: str, within: Place) -> Taken:
-        """What ``records.cells`` says of the cells of this sheet within a place."""
+        """What ``records.cells`` says of the cells of this sheet within a place.
+
+        Parameters
+        ----------
+        cells : DataFrame
+            ``records.cells``: what every cell was taken for.
+        sheet : str
+            Name of the sheet.
+        within : Place
+            The place that is looked at.
+        """
         if not len(cells):
             return cls()
         rows, columns = cells["row"].to_numpy(dtype=int), cells["column"].to_numpy(dtype=int) - 1
@@ -129,7 +139,17 @@ class Hand:
         return 0
 
     def context(self, place: Place, name: str, text: str) -> Recipe:
-        """For the readings of the place this column is ``text``; an empty one takes back what was said."""
+        """For the readings of the place this column is ``text``; an empty one takes back what was said.
+
+        Parameters
+        ----------
+        place : Place
+            The place; all of the sheet if it names nothing.
+        name : str
+            Column of the record table.
+        text : str
+            What it is; empty: nothing is said.
+        """
         text = said_text(name, text) if text.strip() else ""
         if place == Place():
             part = self._part(place)

@@ -19,7 +19,17 @@ _OUT = {"leave_out": "left_out", "summary": "summary"}
 
 
 def leave_out(sheet: Sheet, areas: tuple[Area, ...], account: Account) -> Sheet:
-    """The sheet without the cells that are to be left out or that sum others up; the account says so."""
+    """The sheet without the cells that are to be left out or that sum others up; the account says so.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet.
+    areas : tuple of Area
+        What was said of areas.
+    account : Account
+        Told of every cell that is left out.
+    """
     mine = [a for a in areas if a.role in _OUT and a.sheet in (None, sheet.name)]
     if not mine or sheet.long:
         return sheet
@@ -34,7 +44,17 @@ def leave_out(sheet: Sheet, areas: tuple[Area, ...], account: Account) -> Sheet:
 
 
 def rows_said(areas: tuple[Area, ...], sheet: Sheet, role: str) -> frozenset[int]:
-    """The rows of a sheet that whole areas of this role cover."""
+    """The rows of a sheet that whole areas of this role cover.
+
+    Parameters
+    ----------
+    areas : tuple of Area
+        What was said of areas.
+    sheet : Sheet
+        The sheet.
+    role : str
+        The role that is asked for.
+    """
     mine = [a.rows for a in areas if a.role == role and a.rows is not None and a.sheet in (None, sheet.name)]
     return frozenset(n for first, last in mine for n in range(first, last + 1))
 
@@ -43,7 +63,25 @@ def overrule(
     table: pd.DataFrame, sheet: str, rows: np.ndarray, places: np.ndarray, areas: tuple[Area, ...],
     day_first: bool | None, log: Log,
 ) -> None:  # fmt: skip
-    """Write what was typed for areas into the columns of ``table``, in place; later areas overrule earlier ones."""
+    """Write what was typed for areas into the columns of ``table``, in place; later areas overrule earlier ones.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows that were read (n).
+    sheet : str
+        Name of the sheet.
+    rows : ndarray
+        (n,) Rows of the cells in the file, from 1.
+    places : ndarray
+        (n,) Columns of the cells, from 1.
+    areas : tuple of Area
+        What was said of areas.
+    day_first : bool or None
+        Whether 03/04 is a day in April; None: told by the dates.
+    log : Log
+        Takes the problems and guesses.
+    """
     for area in areas:
         if not area.context or area.sheet not in (None, sheet) or not len(table):
             continue

@@ -18,7 +18,7 @@ import pandas as pd
 
 from methods.errors import InputError
 from methods.records.by_click import Hand, cells_said
-from methods.records.headings import heading
+from methods.records.headings import read_heading
 from methods.records.places import Place
 from methods.records.recipe import CONTEXT, FILLINGS, MEANINGS, Recipe, said_text
 
@@ -49,7 +49,17 @@ def words_of(said: Mapping[str, str] | str | Sequence[str] | None) -> list[str]:
 
 
 def for_file(options: Mapping[str, Any], source: Any, sources: Sequence[Any]) -> dict[str, Any]:
-    """The options of :func:`methods.read` for one of several files: words for another one do not concern it."""
+    """The options of :func:`methods.read` for one of several files: words for another one do not concern it.
+
+    Parameters
+    ----------
+    options : mapping of str to object
+        Of :func:`methods.read`.
+    source : object
+        The file.
+    sources : sequence of object
+        All files that are read.
+    """
     out = dict(options)
     others = [name for s in sources for name in _names(s)]
     for key in ("context", "say"):
@@ -116,7 +126,7 @@ def _context(recipe: Recipe, word: str, sheets: Callable[[], Sequence[Any]], acc
             "where it holds for a part of the file only.",
             column="context", text=word,
         )  # fmt: skip
-    known = name if name in CONTEXT else heading(name).name
+    known = name if name in CONTEXT else read_heading(name).name
     if known not in CONTEXT:
         raise InputError(
             f"{name!r} cannot be said of a file; it is one of {', '.join(CONTEXT)}.", column="context", text=name
@@ -142,9 +152,9 @@ def _mark(recipe: Recipe, word: str, sheets: Callable[[], Sequence[Any]], accoun
     if bool(text) != (role in _WITH_TEXT) or bool(sign) != bool(text):
         raise InputError(f"{word!r}: {_example(role)}", column="say", text=word)
     if role == "means" and text not in MEANINGS:
-        text = str(heading(text).name)
+        text = str(read_heading(text).name)
     if role == "heads" and text not in CONTEXT:
-        text = str(heading(text).name)
+        text = str(read_heading(text).name)
     allowed = {"means": MEANINGS, "heads": CONTEXT}.get(role)
     if allowed and text not in allowed:
         raise InputError(f"{word!r}: it may be {', '.join(allowed)}.", column="say", text=word)
@@ -206,7 +216,17 @@ def _place(address: str, sheets: Sequence[Any]) -> tuple[Any | None, Place]:
 
 
 def account_or_said(sheets: Sequence[Any], recipe: Recipe, read: Callable[[Recipe], Any]) -> pd.DataFrame:
-    """``records.cells`` of the file as it is read with the recipe; where it cannot be, what the recipe says."""
+    """``records.cells`` of the file as it is read with the recipe; where it cannot be, what the recipe says.
+
+    Parameters
+    ----------
+    sheets : sequence of object
+        Sheets of the file as cells.
+    recipe : Recipe
+        The recipe.
+    read : callable
+        Reads the file with a recipe.
+    """
     try:
         cells: pd.DataFrame = read(recipe).cells
     except InputError:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from methods.columns import ONE_CEILING
 from methods.records.cells import NO_BREAKDOWN, VALUE, WITHSTOOD
 from methods.records.coded import Body
 from methods.records.factors import amount
@@ -40,7 +41,23 @@ def wall(kv: np.ndarray) -> tuple[float, int] | None:
 
 
 def mark_ceilings(plan: Layout, body: Body, flat: Flat, place: Places, given: float | bool | None, log: Log) -> None:
-    """Turn values at a ceiling into withstands, and give ``NB`` cells their ceiling, in place."""
+    """Turn values at a ceiling into withstands, and give ``NB`` cells their ceiling, in place.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out.
+    body : Body
+        Its cells below the heading.
+    flat : Flat
+        Its voltage cells; changed in place.
+    place : Places
+        Where they stand in the file.
+    given : float or bool or None
+        Ceiling of the test set, kV; False: there is none; None: told by the file.
+    log : Log
+        Takes the problems and guesses.
+    """
     ceiling = None
     lookalike = time_lookalike(plan, body, flat)
     if lookalike is not None:
@@ -118,11 +135,7 @@ def _walls(plan: Layout, body: Body, flat: Flat, log: Log) -> float | None:
     groups: list[tuple[str, np.ndarray]] = [("", everything)]
     for i, h in enumerate(plan.headings):
         column = body.columns[i]
-        if (
-            h.name in ("instrument", "laboratory", "method", "gap_mm")
-            and i not in plan.values
-            and 1 < len(column.uniques) <= 40
-        ):
+        if h.name in ONE_CEILING and i not in plan.values and 1 < len(column.uniques) <= 40:
             groups += [(f" where {h.text} is {t!r}", column.codes[flat.row] == c) for c, t in enumerate(column.uniques)]
     found = []
     for label, where in groups:
@@ -143,7 +156,17 @@ def _walls(plan: Layout, body: Body, flat: Flat, log: Log) -> float | None:
 
 
 def time_lookalike(plan: Layout, body: Body, flat: Flat) -> str | None:
-    """The heading of a column of times beside few different voltages: times to breakdown at constant voltage."""
+    """The heading of a column of times beside few different voltages: times to breakdown at constant voltage.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out.
+    body : Body
+        Its cells below the heading.
+    flat : Flat
+        Its voltage cells.
+    """
     times = [i for i, h in enumerate(plan.headings) if i not in plan.values and is_time(h) and not h.summary]
     held = flat.kv[flat.kind == VALUE]
     if not times or len(held) < 8:

@@ -133,7 +133,7 @@ def normalise(text: str) -> str:
     return " ".join(out.split())
 
 
-def number(token: str, decimal: str | None = None) -> float | None:
+def parse_number(token: str, decimal: str | None = None) -> float | None:
     """Read a number that may carry thousands marks; None when the marks contradict each other.
 
     ``decimal`` is the file's decimal mark if known. A single mark that is not the file's and stands before
@@ -241,7 +241,7 @@ def _words(clean: str, decimal: str | None) -> Cell:
     """A cell that does not start with a number: perhaps ``no breakdown at 60``."""
     found = _NO_BREAKDOWN_AT.fullmatch(clean)
     if found and found["words"].casefold().strip(" .") in NO_BREAKDOWN_WORDS | {"no bd at", "nb at"}:
-        value = number(found["number"], decimal)
+        value = parse_number(found["number"], decimal)
         if value is not None and value > 0:
             return Cell(WITHSTOOD, value, unit_of(found["unit"]), note=clean)
     if clean.casefold().strip(" .!").split(" ")[0] in ("inf", "infinity", "∞"):
@@ -276,7 +276,7 @@ def _clash(rest: str, clean: str) -> str | None:
 def _numeric(clean: str, found: re.Match[str], decimal: str | None) -> Cell:
     prefix = (found["prefix"] or "").casefold().strip()
     rest = found["rest"].strip()
-    value = number(found["number"], decimal)
+    value = parse_number(found["number"], decimal)
     if value is None:
         return Cell(REFUSED, rule="the marks in this number contradict each other (decimal or thousands?)")
     unit = unit_of(found["unit"])

@@ -23,7 +23,21 @@ _COUNTS = frozenset(["count", "counts", "freq", "anzahl", "haufigkeit", "effecti
 
 
 def look_over(table: pd.DataFrame, rows: np.ndarray, plan: Layout, known: dict[str, np.ndarray], log: Log) -> None:
-    """Add kept problems: unusual sizes, sorted series, repeated series, incomplete series, ids that look alike."""
+    """Add kept problems: unusual sizes, sorted series, repeated series, incomplete series, ids that look alike.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows that were read (n).
+    rows : ndarray
+        (n,) Rows of the cells in the file.
+    plan : Layout
+        How the sheet is laid out.
+    known : dict of str to ndarray
+        Column to codes (n,) of columns that were coded before.
+    log : Log
+        Takes the problems and guesses.
+    """
     kv = table["kv"].to_numpy(dtype=float)
     if plan.voltage and not plan.named:
         _unusual(kv, rows, log)

@@ -49,7 +49,17 @@ class Body:
         self.width = self.width or len(self.columns)
 
     def fill(self, at: int, column: Coded, rows: np.ndarray) -> None:
-        """Another column in the place of one, with something in these rows where the file has nothing."""
+        """Another column in the place of one, with something in these rows where the file has nothing.
+
+        Parameters
+        ----------
+        at : int
+            Index of the column.
+        column : Coded
+            What takes its place.
+        rows : ndarray
+            (rows,) Where the file has nothing.
+        """
         self.columns[at] = column
         self.filled[at] = self.filled[at] | rows if at in self.filled else rows
 

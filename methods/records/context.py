@@ -11,12 +11,12 @@ import re
 from collections.abc import Iterable
 from pathlib import Path
 
-from methods.columns import COLUMNS, PROCEDURE
+from methods.columns import COLUMNS, PROCEDURE, SETTING
 from methods.records.account import Account
 from methods.records.blocks import Cut, Line
 from methods.records.cells import normalise
-from methods.records.facts import Facts, facts_of, named, plain_value
-from methods.records.headings import fold, heading
+from methods.records.facts import Facts, column_called, facts_of, plain_value
+from methods.records.headings import fold, read_heading
 from methods.records.kept import Log
 from methods.records.layout import Layout, is_number
 from methods.records.text import Said, Sheet
@@ -33,7 +33,21 @@ _BY_NAME = (*PROCEDURE, "edition", "temperature_c")
 
 
 def said_by_lines(lines: Iterable[Line], level: int, place: str, account: Account | None, sheet: str) -> list[Said]:
-    """What lines of text say: labels with a value in the next cell, pairs within a cell, running words."""
+    """What lines of text say: labels with a value in the next cell, pairs within a cell, running words.
+
+    Parameters
+    ----------
+    lines : iterable of Line
+        Row, column and text of each.
+    level : int
+        How near to the table it stands; the nearest counts.
+    place : str
+        What the lines are, for messages.
+    account : Account or None
+        Told of every cell that says something.
+    sheet : str
+        Name of the sheet.
+    """
     out: list[Said] = []
     by_row: dict[int, list[Line]] = {}
     for line in lines:
@@ -45,7 +59,7 @@ def said_by_lines(lines: Iterable[Line], level: int, place: str, account: Accoun
             text = normalise(cells[at][2])
             name, unit = _label(text)
             value = normalise(cells[at + 1][2]) if at + 1 < len(cells) else ""
-            of_the_way = name in ("sample", "fluid") and set(facts_of(value).said) & {"electrode", "gap_mm", "stirring"}
+            of_the_way = name in ("sample", "fluid") and set(facts_of(value).said) & set(SETTING)
             if name and value and not _is_label(value) and not of_the_way:
                 text = value + (f" {unit}" if unit and not re.search(r"[^\W\d]|°", value) else "")
                 out.append(Said(name, text, where, level))
@@ -77,8 +91,8 @@ def _label(text: str) -> tuple[str | None, str | None]:
     bare = text.rstrip(" :=：#")
     if not bare or len(bare) > 40 or is_number(bare):
         return None, None
-    name = named(bare)
-    unit = heading(bare).unit
+    name = column_called(bare)
+    unit = read_heading(bare).unit
     return name, None if unit == "-" else unit
 
 
@@ -88,7 +102,17 @@ def _is_label(text: str) -> bool:
 
 
 def by_name(name: str, level: int, place: str) -> list[Said]:
-    """What the name of a sheet or a file says."""
+    """What the name of a sheet or a file says.
+
+    Parameters
+    ----------
+    name : str
+        The name.
+    level : int
+        How near to the table it stands; the nearest counts.
+    place : str
+        Whose name it is, for messages.
+    """
     text = re.sub(r"[_]+|-{2,}|(?<=[a-zA-Z])-(?=[a-zA-Z\d])|(?<=[a-zA-Z\d])-(?=[a-zA-Z])", " ", name)
     found = facts_of(text)
     if not found.said:
@@ -104,7 +128,21 @@ def by_file(called: str) -> list[Said]:
 
 
 def give_context(found: Cut, sheet: str, file: list[Said], account: Account, log: Log) -> None:
-    """Put beside each table what is said of it, in place."""
+    """Put beside each table what is said of it, in place.
+
+    Parameters
+    ----------
+    found : Cut
+        The tables of a sheet and the lines between them.
+    sheet : str
+        Name of the sheet.
+    file : list of Said
+        What the file's name says.
+    account : Account
+        Told of every cell that says something.
+    log : Log
+        Takes the problems and guesses.
+    """
     legend, lines = _legend(found.lines)
     everywhere = said_by_lines(lines, LINE, "a line of the sheet", account, sheet)
     everywhere += by_name(sheet, SHEET, f"the sheet's name {sheet!r}") if sheet else []
@@ -174,7 +212,17 @@ def settled(said: Iterable[Said], log: Log) -> tuple[dict[str, str], dict[str, s
 
 
 def take_context(plan: Layout, sheet: Sheet, log: Log) -> None:
-    """Settle what is said around a table into ``plan.meta``, in place."""
+    """Settle what is said around a table into ``plan.meta``, in place.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the table is laid out; changed in place.
+    sheet : Sheet
+        The table.
+    log : Log
+        Takes the problems and guesses.
+    """
     meta, places = settled(sheet.context, log)
     plan.meta = {k: v for k, v in {**meta, **plan.meta}.items() if k not in plan.unwanted}
     plan.places = places

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from methods.columns import FACTORS
-from methods.records.cells import BLANK, normalise, number, parse
+from methods.records.cells import BLANK, normalise, parse, parse_number
 from methods.records.coded import Coded
 from methods.records.facts import electrode_in, stirring_in
 from methods.records.headings import Heading, any_unit, fold, plain_stirring, word
@@ -43,7 +43,7 @@ def amount(text: str) -> tuple[float, str | None] | None:
     found = _AMOUNT.fullmatch(clean)
     if found is None:
         return None
-    value = number(found["number"])
+    value = parse_number(found["number"])
     unit = any_unit(found["unit"]) if found["unit"] else None
     if value is None or not np.isfinite(value) or (found["unit"] and unit is None):
         return None
@@ -51,7 +51,21 @@ def amount(text: str) -> tuple[float, str | None] | None:
 
 
 def numbers(name: str, cells: Coded, head: Heading, rows: np.ndarray, log: Log) -> np.ndarray:
-    """A numeric column of the contract in the contract's unit, one float a row."""
+    """A numeric column of the contract in the contract's unit, one float a row.
+
+    Parameters
+    ----------
+    name : str
+        Column of the record table.
+    cells : Coded
+        Its cells.
+    head : Heading
+        Its heading.
+    rows : ndarray
+        Row of each cell in the file.
+    log : Log
+        Takes the problems and guesses.
+    """
     if cells.numbers is not None:
         cells = _as_text(cells)
     out = np.full(len(cells.uniques) + 1, np.nan)
@@ -99,6 +113,17 @@ def _unread(name: str, cells: Coded, at: int, head: Heading, rows: np.ndarray, l
 
 
 def convert(name: str, value: float, unit: str | None) -> float | None:
+    """Turn a number of this column into the unit of the record table; None where the unit is no unit of it.
+
+    Parameters
+    ----------
+    name : str
+        Column of the record table.
+    value : float
+        The number as it stands.
+    unit : str or None
+        Its unit; without one it is that of the record table.
+    """
     if unit in (None, "-"):
         return value
     if name == "gap_mm":
@@ -207,7 +232,21 @@ def stirring(cells: Coded, log: Log) -> Coded:
 
 
 def labels(name: str, cells: Coded, head: Heading, rows: np.ndarray, log: Log) -> Coded:
-    """A column of names; warns where a spreadsheet turned labels such as 1-5 into dates."""
+    """A column of names; warns where a spreadsheet turned labels such as 1-5 into dates.
+
+    Parameters
+    ----------
+    name : str
+        Column of the record table.
+    cells : Coded
+        Its cells.
+    head : Heading
+        Its heading.
+    rows : ndarray
+        Row of each cell in the file.
+    log : Log
+        Takes the problems and guesses.
+    """
     joined = "".join(cells.uniques)
     if cells.numbers is None and joined.isascii() and joined.isdecimal():
         return cells  # bare numbers need no tidying
@@ -222,7 +261,19 @@ def labels(name: str, cells: Coded, head: Heading, rows: np.ndarray, log: Log) -
 
 
 def dates(cells: Coded, head: Heading, day_first: bool | None, log: Log) -> Coded:
-    """Dates as YYYY-MM-DD (with the time behind it where there is one); what is no date stays as written."""
+    """Dates as YYYY-MM-DD (with the time behind it where there is one); what is no date stays as written.
+
+    Parameters
+    ----------
+    cells : Coded
+        The cells.
+    head : Heading
+        Their heading.
+    day_first : bool or None
+        Whether 03/04 is a day in April; None: told by the dates.
+    log : Log
+        Takes the problems and guesses.
+    """
     if cells.numbers is not None:
         cells = _as_text(cells)
     if cells.uniques and all(_SERIAL.fullmatch(t) for t in cells.uniques):
@@ -348,7 +399,19 @@ def no_text(size: int) -> pd.Series:
 
 
 def labels_of(table: pd.DataFrame, name: str, where: np.ndarray, texts: list[str]) -> None:
-    """Write these texts into the rows of a text column where ``where`` is True, in place; a list has one for each."""
+    """Write these texts into the rows of a text column where ``where`` is True, in place; a list has one for each.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows (n); changed in place.
+    name : str
+        Column that is written.
+    where : ndarray
+        (n,) Which rows.
+    texts : list of str
+        One text for all of these rows, or a list with one for each.
+    """
     new = table[name].to_numpy(dtype=object, copy=True)
     new[where] = texts
     table[name] = pd.Series(new, index=table.index, dtype="str")

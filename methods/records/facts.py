@@ -16,8 +16,8 @@ from typing import Any
 
 from methods.columns import PLACE
 from methods.protocols import recognise
-from methods.records.cells import normalise, number, unit_of
-from methods.records.headings import any_unit, fold, heading, word
+from methods.records.cells import normalise, parse_number, unit_of
+from methods.records.headings import any_unit, fold, read_heading, word
 
 _LENGTHS = ("mm", "cm", "in", "mil")
 _QUANTITY = re.compile(
@@ -161,7 +161,7 @@ def _quantities(text: str) -> tuple[dict[str, list[str]], str]:
     def take(hit: re.Match[str]) -> str:
         raw = hit["unit"].casefold().replace(" ", "")
         unit = _UNIT_WORDS.get(raw) or any_unit(raw)
-        value = number(hit["number"])
+        value = parse_number(hit["number"])
         if value is None or unit is None:
             return hit[0]
         shown = f"{hit['number'].replace(',', '.')} {unit}"
@@ -207,7 +207,7 @@ def facts_of(text: str) -> Facts:
     loose: list[str] = []
     for clause in _CLAUSE.split(clean):
         pair = _PAIR.fullmatch(clause)
-        name = named(pair[1]) if pair else None
+        name = column_called(pair[1]) if pair else None
         if pair and name:
             several.setdefault(name, []).append(pair[2].strip(" .,"))
         elif clause.strip():
@@ -256,12 +256,12 @@ def plain_value(name: str, text: str) -> str:
     return fold(text)
 
 
-def named(label: str) -> str | None:
+def column_called(label: str) -> str | None:
     """The column of the record table that a label such as ``Elektroden`` stands for."""
     key = fold(label)
     if key in _CEILINGS:
         return "ceiling"
-    name = heading(label.strip("# ")).name
+    name = read_heading(label.strip("# ")).name
     if name is None and len(key.split()) == 1 and not any(c.isdecimal() for c in key):
         name = topic_of(key)
     return name if name not in ("kv", "outcome", "order", "note", None) else None
@@ -294,7 +294,7 @@ def _labelled(text: str) -> dict[str, list[str]]:
     found = _LABEL.fullmatch(text.strip(" .:"))
     if found is None:
         return {}
-    name = heading(found[1].strip()).name
+    name = read_heading(found[1].strip()).name
     return {name: [found[2]]} if name in _LABELLED else {}
 
 

@@ -34,7 +34,17 @@ class Flat:
         return self.parsed[self.column[at]].cells.text(int(self.row[at]))
 
     def refuse(self, where: np.ndarray, rule: str, code: str) -> None:
-        """Refuse the cells at these places, unless they are refused or blank already."""
+        """Refuse the cells at these places, unless they are refused or blank already.
+
+        Parameters
+        ----------
+        where : ndarray
+            Indices of the cells.
+        rule : str
+            The rule that they break, in words.
+        code : str
+            Its code.
+        """
         for at in where:
             if self.kind[at] not in (REFUSED, BLANK):
                 self.kind[at] = REFUSED
@@ -42,7 +52,17 @@ class Flat:
                 self.codes[int(at)] = code
 
     def refuse_all(self, where: np.ndarray, rule: str, code: str) -> None:
-        """Refuse the cells at these places with this rule, even where another rule refused them; blank ones stay."""
+        """Refuse the cells at these places with this rule, even where another rule refused them; blank ones stay.
+
+        Parameters
+        ----------
+        where : ndarray
+            Indices of the cells.
+        rule : str
+            The rule that they break, in words.
+        code : str
+            Its code.
+        """
         for at in where:
             if self.kind[at] != BLANK:
                 self.kind[at] = REFUSED
@@ -86,7 +106,19 @@ def flatten(parsed: list[Voltages]) -> Flat:
 
 
 def places_of(plan: Layout, body: Body, flat: Flat, prefix: str) -> Places:
-    """Row and column of each voltage cell as the user sees them."""
+    """Row and column of each voltage cell as the user sees them.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out.
+    body : Body
+        Its cells below the heading.
+    flat : Flat
+        Its voltage cells.
+    prefix : str
+        Stands before each row, such as the sheet's name; may be empty.
+    """
     if plan.column_rows is not None:
         rows = np.asarray([plan.column_rows[i] for i in plan.values])[flat.column]
         labels = body.columns[0]
@@ -127,7 +159,21 @@ def refuse_sentinels(flat: Flat, voltage: bool) -> None:
 
 
 def multiply_by_gap(flat: Flat, gaps: np.ndarray, plan: Layout, place: Places, log: Log) -> None:
-    """kV/mm (or kV/cm) times the gap is kV; without a gap the cell cannot be used."""
+    """kV/mm (or kV/cm) times the gap is kV; without a gap the cell cannot be used.
+
+    Parameters
+    ----------
+    flat : Flat
+        The voltage cells; changed in place.
+    gaps : ndarray
+        (rows of the body,) Gaps, mm.
+    plan : Layout
+        How the sheet is laid out.
+    place : Places
+        Where the cells stand in the file.
+    log : Log
+        Takes the problems and guesses.
+    """
     held = (flat.per_mm > 0) & ((flat.kind == VALUE) | (flat.kind == WITHSTOOD))
     if not held.any():
         return
@@ -144,7 +190,17 @@ def multiply_by_gap(flat: Flat, gaps: np.ndarray, plan: Layout, place: Places, l
 
 
 def log_refused(flat: Flat, place: Places, log: Log) -> None:
-    """One problem for each refused cell."""
+    """One problem for each refused cell.
+
+    Parameters
+    ----------
+    flat : Flat
+        The voltage cells.
+    place : Places
+        Where they stand in the file.
+    log : Log
+        Takes the problems and guesses.
+    """
     for at in np.flatnonzero(flat.kind == REFUSED).tolist():
         log.problem(
             place.rows[at], str(place.columns[at]), flat.text(at), flat.rule(at), "refused: not used as a breakdown",

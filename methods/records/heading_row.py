@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from methods.records.headings import Heading, any_unit, fold, heading
+from methods.records.headings import Heading, any_unit, fold, read_heading
 from methods.records.layout import is_number, is_unit_row, shot_run
 
 #: Under another heading: the name of that.
@@ -57,7 +57,7 @@ def _score(row: list[str], below: list[list[str]], wanted: set[str]) -> float:
         text = cell.strip()
         if not text:
             continue
-        read = heading(text) if len(text) <= 80 else Heading(text)
+        read = read_heading(text) if len(text) <= 80 else Heading(text)
         if fold(text) in wanted and fold(text) and not is_number(text):
             total += 6
         elif at in run:
@@ -101,7 +101,7 @@ def headings_of(cells: list[list[str]], head: int | None) -> tuple[list[Heading]
         first += 1
     counted = _sub_heading(row, cells[first]) if first < len(cells) else []
     if counted:  # a second line of headings: 1, 2, 3 ... under one wide heading
-        over = heading(row[counted[0]])
+        over = read_heading(row[counted[0]])
         row = [cells[first][i] if i in counted else c for i, c in enumerate(row)]
         units = [over.unit if i in counted else u for i, u in enumerate(units)]
         first += 1
@@ -119,8 +119,8 @@ def headings_of(cells: list[list[str]], head: int | None) -> tuple[list[Heading]
             group[at] = carried
     out = []
     for at in range(width):
-        read = heading(row[at]) if row[at].strip() else Heading("")
-        over = heading(group[at]) if group[at] and len(group[at]) < 80 else Heading("")
+        read = read_heading(row[at]) if row[at].strip() else Heading("")
+        over = read_heading(group[at]) if group[at] and len(group[at]) < 80 else Heading("")
         if not read.text and above and above[at].strip() and (over.name or over.summary):
             read = over
         elif above and above[at].strip() and over.name in ("sample", "fluid") and fold(read.text) in _NAMES:
@@ -144,8 +144,8 @@ def headings_of(cells: list[list[str]], head: int | None) -> tuple[list[Heading]
 def _sub_heading(row: list[str], below: list[str]) -> list[int]:
     """The columns that the line below the heading numbers, when it does nothing else and starts under a voltage."""
     filled = [i for i, c in enumerate(below) if c.strip()]
-    if len(filled) < 2 or not row[filled[0]].strip() or heading(row[filled[0]]).name != "kv":
+    if len(filled) < 2 or not row[filled[0]].strip() or read_heading(row[filled[0]]).name != "kv":
         return []
-    numbers = [heading(below[i]).shot for i in filled]
+    numbers = [read_heading(below[i]).shot for i in filled]
     bare = not any(row[i].strip() for i in filled[1:])
     return filled if bare and numbers == list(range(1, len(filled) + 1)) else []

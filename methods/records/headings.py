@@ -116,7 +116,7 @@ def _ambiguous_tail(tail: str, whole: str) -> bool:
 
 
 @lru_cache(maxsize=20_000)
-def heading(text: str) -> Heading:
+def read_heading(text: str) -> Heading:
     """Read one heading. Nothing is assumed about the column's contents."""
     if len(text) > _LONGEST:  # a remark, whatever it speaks of
         return Heading(" ".join(text[:_LONGEST].split()) + "…")
@@ -244,7 +244,7 @@ def resolve_column(data: Any, text: str) -> str:
     matches = [n for n in names if fold(n) == fold(text)]
     if matches:
         return matches[0]
-    read = heading(text)
+    read = read_heading(text)
     for candidate in (read.name, read.second):
         if candidate in names:
             return str(candidate)

@@ -146,14 +146,48 @@ class Log:
     def problem(
         self, row: Any, column: str, found: str, rule: str, action: str, *, code: str, refused: bool = False
     ) -> None:
-        """Note a problem; ``action`` begins with ``kept`` or ``refused``, as ``refused`` says."""
+        """Note a problem; ``action`` begins with ``kept`` or ``refused``, as ``refused`` says.
+
+        Parameters
+        ----------
+        row : int, str or None
+            Row in the file; None for all of it.
+        column : str
+            Heading.
+        found : str
+            The text that was seen.
+        rule : str
+            The rule, in words.
+        action : str
+            What was done.
+        code : str
+            One word for the rule.
+        refused : bool, default False
+            Whether the cell is not used as a breakdown.
+        """
         row = int(row) if isinstance(row, np.integer) else row
         self._problems.append(Problem(row, column, found, rule, action, code, refused))
 
     def guess(
         self, what: str, guess: str, evidence: str, option: str, *, code: str | None = None, row: Any = None
     ) -> None:
-        """Note a guess, once; ``code`` is made of ``what`` where none is given."""
+        """Note a guess, once; ``code`` is made of ``what`` where none is given.
+
+        Parameters
+        ----------
+        what : str
+            What was guessed.
+        guess : str
+            The guess.
+        evidence : str
+            What it rests on.
+        option : str
+            The option that overrules it.
+        code : str, optional
+            One word for it.
+        row : int, str or None, optional
+            Row in the file, where it is about one.
+        """
         entry = (what, guess, evidence, option, code or what.replace(" ", "_"), row)
         if entry not in self._guesses:
             self._guesses.append(entry)

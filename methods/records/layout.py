@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 from methods.records.cells import VALUE, WITHSTOOD, normalise, parse
-from methods.records.headings import Heading, any_unit, heading
+from methods.records.headings import Heading, any_unit, read_heading
 
 #: Words before a number that count breakdowns.
 COUNTING = frozenset(
@@ -77,4 +77,4 @@ def is_unit_row(row: list[str]) -> bool:
 def counts_breakdowns(heads: list[Heading]) -> bool:
     """Whether numbered headings count breakdowns (``b1 b2``, ``1 2``) and not samples (``Oil 1``, ``A-1``)."""
     prefixes = {h.prefix for h in heads}
-    return all(p in COUNTING or heading(p).name in ("kv", "order") for p in prefixes)
+    return all(p in COUNTING or read_heading(p).name in ("kv", "order") for p in prefixes)

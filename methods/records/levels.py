@@ -6,7 +6,7 @@ import re
 
 from methods.columns import OIL, PLACE
 from methods.protocols import recognise
-from methods.records.headings import Heading, fold, heading, plain_stirring, word
+from methods.records.headings import Heading, fold, plain_stirring, read_heading, word
 from methods.records.layout import COUNTING
 
 _GAP = re.compile(r"(?<![\w.,])(?:gap\s*)?(\d+(?:[.,]\d+)?)\s*mm\b", re.IGNORECASE)
@@ -19,7 +19,7 @@ _LABELLED = ("filling", *PLACE, *OIL)
 
 def level_of(text: str) -> dict[str, str] | None:
     """What a heading says about the breakdowns below it: contract name -> level; None when it says nothing."""
-    shown = heading(text).text
+    shown = read_heading(text).text
     if not shown or len(shown) > 60:
         return None
     if recognise(shown) is not None:
@@ -67,7 +67,7 @@ def _labelled(rest: str, out: dict[str, str]) -> dict[str, str] | None:
     if found is None:
         return None
     kind = fold(found[1])
-    name = None if kind in COUNTING else heading(found[1]).name
+    name = None if kind in COUNTING else read_heading(found[1]).name
     if name not in _LABELLED:
         return None
     name = "sample" if kind == "oil" else name

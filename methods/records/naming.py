@@ -10,7 +10,7 @@ from methods.columns import PLACE, without
 from methods.records import factors
 from methods.records.coded import Body
 from methods.records.facts import topic_of
-from methods.records.headings import Heading, doubtful, fold, heading, vocabulary
+from methods.records.headings import Heading, doubtful, fold, read_heading, vocabulary
 from methods.records.kept import Log
 from methods.records.layout import COUNTING, Layout
 from methods.records.options import Options
@@ -25,7 +25,17 @@ _FLUIDS = re.compile(
 
 
 def settle_names(plan: Layout, body: Body, log: Log) -> None:
-    """Give each contract column to one heading: the best known one; the others keep their own heading."""
+    """Give each contract column to one heading: the best known one; the others keep their own heading.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out; changed in place.
+    body : Body
+        Its cells below the heading.
+    log : Log
+        Takes the problems and guesses.
+    """
     heads = plan.headings
     for i, h in enumerate(heads):
         if h.name == "tested_on" and not factors.looks_like_dates(body.columns[i]):
@@ -106,13 +116,23 @@ def _rank(plan: Layout, name: str, rivals: list[int]) -> None:
 
     for i in sorted(rivals, key=place)[1:]:
         h = plan.headings[i]
-        second = heading(h.text).second
+        second = read_heading(h.text).second
         free = second if second and not any(o.name == second for o in plan.headings) else None
         plan.headings[i] = Heading(h.text, free, h.unit)
 
 
 def gaps_below(plan: Layout, body: Body, gaps: np.ndarray) -> np.ndarray:
-    """The gap of each row; a row with nothing but readings goes on with the gap of the row above."""
+    """The gap of each row; a row with nothing but readings goes on with the gap of the row above.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out.
+    body : Body
+        Its cells below the heading.
+    gaps : ndarray
+        (rows,) Gaps, mm; nan where none stands.
+    """
     if not np.isnan(gaps).any() or np.isnan(gaps).all() or len(gaps) > 200_000:
         return gaps
     labels = [c for i, c in enumerate(body.columns) if i not in plan.values and i not in plan.summaries]
@@ -126,7 +146,17 @@ def gaps_below(plan: Layout, body: Body, gaps: np.ndarray) -> np.ndarray:
 
 
 def units_of(plan: Layout, options: Options, log: Log) -> list[str | None]:
-    """The unit of each voltage column: said by the caller, the heading, or a line above the heading."""
+    """The unit of each voltage column: said by the caller, the heading, or a line above the heading.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out.
+    options : Options
+        What the caller said.
+    log : Log
+        Takes the problems and guesses.
+    """
     out: list[str | None] = []
     for i in plan.values:
         own = plan.headings[i].unit
@@ -150,7 +180,19 @@ def _named_unit(text: str | None) -> str | None:
 
 
 def gap_of(plan: Layout, body: Body, rows: np.ndarray, log: Log) -> np.ndarray:
-    """The gap of each row in mm: from its column, else from the lines above the heading."""
+    """The gap of each row in mm: from its column, else from the lines above the heading.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out.
+    body : Body
+        Its cells below the heading.
+    rows : ndarray
+        Row of each in the file.
+    log : Log
+        Takes the problems and guesses.
+    """
     at = next((i for i, h in enumerate(plan.headings) if h.name == "gap_mm" and i not in plan.values), None)
     out = np.full(len(body), np.nan)
     if at is not None:

@@ -31,7 +31,31 @@ def options_of(
     ceiling_kv: float | bool | None, day_first: bool | None, layout: str | None, thousands: str | None,
     censored: str | Iterable[str], areas: Iterable[Area | Mapping[str, Any]] = (),
 ) -> Options:  # fmt: skip
-    """Check the arguments of :func:`methods.records.read`; a wrong one is an InputError that lists the right ones."""
+    """Check the arguments of :func:`methods.records.read`; a wrong one is an InputError that lists the right ones.
+
+    Parameters
+    ----------
+    columns : mapping of str to str or None
+        Column of the record table to heading.
+    sheet : str or sequence of str or None
+        Sheets that are read.
+    decimal : str or None
+        ``point`` or ``comma``, or the mark itself.
+    unit : str or None
+        Of the voltages.
+    ceiling_kv : float or bool or None
+        Ceiling of the test set, kV; False: there is none.
+    day_first : bool or None
+        Whether 03/04 is a day in April.
+    layout : str or None
+        ``long``, ``wide``, ``two-block`` or ``transposed``.
+    thousands : str or None
+        Mark between thousands.
+    censored : str or iterable of str
+        Words that mean a withstand.
+    areas : Iterable[Area or mapping of str to object], optional
+        What is said of areas.
+    """
     decimal = {"point": ".", "comma": ","}.get(decimal or "", decimal)
     if thousands is not None:
         if thousands not in (".", ",", "'", " "):

@@ -13,7 +13,17 @@ from methods.records.voltages import FACTORS, PER_LENGTH
 
 
 def apply_unit_column(plan: Layout, body: Body, flat: Flat) -> None:
-    """Take the unit of each row of a long table from its column of units, in place."""
+    """Take the unit of each row of a long table from its column of units, in place.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out.
+    body : Body
+        Its cells below the heading.
+    flat : Flat
+        Its voltage cells; changed in place.
+    """
     if len(plan.values) != 1 or plan.headings[plan.values[0]].unit in FACTORS:
         return
     for i in range(len(body.columns)):

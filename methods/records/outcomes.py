@@ -19,7 +19,23 @@ _NO = {"0", "no", "n", "false", "nein", "non"}
 
 
 def apply_outcomes(plan: Layout, body: Body, flat: Flat, place: Places, words: frozenset[str], log: Log) -> None:
-    """Bring the outcome column into ``flat``; one whose words mean neither stays as a column of the file's own."""
+    """Bring the outcome column into ``flat``; one whose words mean neither stays as a column of the file's own.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out.
+    body : Body
+        Its cells below the heading.
+    flat : Flat
+        Its voltage cells; changed in place.
+    place : Places
+        Where they stand in the file.
+    words : frozenset[str]
+        Words that mean a withstand, beside the known ones.
+    log : Log
+        Takes the problems and guesses.
+    """
     at = next((i for i, h in enumerate(plan.headings) if h.name == "outcome" and i not in plan.values), None)
     if at is None:
         return

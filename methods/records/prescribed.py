@@ -18,7 +18,19 @@ Plan = tuple[slice | np.ndarray, int, Protocol]
 
 
 def apply_protocols(table: pd.DataFrame, rows: np.ndarray, known: dict[str, np.ndarray], log: Log) -> None:
-    """Fill ``table`` in place from the protocols that its method texts name; ``rows`` are the user's row numbers."""
+    """Fill ``table`` in place from the protocols that its method texts name; ``rows`` are the user's row numbers.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows that were read (n); changed in place.
+    rows : ndarray
+        (n,) Rows of the cells in the file.
+    known : dict of str to ndarray
+        Column to codes (n,) of columns that were coded before.
+    log : Log
+        Takes the problems and guesses.
+    """
     if not table["method"].notna().any():
         return
     codes = group_codes(table, ["method", "edition", *PRESCRIBED], known)

@@ -43,7 +43,7 @@ from methods.records.outcomes import apply_outcomes
 from methods.records.prescribed import apply_protocols
 from methods.records.recipe import Recipe
 from methods.records.rows import blocks_of, fill_down, refuse_rows
-from methods.records.said import areas_said, check_fit, chosen, settle, that_fits
+from methods.records.said import areas_said, check_fit, settle, sheets_read, that_fits
 from methods.records.saturation import with_saturation
 from methods.records.several_sheets import leave_repeated, tell_fillings_apart, tell_sheets_apart
 from methods.records.shapes import layout_of
@@ -53,7 +53,7 @@ from methods.records.summary_rows import refuse_summaries
 from methods.records.table import filling_codes
 from methods.records.tables import tables_of
 from methods.records.taken_apart import take_apart
-from methods.records.text import Sheet, decode, from_ascii, from_text
+from methods.records.text import Sheet, cut_text, decode, from_ascii
 from methods.records.voltages import ask_for_unit, decimal_mark, magnitude_units, parse_column
 
 #: The sizes from which text is read by columns instead of cell by cell.
@@ -292,7 +292,7 @@ def _open(
 
 def _picked(sheets: list[Sheet], options: Options, said: Recipe, log: Log) -> list[Sheet]:
     """Of a workbook's sheets those to read: what the recipe names, and what is found among the others."""
-    use, rest = chosen(said, sheets) if said.sheets and options.sheet is None else ([], sheets)
+    use, rest = sheets_read(said, sheets) if said.sheets and options.sheet is None else ([], sheets)
     try:
         found = pick(rest, options.sheet) if rest else []
     except InputError:
@@ -314,7 +314,7 @@ def _sheets(raw: bytes, called: str) -> tuple[list[Sheet], str | None]:
     if len(raw) > LARGE and raw.isascii() and b"\0" not in raw:
         return [from_ascii(raw)], "utf-8"
     text, encoding = decode(raw)
-    return [from_text(text, large=LARGE)], encoding
+    return [cut_text(text, large=LARGE)], encoding
 
 
 def _source(origin: dict[str, Any], opened: list[Sheet], plan: Layout) -> Source:
@@ -330,7 +330,7 @@ def _read_sheet(
     """One sheet to its part of the table, with the place of each row in the file."""
     plan = layout_of(sheet, options.columns, options.layout)
     if sheet.long and plan.kind == "transposed":  # turned as a whole
-        sheet = dataclasses.replace(from_text(sheet.whole(), large=MAX_BYTES), context=sheet.context)
+        sheet = dataclasses.replace(cut_text(sheet.whole(), large=MAX_BYTES), context=sheet.context)
         plan = layout_of(sheet, options.columns, options.layout)
     body = body_of(sheet, plan)
     for entry in plan.guesses:
@@ -384,7 +384,17 @@ def _read_sheet(
 
 
 def in_file_order(table: pd.DataFrame, places: pd.DataFrame, parts: list[Any]) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Tables that stand side by side are brought into the order of the file, row by row."""
+    """Tables that stand side by side are brought into the order of the file, row by row.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows that were read (n).
+    places : DataFrame
+        (n rows) Where each stands in the file.
+    parts : list of object
+        The tables that they come from.
+    """
     if not len(table) or len(parts) == 1 or any(p[2].column_rows is not None for p in parts):
         return table, places
     rows = places["source_row"].astype(str).str.rpartition("!")[2].astype(int)

@@ -231,7 +231,17 @@ class Recipe:
 
 
 def matching(recipe: Recipe, said: SheetRecipe, sheets: Sequence[Any]) -> Any | None:
-    """The sheet that is meant: of the same name, or the only one where the recipe speaks of one only."""
+    """The sheet that is meant: of the same name, or the only one where the recipe speaks of one only.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+    said : SheetRecipe
+        What it says of one sheet.
+    sheets : sequence of object
+        Sheets of the file.
+    """
     found = next((s for s in sheets if s.name == said.name), None)
     if found is None and len(sheets) == 1 and len(recipe.sheets) == 1:
         return sheets[0]
@@ -413,7 +423,7 @@ def _part_lines(part: Part) -> list[str]:
     if part.headings:
         out.append(f"headings = {_value(part.headings)}")
     if part.values:
-        out.append(f"values = {_value(runs(part.values))}")
+        out.append(f"values = {_value(column_runs(part.values))}")
     if part.means:
         inside = ", ".join(f"{letter(c)} = {_text(n)}" for c, n in sorted(part.means.items()))
         out.append(f"means = {{ {inside} }}")
@@ -425,7 +435,7 @@ def _part_lines(part: Part) -> list[str]:
     return out
 
 
-def runs(columns: Sequence[int]) -> list[str]:
+def column_runs(columns: Sequence[int]) -> list[str]:
     """Columns as areas: 2, 3, 4, 7 is ``C:E``, ``H``."""
     out: list[list[int]] = []
     for c in columns:

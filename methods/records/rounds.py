@@ -13,8 +13,8 @@ import pandas as pd
 from methods.columns import CONDITION
 from methods.errors import InputError, UnusableFile
 from methods.records.headings import resolve_column
-from methods.records.rounds_files import Rounds, open_rounds, quoted, run, source
-from methods.records.rounds_spread import ROWS, Spread, added, distinct, merged
+from methods.records.rounds_files import Rounds, open_rounds, quoted, rows_sql, run
+from methods.records.rounds_spread import ROWS, Pieces, distinct, merged, sums_sql
 from methods.records.table import BREAKDOWN, WITHSTOOD
 from methods.result import Caution
 
@@ -142,9 +142,9 @@ def summarise_rounds(
     selected = ", ".join(f"{_column(rounds, c)} AS {quoted(c)}" for c in names)
     keys = ", ".join(quoted(c) for c in names)
     head, group = (f"{selected}, ", f"GROUP BY {keys}") if names else ("", "")
-    rows_of, kv, stood, valid = source(rounds), _kv(rounds), _stood(rounds), _valid(rounds)
+    rows_of, kv, stood, valid = rows_sql(rounds), _kv(rounds), _stood(rounds), _valid(rounds)
     if executor is not None:
-        rows_read, groups, steps = _on_workers(rounds, Spread.of(rounds, executor), names, head, keys, fillings)
+        rows_read, groups, steps = _on_workers(rounds, Pieces.of(rounds, executor), names, head, keys, fillings)
         return _summary(rounds, rows_read, groups, steps, names, quantiles, bins)
     rows_read = int(run(rounds, f"SELECT count(*) AS n FROM {rows_of}")["n"].iloc[0]) + rounds.refused_before
     inner = f"SELECT {head}{kv} AS _kv, {stood} AS _stood FROM {rows_of} WHERE {valid}"
@@ -186,7 +186,7 @@ def _summary(
 
 
 def _on_workers(
-    rounds: Rounds, spread: Spread, names: tuple[str, ...], head: str, keys: str, fillings: bool
+    rounds: Rounds, spread: Pieces, names: tuple[str, ...], head: str, keys: str, fillings: bool
 ) -> tuple[int, pd.DataFrame, pd.DataFrame]:
     """Rows read, groups and steps as :func:`summarise_rounds` has them, summed file by file."""
     lead, group = (f"{keys}, ", f"GROUP BY {keys}") if names else ("", "")
@@ -195,7 +195,7 @@ def _on_workers(
     inner = f"SELECT {head}{kv} AS _kv, {stood} AS _stood FROM {ROWS} WHERE {valid}"
     queries = [
         f"SELECT count(*) AS n FROM {ROWS}",
-        f"SELECT {lead}{number} AS _g, count(*) AS n, count(*) FILTER (_stood) AS withstood, {added('_kv')}, "
+        f"SELECT {lead}{number} AS _g, count(*) AS n, count(*) FILTER (_stood) AS withstood, {sums_sql('_kv')}, "
         f"min(_kv) AS min_kv, max(_kv) AS max_kv, min(_kv) FILTER (_stood) AS _ceiling FROM ({inner}) {group}",
         f"SELECT {lead}CAST(round(_kv / {STEP_KV}) AS BIGINT) AS _step, count(*) AS _n, "
         f"count(*) FILTER (_stood) AS _w FROM ({inner}) GROUP BY {lead}_step",
@@ -304,7 +304,7 @@ def _refuse_several(rounds: Rounds) -> None:
 
     if "method" not in rounds.columns:
         return
-    named = run(rounds, f"SELECT DISTINCT CAST({_column(rounds, 'method')} AS VARCHAR) AS m FROM {source(rounds)}")
+    named = run(rounds, f"SELECT DISTINCT CAST({_column(rounds, 'method')} AS VARCHAR) AS m FROM {rows_sql(rounds)}")
     for text in named["m"].dropna():
         found = reported_by(recognise(text))
         if found is not None and found.fillings > 1:
@@ -320,6 +320,19 @@ def round_cells(
     executor: Executor | None = None,
 ) -> pd.DataFrame:  # fmt: skip
     """The cells of a precision experiment, summed in the database.
+
+    Parameters
+    ----------
+    rounds : Rounds
+        The data set.
+    level : sequence of str
+        Columns that make a level.
+    laboratory : str, default 'laboratory'
+        Column that says who tested.
+    result : str, default 'result'
+        What one value is: ``result``, ``filling`` or ``breakdown``.
+    executor : Executor, optional
+        Sums the files elsewhere; without it one connection sums all.
 
     Returns
     -------
@@ -341,11 +354,11 @@ def round_cells(
     lab = _column(rounds, laboratory)
     rows = (
         f"SELECT {selected}CAST({lab} AS VARCHAR) AS laboratory, {_kv(rounds)} AS _kv, {_stood(rounds)} AS _stood, "
-        f"{_filling_key(rounds)} AS _f FROM {source(rounds) if executor is None else ROWS} "
+        f"{_filling_key(rounds)} AS _f FROM {rows_sql(rounds) if executor is None else ROWS} "
         f"WHERE {_valid(rounds)} AND {lab} IS NOT NULL"
     )
     if executor is not None:
-        found = _cells_on_workers(Spread.of(rounds, executor), rows, len(level), result)
+        found = _cells_on_workers(Pieces.of(rounds, executor), rows, len(level), result)
         return _labelled(found, len(level))
     if result == "filling":
         rows = (
@@ -360,13 +373,13 @@ def round_cells(
     return _labelled(found, len(level))
 
 
-def _cells_on_workers(spread: Spread, rows: str, levels: int, result: str) -> pd.DataFrame:
+def _cells_on_workers(spread: Pieces, rows: str, levels: int, result: str) -> pd.DataFrame:
     """The cells of :func:`round_cells`, summed file by file; fillings that stand in several files are put together."""
     names = [*(f"_l{i}" for i in range(levels)), "laboratory"]
     keys = ", ".join(names)
     each = f"{keys}, _f" if result == "filling" else keys
     (found,) = spread.ask(
-        f"SELECT {each}, count(*) AS n, {added('_kv')}, count(*) FILTER (_stood) AS withstood FROM ({rows}) "
+        f"SELECT {each}, count(*) AS n, {sums_sql('_kv')}, count(*) FILTER (_stood) AS withstood FROM ({rows}) "
         f"GROUP BY {each}"
     )
     whole = merged(found, [*names, "_f"] if result == "filling" else names)

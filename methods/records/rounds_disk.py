@@ -12,11 +12,11 @@ from urllib.parse import unquote
 
 import pandas as pd
 
-from methods.columns import COLUMNS, NUMERIC
+from methods.columns import COLUMNS, NUMERIC, ONE_CEILING
 from methods.errors import UnusableFile, one_line
 from methods.extras import need
 from methods.records.ceilings import LEAST
-from methods.records.headings import heading
+from methods.records.headings import read_heading
 from methods.records.table import BREAKDOWN, WITHSTOOD
 
 PARQUET, TEXT = (".parquet", ".pq"), (".csv", ".tsv", ".txt")
@@ -26,7 +26,7 @@ TOO_LARGE = 100_000_000
 MOST_KV = 200.0
 
 
-class Part(NamedTuple):
+class FileKind(NamedTuple):
     """Files of one kind that are asked together; ``columns`` maps names of the record table to their headings."""
 
     kind: str
@@ -79,7 +79,7 @@ def scan(kind: str) -> str:
     )
 
 
-def selected(part: Part, mixed: bool) -> str:
+def selected(part: FileKind, mixed: bool) -> str:
     """SQL that gives the columns of a part under their names, each of the same type in every part."""
     chosen = []
     for name, head in part.columns.items():
@@ -95,6 +95,17 @@ def selected(part: Part, mixed: bool) -> str:
 
 
 def ask(connection: Any, query: str, values: Sequence[Any]) -> pd.DataFrame:
+    """Ask DuckDB, and give its answer as a table.
+
+    Parameters
+    ----------
+    connection : DuckDBPyConnection
+        The session.
+    query : str
+        SQL with a question mark for each value.
+    values : sequence of object
+        The values.
+    """
     try:
         found: pd.DataFrame = connection.execute(query, list(values)).df()
     except duckdb().Error as why:
@@ -110,10 +121,10 @@ def _named(heads: Sequence[str], columns: Mapping[str, str]) -> dict[str, str]:
 
 def _other_words(named: Mapping[str, str]) -> bool:
     """Whether a heading is another word for a column of the record table, such as ``Lab``."""
-    return any(name not in COLUMNS and heading(name).name is not None for name in named)
+    return any(name not in COLUMNS and read_heading(name).name is not None for name in named)
 
 
-def _in_disorder(connection: Any, part: Part) -> set[str]:
+def _in_disorder(connection: Any, part: FileKind) -> set[str]:
     """The files of a part with a row that is no plausible voltage of a known outcome, a number that is none, or a wall
     of equal maxima such as the end of an instrument's range makes."""
     cell = {name: quoted(head) for name, head in part.columns.items()}
@@ -130,7 +141,7 @@ def _in_disorder(connection: Any, part: Part) -> set[str]:
     found = ask(connection, f"SELECT DISTINCT filename FROM {rows} WHERE {' OR '.join(wrong)}", files)
     out = set(found["filename"])
     files = [[f for f in part.files if _plain(f) not in out]]
-    for within in ("0", *(cell[c] for c in ("instrument", "laboratory", "method", "gap_mm") if c in cell)):
+    for within in ("0", *(cell[c] for c in ONE_CEILING if c in cell)):
         held = f"SELECT filename AS f, {within} AS g, {kv} AS v FROM {rows} WHERE NOT {stood}"
         walls = (
             f"WITH counted AS (SELECT f, g, v, count(*) AS n FROM ({held}) GROUP BY f, g, v), "
@@ -146,10 +157,21 @@ def _first_line(path: Path) -> str:
         return file.readline(100_000)
 
 
-def on_disk(files: Sequence[Path], columns: Mapping[str, str], memory: str) -> tuple[list[Part], set[Path], list[str]]:
+def on_disk(
+    files: Sequence[Path], columns: Mapping[str, str], memory: str
+) -> tuple[list[FileKind], set[Path], list[str]]:
     """What can be asked as it lies there: its parts, its files, and the names of those too large to be read first.
 
     Files of one kind whose columns and types are alike make a part.
+
+    Parameters
+    ----------
+    files : sequence of Path
+        The files.
+    columns : mapping of str to str
+        Column of the record table to heading, as the caller said.
+    memory : str
+        Most memory, as DuckDB writes it: ``4GB``.
     """
     alike: dict[tuple[Any, ...], list[Path]] = {}
     heads: dict[Path, list[str]] = {}
@@ -171,7 +193,7 @@ def on_disk(files: Sequence[Path], columns: Mapping[str, str], memory: str) -> t
                 alike.setdefault((kind, tuple(types.items())), []).append(file)
         for (kind, _), some in alike.items():
             named = _named(heads[some[0]], columns)
-            part = Part(kind, tuple(literal_path(f) for f in some), named)
+            part = FileKind(kind, tuple(literal_path(f) for f in some), named)
             plain = named["kv"] == "kv" and not _other_words(named)
             bad = _in_disorder(connection, part) if plain else {str(f) for f in some}
             good = []
@@ -181,7 +203,7 @@ def on_disk(files: Sequence[Path], columns: Mapping[str, str], memory: str) -> t
                     good.append(file)
                     large += [file.name] if str(file) in bad else []
             if good:
-                parts.append(Part(kind, tuple(literal_path(f) for f in good), named))
+                parts.append(FileKind(kind, tuple(literal_path(f) for f in good), named))
                 taken |= set(good)
     return parts, taken, large
 

@@ -25,7 +25,7 @@ from methods.records.reading import read
 from methods.records.rounds_disk import (
     PARQUET,
     TEXT,
-    Part,
+    FileKind,
     ask,
     connected,
     duckdb,
@@ -51,7 +51,7 @@ class Rounds:
     that takes no part (``file, why``), ``large`` files in disorder that are too large to be read first.
     """
 
-    parts: tuple[Part, ...]
+    parts: tuple[FileKind, ...]
     columns: tuple[str, ...]
     memory: str
     threads: int
@@ -69,14 +69,14 @@ class Rounds:
         return int(self.read_first["refused"].sum()) if len(self.read_first) else 0
 
 
-def source(rounds: Rounds) -> str:
+def rows_sql(rounds: Rounds) -> str:
     """SQL in brackets that gives all rows under the names of ``rounds.columns``; its values are :func:`places`."""
     mixed = len(rounds.parts) > 1
     return "(" + " UNION ALL BY NAME ".join(f"({selected(p, mixed)})" for p in rounds.parts) + ")"
 
 
 def run(rounds: Rounds, query: str) -> pd.DataFrame:
-    """What a query gives in which :func:`source` stands once; UnusableFile where the files do not go together."""
+    """What a query gives in which :func:`rows_sql` stands once; UnusableFile where the files do not go together."""
     with connected(rounds.memory, rounds.threads) as connection:
         return ask(connection, query, [list(p.files) for p in rounds.parts])
 
@@ -183,7 +183,7 @@ def _all(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
     return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
 
 
-def _set_beside(records: Sequence[tuple[Path, Records]], files: Mapping[Path, str], folder: Path) -> Part:
+def _set_beside(records: Sequence[tuple[Path, Records]], files: Mapping[Path, str], folder: Path) -> FileKind:
     """The record tables of the files that were read, in one Parquet file, fillings of different files kept apart."""
     tables = []
     for file, found in records:
@@ -196,7 +196,7 @@ def _set_beside(records: Sequence[tuple[Path, Records]], files: Mapping[Path, st
     held = [c for c in whole.columns if c == "kv" or not whole[c].isna().all()]
     place = folder / "read_first.parquet"
     whole[held].to_parquet(place)
-    return Part("parquet", (literal_path(place),), {c: c for c in held})
+    return FileKind("parquet", (literal_path(place),), {c: c for c in held})
 
 
-__all__ = ["Part", "Rounds", "duckdb", "open_rounds", "quoted", "run", "source"]
+__all__ = ["FileKind", "Rounds", "duckdb", "open_rounds", "quoted", "run", "rows_sql"]

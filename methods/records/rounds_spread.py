@@ -16,8 +16,8 @@ from fractions import Fraction
 import numpy as np
 import pandas as pd
 
-from methods.records.rounds_disk import Part, ask, connected, quoted, scan
-from methods.records.rounds_files import Rounds, run, source
+from methods.records.rounds_disk import FileKind, ask, connected, quoted, scan
+from methods.records.rounds_files import Rounds, rows_sql, run
 from methods.workers import carry_out
 
 #: Voltages are added up as whole numbers of this many kV; no test set writes finer ones.
@@ -27,22 +27,22 @@ ROWS = "$rows$"
 
 
 @dataclass(frozen=True)
-class Spread:
+class Pieces:
     """A data set in pieces, each a file, and who works on them."""
 
-    pieces: tuple[Part, ...]
+    pieces: tuple[FileKind, ...]
     types: dict[str, str]
     memory: str
     threads: int
     executor: Executor
 
     @classmethod
-    def of(cls, rounds: Rounds, executor: Executor) -> Spread:
+    def of(cls, rounds: Rounds, executor: Executor) -> Pieces:
         """Cut the data set into its files; its columns keep the types that they have together."""
         asked = ", ".join(f"typeof({quoted(c)}) AS {quoted(c)}" for c in rounds.columns)
-        kinds = run(rounds, f"SELECT {asked} FROM {source(rounds)} LIMIT 1")
+        kinds = run(rounds, f"SELECT {asked} FROM {rows_sql(rounds)} LIMIT 1")
         types = {c: str(kinds[c].iloc[0]) for c in rounds.columns} if len(kinds) else {}
-        pieces = tuple(Part(p.kind, (file,), p.columns) for p in rounds.parts for file in p.files)
+        pieces = tuple(FileKind(p.kind, (file,), p.columns) for p in rounds.parts for file in p.files)
         return cls(pieces, types, rounds.memory, 1, executor)
 
     def ask(self, *queries: str) -> list[pd.DataFrame]:
@@ -54,7 +54,7 @@ class Spread:
 
 
 def _asked(
-    queries: Sequence[str], types: dict[str, str], memory: str, threads: int, piece: Part
+    queries: Sequence[str], types: dict[str, str], memory: str, threads: int, piece: FileKind
 ) -> list[pd.DataFrame]:  # fmt: skip
     """Carry queries out on one piece, which may lack columns that others have."""
     with connected(memory, threads) as db:
@@ -71,7 +71,7 @@ def _asked(
         return [ask(db, query.replace(ROWS, rows), [list(piece.files)]) for query in queries]
 
 
-def added(kv: str) -> str:
+def sums_sql(kv: str) -> str:
     """SQL for the sums of voltages and of their squares, as text: whole numbers have no place in a table."""
     whole = f"CAST(round({kv} / {UNIT_KV}) AS HUGEINT)"
     return f"CAST(sum({whole}) AS VARCHAR) AS _sum, CAST(sum({whole} * {whole}) AS VARCHAR) AS _squares"

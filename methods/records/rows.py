@@ -25,7 +25,17 @@ _SAME_OTHER_FILLING = re.compile(r"(.+?)\s*(?:'+|[-_ ]\s?2|\s*\(2\))")
 
 
 def refuse_rows(plan: Layout, body: Body, flat: Flat) -> None:
-    """Refuse the voltage cells of repeated heading rows and of rows that are too long."""
+    """Refuse the voltage cells of repeated heading rows and of rows that are too long.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out.
+    body : Body
+        Its cells below the heading.
+    flat : Flat
+        Its voltage cells; changed in place.
+    """
     repeated = _heading_again(plan, body)
     if repeated.any():
         flat.refuse_all(np.flatnonzero(repeated[flat.row]), "the heading again", "heading_again")
@@ -68,6 +78,15 @@ def fill_down(plan: Layout, body: Body, log: Log) -> None:
     """A sample or filling named only on the first row of its series is carried down; shown as a guess.
 
     What else stands on that row and is empty below it (method, electrode, gap, day ...) comes along.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out.
+    body : Body
+        Its cells below the heading; changed in place.
+    log : Log
+        Takes the problems and guesses.
     """
     filled = any(h.name == "filling" for i, h in enumerate(plan.headings) if i not in plan.values)
     long = plan.kind == "long" and len(plan.values) == 1
@@ -130,6 +149,19 @@ def blocks_of(plan: Layout, body: Body, flat: Flat, shape: str | None, log: Log)
 
     A row continues when its sample cell is empty, or repeats the id with a word such as ``cont.``, or (five
     breakdowns, only some ids repeated) repeats the id of the row above. Renames the continued ids.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out.
+    body : Body
+        Its cells below the heading; continued ids are renamed in place.
+    flat : Flat
+        Its voltage cells.
+    shape : str or None
+        The layout that the caller said; None: told by the cells.
+    log : Log
+        Takes the problems and guesses.
     """
     own = np.arange(len(body))
     at = next((i for i, h in enumerate(plan.headings) if h.name == "sample" and i not in plan.values), None)

@@ -18,7 +18,7 @@ from methods.records.headings import fold
 from methods.records.places import Place
 from methods.records.recipe import Part, Recipe, SheetRecipe, matching, row_of
 from methods.records.table import group_codes
-from methods.records.text import Sheet, from_text
+from methods.records.text import Sheet, cut_text
 
 
 def check_fit(recipe: Recipe, sheets: list[Sheet]) -> None:
@@ -38,7 +38,7 @@ def that_fits(recipes: Sequence[Recipe], sheets: list[Sheet]) -> Recipe:
     return recipes[why.index("")]
 
 
-def chosen(recipe: Recipe, sheets: list[Sheet]) -> tuple[list[Sheet], list[Sheet]]:
+def sheets_read(recipe: Recipe, sheets: list[Sheet]) -> tuple[list[Sheet], list[Sheet]]:
     """The sheets that the recipe has read, and those that it says nothing of."""
     spoken = {id(found): said for said in recipe.sheets if (found := matching(recipe, said, sheets)) is not None}
     use = [s for s in sheets if id(s) in spoken and spoken[id(s)].use]
@@ -72,7 +72,17 @@ def _area(sheet: Sheet, place: Place, **said: object) -> Area:
 
 
 def rows_saying(text: str, sheet: Sheet, within: Place) -> list[Place]:
-    """The place that the text names, or the rows of which a cell says it."""
+    """The place that the text names, or the rows of which a cell says it.
+
+    Parameters
+    ----------
+    text : str
+        A place such as ``B4:F9``, or what a cell says.
+    sheet : Sheet
+        The sheet.
+    within : Place
+        The place that is looked at.
+    """
     try:
         return [Place.parse(text)]
     except InputError:
@@ -83,13 +93,23 @@ def rows_saying(text: str, sheet: Sheet, within: Place) -> list[Place]:
 
 
 def tables_said(recipe: Recipe, sheet: Sheet, sheets: list[Sheet]) -> list[Sheet]:
-    """The tables of a sheet as they are said to be; none where the recipe leaves that to the reader."""
+    """The tables of a sheet as they are said to be; none where the recipe leaves that to the reader.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+    sheet : Sheet
+        The sheet.
+    sheets : list of Sheet
+        All sheets of the file.
+    """
     names = {getattr(matching(recipe, s, sheets), "name", None): s for s in recipe.sheets}
     said = names.get(sheet.name, SheetRecipe())
     apart = [b for b in said.blocks if b.table]
     parts = apart or ([said.whole] if said.whole.shapes else [])
     if parts and sheet.long:
-        whole = from_text(sheet.whole(), large=MAX_BYTES)
+        whole = cut_text(sheet.whole(), large=MAX_BYTES)
         sheet = dataclasses.replace(whole, name=sheet.name)
     return [_table(p, sheet) for p in parts]
 
@@ -139,6 +159,17 @@ def settle(recipe: Recipe, sheets: list[Sheet], table: pd.DataFrame, places: pd.
     """Set headings that are levels and fillings in place; the columns that were touched.
 
     ``places`` has the sheet, row and column (from 1) of each reading's cell; ``sheets`` are those of the file.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe.
+    sheets : list of Sheet
+        Sheets of the file.
+    table : DataFrame
+        Rows that were read (n); changed in place.
+    places : DataFrame
+        (n rows) Where each stands in the file.
     """
     names = places["source_sheet"].astype("str").to_numpy(dtype=object)
     rows = _numbers(places["source_row"])

@@ -23,7 +23,7 @@ _WORDS: tuple[tuple[str, str], ...] = (
 )
 
 
-def liquid_of(fluid: Any) -> str | None:
+def solubility_liquid(fluid: Any) -> str | None:
     """The liquid of :data:`methods.water.SOLUBILITY` that a fluid's name means; None for any other."""
     text = " ".join(str(fluid).casefold().replace("_", " ").replace("-", " ").split())
     return next((liquid for word, liquid in _WORDS if word in text), None)
@@ -55,7 +55,7 @@ def saturation(data: Any, liquid: str | tuple[float, float] | None = None) -> pd
     else:
         codes, fluids = pd.factorize(table["fluid"], use_na_sentinel=True)
         for i, fluid in enumerate(fluids):
-            meant = liquid_of(fluid)
+            meant = solubility_liquid(fluid)
             if meant is not None and SOLUBILITY[meant].a is not None:
                 _fill(out, usable & (codes == i), water, warm, constants(meant))
     return pd.Series(out, index=table.index, name=SATURATION)

@@ -18,6 +18,19 @@ def leave_repeated(
     """The table without sheets that hold what another one holds, reading by reading; and the cells so left out.
 
     ``read_cells``: how many cells of each sheet were looked at. A sheet with refused cells is kept.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows that were read (n).
+    places : DataFrame
+        (n rows) Where each stands in the file.
+    read_cells : dict of str to int
+        Name of a sheet to the number of its voltage cells.
+    account : Account
+        Told of the sheets that are left out.
+    log : Log
+        Takes the problems and guesses.
     """
     names = places["source_sheet"].astype(str).to_numpy()
     keys = [c for c in ("sample", "fluid", "filling", "order", *PROCEDURE, "kv", "outcome") if c in table.columns]
@@ -46,7 +59,17 @@ def leave_repeated(
 
 def tell_sheets_apart(table: pd.DataFrame, places: pd.DataFrame, log: Log) -> None:
     """Write the names of sheets into a column ``sheet`` where nothing says how the tests of two of them were made and
-    one oil stands on both, in place: they may be several methods, and are told apart until somebody says more."""
+    one oil stands on both, in place: they may be several methods, and are told apart until somebody says more.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows that were read (n); changed in place.
+    places : DataFrame
+        (n rows) Where each stands in the file.
+    log : Log
+        Takes the problems and guesses.
+    """
     names = places["source_sheet"].astype(str)
     if names.nunique() < 2 or "sheet" in table.columns:
         return
@@ -64,7 +87,17 @@ def tell_sheets_apart(table: pd.DataFrame, places: pd.DataFrame, log: Log) -> No
 
 
 def tell_fillings_apart(table: pd.DataFrame, places: pd.DataFrame, log: Log) -> None:
-    """Filling 1 of two sheets is two fillings, unless its breakdowns are counted on, in place."""
+    """Filling 1 of two sheets is two fillings, unless its breakdowns are counted on, in place.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows that were read (n); changed in place.
+    places : DataFrame
+        (n rows) Where each stands in the file.
+    log : Log
+        Takes the problems and guesses.
+    """
     names = places["source_sheet"].astype(str)
     if names.nunique() > 1 and fillings_apart(table, names, may_go_on=True):
         log.guess(

@@ -10,17 +10,26 @@ from methods.columns import LABELS, without
 from methods.errors import UnusableFile
 from methods.records.cells import NO_BREAKDOWN, parse, unit_of
 from methods.records.heading_row import find_heading, headings_of
-from methods.records.headings import Heading, any_unit, fold, heading
+from methods.records.headings import Heading, any_unit, fold, read_heading
 from methods.records.layout import Layout, counts_breakdowns, is_number, is_unit_row
 from methods.records.levels import level_of, levels_of
 from methods.records.text import Sheet
-from methods.records.value_columns import apply_means, apply_names, choose_values, share
+from methods.records.value_columns import apply_means, apply_names, choose_values, share_of_numbers
 
 _LOOK = 300  # columns are judged by this many rows of data
 
 
 def layout_of(sheet: Sheet, columns: dict[str, str] | None = None, shape: str | None = None) -> Layout:
     """Describe the sheet.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet.
+    columns : dict of str to str, optional
+        Column of the record table to heading, as the caller said.
+    shape : str, optional
+        The layout that the caller said; None: told by the cells.
 
     Raises
     ------
@@ -54,6 +63,23 @@ def plain_layout(
     cells: list[list[str]], rows: list[int], head: int | None, columns: dict[str, str], shape: str | None,
     means: dict[int, str] | None = None,
 ) -> Layout:  # fmt: skip
+    """The layout of a sheet with a heading above each column.
+
+    Parameters
+    ----------
+    cells : list of list[str]
+        The sheet, a list a row, all of one length.
+    rows : list of int
+        Row of each in the file.
+    head : int or None
+        Index of the heading; None: there is none.
+    columns : dict of str to str
+        Column of the record table to heading, as the caller said.
+    shape : str or None
+        The layout that the caller said; None: told by the cells.
+    means : dict of int to str, optional
+        Index of a column to what it was said to be.
+    """
     heads, first, guesses = headings_of(cells, head)
     body = [r for r in cells[first : first + _LOOK] if any(c.strip() for c in r)]
     plan = Layout("long", heads, cells, rows, first, [], [], guesses=guesses, head=first if head is None else head)
@@ -66,7 +92,7 @@ def plain_layout(
         plan.shots = list(range(1, len(plan.values) + 1)) if len(plan.values) > 1 else []
         plan.voltage = False
         return plan
-    shares = [share(body, i) for i in range(len(heads))]
+    shares = [share_of_numbers(body, i) for i in range(len(heads))]
     choose_values(plan, body, shares, head, shape)
     return plan
 
@@ -74,12 +100,12 @@ def plain_layout(
 def is_transposed(cells: list[list[str]], head: int | None) -> bool:
     """Whether the first column counts the breakdowns and the others are samples."""
     start = 0 if head is None else head
-    heads = [heading(c) if c.strip() else Heading("") for c in cells[start]]
+    heads = [read_heading(c) if c.strip() else Heading("") for c in cells[start]]
     counted = [h for h in heads[1:] if h.shot is not None]
     if head is not None and (any(h.name == "kv" for h in heads) or (len(counted) >= 2 and counts_breakdowns(counted))):
         return False
     labels = [r[0] for r in cells[start + (head is not None) :]]
-    kept = [heading(t) for t in labels if t.strip()]
+    kept = [read_heading(t) for t in labels if t.strip()]
     numbers = [h.shot for h in kept if h.shot is not None]
     if len(numbers) < 3 or numbers != list(range(1, len(numbers) + 1)):
         return False
@@ -101,7 +127,7 @@ def _same_levels(texts: list[str]) -> list[dict[str, str]] | None:
 def _groups(row: list[str]) -> list[str]:
     """What stands over each column of headings, carried on to the right; none where it is no row of names."""
     held = [c for c in row[1:] if c.strip()]
-    if len(held) < 2 or any(map(is_number, held)) or any(heading(c).name for c in held):
+    if len(held) < 2 or any(map(is_number, held)) or any(read_heading(c).name for c in held):
         return []
     out, carried = [""], ""
     for text in row[1:]:
@@ -113,6 +139,21 @@ def _groups(row: list[str]) -> list[str]:
 def transposed(
     cells: list[list[str]], rows: list[int], head: int | None, meta: dict[str, str], columns: dict[str, str]
 ) -> Layout:
+    """The layout of a sheet with a heading before each row: it is turned and laid out as any other.
+
+    Parameters
+    ----------
+    cells : list of list[str]
+        The sheet, a list a row, all of one length.
+    rows : list of int
+        Row of each in the file.
+    head : int or None
+        Index of the first row of the table; None: it is the first of the sheet.
+    meta : dict of str to str
+        What is said above the table.
+    columns : dict of str to str
+        Column of the record table to heading, as the caller said.
+    """
     start = head or 0
     body = [(r, n) for r, n in zip(cells[start:], rows[start:], strict=True) if any(c.strip() for c in r)]
     if len(body) > 1 and is_unit_row(body[1][0]):
@@ -120,11 +161,11 @@ def transposed(
         meta = {**meta, **({"unit": str(units[-1])} if unit_of(str(units[-1])) else {})}
         del body[1]
     turned = [list(c) for c in zip(*[r for r, _ in body], strict=True)]
-    corner = heading(turned[0][0]) if turned[0][0].strip() else Heading("")
+    corner = read_heading(turned[0][0]) if turned[0][0].strip() else Heading("")
     unit = corner.unit if unit_of(corner.unit) else None
     if corner.name not in (*without(LABELS, "gap_mm", "stirring"), "fluid"):
         turned[0][0] = "sample"
-    texts = [r[0] for r in turned[1:] if r[0].strip() and heading(r[0]).summary is None]
+    texts = [r[0] for r in turned[1:] if r[0].strip() and read_heading(r[0]).summary is None]
     levels = levels_of(texts) or _same_levels(texts)
     over = _groups(cells[start - 1]) if start and levels else []
     if levels and len(levels[0]) == 1 and corner.name in (None, "order"):

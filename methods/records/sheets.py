@@ -14,16 +14,16 @@ from methods.extras import need
 from methods.records.kept import Log
 from methods.records.parquet_parts import check_parquet
 from methods.records.text import MAX_COLUMNS, MAX_ROWS, Sheet
-from methods.records.workbook_parts import Facts, facts_of, fill_merged
+from methods.records.workbook_parts import SheetFacts, fill_merged, sheet_facts
 
 
 def open_workbook(raw: bytes) -> list[Sheet]:
     """All sheets that hold something, as text cells."""
     from python_calamine import CalamineError, CalamineWorkbook, SheetVisibleEnum
 
-    hidden_facts: dict[str, Facts] = {}
+    hidden_facts: dict[str, SheetFacts] = {}
     if raw[:2] == b"PK":
-        hidden_facts = facts_of(raw)
+        hidden_facts = sheet_facts(raw)
     try:
         book = CalamineWorkbook.from_filelike(io.BytesIO(raw))
         metadata = {m.name: m for m in book.sheets_metadata}
@@ -33,7 +33,7 @@ def open_workbook(raw: bytes) -> list[Sheet]:
                 cells = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
             except CalamineError:  # a chart sheet
                 continue
-            sheet = _sheet(name, cells, hidden_facts.get(name, Facts()))
+            sheet = _sheet(name, cells, hidden_facts.get(name, SheetFacts()))
             if sheet is None:
                 continue
             if metadata[name].visible != SheetVisibleEnum.Visible:
@@ -50,7 +50,7 @@ def open_workbook(raw: bytes) -> list[Sheet]:
     return out
 
 
-def _sheet(name: str, cells: list[list[Any]], facts: Facts) -> Sheet | None:
+def _sheet(name: str, cells: list[list[Any]], facts: SheetFacts) -> Sheet | None:
     if len(cells) > MAX_ROWS or (cells and len(cells[0]) > MAX_COLUMNS):
         raise UnusableFile(
             f"Sheet {name!r} is larger than {MAX_ROWS:,} rows by {MAX_COLUMNS:,} columns.", rule="size limit"

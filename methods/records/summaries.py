@@ -24,6 +24,17 @@ def drop_computed(plan: Layout, body: Body, log: Log, cols: Sequence[int] | None
     """Take out of the breakdowns trailing columns that equal the mean or the SD of those before, row by row.
 
     ``cols``: the file's column of each; what stands in one cell with readings is rarely their mean.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out; changed in place.
+    body : Body
+        Its cells below the heading.
+    log : Log
+        Takes the problems and guesses.
+    cols : sequence of int, optional
+        Column of the file for each column of the plan.
     """
     while len(plan.values) > 2 and not plan.named and not plan.levels:
         last = plan.values[-1]
@@ -84,7 +95,27 @@ def compare_summaries(
     plan: Layout, body: Body, flat: Flat, place: Places, mark: str | None, log: Log,
     units: Sequence[str | None], gaps: np.ndarray,
 ) -> None:  # fmt: skip
-    """Recompute each stored mean; one that differs by more than rounding is a problem (kept: ours is used)."""
+    """Recompute each stored mean; one that differs by more than rounding is a problem (kept: ours is used).
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out.
+    body : Body
+        Its cells below the heading.
+    flat : Flat
+        Its voltage cells.
+    place : Places
+        Where they stand in the file.
+    mark : str or None
+        Decimal mark; None: each cell by its own evidence.
+    log : Log
+        Takes the problems and guesses.
+    units : Sequence[str or None]
+        Unit of each voltage column.
+    gaps : ndarray
+        (rows of the body,) Gaps, mm.
+    """
     if len(plan.values) < 2 or plan.levels:
         return
     held = (flat.kind == VALUE) | (flat.kind == WITHSTOOD)

@@ -40,7 +40,7 @@ _NEVER = ("outcome", "method", *PLACE, *without(PRESCRIBED, "gap_mm", "rise_kv_s
 
 
 @dataclass(frozen=True)
-class Summary:
+class SummaryRow:
     """One row that sums up: what, the label that says so (empty: by arithmetic), and the rows that it sums up."""
 
     kind: str
@@ -75,7 +75,21 @@ def step_of(text: str) -> float:
 def kinds_of(
     values: np.ndarray, claimed: float, text: str, factor: float = 1.0, step: float | None = None
 ) -> list[str]:
-    """The summaries of ``values`` that ``claimed`` equals to its own rounding (or to ``step``)."""
+    """The summaries of ``values`` that ``claimed`` equals to its own rounding (or to ``step``).
+
+    Parameters
+    ----------
+    values : ndarray
+        (n,) Values that may be summed up.
+    claimed : float
+        The figure that may sum them up.
+    text : str
+        As it is written.
+    factor : float, default 1.0
+        Of its unit.
+    step : float, optional
+        Last digit that counts; by default that of the text.
+    """
     room = 0.5 * (step or step_of(text)) * factor * 1.04 + 1e-9
     found = statistics(values)
     return [
@@ -87,10 +101,22 @@ def kinds_of(
 
 def summary_rows(
     plan: Layout, body: Body, flat: Flat, units: Sequence[str | None] = ()
-) -> dict[int, Summary]:  # fmt: skip
-    """The rows of the body that sum up others. ``units`` are those of the value columns."""
+) -> dict[int, SummaryRow]:  # fmt: skip
+    """The rows of the body that sum up others. ``units`` are those of the value columns.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out.
+    body : Body
+        Its cells below the heading.
+    flat : Flat
+        Its voltage cells.
+    units : Sequence[str or None], optional
+        Unit of each voltage column.
+    """
     labels = _labelled(plan, body)
-    out = {r: Summary(kind, text) for r, (kind, text) in labels.items()}
+    out = {r: SummaryRow(kind, text) for r, (kind, text) in labels.items()}
     if len(body) > _MOST_ROWS or plan.named:
         return out
     values = _grid(plan, body, flat, units)
@@ -100,10 +126,10 @@ def summary_rows(
 
 def _by_arithmetic(
     plan: Layout, body: Body, flat: Flat, values: np.ndarray, units: Sequence[str | None], known: set[int]
-) -> dict[int, Summary]:  # fmt: skip
+) -> dict[int, SummaryRow]:  # fmt: skip
     """The summaries without a label; where withstands say no voltage, with the round ceiling that explains most."""
 
-    def found(grid: np.ndarray) -> dict[int, Summary]:
+    def found(grid: np.ndarray) -> dict[int, SummaryRow]:
         if len(plan.values) == 1:
             return _long(plan, body, flat, grid[:, 0], known)
         return _wide(plan, body, flat, grid, known)
@@ -197,7 +223,7 @@ def _chance(values: np.ndarray, step: float, at: float | None = None) -> float:
     return min(1.0, step / (2.5 * spread) * (1 + away**2 / 2) ** -1.5)
 
 
-def _long(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int]) -> dict[int, Summary]:
+def _long(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int]) -> dict[int, SummaryRow]:
     steps = np.array([step_of(flat.text(r)) for r in range(len(body))])
     held = steps[np.isfinite(values)]
     fine = float(held.min(initial=1.0))
@@ -211,7 +237,7 @@ def _long(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[i
 
 def _to_steps(
     plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int], steps: np.ndarray
-) -> dict[int, Summary]:
+) -> dict[int, SummaryRow]:
     """The summaries among rows of a long table, were each written to these steps."""
     numbered = _numbered(plan, body)
     stood = {int(flat.row[i]) for i in np.flatnonzero((flat.kind == WITHSTOOD) | (flat.kind == NO_BREAKDOWN))}
@@ -229,7 +255,7 @@ def _to_steps(
                 ends[k] = named
         apart = numbered is not None and any(numbered[1][r] for r in rows) and not numbered[1][rows[-1]]
         groups.append((rows, ends, apart))
-    out: dict[int, Summary] = {}
+    out: dict[int, SummaryRow] = {}
     alike = _alike(groups, values, steps)
     for rows, ends, apart in groups:
         k = alike or max(
@@ -237,9 +263,9 @@ def _to_steps(
             default=0,
         )
         if k and k in ends:
-            out.update({r: Summary(kind, "", tuple(rows[:-k])) for r, kind in zip(rows[-k:], ends[k], strict=True)})
+            out.update({r: SummaryRow(kind, "", tuple(rows[:-k])) for r, kind in zip(rows[-k:], ends[k], strict=True)})
         elif "mean" in ends.get(1, ()):
-            out[rows[-1]] = Summary("mean", "", ())  # only told: it may be chance
+            out[rows[-1]] = SummaryRow("mean", "", ())  # only told: it may be chance
     return out
 
 
@@ -314,9 +340,9 @@ def _as_meant(text: str) -> str:
     return fold(text) if read is None else f"{read[0]:g}"
 
 
-def _wide(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int]) -> dict[int, Summary]:
+def _wide(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int]) -> dict[int, SummaryRow]:
     width = values.shape[1]
-    out: dict[int, Summary] = {}
+    out: dict[int, SummaryRow] = {}
     begin: list[int] = []
     after = False
     for r in range(len(body)):
@@ -331,10 +357,10 @@ def _wide(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[i
         kind = _across(values[begin], written, texts, bare, fewest) if len(begin) >= 2 else None
         if kind is not None:
             if not bare and len(begin) < 3:  # it has a name of its own: a further oil may lie between two others
-                out[r] = Summary(kind, "", ())  # only told
+                out[r] = SummaryRow(kind, "", ())  # only told
                 begin.append(r)
                 continue
-            out[r] = Summary(kind, "", tuple(begin))
+            out[r] = SummaryRow(kind, "", tuple(begin))
             after = True
             continue
         if after:
@@ -377,6 +403,23 @@ def refuse_summaries(
     """Take the rows that sum up out of the breakdowns, and compare what they say with our own figure.
 
     The rows of the file in ``readings`` were said to hold readings: they sum nothing up.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out.
+    body : Body
+        Its cells below the heading.
+    flat : Flat
+        Its voltage cells; changed in place.
+    place : Places
+        Where they stand in the file.
+    log : Log
+        Takes the problems and guesses.
+    readings : frozenset[int], default frozenset()
+        Rows of the file that were said to hold readings.
+    units : Sequence[str or None], optional
+        Unit of each voltage column.
     """
     found = {r: one for r, one in summary_rows(plan, body, flat, units).items() if int(body.rows[r]) not in readings}
     _tell_uncounted(plan, body, flat, place, log, set(found), readings)
@@ -425,7 +468,7 @@ def _tell_uncounted(
 
 
 def _compare(
-    plan: Layout, body: Body, flat: Flat, place: Places, values: np.ndarray, r: int, one: Summary, sums: set[int],
+    plan: Layout, body: Body, flat: Flat, place: Places, values: np.ndarray, r: int, one: SummaryRow, sums: set[int],
     log: Log,
 ) -> None:  # fmt: skip
     """Tell a stored summary that is none of what the rows above it give."""

@@ -82,6 +82,20 @@ def group_codes(
     """Dense integer codes, one a row, of the combinations of ``columns``, numbered as they first appear.
 
     An empty cell is a level of its own. ``known`` holds codes (0 for empty) of columns that were coded before.
+
+    Parameters
+    ----------
+    table : DataFrame
+        The table (n rows).
+    columns : iterable of str
+        Columns whose combinations are coded; those that it lacks do not count.
+    known : mapping of str to ndarray, optional
+        Column to codes (n,) of columns that were coded before.
+
+    Examples
+    --------
+    >>> group_codes(pd.DataFrame({"a": ["x", "y", "x"]}), ["a"]).tolist()
+    [0, 1, 0]
     """
     return _combine([_codes(table[c], (known or {}).get(c)) for c in columns if c in table.columns], len(table))
 
@@ -141,6 +155,15 @@ def filling_codes(
     the key; ``by`` adds an extra column under which labels may start anew. Rows whose ``filling`` is
     empty count as one filling for each sample and condition: fewer replicates than there may have been,
     never more. :func:`fillings_known` says whether that happened.
+
+    Parameters
+    ----------
+    table : DataFrame
+        The record table (n rows).
+    by : sequence of str, optional
+        Further columns under which labels may start anew.
+    known : mapping of str to ndarray, optional
+        Column to codes (n,) of columns that were coded before.
     """
     keys = ["sample", *CONDITION, *[b for b in by if b not in CONDITION and b != "sample"], "filling"]
     return _combine(
@@ -158,6 +181,15 @@ def fillings_apart(table: pd.DataFrame, place: pd.Series, *, may_go_on: bool = F
     Filling 1 of two places is two fillings: their labels get the place's name in front. Where no label stands and
     nothing else tells the places apart, each place is one filling, called by its name. With ``may_go_on`` a filling may
     go on from one place to the next: it does where the numbers of its breakdowns do.
+
+    Parameters
+    ----------
+    table : DataFrame
+        The record table (n rows); changed in place.
+    place : Series
+        (n,) The place of each row.
+    may_go_on : bool, default False
+        Whether a filling may go on from one place to the next.
     """
     one = filling_codes(table)
     if int(filling_codes(table.assign(place=place.to_numpy()), by=["place"]).max(initial=-1)) == int(

@@ -14,7 +14,7 @@ from methods.records.cells import BLANK, VALUE, WITHSTOOD, is_date, parse
 from methods.records.context import LINE, by_file, give_context, said_by_lines
 from methods.records.facts import holds_no_readings
 from methods.records.heading_row import find_heading
-from methods.records.headings import heading
+from methods.records.headings import read_heading
 from methods.records.kept import Log
 from methods.records.layout import is_number
 from methods.records.options import Options
@@ -37,6 +37,21 @@ def tables_of(
     sheets: list[Sheet], called: str, options: Options, account: Account, log: Log, said: Recipe = NOTHING
 ) -> list[Sheet]:  # fmt: skip
     """Every table of every sheet that holds readings, with what is said around it; those not read are told.
+
+    Parameters
+    ----------
+    sheets : list of Sheet
+        Sheets of the file.
+    called : str
+        Name of the file.
+    options : Options
+        What the caller said.
+    account : Account
+        Told of what is not read.
+    log : Log
+        Takes the problems and guesses.
+    said : Recipe, default NOTHING
+        The recipe.
 
     Raises
     ------
@@ -216,7 +231,7 @@ def _widen(sheet: Sheet, at: int, parts: list[list[str]], first: int, width: int
         row += [""] * (at + 1 - len(row))
         if i == head:
             text = row[at]
-            new = [text] * width if heading(text).name == "kv" else [f"b{k + 1}" for k in range(width)]
+            new = [text] * width if read_heading(text).name == "kv" else [f"b{k + 1}" for k in range(width)]
         else:
             held = parts[i] or [row[at]]
             new = held + [""] * (width - len(held))

@@ -21,7 +21,19 @@ _MOST = 400
 
 
 def take_apart(plan: Layout, body: Body, sheet: Sheet, log: Log) -> None:
-    """Give what cells say besides their own meaning to the columns that it belongs to, in place; told as guesses."""
+    """Give what cells say besides their own meaning to the columns that it belongs to, in place; told as guesses.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out; changed in place.
+    body : Body
+        Its cells below the heading; changed in place.
+    sheet : Sheet
+        The sheet.
+    log : Log
+        Takes the problems and guesses.
+    """
     for i in range(len(plan.headings)):
         h, column = plan.headings[i], body.columns[i]
         if i in plan.values or i in plan.summaries or h.name not in _OPEN or column.numbers is not None:

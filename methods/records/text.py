@@ -232,7 +232,22 @@ def _decimal_commas_only(head: str) -> bool:
 
 
 def records_of(text: str, delimiter: str, quoted: bool = True) -> tuple[list[list[str]], list[int]]:
-    """Records and the line on which each starts; a quoted cell may hold line ends."""
+    """Records and the line on which each starts; a quoted cell may hold line ends.
+
+    Parameters
+    ----------
+    text : str
+        The text.
+    delimiter : str
+        Between cells.
+    quoted : bool, default True
+        Whether quotes hold cells together.
+
+    Examples
+    --------
+    >>> records_of("a;b", ";")
+    ([['a', 'b']], [1])
+    """
     csv.field_size_limit(10_000_000)
     reader = csv.reader(
         io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True,
@@ -262,7 +277,7 @@ def mark_of(delimiter: str) -> str:
     return next(k for k, v in DELIMITERS.items() if v == delimiter)
 
 
-def from_text(text: str, *, large: int = 3_000_000) -> Sheet:
+def cut_text(text: str, *, large: int = 3_000_000) -> Sheet:
     """Cut text into a sheet of cells. Beyond ``large`` characters only the head is cut and ``text`` is kept."""
     text = text.lstrip("\ufeff")
     if len(text) <= large:

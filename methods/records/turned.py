@@ -6,7 +6,7 @@ import dataclasses
 
 from methods.columns import COLUMNS
 from methods.records.blocks import Block, Cut, is_heading
-from methods.records.headings import heading
+from methods.records.headings import read_heading
 from methods.records.layout import counts_breakdowns, is_number
 from methods.records.text import Sheet
 
@@ -20,7 +20,7 @@ def turned(sheet: Sheet) -> Cut:
         return Cut([Block(sheet)], [])
     labels = [r[at].strip().rstrip(" :") for r in cells]
     run = _run(labels)
-    read = [heading(t) if t and (i in run or not is_number(t)) else None for i, t in enumerate(labels)]
+    read = [read_heading(t) if t and (i in run or not is_number(t)) else None for i, t in enumerate(labels)]
     named = [
         i for i, h in enumerate(read) if h is not None and h.name in COLUMNS and h.name not in ("kv", "note", "order")
     ]

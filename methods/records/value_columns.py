@@ -7,7 +7,7 @@ from collections import Counter
 from methods.columns import COLUMNS, OIL, PLACE
 from methods.errors import InputError, UnusableFile
 from methods.records.cells import NO_BREAKDOWN, normalise, parse, unit_of
-from methods.records.headings import Heading, fold, heading, is_label, is_time
+from methods.records.headings import Heading, fold, is_label, is_time, read_heading
 from methods.records.layout import COUNTING, Layout, counts_breakdowns, is_number
 from methods.records.levels import level_columns, shown
 
@@ -32,7 +32,7 @@ def apply_means(plan: Layout, means: dict[int, str]) -> None:
 def apply_names(plan: Layout, columns: dict[str, str]) -> None:
     """Apply what the user said about columns."""
     for name, text in columns.items():
-        known = name if name in COLUMNS else (heading(name).name or name)
+        known = name if name in COLUMNS else (read_heading(name).name or name)
         if text.strip() == "-" and known != "kv":  # no column is this one
             for i, h in enumerate(plan.headings):
                 if h.name == known:
@@ -45,7 +45,7 @@ def apply_names(plan: Layout, columns: dict[str, str]) -> None:
         if not found and text.isdecimal() and 1 <= int(text) <= len(plan.headings):
             found = [int(text) - 1]
         if not found:
-            named = [i for i, h in enumerate(plan.headings) if h.name == heading(text).name and h.name]
+            named = [i for i, h in enumerate(plan.headings) if h.name == read_heading(text).name and h.name]
             found = named if len(named) == 1 else []
         if not found:
             heads = ", ".join(repr(h.text) for h in plan.headings if h.text)
@@ -68,6 +68,21 @@ def apply_names(plan: Layout, columns: dict[str, str]) -> None:
 def choose_values(
     plan: Layout, body: list[list[str]], shares: list[float], head: int | None, shape: str | None
 ) -> None:
+    """Say which columns of the layout hold breakdowns, in place.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out; changed in place.
+    body : list of list[str]
+        Its first rows below the heading.
+    shares : list of float
+        Share of numbers in each column, fractions.
+    head : int or None
+        Index of the heading; None: there is none.
+    shape : str or None
+        The layout that the caller said; None: told by the cells.
+    """
     heads = plan.headings
     if shape is None and _by_levels(plan, shares):
         return
@@ -146,7 +161,7 @@ def _believed(plan: Layout, body: list[list[str]], strong: list[int]) -> list[in
     return [i for i in strong if i not in counting]
 
 
-def share(body: list[list[str]], at: int) -> float:
+def share_of_numbers(body: list[list[str]], at: int) -> float:
     """The share of the column's non-empty cells that are numbers or withstands."""
     held = [r[at] for r in body if r[at].strip()]
     good = sum(is_number(t) or parse(t).kind == NO_BREAKDOWN for t in held)
@@ -211,7 +226,7 @@ def _shots(heads: list[Heading], shares: list[float]) -> list[int]:
         if not any(shares[i] > 0 for i in members):
             continue
         numbers = [heads[i].shot for i in members]
-        known = heading(prefix).name if prefix else "kv"
+        known = read_heading(prefix).name if prefix else "kv"
         known = "order" if prefix in COUNTING else known
         if known in _NUMBERED:
             continue

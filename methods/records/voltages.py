@@ -44,7 +44,19 @@ class Voltages:
 
 
 def decimal_mark(columns: list[Coded], unit: str | None, given: str | None, log: Log) -> str | None:
-    """The decimal mark of the voltage columns, shown where it is a guess. None: each cell by its own evidence."""
+    """The decimal mark of the voltage columns, shown where it is a guess. None: each cell by its own evidence.
+
+    Parameters
+    ----------
+    columns : list of Coded
+        The voltage columns.
+    unit : str or None
+        Their unit, where it is known.
+    given : str or None
+        The mark that the caller said.
+    log : Log
+        Takes the problems and guesses.
+    """
     texts = [t for c in columns for t in c.uniques[:20_000]]
     comma = [t for t in texts if "," in t and _COMMA.search(t)]
     point = [t for t in texts if "." in t and _POINT.search(t)]
@@ -78,7 +90,19 @@ def decimal_mark(columns: list[Coded], unit: str | None, given: str | None, log:
 
 
 def parse_column(cells: Coded, unit: str | None, decimal: str | None, words: frozenset[str]) -> Voltages:
-    """Parse one column. ``unit`` is what a bare number is in; a unit in the cell overrules it."""
+    """Parse one column. ``unit`` is what a bare number is in; a unit in the cell overrules it.
+
+    Parameters
+    ----------
+    cells : Coded
+        The column.
+    unit : str or None
+        What a bare number is in; kV by default.
+    decimal : str or None
+        Decimal mark; None: each cell by its own evidence.
+    words : frozenset[str]
+        Words that mean a withstand, beside the known ones.
+    """
     if cells.numbers is not None:
         kv = cells.numbers * FACTORS[unit or "kV"]
         kind = np.full(len(kv), VALUE, np.int8)
@@ -148,7 +172,21 @@ def ask_for_unit(plan: Layout, parsed: list[Voltages]) -> None:
 
 
 def magnitude_units(plan: Layout, body: Body, units: list[str | None], mark: str | None, log: Log) -> list[str | None]:
-    """Volts where a heading that speaks of voltage gives no unit and the numbers can only be volts; a guess."""
+    """Volts where a heading that speaks of voltage gives no unit and the numbers can only be volts; a guess.
+
+    Parameters
+    ----------
+    plan : Layout
+        How the sheet is laid out.
+    body : Body
+        Its cells below the heading.
+    units : list[str or None]
+        Unit of each voltage column, as far as known.
+    mark : str or None
+        Decimal mark; None: each cell by its own evidence.
+    log : Log
+        Takes the problems and guesses.
+    """
     if plan.named or not plan.voltage or any(u is not None for u in units):
         return units
     middle = []

@@ -46,7 +46,7 @@ _COUNT = re.compile(rb'(?:uniqueCount|count)="([0-9]+)"')
 
 
 @dataclass
-class Facts:
+class SheetFacts:
     """What the cells alone do not show; rows and columns from 0, ``hidden`` as the user counts rows."""
 
     merged: list[tuple[int, int, int, int]] = field(default_factory=list)
@@ -58,7 +58,7 @@ class Facts:
     far: str = ""  # a cell that lies outside any sheet
 
 
-def facts_of(raw: bytes) -> dict[str, Facts]:
+def sheet_facts(raw: bytes) -> dict[str, SheetFacts]:
     """What each sheet of an XLSX workbook holds, by its name; nothing for another kind of archive.
 
     Raises
@@ -77,7 +77,7 @@ def facts_of(raw: bytes) -> dict[str, Facts]:
         ) from None
 
 
-def _facts(archive: zipfile.ZipFile) -> dict[str, Facts]:
+def _facts(archive: zipfile.ZipFile) -> dict[str, SheetFacts]:
     unpacked = sum(i.file_size for i in archive.infolist())
     if unpacked > MAX_UNPACKED:
         raise UnusableFile(
@@ -141,7 +141,7 @@ def _check_texts(archive: zipfile.ZipFile) -> None:
         )  # fmt: skip
 
 
-def _check_reach(name: str, facts: Facts) -> None:
+def _check_reach(name: str, facts: SheetFacts) -> None:
     if facts.far:
         raise UnusableFile(
             f"Sheet {name!r} names a cell that no sheet has ({facts.far}): save it again.", rule="an intact XLSX file"
@@ -171,8 +171,8 @@ def _pieces(archive: zipfile.ZipFile, path: str) -> Iterator[bytes]:
         yield rest
 
 
-def _look_through(archive: zipfile.ZipFile, path: str) -> Facts:
-    facts = Facts()
+def _look_through(archive: zipfile.ZipFile, path: str) -> SheetFacts:
+    facts = SheetFacts()
     for piece in _pieces(archive, path):
         numbers = _ROW.findall(piece)
         facts.rows = max(facts.rows, max(map(_whole, numbers), default=0))
@@ -198,7 +198,7 @@ def _look_through(archive: zipfile.ZipFile, path: str) -> Facts:
     return facts
 
 
-def _uncomputed(piece: bytes, facts: Facts) -> None:
+def _uncomputed(piece: bytes, facts: SheetFacts) -> None:
     """Formulas without a value, and errors that the spreadsheet shows."""
     for cell in _CELL.split(piece)[1:]:
         formula = _FORMULA.search(cell)
@@ -237,7 +237,7 @@ def _number(letters: bytes) -> int:
     return out
 
 
-def fill_merged(texts: list[list[str]], facts: Facts) -> None:
+def fill_merged(texts: list[list[str]], facts: SheetFacts) -> None:
     """Give each cell of a column that is merged downwards the text of the first, in place.
 
     Headings that span columns are carried by the shape reader.

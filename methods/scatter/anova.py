@@ -54,6 +54,15 @@ def one_way(kv: ArrayLike, levels: ArrayLike, *, confidence: float = 0.95) -> On
     intraclass correlation (F) and of the total variance are exact or made for equal numbers; with unequal
     numbers ``n0`` stands for the number in a level.
 
+    Parameters
+    ----------
+    kv : array_like
+        (n,) Values, kV.
+    levels : array_like
+        (n,) The level of each, such as its filling.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+
     Raises
     ------
     NotEstimable
@@ -97,13 +106,40 @@ def one_way(kv: ArrayLike, levels: ArrayLike, *, confidence: float = 0.95) -> On
 
 
 def sd_limits(sd: float, df: float, confidence: float = 0.95) -> tuple[float, float]:
-    """Chi-square limits of a standard deviation that rests on ``df`` degrees of freedom."""
+    """Chi-square limits of a standard deviation that rests on ``df`` degrees of freedom.
+
+    Parameters
+    ----------
+    sd : float
+        The estimate.
+    df : float
+        Its degrees of freedom.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+
+    Examples
+    --------
+    >>> [round(v, 2) for v in sd_limits(1.0, 9)]
+    [0.69, 1.83]
+    """
     a = (1 - confidence) / 2
     return sd * float(np.sqrt(df / scipy.stats.chi2.isf(a, df))), sd * float(np.sqrt(df / scipy.stats.chi2.ppf(a, df)))
 
 
 def sum_limits(weights: Any, squares: Any, df: Any, confidence: float = 0.95) -> tuple[float, float]:
-    """Limits of a sum of mean squares with positive weights (Graybill & Wang)."""
+    """Limits of a sum of mean squares with positive weights (Graybill & Wang).
+
+    Parameters
+    ----------
+    weights : array_like
+        (m,) Weights, above zero.
+    squares : array_like
+        (m,) Mean squares.
+    df : array_like
+        (m,) Their degrees of freedom.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    """
     c, s, n = (np.asarray(v, dtype=float) for v in (weights, squares, df))
     a = (1 - confidence) / 2
     g, h = 1 - n / scipy.stats.chi2.isf(a, n), n / scipy.stats.chi2.ppf(a, n) - 1
@@ -117,6 +153,21 @@ def difference_limits(
     """Limits of ``(upper - lower)/c``, a variance component as the difference of two mean squares (Ting et al.).
 
     May be negative; the low one is negative exactly when the F ratio does not reach its upper point.
+
+    Parameters
+    ----------
+    upper : float
+        Mean square of the component's level.
+    df_upper : float
+        Its degrees of freedom.
+    lower : float
+        Mean square of the level below.
+    df_lower : float
+        Its degrees of freedom.
+    c : float
+        What the component is multiplied by in ``upper``.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
     """
     a = (1 - confidence) / 2
     g1, h1 = 1 - df_upper / scipy.stats.chi2.isf(a, df_upper), df_upper / scipy.stats.chi2.ppf(a, df_upper) - 1
@@ -149,6 +200,19 @@ def sequential(
     Parameters are cell means (m,), their weights (numbers of breakdowns), the fixed part (m, p), level codes (m,)
     and the sum of squares and degrees of freedom within cells. ``pure`` says that the sum of squares is a
     multiple of chi-square, which balanced designs give (checked on the design itself, not assumed).
+
+    Parameters
+    ----------
+    mean : ndarray
+        (m,) Cell means.
+    weight : ndarray
+        (m,) Breakdowns in each cell.
+    x : ndarray
+        (m, p) The fixed part.
+    factors : dict of str to ndarray of int64
+        Factor to its level codes (m,), from the outside in.
+    within : tuple[float, float]
+        Sum of squares and degrees of freedom within cells.
     """
     root = np.sqrt(weight)
     zs = {k: root[:, None] * (c[:, None] == np.arange(c.max() + 1)) for k, c in factors.items()}

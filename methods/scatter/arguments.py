@@ -34,6 +34,15 @@ def as_numbers(values: Any, name: str = "kv") -> Array:
 def as_flags(values: Any, shape: tuple[int, ...], name: str = "withstood") -> Array:
     """``values`` as booleans of the given shape; None means all False.
 
+    Parameters
+    ----------
+    values : array_like or None
+        Flags.
+    shape : tuple of int
+        Shape that they must have.
+    name : str, default 'withstood'
+        The argument's name, for the message.
+
     Raises
     ------
     InputError
@@ -55,6 +64,15 @@ def as_flags(values: Any, shape: tuple[int, ...], name: str = "withstood") -> Ar
 
 def check_values(kv: Any, withstood: Any = None, *, positive: bool = True) -> tuple[Array, Array]:
     """Check one group; give ``kv`` as floats and ``withstood`` as booleans, both (n,).
+
+    Parameters
+    ----------
+    kv : array_like
+        (n,) Voltages, kV.
+    withstood : array_like, optional, optional
+        (n,) Which of them are withstands; none by default.
+    positive : bool, default True
+        Whether every value must be above zero.
 
     Raises
     ------

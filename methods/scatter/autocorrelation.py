@@ -35,6 +35,15 @@ def pooled_lag1(series: Sequence[Floats], order: Sequence[Floats], confidence: f
     pooled, exact-expectation form of the correction of Kendall, Biometrika 41 (1954) 403, and Marriott & Pope,
     ibid. 390, whose ``-(1 + 3 rho)/n`` is its first-order term for a single series. Uncertainty: leave one filling
     out (jackknife) with t on fillings - 1.
+
+    Parameters
+    ----------
+    series : sequence of Floats
+        Voltages of each filling, kV.
+    order : sequence of Floats
+        Numbers of the breakdowns of each filling.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
     """
     kept = [(np.asarray(y, dtype=float), np.asarray(x, dtype=float)) for y, x in zip(series, order, strict=True)]
     kept = [(y, x) for y, x in kept if len(y) >= 3]

@@ -60,7 +60,17 @@ class Censored:
 
     def contrast(self, row: ArrayLike, *, confidence: float | None = None, value: float = 0.0) -> Contrast:
         """``row @ beta`` with t-limits. The likelihood's standard error is widened by sqrt(m/(m - p)), m fillings and
-        p fixed effects, which undoes its small-sample bias exactly in balanced designs without withstands."""
+        p fixed effects, which undoes its small-sample bias exactly in balanced designs without withstands.
+
+        Parameters
+        ----------
+        row : array_like
+            (p,) Weights of the fixed effects.
+        confidence : float, optional
+            Of the limits; that of the fit by default.
+        value : float, default 0.0
+            Null value of the p-value, kV.
+        """
         c = np.asarray(row, dtype=float)
         if c.shape != self.beta.shape:
             raise InputError(f"The contrast has {c.shape} entries for {len(self.beta)} fixed effects.")

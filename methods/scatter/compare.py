@@ -77,6 +77,19 @@ def low_end_curves(
 ) -> tuple[dict[str, pd.DataFrame], pd.DataFrame]:
     """Share that breaks down against the voltage under each family, down to the share ``lowest``; and the readings.
 
+    Parameters
+    ----------
+    kv : array_like
+        (n,) Voltages, kV.
+    withstood : array_like, optional
+        (n,) Which of them are withstands.
+    families : sequence of str, default FAMILIES
+        The families that are fitted.
+    lowest : float, default 0.001
+        Lowest share, a fraction.
+    points : int, default 60
+        Points of each curve.
+
     Returns
     -------
     curves : dict of DataFrame

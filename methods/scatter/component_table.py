@@ -61,7 +61,7 @@ class Components(Shown):
         return {k: v for k, v in out.items() if not (k in ("group", "groups") and v is None)}
 
 
-def percent(sd: float, mean: float) -> float:
+def percent_of_mean(sd: float, mean: float) -> float:
     """A standard deviation in per cent of a positive mean."""
     return 100 * float(sd) / mean if mean > 0 else np.nan
 

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from methods.scatter.reml import Cells, Criterion, Estimate
+from methods.scatter.reml import Collapsed, Criterion, VarianceEstimate
 
 Floats = NDArray[Any]
 
@@ -23,7 +23,7 @@ DENSE_CELLS = 1200
 
 
 @dataclass(frozen=True)
-class Precision:
+class FixedEffects:
     """Covariance of the fixed effects, its correction, of the variances, and what a contrast needs."""
 
     covariance: Floats
@@ -39,7 +39,7 @@ class Precision:
         return 2 * v * v / spread if spread > 0 else np.inf
 
 
-def precision(criterion: Criterion, estimate: Estimate) -> Precision:
+def fixed_effects(criterion: Criterion, estimate: VarianceEstimate) -> FixedEffects:
     """Information on the variances (factors first, then residual groups) at the estimate."""
     cells = criterion.cells
     if len(cells.mean) > DENSE_CELLS:
@@ -66,7 +66,7 @@ def precision(criterion: Criterion, estimate: Estimate) -> Precision:
             middle += w[i, j] * (a.T @ inverse @ b - first[i] @ covariance @ first[j])
     corrected = covariance + 2 * covariance @ middle @ covariance
     slopes = np.array([covariance @ f @ covariance for f in first])
-    return Precision(covariance, (corrected + corrected.T) / 2, w, slopes)
+    return FixedEffects(covariance, (corrected + corrected.T) / 2, w, slopes)
 
 
 def _columns(code: NDArray[np.int64], levels: int) -> Floats:
@@ -76,7 +76,7 @@ def _columns(code: NDArray[np.int64], levels: int) -> Floats:
     return z
 
 
-def _inverse(cells: Cells, z: list[Floats], estimate: Estimate) -> Floats:
+def _inverse(cells: Collapsed, z: list[Floats], estimate: VarianceEstimate) -> Floats:
     v = np.diag(estimate.residual[cells.group] / cells.weight)
     for zk, variance in zip(z, estimate.variances, strict=True):
         v += variance * (zk @ zk.T)
@@ -88,7 +88,7 @@ def _covariance_at(criterion: Criterion, variances: Floats, residual: Floats) ->
     return np.linalg.inv(criterion.parts(variances / s2, residual / s2)[0]) * s2
 
 
-def _numerical(criterion: Criterion, estimate: Estimate) -> Precision:
+def _numerical(criterion: Criterion, estimate: VarianceEstimate) -> FixedEffects:
     """Observed information by differences, for large tables; the correction is negligible there and left out."""
     k = len(estimate.variances)
     at = np.concatenate([estimate.variances, estimate.residual])
@@ -120,4 +120,4 @@ def _numerical(criterion: Criterion, estimate: Estimate) -> Precision:
         up, down = base + e * step, base - e * step
         difference = _covariance_at(criterion, up[:k], up[k:]) - _covariance_at(criterion, down[:k], down[k:])
         slopes.append(difference / (2 * (e @ step)))
-    return Precision(covariance, covariance, w, np.array(slopes))
+    return FixedEffects(covariance, covariance, w, np.array(slopes))

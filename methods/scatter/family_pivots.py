@@ -178,6 +178,21 @@ def draws_of(kernel: Kernel, y: Array, gone: Array, filling: Array | None, mu: f
     """Draws of location and scale for values ``y`` (n,) that were fitted with ``mu`` and ``sigma``.
 
     ``filling`` codes (n,); None: independent. One filling, and fillings of one value each, are independent too.
+
+    Parameters
+    ----------
+    kernel : Kernel
+        Of the family.
+    y : ndarray
+        (n,) Values, kV, or their logarithms for a family of these.
+    gone : ndarray
+        (n,) Which of them are withstands.
+    filling : ndarray or None
+        (n,) Codes of the fillings.
+    mu : float
+        Location of the fit.
+    sigma : float
+        Scale of the fit.
     """
     n = len(y)
     code = np.zeros(n, int) if filling is None else np.unique(filling, return_inverse=True)[1]

@@ -11,6 +11,7 @@ import numpy as np
 import scipy
 
 from methods import families
+from methods.confidence import check_confidence
 from methods.errors import InputError, NotEstimable
 from methods.families import Family, family_of
 from methods.result import Caution, Shown
@@ -203,9 +204,18 @@ class Estimate:
     def fit(
         self, *, confidence: float = 0.95, percentiles: Sequence[float] = (0.01, 0.1, 0.5), interval: str = "pivot"
     ) -> Fit:
-        """Estimates with their limits; arguments, errors and formulas as for :func:`fit`."""
-        if not 0 < confidence < 1:
-            raise InputError(f"Confidence {confidence!r} must lie between 0 and 1.", column="confidence")
+        """Estimates with their limits; arguments, errors and formulas as for :func:`fit`.
+
+        Parameters
+        ----------
+        confidence : float, default 0.95
+            Of the limits, a fraction between 0 and 1.
+        percentiles : sequence of float, default (0.01, 0.1, 0.5)
+            Fractions whose voltages are wanted.
+        interval : str, default 'pivot'
+            ``pivot``, ``wald``, ``profile`` ...; see :func:`fit`.
+        """
+        check_confidence(confidence)
         if interval not in ASKED:
             raise InputError(
                 f"Interval {interval!r}: choose {', '.join(ASKED[:-1])} or {ASKED[-1]}.", column="interval"
@@ -226,7 +236,19 @@ class Estimate:
 
 
 def estimate(kv: Any, withstood: Any = None, family: str = "weibull", fillings: Any = None) -> Estimate:
-    """Maximise the likelihood of a family, withstands right-censored; arguments and errors as for :func:`fit`."""
+    """Maximise the likelihood of a family, withstands right-censored; arguments and errors as for :func:`fit`.
+
+    Parameters
+    ----------
+    kv : array_like
+        (n,) Voltages, kV.
+    withstood : array_like, optional
+        (n,) Which of them are withstands.
+    family : str, default 'weibull'
+        Name of the family.
+    fillings : array_like, optional
+        (n,) Labels of the fillings.
+    """
     fam = family_of(family)
     x, gone = check_values(kv, withstood, positive=fam.log)
     found = fit_arrays(fam, x[None, :], np.ones((1, len(x)), dtype=bool), gone[None, :])

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import scipy
 
+from methods.confidence import check_confidence
 from methods.errors import InputError
 from methods.scatter.arguments import check_values
 
@@ -82,9 +83,24 @@ def quantile_ranks(n: int, p: float, confidence: float = 0.95) -> tuple[int | No
     """Ranks (from 1) of the breakdowns that bound the ``p`` point, at most half the risk at each end.
 
     None where even the lowest or the highest of ``n`` is no bound with that confidence.
+
+    Parameters
+    ----------
+    n : int
+        Number of values.
+    p : float
+        Fraction below the percentile.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+
+    Examples
+    --------
+    >>> quantile_ranks(20, 0.5)
+    (6, 15)
     """
-    if n < 1 or not 0 < p < 1 or not 0 < confidence < 1:
-        raise InputError("Ranks need one value or more, and a percentile and a confidence between 0 and 1.")
+    check_confidence(confidence)
+    if n < 1 or not 0 < p < 1:
+        raise InputError("Ranks need one value or more, and a percentile between 0 and 1.")
     tail = (1 - confidence) / 2
     low = 0
     while low < n and scipy.stats.binom.cdf(low, n, p) <= tail:

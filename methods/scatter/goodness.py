@@ -28,7 +28,7 @@ from methods.scatter.edf_points import (
     lilliefors_p_value,
     normal_p_value,
 )
-from methods.scatter.newton import estimable, fit_batch
+from methods.scatter.newton import fit_batch, why_not_estimable
 
 Array = np.ndarray[Any, Any]
 
@@ -142,7 +142,21 @@ def anderson_darling(
 def cramer_von_mises(
     kv: Any, withstood: Any = None, family: str = "normal", *, repetitions: int = 4000, rng: Rng = 1
 ) -> Goodness:  # fmt: skip
-    """Cramer-von Mises test with estimated parameters; p by Stephens' formula (normal) or by simulation."""
+    """Cramer-von Mises test with estimated parameters; p by Stephens' formula (normal) or by simulation.
+
+    Parameters
+    ----------
+    kv : array_like
+        (n,) Voltages, kV.
+    withstood : array_like, optional
+        (n,) Which of them are withstands: the test knows none and refuses them.
+    family : str, default 'normal'
+        Name of the family.
+    repetitions : int, default 4000
+        Simulated samples where there is no formula.
+    rng : int or Generator, default 1
+        A seed or a generator; the same seed gives the same numbers.
+    """
     seed = seed_of(rng)
     fam, y = _prepare(kv, withstood, family)
     n = len(y)
@@ -159,7 +173,21 @@ def cramer_von_mises(
 def kolmogorov(
     kv: Any, withstood: Any = None, family: str = "normal", *, repetitions: int = 4000, rng: Rng = 1
 ) -> Goodness:  # fmt: skip
-    """Kolmogorov's D with estimated parameters: Lilliefors' test for the normal, simulation for the others."""
+    """Kolmogorov's D with estimated parameters: Lilliefors' test for the normal, simulation for the others.
+
+    Parameters
+    ----------
+    kv : array_like
+        (n,) Voltages, kV.
+    withstood : array_like, optional
+        (n,) Which of them are withstands: the test knows none and refuses them.
+    family : str, default 'normal'
+        Name of the family.
+    repetitions : int, default 4000
+        Simulated samples where there is no formula.
+    rng : int or Generator, default 1
+        A seed or a generator; the same seed gives the same numbers.
+    """
     seed = seed_of(rng)
     fam, y = _prepare(kv, withstood, family)
     n = len(y)
@@ -175,7 +203,17 @@ def kolmogorov(
 
 
 def shapiro_wilk(kv: Any, withstood: Any = None, family: str = "normal") -> Goodness:
-    """Shapiro-Wilk test of the normal, or of the lognormal on ln kV (``scipy.stats.shapiro``; Royston 1995)."""
+    """Shapiro-Wilk test of the normal, or of the lognormal on ln kV (``scipy.stats.shapiro``; Royston 1995).
+
+    Parameters
+    ----------
+    kv : array_like
+        (n,) Voltages, kV.
+    withstood : array_like, optional
+        (n,) Which of them are withstands: the test knows none and refuses them.
+    family : str, default 'normal'
+        ``normal`` or ``lognormal``.
+    """
     fam, y = _prepare(kv, withstood, family)
     if fam.kernel is not NORMAL:
         raise InputError("The Shapiro-Wilk test is for the normal and the lognormal only.", column="family")
@@ -203,7 +241,7 @@ def _prepare(kv: Any, withstood: Any, family: str) -> tuple[Family, Array]:
     if len(x) < 3:
         raise NotEstimable("A test of fit needs at least three values.", column="kv")
     y = np.sort(np.log(x) if fam.log else x)
-    reason = estimable(y[None, :], np.ones((1, len(y)), bool), np.ones((1, len(y)), bool))[0]
+    reason = why_not_estimable(y[None, :], np.ones((1, len(y)), bool), np.ones((1, len(y)), bool))[0]
     if reason:
         raise NotEstimable(f"A test of fit is not possible: {reason}.", column="kv")
     return fam, y
@@ -231,7 +269,19 @@ def _factor(kernel: Kernel, n: int) -> tuple[float, tuple[float, ...] | None]:
 
 
 def simulated_statistics(kernel: Kernel, n: int, repetitions: int, rng: Rng) -> tuple[Array, Array, Array]:
-    """A2, W2 and D of ``repetitions`` samples of ``n`` from the family, each fitted anew; three arrays."""
+    """A2, W2 and D of ``repetitions`` samples of ``n`` from the family, each fitted anew; three arrays.
+
+    Parameters
+    ----------
+    kernel : Kernel
+        Of the family.
+    n : int
+        Size of a sample.
+    repetitions : int
+        Number of samples.
+    rng : int or Generator
+        A seed or a generator; the same seed gives the same numbers.
+    """
     seed = seed_of(rng)
     rng = np.random.default_rng(seed)
     parts = []

@@ -126,7 +126,17 @@ class GroupEstimate:
     def row(
         self, *, confidence: float = 0.95, percentiles: Sequence[float] = (0.01, 0.1, 0.5), interval: str = "pivot"
     ) -> dict[str, Any]:
-        """One entry of :func:`fit_groups`, with limits at this confidence."""
+        """One entry of :func:`fit_groups`, with limits at this confidence.
+
+        Parameters
+        ----------
+        confidence : float, default 0.95
+            Of the limits, a fraction between 0 and 1.
+        percentiles : sequence of float, default (0.01, 0.1, 0.5)
+            Fractions whose voltages are wanted.
+        interval : str, default 'pivot'
+            ``pivot``, ``wald``, ``profile`` ...; see :func:`methods.fit`.
+        """
         if self.estimate is None:
             return {"group": dict(self.group), **self.head, "error": self.error}
         found = self.estimate.fit(confidence=confidence, percentiles=percentiles, interval=interval)
@@ -138,7 +148,17 @@ class GroupEstimate:
 
 
 def estimate_groups(data: Any, by: Sequence[str] = (), families: Sequence[str] = FAMILIES) -> list[GroupEstimate]:
-    """Every family at every group, without limits yet; arguments, order and errors as for :func:`fit_groups`."""
+    """Every family at every group, without limits yet; arguments, order and errors as for :func:`fit_groups`.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+        The records.
+    by : sequence of str, optional
+        Columns that make the groups.
+    families : sequence of str, default FAMILIES
+        Names of the families.
+    """
     from methods.procedures import with_factor
 
     table = as_table(data)

@@ -128,7 +128,17 @@ def table_of(history: Any) -> Any:
 
 
 def what_it_did(history: History, alone: OneOil, oil: OneOil) -> Caution:
-    """The borrowed scatter in words, with the limits of the mean before and after."""
+    """The borrowed scatter in words, with the limits of the mean before and after.
+
+    Parameters
+    ----------
+    history : History
+        What is borrowed.
+    alone : OneOil
+        The oil without it.
+    oil : OneOil
+        The oil with it.
+    """
     reach = f"With it the mean lies between {oil.mean_low_kv:.1f} and {oil.mean_high_kv:.1f} kV for this oil"
     if math.isfinite(alone.mean_low_kv):
         reach += f"; without it between {alone.mean_low_kv:.1f} and {alone.mean_high_kv:.1f} kV for {alone.holds_for}"

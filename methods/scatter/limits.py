@@ -10,8 +10,8 @@ import scipy
 from numpy.typing import NDArray
 
 from methods.scatter.anova import MeanSquare, difference_limits, sd_limits, sequential
-from methods.scatter.degrees import Precision
-from methods.scatter.reml import Criterion, Estimate
+from methods.scatter.degrees import FixedEffects
+from methods.scatter.reml import Criterion, VarianceEstimate
 from methods.scatter.search import SCORED_CELLS, Scoring, search
 from methods.scatter.variance_profile import NewtonProfile, rough_errors
 
@@ -27,7 +27,7 @@ PROFILED_COMPONENTS = 5
 
 
 def component_limits(
-    criterion: Criterion, estimate: Estimate, precision: Precision, confidence: float, how: str = "auto"
+    criterion: Criterion, estimate: VarianceEstimate, precision: FixedEffects, confidence: float, how: str = "auto"
 ) -> tuple[list[Pair], str]:
     """Limits (sd) of each factor and of each residual group, and the name of the method that gave them.
 
@@ -35,6 +35,19 @@ def component_limits(
     One factor, unequal numbers: the same on the unweighted means (Thomas & Hultquist 1978). Otherwise the profile
     of the restricted likelihood, and for very large tables the logarithmic normal approximation. The residual's
     limits are chi-square limits.
+
+    Parameters
+    ----------
+    criterion : Criterion
+        The restricted likelihood of the table.
+    estimate : VarianceEstimate
+        Where it is largest.
+    precision : FixedEffects
+        Covariances at the estimate.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
+    how : str, default 'auto'
+        ``auto``, ``mls``, ``profile`` or ``wald``.
     """
     squares = _squares(criterion) if how in ("auto", "mls") else []
     factors, name = _from_squares(criterion, squares, confidence), "modified large sample"
@@ -109,7 +122,11 @@ def _unweighted(criterion: Criterion, confidence: float) -> list[Pair] | None:
 
 
 def _residual(
-    criterion: Criterion, estimate: Estimate, precision: Precision, squares: list[MeanSquare], confidence: float
+    criterion: Criterion,
+    estimate: VarianceEstimate,
+    precision: FixedEffects,
+    squares: list[MeanSquare],
+    confidence: float,
 ) -> list[Pair]:
     if squares and squares[-1].df > 0:
         return [sd_limits(squares[-1].square ** 0.5, squares[-1].df, confidence)]
@@ -122,8 +139,18 @@ def _residual(
     return out
 
 
-def wald_limits(estimate: Estimate, precision: Precision, confidence: float) -> list[Pair]:
-    """Normal limits for the logarithm of each factor's variance; at zero, zero and the one-sided normal limit."""
+def wald_limits(estimate: VarianceEstimate, precision: FixedEffects, confidence: float) -> list[Pair]:
+    """Normal limits for the logarithm of each factor's variance; at zero, zero and the one-sided normal limit.
+
+    Parameters
+    ----------
+    estimate : VarianceEstimate
+        Where the likelihood is largest.
+    precision : FixedEffects
+        Covariances at the estimate.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
+    """
     z = float(-scipy.special.ndtri((1 - confidence) / 2))
     out = []
     for k, variance in enumerate(estimate.variances):
@@ -136,8 +163,22 @@ def wald_limits(estimate: Estimate, precision: Precision, confidence: float) -> 
     return out
 
 
-def profile_limits(criterion: Criterion, estimate: Estimate, confidence: float, *, residual: bool = True) -> list[Pair]:
-    """Where the deviance, minimised over everything else, has risen by the chi-square point (1 degree of freedom)."""
+def profile_limits(
+    criterion: Criterion, estimate: VarianceEstimate, confidence: float, *, residual: bool = True
+) -> list[Pair]:
+    """Where the deviance, minimised over everything else, has risen by the chi-square point (1 degree of freedom).
+
+    Parameters
+    ----------
+    criterion : Criterion
+        The restricted likelihood of the table.
+    estimate : VarianceEstimate
+        Where it is largest.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
+    residual : bool, default True
+        Whether the residual groups get limits too.
+    """
     rise = float(scipy.stats.chi2.ppf(confidence, 1))
     k = len(estimate.variances)
     scale = float(np.sqrt(estimate.residual.mean()))
@@ -174,7 +215,7 @@ def _cross(risen: Callable[[float], float], start: float, factor: float) -> floa
     return float(outside) if factor > 1 else 0.0
 
 
-def _profile(criterion: Criterion, estimate: Estimate, i: int) -> Callable[[float], float]:
+def _profile(criterion: Criterion, estimate: VarianceEstimate, i: int) -> Callable[[float], float]:
     """Deviance as a function of one standard deviation, the others (and the fixed effects) at their best."""
     searched = _searched(criterion, estimate, i)
     if len(criterion.cells.mean) > SCORED_CELLS:
@@ -196,7 +237,7 @@ def _profile(criterion: Criterion, estimate: Estimate, i: int) -> Callable[[floa
     return deviance
 
 
-def _searched(criterion: Criterion, estimate: Estimate, i: int) -> Callable[[float], float]:
+def _searched(criterion: Criterion, estimate: VarianceEstimate, i: int) -> Callable[[float], float]:
     """The same by the general search."""
     k, g = len(estimate.variances), criterion.groups
     s2 = float(estimate.residual[0])

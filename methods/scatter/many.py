@@ -10,7 +10,7 @@ import pandas as pd
 from methods.errors import InputError
 from methods.families import Family, family_of
 from methods.scatter.arguments import as_flags, as_numbers
-from methods.scatter.newton import Batch, estimable, fit_batch
+from methods.scatter.newton import Batch, fit_batch, why_not_estimable
 from methods.scatter.threshold import fit_threshold
 
 Array = np.ndarray[Any, Any]
@@ -63,7 +63,17 @@ def fit_many(kv: Any, withstood: Any = None, family: str = "weibull") -> pd.Data
 
 
 def quantile_many(table: pd.DataFrame, family: str, p: Any) -> Array:
-    """Quantiles, kV, of each row of a :func:`fit_many` table: shape (groups, len(p)); nan where not fitted."""
+    """Quantiles, kV, of each row of a :func:`fit_many` table: shape (groups, len(p)); nan where not fitted.
+
+    Parameters
+    ----------
+    table : DataFrame
+        What :func:`fit_many` gave.
+    family : str
+        Its family.
+    p : array_like
+        (q,) Fractions.
+    """
     fam = family_of(family)
     first, second = (table[name].to_numpy(dtype=float)[:, None] for name in fam.parameters[:2])
     z = fam.kernel.quantile(np.atleast_1d(np.asarray(p, dtype=float)))[None, :]
@@ -76,6 +86,20 @@ def aicc(log_likelihood: Any, k: int, n: Any) -> Array:
     """Akaike's criterion with the small-sample term; nan where n - k - 1 is not positive.
 
     -2 ln L + 2 k + 2 k (k + 1) / (n - k - 1), n with the withstands (Hurvich & Tsai, Biometrika 76 (1989) 297).
+
+    Parameters
+    ----------
+    log_likelihood : array_like
+        Its maximum (any shape).
+    k : int
+        Number of parameters.
+    n : array_like
+        Number of values, withstands included.
+
+    Examples
+    --------
+    >>> float(aicc(-50.0, 2, 20).round(3))
+    104.706
     """
     room = np.asarray(n, dtype=float) - k - 1
     return np.where(
@@ -98,10 +122,22 @@ class Arrays:
 
 
 def fit_arrays(fam: Family, x: Array, valid: Array, gone: Array) -> Arrays:
-    """Fit checked arrays; ``x`` (groups, n) in kV with anything finite and positive where not ``valid``."""
+    """Fit checked arrays; ``x`` (groups, n) in kV with anything finite and positive where not ``valid``.
+
+    Parameters
+    ----------
+    fam : Family
+        The family.
+    x : ndarray
+        (groups, n) Voltages, kV.
+    valid : ndarray
+        (groups, n) Which of them are values and no padding.
+    gone : ndarray
+        (groups, n) Which of them are withstands.
+    """
     out = Arrays(len(x), len(fam.parameters))
     event = valid & ~gone
-    out.reason = estimable(x, event, valid)
+    out.reason = why_not_estimable(x, event, valid)
     ok = np.flatnonzero(out.reason == "")
     if not len(ok):
         return out
@@ -145,7 +181,17 @@ def _three(fam: Family, out: Arrays, ok: Array, x: Array, event: Array, valid: A
 
 
 def check_batch(kv: Any, withstood: Any, fam: Family) -> tuple[Array, Array, Array]:
-    """Check a batch; give values (padding filled with 1), validity and withstands, all (groups, n)."""
+    """Check a batch; give values (padding filled with 1), validity and withstands, all (groups, n).
+
+    Parameters
+    ----------
+    kv : array_like
+        (groups, n) Voltages, kV; nan pads a shorter group.
+    withstood : array_like or None
+        (groups, n) Which of them are withstands.
+    fam : Family
+        The family.
+    """
     x = as_numbers(kv)
     if x.ndim != 2:
         raise InputError(f"The batch must have two dimensions, a group a row; this has {x.ndim}.", column="kv")

@@ -46,6 +46,17 @@ def median(kv: Any, withstood: Any = None, fillings: Any = None, *, confidence: 
     which need no family; where even the extremes do not reach the confidence, theirs is given. Several fillings: the
     median's distribution about the true one, in SDs, simulated for these fillings with normal scores that are as alike
     within fillings as those found. Withstands count as above their ceiling; a limit that would lie among them is nan.
+
+    Parameters
+    ----------
+    kv : array_like
+        (n,) Voltages, kV.
+    withstood : array_like, optional
+        (n,) Which of them are withstands.
+    fillings : array_like, optional
+        (n,) Labels of the fillings; None: the values are independent.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
     """
     x, gone = check_values(kv, withstood)
     code = np.zeros(len(x), int) if fillings is None else np.unique(np.asarray(fillings), return_inverse=True)[1]
@@ -63,7 +74,17 @@ def median(kv: Any, withstood: Any = None, fillings: Any = None, *, confidence: 
 
 
 def medians(data: Any, by: Sequence[str] = (), *, confidence: float = 0.95) -> list[Median]:
-    """The median of every group of a record table, in order of first appearance."""
+    """The median of every group of a record table, in order of first appearance.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+        The records.
+    by : sequence of str, optional
+        Columns that make the groups.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    """
     table = as_table(data)
     kv, gone, filling = table["kv"].to_numpy(dtype=float), withstood_rows(table), filling_codes(table)
     known, codes = table["filling"].notna().to_numpy(), group_codes(table, by)

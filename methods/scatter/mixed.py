@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution
-from methods.scatter.degrees import Precision, precision
+from methods.scatter.degrees import FixedEffects, fixed_effects
 from methods.scatter.reml import Criterion, check_codes, collapse
 from methods.scatter.search import minimise
 from methods.threads import single_threaded
@@ -55,12 +55,22 @@ class Mixed:
     method: str
     unit: str
     converged: bool
-    known: Precision = field(repr=False)
+    known: FixedEffects = field(repr=False)
     freedom: int = 0
     cautions: list[Caution] = field(default_factory=list)
 
     def contrast(self, row: ArrayLike, *, confidence: float = 0.95, value: float = 0.0) -> Contrast:
-        """Estimate ``row @ beta`` with its standard error, degrees of freedom, limits and p-value."""
+        """Estimate ``row @ beta`` with its standard error, degrees of freedom, limits and p-value.
+
+        Parameters
+        ----------
+        row : array_like
+            (p,) Weights of the fixed effects.
+        confidence : float, default 0.95
+            Of the limits, a fraction between 0 and 1.
+        value : float, default 0.0
+            Null value of the p-value.
+        """
         c = np.asarray(row, dtype=float)
         if c.shape != self.beta.shape:
             raise InputError(f"The contrast has {c.shape} entries for {len(self.beta)} fixed effects.")
@@ -132,7 +142,7 @@ def fit_mixed(
     kept, cautions = _estimable(design, codes)
     criterion = Criterion(collapse(values, design, list(kept.values()), group, w), restricted=method == "reml")
     estimate = minimise(criterion)
-    known = precision(criterion, estimate)
+    known = fixed_effects(criterion, estimate)
     beta = estimate.beta + _shift(design, criterion.cells.centre)
     covariance, unit, freedom = known.corrected if method == "reml" else known.covariance, "", criterion.freedom
     variances = {k: float(v) for k, v in zip(kept, estimate.variances, strict=True)}

@@ -279,6 +279,20 @@ def shifted(centre: float, half: float, relative: bool) -> tuple[float, float]:
 
     ``relative``: off by that fraction of the true mean; ``|centre - mean| <= share * mean`` gives
     ``centre / (1 + share)`` and ``centre / (1 - share)``.
+
+    Parameters
+    ----------
+    centre : float
+        The mean that was found, kV.
+    half : float
+        What it may be off by, kV.
+    relative : bool
+        Whether that is a fraction of the true mean.
+
+    Examples
+    --------
+    >>> shifted(60.0, 6.0, False)
+    (54.0, 66.0)
     """
     if not relative:
         return centre - half, centre + half

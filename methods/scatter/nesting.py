@@ -77,7 +77,7 @@ def _crossed(outer: Codes, inner: Codes) -> bool:
     return int(outer.max()) > 0 and levels > 1 and _pairs(outer, inner) > levels
 
 
-def estimable(factors: dict[str, Codes], cell: Codes) -> tuple[dict[str, Codes], list[Caution]]:
+def told_apart(factors: dict[str, Codes], cell: Codes) -> tuple[dict[str, Codes], list[Caution]]:
     """Leave out the factors that these rows cannot tell apart, and say so.
 
     ``cell`` codes the fixed part. A factor goes when it has one level, when its levels are those of a factor

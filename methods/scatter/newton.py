@@ -46,12 +46,21 @@ class Batch:
             return np.stack([np.stack([d, -b], -1), np.stack([-b, a], -1)], -2) / det[:, None, None]
 
 
-def estimable(y: Array, event: Array, valid: Array) -> Array:
+def why_not_estimable(y: Array, event: Array, valid: Array) -> Array:
     """Why each row has no finite estimate: an array of words, empty where it has one.
 
     Location and scale are finite when there are two failures and the failures are not all equal, or are equal
     with a censored value above them. With all failures equal and nothing above, the likelihood grows without
     bound as the scatter goes to zero.
+
+    Parameters
+    ----------
+    y : ndarray
+        (rows, n) Values, or their logarithms.
+    event : ndarray
+        (rows, n) Which of them are breakdowns.
+    valid : ndarray
+        (rows, n) Which of them are values and no padding.
     """
     n, r = valid.sum(1), event.sum(1)
     high = np.where(event, y, -np.inf).max(1, initial=-np.inf)

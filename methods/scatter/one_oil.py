@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import scipy
 
+from methods.confidence import check_confidence
 from methods.errors import InputError, NotEstimable
 from methods.families import NORMAL
 from methods.result import Caution
@@ -135,8 +136,7 @@ def one_oil(
     and noncentral t, which is what those reduce to. Withstands: maximum likelihood of the normal law, each value
     counting equally, with limits by simulation (:mod:`methods.scatter.family_pivots`).
     """
-    if not 0 < confidence < 1:
-        raise InputError(f"Confidence {confidence!r} must lie between 0 and 1.", column="confidence")
+    check_confidence(confidence)
     x, gone = check_values(kv, withstood)
     if not len(x):
         raise NotEstimable("There are no values.", column="kv")
@@ -154,7 +154,21 @@ def one_oil(
 def of_summary(
     s: Summary, fillings: int | None, *, confidence: float, percentiles: Sequence[float], known: Prior | None = None
 ) -> OneOil:
-    """The same from the sums of squares; ``fillings`` None: not known."""
+    """The same from the sums of squares; ``fillings`` None: not known.
+
+    Parameters
+    ----------
+    s : Summary
+        Sums of squares of the oil.
+    fillings : int or None
+        Number of fillings.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
+    percentiles : sequence of float
+        Fractions whose voltages are wanted.
+    known : Prior, optional
+        Scatter that is known from elsewhere.
+    """
     error, df, lucky = mean_error(s, confidence)
     draws: Draws | None = None
     if known is not None:
@@ -197,6 +211,19 @@ def normal_percentiles(
 
     Independent values: the maximum-likelihood estimate with exact limits by the noncentral t. Fillings: the mean of
     fillings and the SD of one result, with limits from the draws.
+
+    Parameters
+    ----------
+    s : Summary
+        Sums of squares of the oil.
+    points : sequence of float
+        (q,) Fractions.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
+    draws : Draws, optional
+        Draws of mean and scatter; made here by default.
+    lucky : bool, optional
+        Whether the fillings agree by luck; asked here by default.
     """
     p = np.asarray(points, dtype=float)
     if not len(p):
@@ -245,6 +272,15 @@ def noncentral(n: int, z: float, q: float) -> float:
 
     ``(x_p - mean) / sd`` is ``-T / sqrt(n)`` with T noncentral t, n - 1 degrees of freedom, noncentrality
     ``-z sqrt(n)``; beyond a thousand values by the draws, where the noncentral t loses digits.
+
+    Parameters
+    ----------
+    n : int
+        Number of independent values.
+    z : float
+        Normal quantile of the percentile.
+    q : float
+        Fraction of the limit.
     """
     if abs(z) < 1e-12:
         return float(scipy.special.stdtrit(n - 1, q) / math.sqrt(n))
@@ -259,6 +295,17 @@ def known_error(s: Summary, known: Prior, draws: Draws, confidence: float) -> tu
 
     One filling, or a certain SD between fillings: the two variances added, degrees of freedom after Welch and
     Satterthwaite. Otherwise what the fillings show changes what is known of their scatter, and the draws tell.
+
+    Parameters
+    ----------
+    s : Summary
+        Sums of squares of the oil.
+    known : Prior
+        Scatter that is known from elsewhere.
+    draws : Draws
+        Draws of mean and scatter.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
     """
     parts = []
     df_w = known.within_df + s.within_df
@@ -297,6 +344,17 @@ def sd_limits_of(s: Summary, known: Prior | None, draws: Draws | None, confidenc
     Where the values have wider tails than the normal law the lower limits within and of one result lie lower: the
     logarithm of a variance scatters by ``(2 + excess) / n`` in place of ``2 / n`` (D. G. Bonett, *Comput. Statist. Data
     Anal.* 50 (2006) 775).
+
+    Parameters
+    ----------
+    s : Summary
+        Sums of squares of the oil.
+    known : Prior or None
+        Scatter that is known from elsewhere.
+    draws : Draws or None
+        Draws of mean and scatter; without them there are no limits.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
     """
     a = (1 - confidence) / 2
     if draws is None:

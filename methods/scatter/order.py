@@ -13,6 +13,7 @@ import scipy
 from numpy.typing import NDArray
 
 from methods.columns import LABELS
+from methods.confidence import check_confidence
 from methods.errors import InputError, NotEstimable
 from methods.records.table import as_table, condition_codes, filling_codes, withstood
 from methods.result import Caution, Shown
@@ -26,7 +27,7 @@ SORTED_BY_CHANCE = 0.01
 
 
 @dataclass(frozen=True)
-class Effect:
+class OrderEffect:
     """An effect in kV and in per cent of the mean, with t-limits and two-sided p-value."""
 
     kv: float
@@ -105,8 +106,8 @@ class OrderEffects(Shown):
     breakdowns: int
     mean_kv: float
     confidence: float
-    trend: Effect | None
-    first: Effect | None
+    trend: OrderEffect | None
+    first: OrderEffect | None
     median_slope: MedianSlope | None
     neighbours: Neighbours | None
     variance_inflation: Inflation | None
@@ -163,8 +164,7 @@ def order_effects(data: Any, *, by: Sequence[str] = (), confidence: float = 0.95
     for name in by:
         if name not in table.columns:
             raise InputError(f"There is no column {name!r}.", column=name)
-    if not 0 < confidence < 1:
-        raise InputError("The confidence must lie between 0 and 1.")
+    check_confidence(confidence)
     whole = _one(table, confidence)
     if not by:
         return whole
@@ -270,16 +270,16 @@ def _say_left_out(series: list[_Series], cautions: list[Caution]) -> None:
         )))  # fmt: skip
 
 
-def _effect(kv: float, se: float, df: float, mean: float, confidence: float, fillings: int) -> Effect:
+def _effect(kv: float, se: float, df: float, mean: float, confidence: float, fillings: int) -> OrderEffect:
     width = float(scipy.stats.t.isf((1 - confidence) / 2, df)) * se
     percent = 100 / mean
     p = float(2 * scipy.stats.t.sf(abs(kv) / se, df)) if se > 0 else np.nan
-    return Effect(
+    return OrderEffect(
         kv, kv - width, kv + width, kv * percent, (kv - width) * percent, (kv + width) * percent, se, df, p, fillings
     )
 
 
-def _trend(series: list[_Series], mean: float, confidence: float, cautions: list[Caution]) -> Effect | None:
+def _trend(series: list[_Series], mean: float, confidence: float, cautions: list[Caution]) -> OrderEffect | None:
     if not series:
         return None
     x = [s.number - s.number.mean() for s in series]
@@ -302,7 +302,7 @@ def _trend(series: list[_Series], mean: float, confidence: float, cautions: list
     return _effect(slope, se, len(y) - 2, mean, confidence, 1)
 
 
-def _first(series: list[_Series], mean: float, confidence: float) -> Effect | None:
+def _first(series: list[_Series], mean: float, confidence: float) -> OrderEffect | None:
     """First breakdown minus the mean of the rest, paired by filling; needs two fillings that begin at number 1."""
     whole = [s.kv for s in series if s.number[0] == 1 and len(s.kv) >= 2]
     if len(whole) < 2:

@@ -15,18 +15,35 @@ import pandas as pd
 import scipy
 from numpy.typing import ArrayLike, NDArray
 
+from methods.confidence import check_confidence
 from methods.errors import InputError, NotEstimable
 
 Floats = NDArray[Any]
 
 
 def grubbs_critical(n: int, confidence: float = 0.95, *, two_sided: bool = True) -> float:
-    """Critical value of ``max |x - mean|/sd`` for ``n`` normal values.
+    """Critical value of Grubbs' ``max |x - mean|/sd`` for ``n`` normal values, readings or means of laboratories.
+
+    Two-sided by default, as ISO 5725-2 tabulates it (Grubbs, Technometrics 11 (1969) 1).
+
+    Parameters
+    ----------
+    n : int
+        Number of values, 3 or more.
+    confidence : float, default 0.95
+        Of the test, a fraction.
+    two_sided : bool, default True
+        Whether either end may be suspect.
 
     Raises
     ------
     InputError
         Fewer than three values, or ``confidence`` not between 0 and 1.
+
+    Examples
+    --------
+    >>> round(float(grubbs_critical(9)), 3)
+    2.215
     """
     alpha = 1 - confidence
     _check(n, confidence)
@@ -35,7 +52,17 @@ def grubbs_critical(n: int, confidence: float = 0.95, *, two_sided: bool = True)
 
 
 def grubbs_p(g: float, n: int, *, two_sided: bool = True) -> float:
-    """p-value of Grubbs' statistic (Bonferroni: exact where it is small)."""
+    """p-value of Grubbs' statistic (Bonferroni: exact where it is small).
+
+    Parameters
+    ----------
+    g : float
+        The statistic.
+    n : int
+        Number of values, 3 or more.
+    two_sided : bool, default True
+        Whether either end may be suspect.
+    """
     _check(n, 0.5)
     room = (n - 1) ** 2 - n * g * g
     if room <= 0:
@@ -45,7 +72,22 @@ def grubbs_p(g: float, n: int, *, two_sided: bool = True) -> float:
 
 
 def dixon_q(kv: ArrayLike, *, low: bool, form: str = "r10") -> float:
-    """Gap of the extreme value over the range: ``r10`` to the whole range, ``r11`` without the other extreme."""
+    """Gap of the extreme value over the range: ``r10`` to the whole range, ``r11`` without the other extreme.
+
+    Parameters
+    ----------
+    kv : array_like
+        (n,) Voltages, kV.
+    low : bool
+        Whether the lowest is suspect, else the highest.
+    form : str, default 'r10'
+        ``r10`` or ``r11``.
+
+    Examples
+    --------
+    >>> round(dixon_q([30.0, 50.0, 55.0, 60.0], low=True), 3)
+    0.667
+    """
     y = np.sort(np.asarray(kv, dtype=float))
     y = y if low else -y[::-1]
     if form not in ("r10", "r11"):
@@ -55,7 +97,17 @@ def dixon_q(kv: ArrayLike, *, low: bool, form: str = "r10") -> float:
 
 
 def dixon_critical(n: int, confidence: float = 0.95, *, two_sided: bool = True) -> float:
-    """Critical value of ``r10`` for ``n`` (3 to 30) normal values, solved from its exact distribution."""
+    """Critical value of ``r10`` for ``n`` (3 to 30) normal values, solved from its exact distribution.
+
+    Parameters
+    ----------
+    n : int
+        Number of values, 3 to 30.
+    confidence : float, default 0.95
+        Of the test, a fraction.
+    two_sided : bool, default True
+        Whether either end may be suspect.
+    """
     alpha = 1 - confidence
     _check(n, confidence)
     tail = alpha / 2 if two_sided else alpha
@@ -67,6 +119,15 @@ def dixon_p(q: float, n: int, *, two_sided: bool = True) -> float:
 
     With lowest value x and range w, the next value lies above ``x + q w`` with probability
     ``n (n-1) int int f(x) f(x+w) [F(x+w) - F(x+qw)]^(n-2) dw dx``; integrated numerically.
+
+    Parameters
+    ----------
+    q : float
+        The statistic.
+    n : int
+        Number of values, 3 to 30.
+    two_sided : bool, default True
+        Whether either end may be suspect.
     """
     _check(n, 0.5)
     if n > 30:
@@ -89,8 +150,7 @@ def _nodes() -> tuple[Floats, Floats, Floats, Floats]:
 def _check(n: int, confidence: float) -> None:
     if n < 3:
         raise InputError("A test for outliers needs three values.")
-    if not 0 < confidence < 1:
-        raise InputError("The level of a test lies between 0 and 1.")
+    check_confidence(confidence)
 
 
 def flag_outliers(kv: ArrayLike, *, confidence: float = 0.95) -> pd.DataFrame:

@@ -85,7 +85,17 @@ def probability_position(p: Any, family: str) -> Array:
 
 
 def probability_ticks(family: str, low: float = 0.001, high: float = 0.999) -> pd.DataFrame:
-    """Ticks at true probabilities between ``low`` and ``high``: ``probability, position, label``."""
+    """Ticks at true probabilities between ``low`` and ``high``: ``probability, position, label``.
+
+    Parameters
+    ----------
+    family : str
+        Name of the family whose scale it is.
+    low : float, default 0.001
+        Lowest probability, a fraction.
+    high : float, default 0.999
+        Highest.
+    """
     chosen = np.array([p for p in TICKS if low <= p <= high])
     labels = [f"{100 * p:g} %" for p in chosen]
     return pd.DataFrame({"probability": chosen, "position": probability_position(chosen, family), "label": labels})
@@ -102,6 +112,17 @@ def curve_of(
     """The same from an estimate that is there already.
 
     Limits of a whole curve are made at every fourth point and drawn smoothly between.
+
+    Parameters
+    ----------
+    found : Estimate
+        The estimate.
+    probabilities : sequence of float, optional
+        Fractions at which the curve is given; 81 by default.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    interval : str, default 'pivot'
+        ``pivot``, ``wald``, ``profile`` ...; see :func:`methods.fit`.
     """
     fam: Family = family_of(found.family)
     if probabilities is None:

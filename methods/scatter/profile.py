@@ -36,6 +36,15 @@ class ProfileLikelihood:
 
         ``z_p = 0`` gives the limits of ``mu``. ``standard_error`` only sets the first step. A side on which it
         never falls that far gives nan: the data set no limit there.
+
+        Parameters
+        ----------
+        z_p : float
+            Standard quantile of the family.
+        standard_error : float
+            Of the quantile.
+        confidence : float
+            Of the limits, a fraction between 0 and 1.
         """
         centre = self.mu + self.sigma * z_p
         return self._limits(lambda v, last: self._at_quantile(v, z_p, last), centre, standard_error, confidence)

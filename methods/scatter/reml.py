@@ -31,7 +31,7 @@ REFUSED = 1e12  # the criterion where rounding leaves no positive definite matri
 
 
 @dataclass(frozen=True)
-class Cells:
+class Collapsed:
     """Rows collapsed to cells: ``mean`` (kV, minus ``centre``), ``weight``, ``x``, factor and residual-group codes."""
 
     mean: Floats
@@ -60,8 +60,22 @@ def centred(y: Floats, x: Floats) -> tuple[Floats, float]:
     return shifted - middle, start + middle
 
 
-def collapse(y: Floats, x: Floats, factors: Sequence[Codes], group: Codes, weight: Floats | None = None) -> Cells:
-    """Collapse rows to cells of equal fixed values, levels and residual group; -1 in a factor means "no effect"."""
+def collapse(y: Floats, x: Floats, factors: Sequence[Codes], group: Codes, weight: Floats | None = None) -> Collapsed:
+    """Collapse rows to cells of equal fixed values, levels and residual group; -1 in a factor means "no effect".
+
+    Parameters
+    ----------
+    y : ndarray
+        (n,) Values, kV.
+    x : ndarray
+        (n, p) The fixed part.
+    factors : sequence of Codes
+        Level codes (n,) of each random factor.
+    group : Codes
+        (n,) Codes of the residual groups.
+    weight : ndarray, optional
+        (n,) Weights of the rows; 1 by default.
+    """
     rows = len(y)
     code, first = together([x[:, j] for j in range(x.shape[1])], [*factors, group])
     cell_x = x[first]
@@ -71,7 +85,7 @@ def collapse(y: Floats, x: Floats, factors: Sequence[Codes], group: Codes, weigh
     mean = np.bincount(code, shifted if weight is None else w * shifted) / total
     rest = shifted - mean[code]
     groups = int(group.max()) + 1
-    return Cells(
+    return Collapsed(
         mean=mean, weight=total, x=cell_x, factors=tuple(f[first] for f in factors), group=group[first],
         within_ss=np.bincount(group, w * rest**2, minlength=groups),
         within_df=np.bincount(group, minlength=groups) - np.bincount(group[first], minlength=groups).astype(float),
@@ -99,7 +113,7 @@ def together(values: Sequence[Floats], codes: Sequence[Codes]) -> tuple[Codes, C
 class Criterion:
     """Minus twice the (restricted) log-likelihood as a function of variance ratios."""
 
-    def __init__(self, cells: Cells, restricted: bool = True) -> None:
+    def __init__(self, cells: Collapsed, restricted: bool = True) -> None:
         self.cells, self.restricted = cells, restricted
         self.levels = [int(f.max()) + 1 for f in cells.factors]
         self.inner = int(np.argmax(self.levels)) if self.levels else -1
@@ -205,7 +219,17 @@ class Criterion:
         return rest[:-1, :-1], rest[:-1, -1], float(rest[-1, -1]), log_det
 
     def evaluate(self, gamma: Floats, rho: Floats, sigma2: float | None = None) -> tuple[float, float, Floats]:
-        """Deviance, residual variance (profiled unless given) and fixed effects."""
+        """Deviance, residual variance (profiled unless given) and fixed effects.
+
+        Parameters
+        ----------
+        gamma : ndarray
+            (factors,) Variances over that of the first residual group.
+        rho : ndarray
+            (groups,) Residual variances over that of the first.
+        sigma2 : float, optional
+            Residual variance, if it is held.
+        """
         try:
             xx, xy, yy, log_det = self.parts(gamma, rho)
             chol = np.linalg.cholesky(xx)
@@ -240,7 +264,7 @@ def _forward(chol: Floats, right: Floats) -> Floats:
 
 
 @dataclass(frozen=True)
-class Estimate:
+class VarianceEstimate:
     """Where the criterion is least: variances of the factors, of the residual groups, fixed effects, deviance."""
 
     variances: Floats
@@ -258,7 +282,17 @@ def indicator(code: Codes, levels: int) -> Floats:
 
 
 def check_codes(name: str, code: object, rows: int) -> Codes:
-    """Dense codes of one factor; refuses a wrong length."""
+    """Dense codes of one factor; refuses a wrong length.
+
+    Parameters
+    ----------
+    name : str
+        The factor's name, for the message.
+    code : array_like
+        (rows,) Its levels; a whole number below zero is no level.
+    rows : int
+        Number of rows.
+    """
     values = np.asarray(code)
     if values.shape != (rows,):
         raise InputError(f"The factor {name} has {values.shape} entries for {rows} values.", column=name)

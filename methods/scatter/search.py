@@ -11,7 +11,7 @@ import scipy
 from numpy.typing import NDArray
 
 from methods.errors import NotEstimable
-from methods.scatter.reml import REFUSED, TOP, Criterion, Estimate, indicator
+from methods.scatter.reml import REFUSED, TOP, Criterion, VarianceEstimate, indicator
 
 Floats = NDArray[Any]
 Function = Callable[[NDArray[Any]], float]
@@ -36,7 +36,7 @@ class Scoring:
             return REFUSED
         return self.criterion.evaluate(v[:k] / v[k], v[k:] / v[k], float(v[k]))[0]
 
-    def from_scratch(self) -> Estimate | None:
+    def from_scratch(self) -> VarianceEstimate | None:
         """Start from the best of a few divisions of the variance; None when the steps stall."""
         best, criterion = None, self.criterion
         for share in product((0.05, 0.5, 0.95), repeat=self.k):
@@ -49,10 +49,20 @@ class Scoring:
             return None
         v, value = found
         beta = criterion.evaluate(v[: self.k] / v[self.k], v[self.k :] / v[self.k], float(v[self.k]))[2]
-        return Estimate(v[: self.k], v[self.k :], beta, value, True)
+        return VarianceEstimate(v[: self.k], v[self.k :], beta, value, True)
 
     def run(self, v: Floats, held: int | None = None, steps: int = 60) -> tuple[Floats, float] | None:
-        """Scoring steps from ``v``, with one variance held if asked; the variances and the deviance, or None."""
+        """Scoring steps from ``v``, with one variance held if asked; the variances and the deviance, or None.
+
+        Parameters
+        ----------
+        v : ndarray
+            (parameters,) Variances at the start.
+        held : int, optional
+            Index of a variance that is held.
+        steps : int, default 60
+            Most steps.
+        """
         value = self.deviance(v)
         for _ in range(steps):
             score, information = self._score(v)
@@ -101,7 +111,7 @@ class Scoring:
         return score, information
 
 
-def minimise(criterion: Criterion) -> Estimate:
+def minimise(criterion: Criterion) -> VarianceEstimate:
     """Find the (restricted) maximum-likelihood variances.
 
     Raises
@@ -138,7 +148,7 @@ def minimise(criterion: Criterion) -> Estimate:
     if not np.isfinite(deviance):
         raise NotEstimable("The values fit the fixed part without any scatter, so the scatter cannot be divided up.")
     beta = beta.copy()
-    return Estimate(gamma * s2, rho * s2, beta, deviance, converged)
+    return VarianceEstimate(gamma * s2, rho * s2, beta, deviance, converged)
 
 
 def _to_bound(f: Function, v: Floats, value: float, k: int, bounds: list[tuple[float, float]]) -> Floats:
@@ -181,7 +191,19 @@ def _scalar(f: Function, low: float = 0.0, high: float = TOP) -> tuple[Floats, f
 def search(
     f: Function, start: list[Floats], bounds: list[tuple[float, float]], *, polish: bool = True
 ) -> tuple[Floats, float, bool]:
-    """Minimise a smooth function in a box: quasi-Newton from the best starts, polished by a simplex."""
+    """Minimise a smooth function in a box: quasi-Newton from the best starts, polished by a simplex.
+
+    Parameters
+    ----------
+    f : Function
+        What is minimised.
+    start : list of Floats
+        Where the search may begin.
+    bounds : list of tuple[float, float]
+        Lowest and highest value of each variable.
+    polish : bool, default True
+        Whether a simplex looks for a still lower place.
+    """
     ranked = sorted(start, key=lambda v: f(v))[:2]
     best: tuple[float, Floats] | None = None
     for v in ranked:

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import scipy
 
+from methods.confidence import check_confidence
 from methods.errors import InputError, NotEstimable
 from methods.scatter.arguments import check_values
 
@@ -125,8 +126,7 @@ def ecdf(kv: Any, *, confidence: float = 0.95) -> pd.DataFrame:
 
 def band_half_width(n: int, confidence: float = 0.95) -> float:
     """Half-width of the simultaneous band of an empirical distribution of ``n`` values."""
-    if not 0 < confidence < 1:
-        raise InputError(f"Confidence {confidence!r} must lie between 0 and 1.", column="confidence")
+    check_confidence(confidence)
     if n <= 1000:
         return float(scipy.stats.kstwo.ppf(confidence, n))
     return float(np.sqrt(np.log(2 / (1 - confidence)) / (2 * n)))
@@ -137,6 +137,20 @@ def thin(values: Any, limit: int = 2000, tail: int = 200) -> Array:
 
     The first and last ``tail`` are all kept, because low probabilities are the question; between them the
     indices are evenly spaced.
+
+    Parameters
+    ----------
+    values : sequence
+        (n,) Sorted things; only their number counts.
+    limit : int, default 2000
+        Most that are drawn.
+    tail : int, default 200
+        How many at each end are all kept.
+
+    Examples
+    --------
+    >>> thin([10, 20, 30]).tolist()
+    [0, 1, 2]
     """
     n = len(values)
     if n <= limit:

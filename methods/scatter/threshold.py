@@ -48,7 +48,17 @@ class Threshold:
 
 
 def fit_threshold(x: Array, event: Array, valid: Array) -> Threshold:
-    """Fit shape, scale and threshold to each row of ``x`` (rows, n), kV; every row must be estimable in two."""
+    """Fit shape, scale and threshold to each row of ``x`` (rows, n), kV; every row must be estimable in two.
+
+    Parameters
+    ----------
+    x : ndarray
+        (rows, n) Voltages, kV.
+    event : ndarray
+        (rows, n) Which of them are breakdowns.
+    valid : ndarray
+        (rows, n) Which of them are values and no padding.
+    """
     rows = len(x)
     lowest = np.where(event, x, np.inf).min(1)
     reason = np.full(rows, "", dtype=object)

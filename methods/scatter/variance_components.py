@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,15 +12,16 @@ import scipy
 from numpy.typing import NDArray
 
 from methods.columns import factor_name
+from methods.confidence import check_confidence
 from methods.errors import InputError, NotEstimable
 from methods.records.table import as_table, filling_codes, group_codes, withstood
 from methods.result import Caution
-from methods.scatter.component_table import Component, Components, percent
-from methods.scatter.degrees import Precision, precision
+from methods.scatter.component_table import Component, Components, percent_of_mean
+from methods.scatter.degrees import FixedEffects, fixed_effects
 from methods.scatter.limits import component_limits
-from methods.scatter.nesting import estimable, fixed_columns, random_factors
+from methods.scatter.nesting import fixed_columns, random_factors, told_apart
 from methods.scatter.one_oil import one_oil
-from methods.scatter.reml import Criterion, Estimate, collapse
+from methods.scatter.reml import Criterion, VarianceEstimate, collapse
 from methods.scatter.search import minimise
 from methods.scatter.withstood_components import censored_components
 from methods.threads import single_threaded
@@ -83,8 +84,7 @@ def components(
     method = "reml" if method is None else method
     if method not in ("reml", "ml") or limits not in ("auto", "mls", "profile", "wald"):
         raise InputError("The method is 'reml' or 'ml' and the limits are 'auto', 'mls', 'profile' or 'wald'.")
-    if not 0 < confidence < 1:
-        raise InputError("The confidence must lie between 0 and 1.")
+    check_confidence(confidence)
     table = as_table(data)
     for name in (*by, *residual_by):
         if name not in table.columns:
@@ -101,10 +101,10 @@ def components(
         label = {name: _level(level) for name, level in zip(by, key, strict=True)}
         try:
             rows = part.reset_index(drop=True)
-            groups.append(_replace(_with_mean(_one(rows, **options), rows, plain, limits == "auto"), group=label))
+            groups.append(replace(_with_mean(_one(rows, **options), rows, plain, limits == "auto"), group=label))
         except NotEstimable as error:
             groups.append({"group": label, "error": str(error)})
-    return _replace(whole, groups=groups)
+    return replace(whole, groups=groups)
 
 
 def _with_mean(found: Components, table: pd.DataFrame, plain: bool, usual: bool) -> Components:
@@ -125,7 +125,7 @@ def _with_mean(found: Components, table: pd.DataFrame, plain: bool, usual: bool)
                       oil.within_sd_limits_kv if len(found.components) > 1 else oil.sd_limits_kv),
     }  # fmt: skip
     lines = [_line(c, *own[c.factor], oil.mean_kv) if usual else c for c in found.components]
-    return _replace(
+    return replace(
         found, components=lines, mean_kv=oil.mean_kv, standard_error_kv=oil.standard_error_kv, df=oil.df,
         low_kv=oil.mean_low_kv, high_kv=oil.mean_high_kv, effective_breakdowns=min(known, float(len(table))),
         cautions=[*found.cautions, *(c for c in oil.cautions if c.code == "lucky_fillings")],
@@ -134,15 +134,11 @@ def _with_mean(found: Components, table: pd.DataFrame, plain: bool, usual: bool)
 
 def _line(c: Component, sd: float, limits: tuple[float, float], mean: float) -> Component:
     """A source of scatter with the SD and limits of the oil, where it has them."""
-    return replace(c, sd=sd, low=limits[0], high=limits[1], percent=percent(sd, mean)) if np.isfinite(sd) else c
+    return replace(c, sd=sd, low=limits[0], high=limits[1], percent=percent_of_mean(sd, mean)) if np.isfinite(sd) else c
 
 
 def _level(value: Any) -> Any:
     return None if pd.isna(value) else value
-
-
-def _replace(result: Components, **changes: Any) -> Components:
-    return Components(**{**{f.name: getattr(result, f.name) for f in fields(result)}, **changes})
 
 
 def _one(
@@ -154,7 +150,7 @@ def _one(
     held = fixed_columns(table, fixed)
     cell = group_codes(table, held)
     found, cautions = random_factors(table, factors)
-    kept, more = estimable(found, cell)
+    kept, more = told_apart(found, cell)
     cautions += more
     if held and fixed is None and int(cell.max()) > 0:
         named = ", ".join(map(factor_name, held))
@@ -169,7 +165,7 @@ def _one(
     cells = collapse(table["kv"].to_numpy(dtype=float), x, list(kept.values()), group)
     criterion = Criterion(cells, restricted=method == "reml")
     estimate = minimise(criterion)
-    known = precision(criterion, estimate)
+    known = fixed_effects(criterion, estimate)
     pairs, how = component_limits(criterion, estimate, known, confidence, limits)
     cautions += _about(kept, estimate, how)
     if not estimate.converged:
@@ -196,7 +192,7 @@ def _residual_labels(table: pd.DataFrame, names: Sequence[str], group: NDArray[n
 _MANY = {"laboratory": "laboratories", "sample": "oils", "filling": "fillings"}
 
 
-def _about(kept: dict[str, NDArray[np.int64]], estimate: Estimate, how: str) -> list[Caution]:
+def _about(kept: dict[str, NDArray[np.int64]], estimate: VarianceEstimate, how: str) -> list[Caution]:
     out = []
     for (name, code), variance in zip(kept.items(), estimate.variances, strict=True):
         levels = int(code.max()) + 1
@@ -214,9 +210,9 @@ def _about(kept: dict[str, NDArray[np.int64]], estimate: Estimate, how: str) -> 
 
 
 def _assemble(
-    table: pd.DataFrame, criterion: Criterion, estimate: Estimate, known: Precision, pairs: list[tuple[float, float]],
-    how: str, names: list[str], held: list[str], confidence: float, method: str, residuals: list[dict[str, Any]],
-    cautions: list[Caution],
+    table: pd.DataFrame, criterion: Criterion, estimate: VarianceEstimate, known: FixedEffects,
+    pairs: list[tuple[float, float]], how: str, names: list[str], held: list[str], confidence: float, method: str,
+    residuals: list[dict[str, Any]], cautions: list[Caution],
 ) -> Components:  # fmt: skip
     weights = np.full(len(estimate.beta), 1 / len(estimate.beta))
     mean = float(weights @ estimate.beta) + criterion.cells.centre
@@ -228,11 +224,11 @@ def _assemble(
     share /= share.sum()
     pooled = float(share @ estimate.residual)
     lines = [
-        Component(n, float(v**0.5), *pairs[i], criterion.levels[i], percent(v**0.5, mean))
+        Component(n, float(v**0.5), *pairs[i], criterion.levels[i], percent_of_mean(v**0.5, mean))
         for i, (n, v) in enumerate(zip(names, estimate.variances, strict=True))
     ]
     low, high = (float(np.sqrt(share @ np.square([p[j] for p in pairs[k:]]))) for j in (0, 1))
-    lines.append(Component("breakdown", pooled**0.5, low, high, len(table), percent(pooled**0.5, mean)))
+    lines.append(Component("breakdown", pooled**0.5, low, high, len(table), percent_of_mean(pooled**0.5, mean)))
     for r, v, pair in zip(residuals, estimate.residual, pairs[k:], strict=bool(residuals)):
         r.update(sd=float(v**0.5), low=pair[0], high=pair[1])
     between = float(estimate.variances.sum())
@@ -247,7 +243,7 @@ def _assemble(
 
 
 def _intraclass(
-    criterion: Criterion, estimate: Estimate, known: Precision, share: Floats, confidence: float
+    criterion: Criterion, estimate: VarianceEstimate, known: FixedEffects, share: Floats, confidence: float
 ) -> tuple[float, float, float]:
     """Intraclass correlation with limits: exact F for one balanced factor, unweighted means for an unbalanced one,
     the normal approximation of its logit otherwise."""

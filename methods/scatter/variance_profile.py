@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from methods.scatter.reml import Criterion, Estimate
+from methods.scatter.reml import Criterion, VarianceEstimate
 
 Floats = NDArray[Any]
 
@@ -45,7 +45,7 @@ class NewtonProfile:
     """
 
     def __init__(
-        self, criterion: Criterion, estimate: Estimate, held: int, otherwise: Callable[[float], float]
+        self, criterion: Criterion, estimate: VarianceEstimate, held: int, otherwise: Callable[[float], float]
     ) -> None:
         self.criterion, self.held, self.otherwise = criterion, held, otherwise
         self.k = len(estimate.variances)

@@ -12,7 +12,7 @@ from methods.errors import NotEstimable
 from methods.records.table import withstood
 from methods.result import Caution
 from methods.scatter.censored import Censored, fit_censored
-from methods.scatter.component_table import Component, Components, percent
+from methods.scatter.component_table import Component, Components, percent_of_mean
 from methods.scatter.withstood_levels import Levels, fit_levels
 
 Floats = NDArray[Any]
@@ -27,6 +27,21 @@ def censored_components(
     One random factor: maximum likelihood by quadrature (:func:`methods.scatter.censored.fit_censored`). Several:
     restricted likelihood with all of them random, limits by simulation
     (:func:`methods.scatter.withstood_levels.fit_levels`).
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows of the record table (n).
+    x : ndarray
+        (n, p) Indicators of the fixed conditions.
+    kept : dict of str to Codes
+        Random factor to its level codes (n,), from the outside in.
+    held : list of str
+        Names of the fixed columns.
+    cautions : list of Caution
+        What was noted before.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
 
     Raises
     ------
@@ -56,11 +71,13 @@ def _several(
     mean = found.contrast(np.full(len(found.beta), 1 / len(found.beta)), confidence=confidence)
     lines = [
         Component(name, found.sds[name], *found.limits[name], len(np.unique(code)),
-                  percent(found.sds[name], mean.estimate))
+                  percent_of_mean(found.sds[name], mean.estimate))
         for name, code in kept.items()
     ]  # fmt: skip
     residual = found.residual_sd
-    lines.append(Component("breakdown", residual, *found.residual_limits, len(table), percent(residual, mean.estimate)))
+    lines.append(
+        Component("breakdown", residual, *found.residual_limits, len(table), percent_of_mean(residual, mean.estimate))
+    )
     between = sum(sd**2 for sd in found.sds.values())
     return Components(
         mean_kv=mean.estimate, standard_error_kv=mean.standard_error, components=lines, low_kv=mean.low,
@@ -83,10 +100,10 @@ def _assemble(
     for i, (name, code) in enumerate(kept.items()):
         last = i == len(kept) - 1
         sd, low, high = (tau, found.filling_low, found.filling_high) if last else (np.nan, np.nan, np.nan)
-        lines.append(Component(name, sd, low, high, len(np.unique(code)), percent(sd, mean.estimate)))
+        lines.append(Component(name, sd, low, high, len(np.unique(code)), percent_of_mean(sd, mean.estimate)))
     lines.append(Component(
         "breakdown", residual, float(found.residual_low[0]), float(found.residual_high[0]), len(table),
-        percent(residual, mean.estimate),
+        percent_of_mean(residual, mean.estimate),
     ))  # fmt: skip
     between = tau**2 if kept else np.nan
     total = (tau**2 if kept else 0.0) + residual**2

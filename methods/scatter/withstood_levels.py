@@ -62,7 +62,17 @@ class Levels:
     cautions: list[Caution] = field(default_factory=list)
 
     def contrast(self, row: Any, *, confidence: float = 0.95, value: float = 0.0) -> Contrast:
-        """``row @ beta`` with limits and p-value by the drawn studies; ``df`` those whose Student's t is as wide."""
+        """``row @ beta`` with limits and p-value by the drawn studies; ``df`` those whose Student's t is as wide.
+
+        Parameters
+        ----------
+        row : array_like
+            (p,) Weights of the fixed effects.
+        confidence : float, default 0.95
+            Of the limits, a fraction between 0 and 1.
+        value : float, default 0.0
+            Null value of the p-value.
+        """
         c = np.asarray(row, dtype=float)
         estimate, se = float(c @ self.beta), float(np.sqrt(c @ self.covariance @ c))
         spread = np.sqrt(np.einsum("i,bij,j->b", c, self.drawn_covariance, c))

@@ -12,7 +12,7 @@ from methods.errors import InputError, NotEstimable
 from methods.records.table import as_table, filling_codes, group_codes, withstood
 from methods.shifts.arms import Arm
 from methods.shifts.difference import Difference
-from methods.shifts.pairing import Layout, Pair
+from methods.shifts.pairing import CodedRows, Pair
 
 #: What must be equal for fillings of the history to be of one oil under one condition.
 SAME: tuple[str, ...] = (*OIL, "laboratory", "method", "edition", *PRESCRIBED)
@@ -22,7 +22,7 @@ ENOUGH = 3
 
 
 @dataclass(frozen=True)
-class Cells:
+class FillingScatter:
     """Scatter of filling means, cell by cell (one oil under one condition), as a share of the mean.
 
     ``square`` (cells,): variance of filling means over mean², or the variance of their logarithms; ``df`` (cells,):
@@ -43,8 +43,24 @@ class Cells:
         return int(self.df.sum() + len(self.df))
 
 
-def summarise(kv: np.ndarray, cell: np.ndarray, filling: np.ndarray, *, log: bool, label: bool = True) -> Cells:
-    """Cells with two fillings or more; ``kv`` must hold no withstands."""
+def filling_scatter(
+    kv: np.ndarray, cell: np.ndarray, filling: np.ndarray, *, log: bool, label: bool = True
+) -> FillingScatter:
+    """Cells with two fillings or more; ``kv`` must hold no withstands.
+
+    Parameters
+    ----------
+    kv : ndarray
+        (n,) Voltages, kV, none of them a withstand.
+    cell : ndarray
+        (n,) Codes of the cells (one oil under one condition).
+    filling : ndarray
+        (n,) Codes of the fillings.
+    log : bool
+        Whether scatter is that of ln kV.
+    label : bool, default True
+        Whether the result keeps the codes of the cells.
+    """
     values = np.log(kv) if log else kv
     units, first, inverse = np.unique(filling, return_index=True, return_inverse=True)
     size = np.bincount(inverse)
@@ -60,7 +76,7 @@ def summarise(kv: np.ndarray, cell: np.ndarray, filling: np.ndarray, *, log: boo
     with np.errstate(invalid="ignore", divide="ignore"):
         square = squares / (number - 1) / scale
     used = keep[index]
-    return Cells(
+    return FillingScatter(
         square[keep], (number - 1)[keep].astype(float), np.exp(centre[keep]) if log else centre[keep],
         inside / within_df if within_df > 0 else float("nan"),
         float(1 / np.mean(1 / size[used])) if used.any() else float("nan"),
@@ -68,7 +84,7 @@ def summarise(kv: np.ndarray, cell: np.ndarray, filling: np.ndarray, *, log: boo
     )  # fmt: skip
 
 
-def history_cells(data: object, *, log: bool) -> Cells:
+def history_cells(data: object, *, log: bool) -> FillingScatter:
     """The cells of earlier tests.
 
     Raises
@@ -84,7 +100,7 @@ def history_cells(data: object, *, log: bool) -> Cells:
     cell = group_codes(table, SAME)
     gone = withstood(table)
     bad = np.isin(cell, np.unique(cell[gone]))  # a cell with withstands has no plain mean
-    found = summarise(
+    found = filling_scatter(
         table["kv"].to_numpy(dtype=float)[~bad], cell[~bad], filling_codes(table)[~bad], log=log, label=False
     )  # fmt: skip
     if not len(found.df):
@@ -94,8 +110,24 @@ def history_cells(data: object, *, log: bool) -> Cells:
     return found
 
 
-def donors(lay: Layout, pair: Pair, lone: list[np.ndarray], history: Cells | None, *, log: bool) -> Cells | None:
-    """All cells of the file with two fillings or more, but for those of ``lone`` rows, and those of the history."""
+def donors(
+    lay: CodedRows, pair: Pair, lone: list[np.ndarray], history: FillingScatter | None, *, log: bool
+) -> FillingScatter | None:
+    """All cells of the file with two fillings or more, but for those of ``lone`` rows, and those of the history.
+
+    Parameters
+    ----------
+    lay : CodedRows
+        The rows, coded.
+    pair : Pair
+        The rows that are compared.
+    lone : list of ndarray
+        Rows (n,) of the cells that have nothing of their own.
+    history : FillingScatter or None
+        Scatter from earlier records.
+    log : bool
+        Whether scatter is that of ln kV.
+    """
     cell = lay.level * len(lay.blocks) + lay.block if len(lay.blocks) else lay.level
     if not pair.shared:  # each level counts as one oil there
         cell = np.where(pair.rows | pair.reference_rows, lay.level * max(len(lay.blocks), 1), cell)
@@ -103,13 +135,13 @@ def donors(lay: Layout, pair: Pair, lone: list[np.ndarray], history: Cells | Non
     for own in lone:
         rows &= ~own
     rows &= ~np.isin(cell, np.unique(cell[lay.withstood]))
-    found = summarise(lay.kv[rows], cell[rows], lay.filling[rows], log=log) if rows.any() else None
+    found = filling_scatter(lay.kv[rows], cell[rows], lay.filling[rows], log=log) if rows.any() else None
     if found is not None and not len(found.df):
         found = None
     if history is None or found is None:
         return history if found is None else found
     weight = np.array([found.df.sum(), history.df.sum()])
-    return Cells(
+    return FillingScatter(
         np.concatenate([found.square, history.square]), np.concatenate([found.df, history.df]),
         np.concatenate([found.mean_kv, history.mean_kv]),
         float(np.average([found.within, history.within], weights=weight)),
@@ -118,7 +150,7 @@ def donors(lay: Layout, pair: Pair, lone: list[np.ndarray], history: Cells | Non
     )  # fmt: skip
 
 
-def prior(cells: Cells) -> tuple[float, float]:
+def prior(cells: FillingScatter) -> tuple[float, float]:
     """Variance of a filling mean (over mean²) in a further cell, and its degrees of freedom.
 
     The variances of the cells are taken as drawn from a scaled inverse chi-square law, fitted by moments of their
@@ -152,7 +184,7 @@ def _inverse_trigamma(x: float) -> float:
 
 
 def borrow(
-    first: Arm, second: Arm, own: tuple[int, int], sizes: tuple[float, float], cells: Cells, *, log: bool
+    first: Arm, second: Arm, own: tuple[int, int], sizes: tuple[float, float], cells: FillingScatter, *, log: bool
 ) -> Difference:
     """The difference of two levels of one oil, the scatter of a lone filling taken from ``cells``.
 

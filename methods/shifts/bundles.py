@@ -22,7 +22,7 @@ from methods.columns import (
 )
 from methods.procedures import FIELDS, JOIN, PROCEDURE, parts_of
 from methods.shifts.compare import Comparison
-from methods.shifts.pairing import Layout, plain_level, show_level
+from methods.shifts.pairing import CodedRows, plain_level, show_level
 from methods.wording import list_words
 
 #: What cannot be set free by another test: (compared column, columns that come with it).
@@ -63,7 +63,17 @@ def factor_codes(column: pd.Series) -> tuple[np.ndarray, list[str]]:
 
 
 def extra_factors(table: pd.DataFrame, filling: np.ndarray, most: int = 20) -> list[str]:
-    """Extra columns that can be factors: few levels, one level to a filling."""
+    """Extra columns that can be factors: few levels, one level to a filling.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows of the record table (n).
+    filling : ndarray
+        (n,) Codes of the fillings.
+    most : int, default 20
+        Most levels of a factor.
+    """
     out = []
     for name in table.columns:
         if name in COLUMNS or name in QUANTITIES or str(name).startswith("_") or name == PROCEDURE or JOIN in str(name):
@@ -86,6 +96,20 @@ def is_sum(target: np.ndarray, one: np.ndarray, two: np.ndarray) -> bool:
 
     This is the question whether an indicator lies in the column space of two sets of dummy variables,
     answered by walking the graph whose edges are the rows.
+
+    Parameters
+    ----------
+    target : ndarray
+        (n,) Codes that are asked about.
+    one : ndarray
+        (n,) Codes of one factor.
+    two : ndarray
+        (n,) Codes of the other.
+
+    Examples
+    --------
+    >>> is_sum(np.array([0, 1, 1, 2]), np.array([0, 0, 1, 1]), np.array([0, 1, 0, 1]))
+    True
     """
     edges = np.unique(np.column_stack([one, two, target]), axis=0)
     neighbours: dict[tuple[int, int], list[tuple[tuple[int, int], int]]] = {}
@@ -126,7 +150,7 @@ def _of_the_factor(by: str) -> set[str]:
 
 def bundles(c: Comparison) -> list[Bundle]:
     """Find the factors that are bundled with the compared one among the rows that are compared."""
-    lay: Layout = c.lay
+    lay: CodedRows = c.lay
     used = c.pair.rows | c.pair.reference_rows
     first = np.flatnonzero(used)[np.unique(lay.filling[used], return_index=True)[1]]
     here = c.pair.rows[first]
@@ -153,7 +177,19 @@ def bundles(c: Comparison) -> list[Bundle]:
 
 
 def describe(found: list[Bundle], by: str, level: Any, reference: Any) -> str:
-    """The bundles in words: what changes together, what that means, which tests would take it apart."""
+    """The bundles in words: what changes together, what that means, which tests would take it apart.
+
+    Parameters
+    ----------
+    found : list of Bundle
+        What changes together with the factor.
+    by : str
+        Column of the factor.
+    level : object
+        The level that is compared.
+    reference : object
+        The level that it is compared with.
+    """
     one, two, compared = name_level(by, level), name_level(by, reference), factor_name(by)
     parts = []
     full = [b for b in found if b.fully]

@@ -14,15 +14,15 @@ from methods.shifts.borrowed import prior
 from methods.shifts.bundles import bundles, describe
 from methods.shifts.compare import Comparison, by_rows
 from methods.shifts.liquid_state import state_cautions
-from methods.shifts.oil_cautions import SEVERAL, differing_shifts, level_names, oil_cautions, signed
-from methods.shifts.pairing import Layout
+from methods.shifts.oil_cautions import SEVERAL, differing_shifts, level_names, oil_cautions, signed_shift
+from methods.shifts.pairing import CodedRows
 from methods.shifts.shift_results import LevelShift
 from methods.shifts.strata import held_words
 from methods.wording import list_words
 
 
 def cautions(
-    lay: Layout,
+    lay: CodedRows,
     found: Sequence[Comparison],
     base: int,
     confidence: float,
@@ -35,6 +35,25 @@ def cautions(
 
     ``held`` are factors that a model takes out; ``modelled`` the levels to which it gives a shift (None: no model,
     the limits are those of the comparisons); ``covariates`` quantities that it takes out as lines.
+
+    Parameters
+    ----------
+    lay : CodedRows
+        The rows, coded.
+    found : sequence of Comparison
+        The comparisons, one a level.
+    base : int
+        Index of the reference level.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
+    log : bool
+        Whether ln kV was analysed.
+    held : sequence of str, optional
+        Factors that a model takes out.
+    modelled : sequence of int, optional
+        Levels to which a model gives a shift; None: no model.
+    covariates : sequence of str, optional
+        Quantities that the model takes out as lines.
     """
     out: list[Caution] = []
     reference = lay.levels[base]
@@ -69,8 +88,18 @@ def cautions(
     return list(seen.values())
 
 
-def one_by_one(lay: Layout, shifts: Sequence[LevelShift], confidence: float) -> list[Caution]:
-    """Levels whose own limits leave out no shift although the p-value over all levels is not small."""
+def one_by_one(lay: CodedRows, shifts: Sequence[LevelShift], confidence: float) -> list[Caution]:
+    """Levels whose own limits leave out no shift although the p-value over all levels is not small.
+
+    Parameters
+    ----------
+    lay : CodedRows
+        The rows, coded.
+    shifts : sequence of LevelShift
+        The shifts, one a level.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
+    """
     alone = [s for s in shifts if s.p_value_unadjusted < 1 - confidence <= s.p_value]
     if not alone:
         return []
@@ -145,8 +174,8 @@ def _one_filling(c: Comparison, base: int, confidence: float) -> list[Caution]:
     alone = by_rows(c)
     if alone is not None:
         low, high = alone.limits(confidence)
-        text += f" Only if fillings did not differ at all would the shift lie between {signed(low, c)} and " + (
-            f"{signed(high, c)}."
+        text += f" Only if fillings did not differ at all would the shift lie between {signed_shift(low, c)} and " + (
+            f"{signed_shift(high, c)}."
         )
     return [Caution("one_filling", text)]
 
@@ -186,7 +215,7 @@ def _days(c: Comparison, base: int) -> list[Caution]:
     return []
 
 
-def _withstands(lay: Layout, found: Sequence[Comparison], log: bool) -> list[Caution]:
+def _withstands(lay: CodedRows, found: Sequence[Comparison], log: bool) -> list[Caution]:
     used = np.zeros(len(lay.level), dtype=bool)
     for c in found:
         used |= c.pair.rows | c.pair.reference_rows
@@ -280,7 +309,7 @@ def _no_limit(c: Comparison, base: int, confidence: float) -> list[Caution]:
     return []
 
 
-def _whole(lay: Layout, found: Sequence[Comparison]) -> list[Caution]:
+def _whole(lay: CodedRows, found: Sequence[Comparison]) -> list[Caution]:
     out = []
     if lay.left_out:
         out.append(

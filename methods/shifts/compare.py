@@ -11,10 +11,10 @@ import pandas as pd
 
 from methods.errors import NotEstimable
 from methods.shifts.arms import Arm, arm
-from methods.shifts.borrowed import Cells, borrow, donors
+from methods.shifts.borrowed import FillingScatter, borrow, donors
 from methods.shifts.difference import Difference, between_arms, between_oils, over_oils
-from methods.shifts.pairing import Layout, Pair, pair_up
-from methods.shifts.spread import NO_RATIO, SpreadRatio, censored_sd_ratio, scatter, sd_ratio
+from methods.shifts.pairing import CodedRows, Pair, pair_up
+from methods.shifts.spread import NO_RATIO, SpreadRatio, censored_sd_ratio, pooled_scatter, sd_ratio
 from methods.shifts.strata import Strata, like_with_like
 from methods.shifts.widening import NONE
 
@@ -47,7 +47,7 @@ class Comparison:
     was borrowed. ``only_withstands`` are oils dropped because one of the two levels has no breakdown there.
     """
 
-    lay: Layout
+    lay: CodedRows
     level: int
     reference: int
     pair: Pair
@@ -61,7 +61,7 @@ class Comparison:
     only_withstands: tuple[int, ...] = ()
     holds_for: str = THESE
     these: Difference | None = None
-    lent: Cells | None = None
+    lent: FillingScatter | None = None
     strata: Strata | None = None
 
     @property
@@ -104,27 +104,27 @@ class Comparison:
         """Ratio of the SDs: within fillings; about the oil's mean where every filling has one breakdown."""
         lay, values = self.lay, np.log(self.lay.kv) if self.log else self.lay.kv
         mine, theirs = self.pair.rows, self.pair.reference_rows
-        inside = [scatter(values[rows], lay.filling[rows]) for rows in (mine, theirs)]
+        inside = [pooled_scatter(values[rows], lay.filling[rows]) for rows in (mine, theirs)]
         what = "single breakdowns within a filling"
         oil = lay.block if self.pair.shared else np.zeros(len(lay.level), dtype=np.int64)
         if self.censored:
             if self.first is None or self.second is None:
                 return NO_RATIO
-            about = [scatter(values[rows], oil[rows]).sd for rows in (mine, theirs)]
+            about = [pooled_scatter(values[rows], oil[rows]).sd for rows in (mine, theirs)]
             return censored_sd_ratio(self.first, self.second, about[0], about[1], confidence)
         if min(s.df for s in inside) < 1:
-            inside = [scatter(values[rows], oil[rows]) for rows in (mine, theirs)]
+            inside = [pooled_scatter(values[rows], oil[rows]) for rows in (mine, theirs)]
             what = "single breakdowns about the sample's mean"
         return sd_ratio(inside[0], inside[1], confidence, what)
 
 
 def compare(
-    lay: Layout,
+    lay: CodedRows,
     level: int,
     reference: int,
     *,
     log: bool = False,
-    history: Cells | None = None,
+    history: FillingScatter | None = None,
     taken_out: Sequence[str] = (),
 ) -> Comparison:
     """Compare a level with the reference on the oils that both have, like with like.
@@ -143,6 +143,21 @@ def compare(
       file and from ``history``; with nothing to borrow there are no limits;
     * a file that tells no fillings apart, one oil: the rows are the unit;
     * oils of their own under each level, three or more: the means of the oils are the unit, for oils like these.
+
+    Parameters
+    ----------
+    lay : CodedRows
+        The rows, coded.
+    level : int
+        Index of the level.
+    reference : int
+        Index of the reference level.
+    log : bool, default False
+        Whether ln kV is analysed.
+    history : FillingScatter, optional
+        Scatter from earlier records, to be borrowed.
+    taken_out : sequence of str, optional
+        Factors that a model takes out instead.
     """
     strata = like_with_like(lay, (level, reference), taken_out)
     lay = strata.layout
@@ -169,7 +184,7 @@ def compare(
         return replace(empty, problem=str(error))
 
 
-def _by_design(c: Comparison, oil: np.ndarray, history: Cells | None) -> Comparison:
+def _by_design(c: Comparison, oil: np.ndarray, history: FillingScatter | None) -> Comparison:
     first, second = c.first, c.second
     assert first is not None and second is not None
     replicated = first.replicated and second.replicated
@@ -201,7 +216,7 @@ def _narrower(first: Arm, second: Arm, oils: int) -> bool:
     return d.widen.critical(0.95, float(df)) < NONE.critical(0.95, oils - 1.0)
 
 
-def _one_filling(c: Comparison, history: Cells | None) -> Comparison:
+def _one_filling(c: Comparison, history: FillingScatter | None) -> Comparison:
     """One oil with one filling on a side: borrowed scatter; the rows where the file tells no fillings apart."""
     first, second, lay, pair = c.first, c.second, c.lay, c.pair
     assert first is not None and second is not None
@@ -258,6 +273,20 @@ def block_weights(first: np.ndarray, second: np.ndarray, oil: np.ndarray) -> np.
     same laboratory) are different looks at one shift and weigh by what they know of it: ``n m / (n + m)`` for n and m
     fillings, one over the variance of their difference at equal scatter. The numbers are the design's and not the
     data's, so that the weights bring no bias and no chance into the limits.
+
+    Parameters
+    ----------
+    first : ndarray
+        (blocks,) Fillings of the level.
+    second : ndarray
+        (blocks,) Fillings of the reference.
+    oil : ndarray
+        (blocks,) Codes of the oils.
+
+    Examples
+    --------
+    >>> block_weights(np.array([2, 2]), np.array([2, 2]), np.array([0, 1])).tolist()
+    [0.5, 0.5]
     """
     known = first * second / (first + second)
     code = np.unique(oil, return_inverse=True)[1]
@@ -265,30 +294,30 @@ def block_weights(first: np.ndarray, second: np.ndarray, oil: np.ndarray) -> np.
     return np.asarray(known / of_oil[code] / len(of_oil), dtype=float)
 
 
-def _block_of(lay: Layout, rows: np.ndarray, pair: Pair) -> np.ndarray:
+def _block_of(lay: CodedRows, rows: np.ndarray, pair: Pair) -> np.ndarray:
     return np.searchsorted(pair.blocks, lay.block[rows]) if pair.shared else np.zeros(int(rows.sum()), dtype=np.int64)
 
 
-def _fillings(lay: Layout, rows: np.ndarray, pair: Pair) -> np.ndarray:
+def _fillings(lay: CodedRows, rows: np.ndarray, pair: Pair) -> np.ndarray:
     """Number of fillings in each block."""
     first = np.unique(lay.filling[rows], return_index=True)[1]
     blocks = max(len(pair.blocks), 1)
     return np.bincount(_block_of(lay, rows, pair)[first], minlength=blocks).astype(float)
 
 
-def _side(lay: Layout, rows: np.ndarray, pair: Pair, weights: np.ndarray, log: bool) -> Arm:
+def _side(lay: CodedRows, rows: np.ndarray, pair: Pair, weights: np.ndarray, log: bool) -> Arm:
     """One level from its filling means, blocks weighed by :func:`block_weights`."""
     values = np.log(lay.kv[rows]) if log else lay.kv[rows]
     return arm(values, lay.withstood[rows], _block_of(lay, rows, pair), lay.filling[rows], len(weights), weights)
 
 
-def _rows(lay: Layout, rows: np.ndarray, log: bool) -> Arm:
+def _rows(lay: CodedRows, rows: np.ndarray, log: bool) -> Arm:
     """One level of one oil with its rows as the units."""
     values = np.log(lay.kv[rows]) if log else lay.kv[rows]
     return arm(values, lay.withstood[rows], np.zeros(len(values), dtype=np.int64), np.flatnonzero(rows), 1)
 
 
-def _without_pure_withstands(lay: Layout, pair: Pair) -> tuple[Pair, tuple[int, ...]]:
+def _without_pure_withstands(lay: CodedRows, pair: Pair) -> tuple[Pair, tuple[int, ...]]:
     """Drop the shared oils on which one of the two levels has no breakdown at all."""
     if not pair.shared:
         return pair, ()
@@ -301,8 +330,18 @@ def _without_pure_withstands(lay: Layout, pair: Pair) -> tuple[Pair, tuple[int, 
     return replace(pair, rows=pair.rows & keep, reference_rows=pair.reference_rows & keep, blocks=blocks), tuple(bad)
 
 
-def level_mean(lay: Layout, level: int, log: bool = False) -> float:
-    """Mean of filling means of one level over all its rows; nan where withstands forbid it."""
+def level_mean(lay: CodedRows, level: int, log: bool = False) -> float:
+    """Mean of filling means of one level over all its rows; nan where withstands forbid it.
+
+    Parameters
+    ----------
+    lay : CodedRows
+        The rows, coded.
+    level : int
+        Index of the level.
+    log : bool, default False
+        Whether the mean is that of ln kV (its exponential is given).
+    """
     rows = lay.level == level
     values = np.log(lay.kv[rows]) if log else lay.kv[rows]
     try:

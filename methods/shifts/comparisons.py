@@ -89,7 +89,23 @@ def tukey_from_means(
     *,
     confidence: float = 0.95,
 ) -> pd.DataFrame:
-    """Tukey's procedure from means, the numbers behind them and a residual mean square of any model."""
+    """Tukey's procedure from means, the numbers behind them and a residual mean square of any model.
+
+    Parameters
+    ----------
+    names : sequence of object
+        (k,) The levels.
+    means : sequence of float
+        (k,) Their means.
+    counts : sequence of float
+        (k,) Numbers behind them.
+    mean_square : float
+        Residual mean square.
+    df : float
+        Its degrees of freedom.
+    confidence : float, default 0.95
+        Of all limits together, a fraction.
+    """
     k = len(names)
     quantile = float(scipy.stats.studentized_range.ppf(confidence, k, df))
     rows = []
@@ -121,7 +137,21 @@ def games_howell_from_means(
     *,
     confidence: float = 0.95,
 ) -> pd.DataFrame:
-    """Games and Howell's procedure from means, the variances of these means and their degrees of freedom."""
+    """Games and Howell's procedure from means, the variances of these means and their degrees of freedom.
+
+    Parameters
+    ----------
+    names : sequence of object
+        (k,) The levels.
+    means : sequence of float
+        (k,) Their means.
+    variances : sequence of float
+        (k,) Variances of these means.
+    df : sequence of float
+        (k,) Their degrees of freedom.
+    confidence : float, default 0.95
+        Of all limits together, a fraction.
+    """
     k = len(names)
     rows = []
     for i, j in combinations(range(k), 2):

@@ -15,8 +15,8 @@ from methods.errors import InputError, NotEstimable
 from methods.records.saturation import SATURATION, with_saturation
 from methods.records.table import as_table, filling_codes
 from methods.shifts.bundles import NOT_SAID, extra_factors, factor_codes, labels_with_unit
-from methods.shifts.designs import Block, combination, gain, main_effect, rank, stack
-from methods.shifts.liquid_state import amount, unlike
+from methods.shifts.designs import EffectColumns, combination, gain, main_effect, rank, stack
+from methods.shifts.liquid_state import mean_words, unlike
 from methods.shifts.pairing import find_column, plain_level
 from methods.shifts.strata import SAME_GAP
 from methods.wording import list_words
@@ -153,7 +153,7 @@ def _quantities(
             _, seen, a, b = max(found, key=lambda f: f[0])
             one, two = labels_with_unit(factor, [labels[a], labels[b]])
             told = told or (
-                f"{factor_name(factor)} ({one}: {amount(name, seen.here)}, {two}: {amount(name, seen.there)})"
+                f"{factor_name(factor)} ({one}: {mean_words(name, seen.here)}, {two}: {mean_words(name, seen.there)})"
             )
             if not asked and NOT_SAID not in (labels[a], labels[b]):  # nobody can set what is not said
                 asked = f"test {factor_name(factor)} {one} and {two} on the same oil with like {factor_name(name)}"
@@ -178,7 +178,7 @@ def _codes(table: pd.DataFrame, columns: Sequence[str]) -> np.ndarray:
     return table.groupby(list(columns), dropna=False, sort=False).ngroup().to_numpy()
 
 
-def _effect(block: Block, others: list[Block], ground: list[Block], rows: int) -> Effect:
+def _effect(block: EffectColumns, others: list[EffectColumns], ground: list[EffectColumns], rows: int) -> Effect:
     name = block.effect[0]
     found = gain(stack([*ground, *others], rows), block.columns)
     status = ESTIMABLE if found == block.size else PARTLY if found else NOT
@@ -198,7 +198,7 @@ def _effect(block: Block, others: list[Block], ground: list[Block], rows: int) -
     return Effect(name, block.levels, found, block.size, status, partners, text)
 
 
-def _partners(block: Block, others: list[Block], ground: list[Block], rows: int) -> list[str]:
+def _partners(block: EffectColumns, others: list[EffectColumns], ground: list[EffectColumns], rows: int) -> list[str]:
     """The single factors that already take contrasts away; else the smallest combination that does."""
     base = stack(ground, rows)
     if gain(base, block.columns) < block.size:
@@ -213,7 +213,9 @@ def _partners(block: Block, others: list[Block], ground: list[Block], rows: int)
     return []
 
 
-def _combination(a: Block, b: Block, blocks: list[Block], ground: list[Block], rows: int) -> Effect:
+def _combination(
+    a: EffectColumns, b: EffectColumns, blocks: list[EffectColumns], ground: list[EffectColumns], rows: int
+) -> Effect:
     product = combination(a, b)
     name = f"{a.effect[0]} × {b.effect[0]}"
     found = gain(stack([*ground, *blocks], rows), product.columns)

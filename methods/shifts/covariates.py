@@ -15,8 +15,8 @@ from methods.records.folding import fold
 from methods.records.saturation import SATURATION, with_saturation
 from methods.result import Caution
 from methods.scatter.mixed import Contrast
-from methods.shifts.liquid_state import amount
-from methods.shifts.pairing import Layout, find_column
+from methods.shifts.liquid_state import mean_words
+from methods.shifts.pairing import CodedRows, find_column
 from methods.shifts.shift_results import CovariateLine
 from methods.wording import list_words
 
@@ -28,6 +28,17 @@ def covariates_of(
     data: Any, covariates: Sequence[str], liquid: str | tuple[float, float] | None, model: str
 ) -> tuple[Any, list[str], list[Caution]]:
     """The records with the rows that have every covariate, their column names, and what was left out.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+        The records.
+    covariates : sequence of str
+        Names of the columns that are taken out as lines.
+    liquid : str or tuple[float, float] or None
+        The liquid, or the two constants of its solubility, where the records do not say it.
+    model : str
+        The model of the shift; only ``mixed`` takes covariates.
 
     Raises
     ------
@@ -75,9 +86,21 @@ def covariates_of(
 
 
 def covariate_lines(
-    lay: Layout, slopes: Mapping[str, tuple[Contrast, float]], log: bool, confidence: float
+    lay: CodedRows, slopes: Mapping[str, tuple[Contrast, float]], log: bool, confidence: float
 ) -> list[CovariateLine]:
-    """The fitted lines in kV (with ``log`` in per cent) a unit, each with its assumption in words."""
+    """The fitted lines in kV (with ``log`` in per cent) a unit, each with its assumption in words.
+
+    Parameters
+    ----------
+    lay : CodedRows
+        The rows, coded.
+    slopes : mapping of str to tuple[Contrast, float]
+        Covariate to its slope and the value at which means are given.
+    log : bool
+        Whether ln kV was analysed.
+    confidence : float
+        Of the limits, a fraction; they come with the slopes.
+    """
     out = []
     for name, (c, at) in slopes.items():
         values = (c.estimate, c.low, c.high)
@@ -89,14 +112,14 @@ def covariate_lines(
             f"{'log kV' if log else 'kV'}, the same for every {factor_name(lay.by)} and oil: {slope:+.3g} "
             f"{'%' if log else 'kV'} a {a}"
             + (f" ({low:+.3g} to {high:+.3g})" if math.isfinite(low) and math.isfinite(high) else "")
-            + f", shown at {amount(name, at)}. If the line bends, or is steeper under one level, the shift hangs on "
-            "where it is read."
+            + f", shown at {mean_words(name, at)}. If the line bends, or is steeper under one level, the shift hangs "
+            "on where it is read."
         )
         out.append(CovariateLine(name, slope, low, high, c.p_value, at, text))
     return out
 
 
-def covariate_cautions(lay: Layout, lines: Sequence[CovariateLine]) -> list[Caution]:
+def covariate_cautions(lay: CodedRows, lines: Sequence[CovariateLine]) -> list[Caution]:
     """The assumption of every line, and where levels have no range of a quantity in common."""
     out = []
     for line in lines:
@@ -105,7 +128,7 @@ def covariate_cautions(lay: Layout, lines: Sequence[CovariateLine]) -> list[Caut
         spans = [(values[lay.level == i].min(), values[lay.level == i].max()) for i in range(len(lay.levels))]
         if max(low for low, _ in spans) > min(high for _, high in spans):
             ends = "; ".join(
-                f"{name_level(lay.by, level)}: {amount(line.covariate, low)} to {amount(line.covariate, high)}"
+                f"{name_level(lay.by, level)}: {mean_words(line.covariate, low)} to {mean_words(line.covariate, high)}"
                 for level, (low, high) in zip(lay.levels, spans, strict=True)
             )
             text = (

@@ -12,7 +12,7 @@ from methods.shifts.bundles import factor_codes
 
 
 @dataclass(frozen=True)
-class Block:
+class EffectColumns:
     """Columns of one effect: main effect of one factor, or combination of two."""
 
     effect: tuple[str, ...]
@@ -29,19 +29,19 @@ def dummies(codes: np.ndarray, levels: int) -> np.ndarray:
     return (codes[:, None] == np.arange(1, levels)[None, :]).astype(float)
 
 
-def main_effect(table: pd.DataFrame, factor: str) -> Block:
+def main_effect(table: pd.DataFrame, factor: str) -> EffectColumns:
     """Indicator columns of one factor; an empty cell is a level of its own."""
     codes, labels = factor_codes(table[factor])
-    return Block((factor,), dummies(codes, len(labels)), labels)
+    return EffectColumns((factor,), dummies(codes, len(labels)), labels)
 
 
-def combination(one: Block, two: Block) -> Block:
+def combination(one: EffectColumns, two: EffectColumns) -> EffectColumns:
     """Products of the columns of two main effects."""
     columns = (one.columns[:, :, None] * two.columns[:, None, :]).reshape(len(one.columns), -1)
-    return Block((*one.effect, *two.effect), columns, [])
+    return EffectColumns((*one.effect, *two.effect), columns, [])
 
 
-def stack(blocks: Sequence[Block], rows: int) -> np.ndarray:
+def stack(blocks: Sequence[EffectColumns], rows: int) -> np.ndarray:
     """Constant and all columns side by side."""
     return np.hstack([np.ones((rows, 1)), *[b.columns for b in blocks]])
 

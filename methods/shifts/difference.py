@@ -75,7 +75,17 @@ class Difference:
         return self.widen.p_value((self.value - null) / self.standard_error, self.df())
 
     def one_sided(self, ratio: float = 1.0, null: float = 0.0, *, above: bool = False) -> float:
-        """p-value against first - ratio * second being at or below ``null`` (at or ``above`` it)."""
+        """p-value against first - ratio * second being at or below ``null`` (at or ``above`` it).
+
+        Parameters
+        ----------
+        ratio : float, default 1.0
+            What the second mean is multiplied by.
+        null : float, default 0.0
+            Null value.
+        above : bool, default False
+            Whether the hypothesis is that it lies above.
+        """
         t = (self.first - ratio * self.second - null) / math.sqrt(self.variance(ratio))
         t = -t if above else t
         two = self.widen.p_value(t, self.df(ratio))
@@ -135,6 +145,15 @@ def between_oils(first: Arm, second: Arm, oil: np.ndarray | None = None) -> Diff
     the numbers of their fillings (from 92 % confidence on; at 90 % with up to 14 oils): the t-test of normal values of
     one mean and unequal variances never rejects too often (Bakirov and Szekely, Zap. Nauchn. Sem. POMI 328 (2005) 5;
     Ibragimov and Mueller, J. Business and Economic Statistics 28 (2010) 453).
+
+    Parameters
+    ----------
+    first : Arm
+        The level's oils.
+    second : Arm
+        The reference's oils.
+    oil : ndarray, optional
+        (blocks,) Codes of the oils.
     """
     one, two = (_oil_means(a, oil) for a in (first, second))
     n = len(one)

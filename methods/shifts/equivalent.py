@@ -8,13 +8,13 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from methods.columns import name_level
+from methods.confidence import check_confidence
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution, Shown
 from methods.shifts import cautions as say
 from methods.shifts.compare import Comparison, compare
 from methods.shifts.difference import Difference
-from methods.shifts.pairing import Layout, choose_reference, layout
-from methods.shifts.shifts import check_confidence
+from methods.shifts.pairing import CodedRows, choose_reference, layout
 from methods.wording import percent
 
 SHOWN = "shown"
@@ -83,7 +83,19 @@ class Equivalence(Shown):
 
 
 def two_one_sided(d: Difference, low_margin: float, high_margin: float, confidence: float = 0.95) -> TwoOneSided:
-    """Test a difference of means against fixed margins, in the unit of the means."""
+    """Test a difference of means against fixed margins, in the unit of the means.
+
+    Parameters
+    ----------
+    d : Difference
+        The difference, kV.
+    low_margin : float
+        Lower margin, kV.
+    high_margin : float
+        Upper margin, kV.
+    confidence : float, default 0.95
+        Of each one-sided test, a fraction.
+    """
     error = d.standard_error
     if not (error > 0 and math.isfinite(error)):
         raise NotEstimable("Without scatter between units there is nothing to test agreement against.")
@@ -97,6 +109,15 @@ def two_one_sided_ratio(d: Difference, margin: float, confidence: float = 0.95) 
 
     The contrast first - r second is tested at each margin with its own variance and degrees of freedom, so that
     the uncertainty of the reference mean counts. Limits are those of Fieller, as ratio - 1.
+
+    Parameters
+    ----------
+    d : Difference
+        The two means, kV.
+    margin : float
+        Of the ratio about 1, a fraction.
+    confidence : float, default 0.95
+        Of each one-sided test, a fraction.
     """
     if not (d.standard_error > 0 and math.isfinite(d.standard_error)):
         raise NotEstimable("Without scatter between units there is nothing to test agreement against.")
@@ -171,7 +192,7 @@ def _in_percent(low: float, high: float) -> str:
 
 
 def _level(
-    lay: Layout, c: Comparison, base: int, margin: float | None, margin_kv: float | None, confidence: float
+    lay: CodedRows, c: Comparison, base: int, margin: float | None, margin_kv: float | None, confidence: float
 ) -> LevelEquivalence:
     nan = float("nan")
     one, two = (name_level(lay.by, lay.levels[i]) for i in (c.level, base))

@@ -104,7 +104,19 @@ class FillingModel:
     def contrast(
         self, row: Any, *, confidence: float = 0.95, value: float = 0.0, widen: Widening = NONE
     ) -> Contrast:  # fmt: skip
-        """``row @ beta`` with its standard error, degrees of freedom, limits and p-value against ``value``."""
+        """``row @ beta`` with its standard error, degrees of freedom, limits and p-value against ``value``.
+
+        Parameters
+        ----------
+        row : array_like
+            (p,) Weights of the fixed effects.
+        confidence : float, default 0.95
+            Of the limits, a fraction between 0 and 1.
+        value : float, default 0.0
+            Null value of the p-value.
+        widen : Widening, default NONE
+            What makes the limits wider than Student's t.
+        """
         c = np.asarray(row, dtype=float)
         estimate, plain = float(c @ self.beta), float(c @ self.plain @ c)
         se = float(np.sqrt(max(c @ self.covariance @ c, plain, 0.0))) if self.freedom else 0.0

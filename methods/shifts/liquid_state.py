@@ -42,6 +42,19 @@ def unlike(
     """Whether a quantity differs between two groups of rows by more than :data:`MATTERS`; arrays (rows,).
 
     ``oil`` codes the oils within which the groups are compared; all alike where they are not.
+
+    Parameters
+    ----------
+    values : ndarray
+        (rows,) The quantity; nan where it is not said.
+    here : ndarray
+        (rows,) Which rows are of the one group.
+    there : ndarray
+        (rows,) Which are of the other.
+    oil : ndarray
+        (rows,) Codes of the oils.
+    name : str
+        Column of the quantity.
     """
     known_rows = np.isfinite(values)
     if not (known_rows & here).any() or not (known_rows & there).any():
@@ -65,7 +78,17 @@ def unlike(
 
 
 def state_cautions(c: Comparison, base: int, taken_out: Sequence[str] = ()) -> list[Caution]:
-    """Water, temperature and relative saturation that differ between the two levels and are not ``taken_out``."""
+    """Water, temperature and relative saturation that differ between the two levels and are not ``taken_out``.
+
+    Parameters
+    ----------
+    c : Comparison
+        The comparison.
+    base : int
+        Index of the reference level.
+    taken_out : sequence of str, optional
+        Quantities that a model takes out.
+    """
     lay = c.lay
     if lay.by in (*OIL, *QUANTITIES) or not len(lay.table.columns):
         return []
@@ -94,7 +117,7 @@ def state_cautions(c: Comparison, base: int, taken_out: Sequence[str] = ()) -> l
     return out
 
 
-def between(table: pd.DataFrame, by: str, one: str, two: str) -> Caution | None:
+def state_caution(table: pd.DataFrame, by: str, one: str, two: str) -> Caution | None:
     """What of water, temperature and relative saturation differs between two levels on the same oils, as a caution."""
     level, oil = table[by].to_numpy(), pd.factorize(table["sample"])[0]
     found = [
@@ -106,8 +129,20 @@ def between(table: pd.DataFrame, by: str, one: str, two: str) -> Caution | None:
 
 
 def words(found: Sequence[Unlike], one: str, two: str, compared: str) -> str:
-    """What differs, what it does, and what would help."""
-    parts = [f"{factor_name(u.name)} ({one}: {amount(u.name, u.here)}, {two}: {amount(u.name, u.there)})"
+    """What differs, what it does, and what would help.
+
+    Parameters
+    ----------
+    found : sequence of Unlike
+        What differs.
+    one : str
+        Name of the level.
+    two : str
+        Name of the reference.
+    compared : str
+        The factor in words.
+    """
+    parts = [f"{factor_name(u.name)} ({one}: {mean_words(u.name, u.here)}, {two}: {mean_words(u.name, u.there)})"
              for u in found]  # fmt: skip
     wet = any(u.name != "temperature_c" for u in found)
     text = f"Between {one} and {two}, {compared} changes together with {list_words(parts)}. "
@@ -124,7 +159,7 @@ def words(found: Sequence[Unlike], one: str, two: str, compared: str) -> str:
     return text + f"Test both with like {names}, or take it out as a line (mixed model, covariate)."
 
 
-def amount(name: str, value: float) -> str:
+def mean_words(name: str, value: float) -> str:
     """A mean with its unit, to three figures."""
     column = known(name)
     return f"{value:.3g} {column.unit}" if column is not None and column.unit else f"{value:.3g}"

@@ -18,9 +18,9 @@ from methods.scatter.censored import Censored, fit_censored
 from methods.scatter.mixed import Contrast, fit_mixed
 from methods.scatter.withstood_levels import Levels, fit_levels
 from methods.shifts.compare import ENOUGH_OILS, LIKE_THESE, THESE
-from methods.shifts.designs import Block, dummies, estimable, independent, main_effect, rank, stack
+from methods.shifts.designs import EffectColumns, dummies, estimable, independent, main_effect, rank, stack
 from methods.shifts.filling_model import MOST_JOINED, FillingModel, Sums, fit_fillings
-from methods.shifts.pairing import Layout, find_column
+from methods.shifts.pairing import CodedRows, find_column
 from methods.shifts.widening import NONE, Widening, widening
 from methods.wording import list_words
 
@@ -28,7 +28,19 @@ from methods.wording import list_words
 class Fitted(Protocol):
     """What both mixed models offer."""
 
-    def contrast(self, row: Any, *, confidence: float = 0.95, value: float = 0.0) -> Contrast: ...
+    def contrast(self, row: Any, *, confidence: float = 0.95, value: float = 0.0) -> Contrast:
+        """``row @ beta`` with its limits and p-value.
+
+        Parameters
+        ----------
+        row : array_like
+            (p,) Weights of the fixed effects.
+        confidence : float, default 0.95
+            Of the limits, a fraction between 0 and 1.
+        value : float, default 0.0
+            Null value of the p-value.
+        """
+        ...
 
 
 @dataclass(frozen=True)
@@ -74,7 +86,7 @@ ADDITIVE = (
 
 
 def mixed_levels(
-    lay: Layout, base: int, factors: Sequence[str], *, log: bool, confidence: float, samples: str = "fixed",
+    lay: CodedRows, base: int, factors: Sequence[str], *, log: bool, confidence: float, samples: str = "fixed",
     covariates: Sequence[str] = (),
 ) -> MixedFit:  # fmt: skip
     """Fit ``kv ~ sample + factors + covariates + by``, fillings random, and read off each level against the reference.
@@ -83,6 +95,23 @@ def mixed_levels(
     at the average of the other columns over the oils that both levels share. A covariate, such as
     ``relative_saturation_percent``, enters with one slope for all levels and oils, each filling with its mean of it;
     ``slopes`` has for each the slope (kV, or log kV, a unit) and the value at which the means are given.
+
+    Parameters
+    ----------
+    lay : CodedRows
+        The rows, coded.
+    base : int
+        Index of the reference level.
+    factors : sequence of str
+        Columns that the model takes out beside the oils.
+    log : bool
+        Whether ln kV is analysed.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
+    samples : str, default 'fixed'
+        How oils enter: ``fixed`` or ``random``.
+    covariates : sequence of str, optional
+        Columns of quantities that enter as lines.
 
     Raises
     ------
@@ -102,9 +131,9 @@ def mixed_levels(
     lay = data.lay
     others = [main_effect(lay.table, n) for n in names]
     centres = {c: float(np.average(lay.table[c].to_numpy(dtype=float), weights=data.weights)) for c in covariates}
-    others += [Block((c,), lay.table[c].to_numpy(dtype=float)[:, None] - centres[c], [c]) for c in covariates]
+    others += [EffectColumns((c,), lay.table[c].to_numpy(dtype=float)[:, None] - centres[c], [c]) for c in covariates]
     if oils and samples == "fixed":
-        others.insert(0, Block(("sample",), dummies(lay.block, len(lay.blocks)), lay.blocks))
+        others.insert(0, EffectColumns(("sample",), dummies(lay.block, len(lay.blocks)), lay.blocks))
     order = [base, *[i for i in range(len(lay.levels)) if i != base]]
     place = np.argsort(order)
     own = dummies(place[lay.level], len(order))
@@ -159,13 +188,13 @@ def mixed_levels(
 class _Data:
     """What a model is fitted to: sums of alike fillings, a row of the layout each; all rows where sums will not do."""
 
-    lay: Layout
+    lay: CodedRows
     sums: Sums | None
     kv: np.ndarray
     unnamed: bool = False
 
     @classmethod
-    def of(cls, lay: Layout, factors: Sequence[str], *, log: bool) -> _Data:
+    def of(cls, lay: CodedRows, factors: Sequence[str], *, log: bool) -> _Data:
         """Sum the rows of each filling up, unless there are withstands or a factor changes within a filling."""
         if lay.withstood.any():
             return cls(lay, None, lay.kv)
@@ -197,7 +226,7 @@ class _Data:
         return np.ones(len(self.lay.level)) if self.sums is None else self.sums.count
 
 
-def _filling_means(lay: Layout, covariates: Sequence[str]) -> Layout:
+def _filling_means(lay: CodedRows, covariates: Sequence[str]) -> CodedRows:
     """The layout with each covariate at its mean over the filling."""
     if not covariates:
         return lay
@@ -286,7 +315,7 @@ def _fit(data: _Data, design: np.ndarray, *, log: bool, oils: bool, random_oils:
     return _Fit(model, cautions, holds_for, None, said, freedom)
 
 
-def _withstood(lay: Layout, design: np.ndarray, *, log: bool, oils: bool, random_oils: bool) -> _Fit:
+def _withstood(lay: CodedRows, design: np.ndarray, *, log: bool, oils: bool, random_oils: bool) -> _Fit:
     """Withstands right-censored: one random level by quadrature, several by Laplace's approximation and simulation."""
 
     def fit(factors: dict[str, np.ndarray]) -> Levels:
@@ -311,7 +340,7 @@ def _withstood(lay: Layout, design: np.ndarray, *, log: bool, oils: bool, random
 
 
 def _rows(
-    lay: Layout, weights: np.ndarray, whole: np.ndarray, nuisance: int, j: int, level: int, base: int, oils: bool
+    lay: CodedRows, weights: np.ndarray, whole: np.ndarray, nuisance: int, j: int, level: int, base: int, oils: bool
 ) -> tuple[np.ndarray, np.ndarray]:
     """Rows of the design that stand for the mean of the level and of the reference."""
     here, there = lay.level == level, lay.level == base
@@ -389,7 +418,7 @@ def _ratio_limits(at: Callable[[float], Contrast], best: float, step: float) -> 
     return max(out[0], 0.0), out[1]  # voltages are not below zero
 
 
-def _untold(lay: Layout, levels: list[MixedLevel], others: list[Block]) -> list[Caution]:
+def _untold(lay: CodedRows, levels: list[MixedLevel], others: list[EffectColumns]) -> list[Caution]:
     lost = [lay.levels[v.level] for v in levels if v.difference is None]
     if not lost:
         return []

@@ -24,7 +24,7 @@ def level_names(c: Comparison, base: int) -> tuple[str, str]:
     return name_level(c.lay.by, c.lay.levels[c.level]), name_level(c.lay.by, c.lay.levels[base])
 
 
-def signed(value: float, c: Comparison) -> str:
+def signed_shift(value: float, c: Comparison) -> str:
     """A shift with its sign and unit: kV, or percent where log kV was analysed."""
     text = f"{100 * math.expm1(value):+.3g} %" if c.log else f"{value:+.3g} kV"
     return text.replace("-", "\u2212")
@@ -86,7 +86,8 @@ def _several_oils(c: Comparison, base: int) -> list[Caution]:
             _over_oils(values[rows], oils[rows], lay.filling[rows]) for rows in (c.pair.rows, c.pair.reference_rows)
         ]
         low, high = between_arms(arms[0], arms[1]).limits(0.95)
-        text += f" With the samples as the unit the shift lies between {signed(low, c)} and {signed(high, c)} (95 %)."
+        lowest, highest = signed_shift(low, c), signed_shift(high, c)
+        text += f" With the samples as the unit the shift lies between {lowest} and {highest} (95 %)."
     return [Caution("samples_as_fillings", text)]
 
 
@@ -155,7 +156,7 @@ def _spread(c: Comparison) -> str:
     """From the least to the greatest shift of the oils."""
     assert c.first is not None and c.second is not None
     shifts = c.first.means - c.second.means
-    return f"from {signed(shifts.min(), c)} to {signed(shifts.max(), c)}"
+    return f"from {signed_shift(shifts.min(), c)} to {signed_shift(shifts.max(), c)}"
 
 
 def _meant(c: Comparison) -> str:

@@ -8,12 +8,12 @@ from typing import Any
 
 import numpy as np
 
+from methods.confidence import check_confidence
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution, Shown
-from methods.shifts.pairing import Layout, layout
-from methods.shifts.shifts import check_confidence
+from methods.shifts.pairing import CodedRows, layout
 from methods.shifts.strata import held_words, like_with_like
-from methods.shifts.two_sample import kruskal, levene, one_way, rank_test
+from methods.shifts.two_sample import kruskal, levene, means_test, rank_test
 
 #: Fillings that a level of an oil needs to enter.
 LEAST = 2
@@ -148,7 +148,7 @@ def other_tests(
     return OtherTests(lay.by, lay.levels[base], confidence, ranks, overall, cautions)
 
 
-def _reference(lay: Layout, reference: Any) -> int:
+def _reference(lay: CodedRows, reference: Any) -> int:
     if reference is None:
         return int(np.argmax([lay.fillings_of(lay.level == i) for i in range(len(lay.levels))]))
     named = [str(v) for v in lay.levels]
@@ -157,7 +157,7 @@ def _reference(lay: Layout, reference: Any) -> int:
     return named.index(str(reference))
 
 
-def _oils(lay: Layout, left: list[str]) -> Iterator[tuple[str, dict[int, np.ndarray]]]:
+def _oils(lay: CodedRows, left: list[str]) -> Iterator[tuple[str, dict[int, np.ndarray]]]:
     """Each oil with the filling means of each level that has enough of them; oils with withstands go to ``left``."""
     for block in np.unique(lay.block):
         mine = lay.block == block
@@ -187,7 +187,7 @@ def _rank(oil: str, level: Any, values: np.ndarray, base: np.ndarray, confidence
 def _overall(oil: str, groups: list[np.ndarray]) -> list[OverallTest]:
     made = []
     tests = (
-        ("welch", "Welch's analysis of variance (means)", lambda: one_way(*groups, equal_sd=False)),
+        ("welch", "Welch's analysis of variance (means)", lambda: means_test(*groups, equal_sd=False)),
         ("kruskal", "Kruskal-Wallis (ranks)", lambda: kruskal(*groups)),
         ("brown_forsythe", "Brown-Forsythe (scatter)", lambda: levene(*groups)),
     )

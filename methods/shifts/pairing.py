@@ -22,7 +22,7 @@ MOST_LEVELS = 60
 
 
 @dataclass(frozen=True)
-class Layout:
+class CodedRows:
     """The rows of a comparison, coded. Every array has one entry a row of ``table``.
 
     ``level`` and ``block`` index ``levels`` and ``blocks``; a block is an oil (and the ``within``
@@ -102,7 +102,7 @@ def _blocks(table: pd.DataFrame, columns: Sequence[str]) -> tuple[np.ndarray, li
     return rank[codes], [labels[i] for i in order]
 
 
-def layout(data: Any, by: str | Sequence[str], within: Sequence[str] = ()) -> Layout:
+def layout(data: Any, by: str | Sequence[str], within: Sequence[str] = ()) -> CodedRows:
     """Code the rows of ``data`` by level, oil and filling.
 
     Parameters
@@ -145,7 +145,7 @@ def layout(data: Any, by: str | Sequence[str], within: Sequence[str] = ()) -> La
     oil = [] if by in OIL else _oil_columns(kept)
     block, blocks = _blocks(kept, [*oil, *[w for w in inside if w != "sample"]])
     alone = _blocks(kept, oil) if inside else (block, blocks)
-    return Layout(
+    return CodedRows(
         by=by, within=inside, table=kept, levels=levels, level=level, blocks=blocks, block=block,
         filling=filling_codes(kept, by=(by, *inside)), kv=kept["kv"].to_numpy(dtype=float),
         withstood=withstood(kept), left_out=int((~known).sum()),
@@ -161,7 +161,7 @@ def _oil_columns(table: pd.DataFrame) -> list[str]:
     return [c for c in ("fluid", "state") if table[c].nunique() > 1] or ["sample"]
 
 
-def choose_reference(lay: Layout, reference: Any = None) -> int:
+def choose_reference(lay: CodedRows, reference: Any = None) -> int:
     """Index of the reference level; without one, the level with most fillings, the first of equals.
 
     Raises
@@ -207,8 +207,18 @@ class Pair:
     shared: bool
 
 
-def pair_up(lay: Layout, level: int, reference: int) -> Pair:
-    """Find the oils that were tested under both levels."""
+def pair_up(lay: CodedRows, level: int, reference: int) -> Pair:
+    """Find the oils that were tested under both levels.
+
+    Parameters
+    ----------
+    lay : CodedRows
+        The rows, coded.
+    level : int
+        Index of the level.
+    reference : int
+        Index of the reference level.
+    """
     here, there = lay.level == level, lay.level == reference
     mine, theirs = set(lay.block[here].tolist()), set(lay.block[there].tolist())
     shared = sorted(mine & theirs)

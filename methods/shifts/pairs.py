@@ -10,14 +10,14 @@ from typing import Any
 
 import numpy as np
 
+from methods.confidence import check_confidence
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution, Shown
 from methods.shifts import cautions as say
 from methods.shifts.arms import Arm, arm
 from methods.shifts.compare import compare
 from methods.shifts.comparisons import adjust_p, games_howell_from_means, tukey_from_means
-from methods.shifts.pairing import Layout, layout
-from methods.shifts.shifts import check_confidence
+from methods.shifts.pairing import CodedRows, layout
 from methods.shifts.strata import held_words, like_with_like
 from methods.wording import list_words
 
@@ -66,6 +66,19 @@ def all_pairs(
     ``games_howell`` lets every level have its own scatter, ``tukey`` takes one for all, ``holm`` tests each pair
     by itself as :func:`methods.shift` does and adjusts the p-values. The first two need the same oils under all
     levels, and use those that were tested under every one.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+        The records.
+    by : str or sequence of str
+        Column or columns of the factor.
+    procedure : str, default 'games_howell'
+        ``games_howell``, ``tukey`` or ``holm``.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    within : sequence of str, optional
+        Columns within whose levels the oils are compared.
 
     Raises
     ------
@@ -122,7 +135,7 @@ def all_pairs(
     return AllPairs(lay.by, procedure, confidence, pairs, cautions + more, [lay.blocks[b] for b in used])
 
 
-def _common_oils(lay: Layout) -> tuple[list[int], list[Caution]]:
+def _common_oils(lay: CodedRows) -> tuple[list[int], list[Caution]]:
     """Oils tested under every level; none at all is said, and then all tests are compared as of one oil."""
     sets = [set(lay.block[lay.level == i].tolist()) for i in range(len(lay.levels))]
     used = sorted(set.intersection(*sets))
@@ -141,7 +154,7 @@ def _common_oils(lay: Layout) -> tuple[list[int], list[Caution]]:
     return used, []
 
 
-def _arms(lay: Layout, rows: np.ndarray, used: list[int]) -> tuple[list[Arm], list[Caution]]:
+def _arms(lay: CodedRows, rows: np.ndarray, used: list[int]) -> tuple[list[Arm], list[Caution]]:
     oils = max(len(used), 1)
     oil = np.searchsorted(used, lay.block) if used else np.zeros(len(lay.level), dtype=np.int64)
     sides = [rows & (lay.level == i) for i in range(len(lay.levels))]
@@ -157,7 +170,7 @@ def _arms(lay: Layout, rows: np.ndarray, used: list[int]) -> tuple[list[Arm], li
     return arms, [Caution("one_filling", text)]
 
 
-def _tukey(lay: Layout, arms: list[Arm], confidence: float) -> Any:
+def _tukey(lay: CodedRows, arms: list[Arm], confidence: float) -> Any:
     """Tukey on the level means; residual scatter within cells, or that of oil + level where cells have one filling."""
     means, oils = [a.mean for a in arms], len(arms[0].means)
     good = [a for a in arms if a.scatter_df > 0]
@@ -175,7 +188,7 @@ def _tukey(lay: Layout, arms: list[Arm], confidence: float) -> Any:
     return tukey_from_means(lay.levels, means, [oils] * len(arms), square, freedom, confidence=confidence)
 
 
-def _holm(lay: Layout, confidence: float) -> AllPairs:
+def _holm(lay: CodedRows, confidence: float) -> AllPairs:
     found = [(i, j, compare(lay, j, i)) for i, j in combinations(range(len(lay.levels)), 2)]
     usable = [(i, j, c) for i, j, c in found if c.difference is not None]
     if not usable:

@@ -71,7 +71,7 @@ class Spread:
 
 
 @dataclass(frozen=True)
-class Cell:
+class OilLevel:
     """One oil under one level: values, withstands, and the unit that is resampled."""
 
     values: np.ndarray
@@ -83,7 +83,7 @@ class Cell:
         return len(np.unique(self.unit))
 
 
-def cells(c: Comparison, rows: np.ndarray) -> list[Cell]:
+def cells(c: Comparison, rows: np.ndarray) -> list[OilLevel]:
     """The cells of one level, oil by oil; the breakdowns are the unit where the comparison says so."""
     lay = c.lay
     index = np.flatnonzero(rows)
@@ -92,14 +92,32 @@ def cells(c: Comparison, rows: np.ndarray) -> list[Cell]:
     index = index[order]
     parts = np.split(index, np.flatnonzero(np.diff(oil[order])) + 1)
     unit = np.arange(len(lay.level)) if c.unit in ("breakdown", "none") or c.lent is not None else lay.filling
-    return [Cell(lay.kv[i], lay.withstood[i], unit[i]) for i in parts]
+    return [OilLevel(lay.kv[i], lay.withstood[i], unit[i]) for i in parts]
 
 
 def data_spread(
     c: Comparison, p: np.ndarray, repetitions: int, rng: np.random.Generator,
     progress: Progress | None = None, cancel: Cancel | None = None, executor: Executor | None = None,
 ) -> tuple[Spread, int]:  # fmt: skip
-    """Kaplan-Meier percentiles of both levels with bootstrap errors; and the number of resamples done."""
+    """Kaplan-Meier percentiles of both levels with bootstrap errors; and the number of resamples done.
+
+    Parameters
+    ----------
+    c : Comparison
+        The comparison.
+    p : ndarray
+        (q,) Fractions.
+    repetitions : int
+        Resamples.
+    rng : np.random.Generator
+        A seed or a generator; the same seed gives the same numbers.
+    progress : callable, optional
+        Called with the share that is done, from 0 to 1.
+    cancel : callable, optional
+        Asked now and then; True stops the work.
+    executor : Executor, optional
+        Computes the pieces elsewhere; without it they are computed here.
+    """
     sides = [cells(c, rows) for rows in (c.pair.rows, c.pair.reference_rows)]
     estimates = [np.vstack([_percentiles(cell, p) for cell in side]) for side in sides]
     if c.unit == "sample":
@@ -125,7 +143,12 @@ def data_spread(
 
 
 def _resampled(
-    sides: list[list[Cell]], factors: list[np.ndarray], estimates: list[np.ndarray], p: np.ndarray, size: int, seed: Any
+    sides: list[list[OilLevel]],
+    factors: list[np.ndarray],
+    estimates: list[np.ndarray],
+    p: np.ndarray,
+    size: int,
+    seed: Any,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Percentiles of so many resamples, less their estimates, averaged over the cells of each level (size, P)."""
     rng, out = np.random.default_rng(seed), []
@@ -153,17 +176,17 @@ def _by_oil(c: Comparison, estimates: np.ndarray) -> np.ndarray:
     return total / np.bincount(code)[:, None]
 
 
-def _percentiles(cell: Cell, p: np.ndarray) -> np.ndarray:
+def _percentiles(cell: OilLevel, p: np.ndarray) -> np.ndarray:
     order = np.lexsort([cell.withstood, cell.values])
     ones = np.ones((1, len(order)))
     return weighted_percentiles(cell.values[order], cell.withstood[order], ones, p)[0]
 
 
-def _df(side: list[Cell]) -> int:
+def _df(side: list[OilLevel]) -> int:
     return sum(cell.units - 1 for cell in side)
 
 
-def _widening(side: list[Cell]) -> np.ndarray:
+def _widening(side: list[OilLevel]) -> np.ndarray:
     """sqrt(k / (k - 1)) for each oil, and more where some oils have one unit and show no scatter."""
     several = sum(cell.units > 1 for cell in side)
     more = np.sqrt(len(side) / several) if several else 0.0
@@ -215,7 +238,19 @@ def _between_oils(one: np.ndarray, two: np.ndarray, repetitions: int, rng: np.ra
 
 
 def family_spread(c: Comparison, family: str, p: np.ndarray, rng: np.random.Generator) -> Spread | None:
-    """Percentiles of a fitted family with jackknife errors; None where a cell cannot be fitted."""
+    """Percentiles of a fitted family with jackknife errors; None where a cell cannot be fitted.
+
+    Parameters
+    ----------
+    c : Comparison
+        The comparison.
+    family : str
+        Name of the family.
+    p : ndarray
+        (q,) Fractions.
+    rng : np.random.Generator
+        A seed or a generator; the same seed gives the same numbers.
+    """
     sides = [cells(c, rows) for rows in (c.pair.rows, c.pair.reference_rows)]
     results = [_family_side(side, family, p, rng, jackknife=c.unit != "sample") for side in sides]
     if any(r is None for r in results):
@@ -233,7 +268,7 @@ def family_spread(c: Comparison, family: str, p: np.ndarray, rng: np.random.Gene
 
 
 def _family_side(
-    side: list[Cell], family: str, p: np.ndarray, rng: np.random.Generator, *, jackknife: bool
+    side: list[OilLevel], family: str, p: np.ndarray, rng: np.random.Generator, *, jackknife: bool
 ) -> tuple[np.ndarray, np.ndarray, float] | None:
     """Percentiles oil by oil (oils, P), the variance of their mean (P,), and AICc, of one level."""
     widest = max(len(cell.values) for cell in side)

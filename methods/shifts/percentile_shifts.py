@@ -11,16 +11,16 @@ from typing import Any
 import numpy as np
 
 from methods.columns import name_level
+from methods.confidence import check_confidence
 from methods.errors import InputError, NotEstimable
 from methods.families import EVERY_FAMILY, PLANNED, family_title
 from methods.randomness import Rng, seed_of
 from methods.result import Caution, Shown
 from methods.shifts import cautions as say
 from methods.shifts.compare import Comparison, compare
-from methods.shifts.pairing import Layout, choose_reference, layout
+from methods.shifts.pairing import CodedRows, choose_reference, layout
 from methods.shifts.percentile_errors import Spread, data_spread, family_spread
 from methods.shifts.resampling import Cancel, Progress
-from methods.shifts.shifts import check_confidence
 from methods.wording import list_words, percent
 
 #: Percentiles of the curve.
@@ -169,7 +169,7 @@ def _share(progress: Progress | None, part: int, parts: int) -> Progress | None:
 
 
 def _level(
-    lay: Layout, c: Comparison, base: int, wanted: list[float], confidence: float, repetitions: int,
+    lay: CodedRows, c: Comparison, base: int, wanted: list[float], confidence: float, repetitions: int,
     rng: np.random.Generator, family: str | None, progress: Progress | None, cancel: Cancel | None,
     executor: Executor | None,
 ) -> tuple[LevelPercentiles, list[Caution], int]:  # fmt: skip
@@ -237,7 +237,9 @@ def _sentence(names: list[str], family: str, points: list[PercentilePoint]) -> s
     return f"{one} against {two}, {family_title(family)}: {list_words(parts)}."
 
 
-def _notes(lay: Layout, level: LevelPercentiles, base: int, wanted: list[float], family: str | None) -> list[Caution]:
+def _notes(
+    lay: CodedRows, level: LevelPercentiles, base: int, wanted: list[float], family: str | None
+) -> list[Caution]:
     one, two = name_level(lay.by, level.level), name_level(lay.by, lay.levels[base])
     out = []
     beyond = [p for p, r in zip(wanted, level.points_from_data, strict=True) if not math.isfinite(r.difference_kv)]

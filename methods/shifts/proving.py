@@ -10,14 +10,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from methods.confidence import check_confidence
 from methods.errors import InputError, NotEstimable
 from methods.prove import Held, Progress, Proof, count, proof
 from methods.randomness import seed_of
 from methods.scatter.censored import fit_censored
 from methods.shifts.borrowed import history_cells
 from methods.shifts.compare import ENOUGH_OILS, LIKE_THESE, Comparison, compare
-from methods.shifts.pairing import Layout, choose_reference, layout, show_level
-from methods.shifts.shifts import check_confidence
+from methods.shifts.pairing import CodedRows, choose_reference, layout, show_level
 from methods.wording import count_words
 from methods.workers import carry_out, pieces
 
@@ -113,7 +113,7 @@ def _studies(
     return np.array([bench.again(rng, confidence, log, past, base) for _ in range(repetitions)])
 
 
-def _bare(c: Comparison) -> Layout:
+def _bare(c: Comparison) -> CodedRows:
     """The compared rows alone, with what is held equal in the blocks already; all rows where scatter is borrowed."""
     lay = c.lay
     keep = np.ones(len(lay.level), bool) if c.lent is not None else c.pair.rows | c.pair.reference_rows
@@ -127,7 +127,7 @@ def _bare(c: Comparison) -> Layout:
 class _Bench:
     """The design of one comparison, with the truth that its studies are drawn from."""
 
-    def __init__(self, lay: Layout, c: Comparison, base: int, log: bool) -> None:
+    def __init__(self, lay: CodedRows, c: Comparison, base: int, log: bool) -> None:
         assert c.difference is not None
         self.lay, self.c = lay, c
         y = np.log(lay.kv) if log else lay.kv

@@ -99,7 +99,23 @@ def bootstrap_percentiles(
     values: np.ndarray, withstood: np.ndarray, filling: np.ndarray, p: ArrayLike, repetitions: int,
     rng: np.random.Generator,
 ) -> Iterator[np.ndarray]:  # fmt: skip
-    """Percentiles of bootstrap resamples of fillings, in chunks of shape (up to :data:`CHUNK`, P)."""
+    """Percentiles of bootstrap resamples of fillings, in chunks of shape (up to :data:`CHUNK`, P).
+
+    Parameters
+    ----------
+    values : ndarray
+        (n,) Voltages, kV.
+    withstood : ndarray
+        (n,) Which of them are withstands.
+    filling : ndarray
+        (n,) Codes of the fillings.
+    p : array_like
+        (q,) Fractions.
+    repetitions : int
+        Resamples.
+    rng : np.random.Generator
+        A seed or a generator; the same seed gives the same numbers.
+    """
     order = np.lexsort([withstood, values])
     values, withstood = values[order], withstood[order]
     codes = np.unique(filling[order], return_inverse=True)[1]
@@ -114,6 +130,17 @@ def leave_one_out(
     """Boolean array (groups, n): which rows stay when each unit is left out; and each unit's group.
 
     With more than ``most`` units, random groups of units are left out together (delete-a-group jackknife).
+
+    Parameters
+    ----------
+    values : ndarray
+        (n,) Values; only their number counts.
+    unit : ndarray
+        (n,) Codes of the units.
+    most : int
+        Most groups.
+    rng : np.random.Generator
+        A seed or a generator; the same seed gives the same numbers.
     """
     units, inverse = np.unique(unit, return_inverse=True)
     group = np.arange(len(units)) if len(units) <= most else rng.permutation(len(units)) % most

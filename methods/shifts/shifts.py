@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from methods.columns import OIL, factor_name, name_level
+from methods.confidence import check_confidence
 from methods.errors import InputError, NotEstimable
 from methods.shifts import cautions as say
 from methods.shifts.borrowed import history_cells
@@ -17,22 +18,15 @@ from methods.shifts.compare import LIKE_THESE, Comparison, compare, level_mean
 from methods.shifts.comparisons import adjust_p
 from methods.shifts.covariates import covariate_cautions, covariate_lines, covariates_of
 from methods.shifts.mixed_shifts import MixedFit, MixedLevel, merge, mixed_levels, percent_limits
-from methods.shifts.pairing import Layout, choose_reference, find_column, layout
+from methods.shifts.pairing import CodedRows, choose_reference, find_column, layout
 from methods.shifts.shift_results import CovariateLine, LevelShift, LevelSummary, SampleShift, Shift, TheseOils
-from methods.shifts.spread import scatter
+from methods.shifts.spread import pooled_scatter
 from methods.shifts.strata import held_words
 from methods.wording import between, count_words, list_words, sentence
 
 THE_SAME = "These limits hold for exactly these oils too; two fillings of each under both may narrow them."
 
 MODELS: tuple[str, ...] = ("filling_means", "mixed")
-
-
-def check_confidence(confidence: float) -> float:
-    """Refuse a confidence outside (0, 1)."""
-    if not (isinstance(confidence, (int, float)) and 0 < confidence < 1):
-        raise InputError(f"The confidence is {confidence!r}; it must lie between 0 and 1, such as 0.95.")
-    return float(confidence)
 
 
 def shift(
@@ -176,17 +170,17 @@ def _no_mixture(found: Sequence[Comparison]) -> None:
         )
 
 
-def _summary(lay: Layout, level: int) -> LevelSummary:
+def _summary(lay: CodedRows, level: int) -> LevelSummary:
     rows = lay.level == level
     return LevelSummary(
         level=lay.levels[level], fillings=lay.fillings_of(rows), breakdowns=int((rows & ~lay.withstood).sum()),
         withstood=int((rows & lay.withstood).sum()), samples=int(lay.table.loc[rows, "sample"].nunique(dropna=False)),
         mean_kv=level_mean(lay, level),
-        sd_kv=float("nan") if lay.withstood[rows].any() else scatter(lay.kv[rows], lay.filling[rows]).sd,
+        sd_kv=float("nan") if lay.withstood[rows].any() else pooled_scatter(lay.kv[rows], lay.filling[rows]).sd,
     )  # fmt: skip
 
 
-def _level_shift(lay: Layout, c: Comparison, base: int, confidence: float, log: bool) -> LevelShift:
+def _level_shift(lay: CodedRows, c: Comparison, base: int, confidence: float, log: bool) -> LevelShift:
     """One level by the filling means; its p-value is not adjusted yet."""
     raw = c.difference.p_value() if c.difference is not None else float("nan")
     mine, theirs = c.pair.rows, c.pair.reference_rows
@@ -224,7 +218,7 @@ def _level_shift(lay: Layout, c: Comparison, base: int, confidence: float, log: 
     )  # fmt: skip
 
 
-def _counts(lay: Layout, c: Comparison, fillings: int, reference_fillings: int) -> str:
+def _counts(lay: CodedRows, c: Comparison, fillings: int, reference_fillings: int) -> str:
     """What the limits rest on and for what they hold, as the end of the sentence."""
     mine, theirs = c.pair.rows, c.pair.reference_rows
     counts = count_words(fillings, reference_fillings)
@@ -245,7 +239,7 @@ def _counts(lay: Layout, c: Comparison, fillings: int, reference_fillings: int) 
     return counts
 
 
-def _these(lay: Layout, c: Comparison, base: int, confidence: float, log: bool) -> TheseOils | None:
+def _these(lay: CodedRows, c: Comparison, base: int, confidence: float, log: bool) -> TheseOils | None:
     """Limits for exactly these oils; those for oils like these where the fillings cannot give any of their own."""
     d = c.these or c.difference
     if d is None or not (d.standard_error > 0 and math.isfinite(d.standard_error)):
@@ -266,7 +260,7 @@ def _these(lay: Layout, c: Comparison, base: int, confidence: float, log: bool) 
 
 
 def _with_model(
-    lay: Layout, s: LevelShift, v: MixedLevel, these: MixedLevel | None, base: int, fitted: MixedFit, log: bool,
+    lay: CodedRows, s: LevelShift, v: MixedLevel, these: MixedLevel | None, base: int, fitted: MixedFit, log: bool,
     confidence: float,
 ) -> LevelShift:  # fmt: skip
     """The level with its means and limits from the mixed model instead."""
@@ -300,7 +294,7 @@ def _with_model(
 
 
 def _these_by_model(
-    lay: Layout, s: LevelShift, v: MixedLevel, base: int, fitted: MixedFit, log: bool
+    lay: CodedRows, s: LevelShift, v: MixedLevel, base: int, fitted: MixedFit, log: bool
 ) -> TheseOils | None:  # fmt: skip
     d = v.difference
     if d is None or not math.isfinite(d.low):
@@ -316,7 +310,7 @@ def _these_by_model(
     return TheseOils(low, high, low_per, high_per, d.p_value, d.df, own, words)
 
 
-def _per_sample(lay: Layout, c: Comparison, log: bool) -> list[SampleShift]:
+def _per_sample(lay: CodedRows, c: Comparison, log: bool) -> list[SampleShift]:
     lay = c.lay
     out: list[SampleShift] = []
     if c.difference is None or c.first is None or c.second is None or not (lay.sample_known or lay.within):
@@ -337,7 +331,7 @@ def _per_sample(lay: Layout, c: Comparison, log: bool) -> list[SampleShift]:
     return out
 
 
-def _fillings_by_block(lay: Layout, rows: np.ndarray) -> np.ndarray:
+def _fillings_by_block(lay: CodedRows, rows: np.ndarray) -> np.ndarray:
     """Number of fillings in each block among the rows."""
     first = np.unique(lay.filling[rows], return_index=True)[1]
     return np.bincount(lay.block[rows][first], minlength=len(lay.blocks))

@@ -13,7 +13,7 @@ from methods.shifts.arms import Arm
 
 
 @dataclass(frozen=True)
-class Scatter:
+class Residuals:
     """Residuals of one level about the means of its groups (fillings), and their degrees of freedom."""
 
     residuals: np.ndarray
@@ -47,20 +47,20 @@ _NAN = float("nan")
 NO_RATIO = SpreadRatio(_NAN, _NAN, _NAN, _NAN, _NAN, _NAN, what="not estimable")
 
 
-def scatter(values: np.ndarray, group: np.ndarray) -> Scatter:
+def pooled_scatter(values: np.ndarray, group: np.ndarray) -> Residuals:
     """Pool the scatter within groups; groups of one value add nothing."""
     groups, inverse, counts = np.unique(group, return_inverse=True, return_counts=True)
     means = np.bincount(inverse, weights=values) / counts
     medians = pd.Series(values).groupby(inverse).median().to_numpy()
     several = counts[inverse] > 1
-    return Scatter(
+    return Residuals(
         (values - means[inverse])[several],
         np.abs(values - medians[inverse])[several],
         int(len(values) - len(groups)),
     )
 
 
-def sd_ratio(first: Scatter, second: Scatter, confidence: float, what: str) -> SpreadRatio:
+def sd_ratio(first: Residuals, second: Residuals, confidence: float, what: str) -> SpreadRatio:
     """Ratio of the SDs of two levels, first over second.
 
     Limits from F(df1, df2), exact for normal scatter. The robust ones replace each df by
@@ -69,6 +69,17 @@ def sd_ratio(first: Scatter, second: Scatter, confidence: float, what: str) -> S
     They hold better than the F limits under heavy tails, not perfectly (about 91 % against 80 to 85 % with one
     value in twenty three times wider). The p-value is Brown and Forsythe's (JASA 69 (1974) 364) on distances
     from the group medians.
+
+    Parameters
+    ----------
+    first : Residuals
+        Residuals of the level.
+    second : Residuals
+        Residuals of the reference.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
+    what : str
+        Which scatter it is, in words.
     """
     if first.df < 1 or second.df < 1 or not (first.sd > 0 and second.sd > 0):
         return NO_RATIO
@@ -103,6 +114,19 @@ def censored_sd_ratio(first: Arm, second: Arm, sd_first: float, sd_second: float
 
     ``sd_first`` and ``sd_second`` stand in for a level without withstands. The scatter is then that of
     single breakdowns about the oil's mean, within and between fillings together.
+
+    Parameters
+    ----------
+    first : Arm
+        The level.
+    second : Arm
+        The reference.
+    sd_first : float
+        SD of the level where it has no withstands, kV.
+    sd_second : float
+        SD of the reference where it has none, kV.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
     """
     one = first.sigma if math.isfinite(first.sigma) else sd_first
     two = second.sigma if math.isfinite(second.sigma) else sd_second

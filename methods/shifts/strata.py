@@ -9,7 +9,7 @@ import numpy as np
 
 from methods.columns import OIL, PRESCRIBED, factor_name, name_level, with_unit
 from methods.procedures import FIELDS, PROCEDURE, name_procedures, parts_of
-from methods.shifts.pairing import Layout, plain_level
+from methods.shifts.pairing import CodedRows, plain_level
 from methods.wording import list_words
 
 #: What the result of a test hangs on beside the oil. The method's name says no more where all of these are given.
@@ -31,7 +31,7 @@ class Strata:
     levels of each held factor that are left.
     """
 
-    layout: Layout
+    layout: CodedRows
     held: tuple[str, ...] = ()
     left_out: int = 0
     refused: str = ""
@@ -39,7 +39,7 @@ class Strata:
     compared: tuple[str, ...] = ()
 
 
-def like_with_like(lay: Layout, levels: Sequence[int], taken_out: Sequence[str] = ()) -> Strata:
+def like_with_like(lay: CodedRows, levels: Sequence[int], taken_out: Sequence[str] = ()) -> Strata:
     """Hold equal whatever the compared levels pool, as long as they have something in common.
 
     A factor is pooled where one oil was tested under several of its levels within one compared level: the
@@ -89,7 +89,7 @@ def like_with_like(lay: Layout, levels: Sequence[int], taken_out: Sequence[str] 
     )
 
 
-def _codes(lay: Layout) -> dict[str, np.ndarray]:
+def _codes(lay: CodedRows) -> dict[str, np.ndarray]:
     """The factors that may have to be held, coded; whole procedures where the compared factor is not part of one."""
     table, own = lay.table, set(parts_of(lay.by)) | set(lay.within)
     out: dict[str, np.ndarray] = {}
@@ -108,7 +108,7 @@ def _codes(lay: Layout) -> dict[str, np.ndarray]:
     return {f: c for f, c in out.items() if len(np.unique(c)) > 1}
 
 
-def _factor_codes(lay: Layout, name: str) -> np.ndarray:
+def _factor_codes(lay: CodedRows, name: str) -> np.ndarray:
     """Codes of a column, an empty cell being a level of its own; gaps that are one gap of two methods are one."""
     column = lay.table[name]
     if name != "gap_mm":
@@ -126,7 +126,7 @@ def _joint(one: np.ndarray, two: np.ndarray) -> np.ndarray:
     return one.astype(np.int64) * (int(two.max(initial=0)) + 1) + two
 
 
-def _common(lay: Layout, block: np.ndarray, levels: Sequence[int], rows: np.ndarray) -> np.ndarray:
+def _common(lay: CodedRows, block: np.ndarray, levels: Sequence[int], rows: np.ndarray) -> np.ndarray:
     """Boolean, one entry a row: the row is in a block that all compared levels have among ``rows``."""
     sets = [np.unique(block[rows & (lay.level == i)]) for i in levels]
     shared = sets[0]
@@ -135,11 +135,11 @@ def _common(lay: Layout, block: np.ndarray, levels: Sequence[int], rows: np.ndar
     return rows & np.isin(block, shared)
 
 
-def _shared(lay: Layout, block: np.ndarray, levels: Sequence[int], rows: np.ndarray) -> np.ndarray:
+def _shared(lay: CodedRows, block: np.ndarray, levels: Sequence[int], rows: np.ndarray) -> np.ndarray:
     return _common(lay, block, levels, rows)
 
 
-def _pooled(lay: Layout, block: np.ndarray, codes: np.ndarray, levels: Sequence[int], rows: np.ndarray) -> bool:
+def _pooled(lay: CodedRows, block: np.ndarray, codes: np.ndarray, levels: Sequence[int], rows: np.ndarray) -> bool:
     """Whether within a compared level some block was tested under several levels of the factor."""
     for level in levels:
         mine = rows & (lay.level == level)
@@ -149,12 +149,12 @@ def _pooled(lay: Layout, block: np.ndarray, codes: np.ndarray, levels: Sequence[
     return False
 
 
-def _several_oils(lay: Layout, levels: Sequence[int]) -> bool:
+def _several_oils(lay: CodedRows, levels: Sequence[int]) -> bool:
     oils = lay.table["sample"]
     return any(oils[lay.level == i].nunique() > 1 for i in levels)
 
 
-def _labels(lay: Layout, name: str, rows: np.ndarray) -> list[str]:
+def _labels(lay: CodedRows, name: str, rows: np.ndarray) -> list[str]:
     if name == PROCEDURE and PROCEDURE not in lay.table.columns:
         found = name_procedures(lay.table)
         return [found.names[i] for i in np.unique(found.codes[rows])]
@@ -163,7 +163,7 @@ def _labels(lay: Layout, name: str, rows: np.ndarray) -> list[str]:
     return sorted(words) + (["not said"] if column.isna().any() else [])
 
 
-def _said(lay: Layout, name: str, codes: np.ndarray, levels: Sequence[int], rows: np.ndarray) -> str:
+def _said(lay: CodedRows, name: str, codes: np.ndarray, levels: Sequence[int], rows: np.ndarray) -> str:
     """What was pooled, level by level, and what is left."""
     common = _common(lay, codes, levels, rows)
     left = _labels(lay, name, common)
@@ -171,7 +171,7 @@ def _said(lay: Layout, name: str, codes: np.ndarray, levels: Sequence[int], rows
     return f"{_plural(name)}, of which {list_words(left)} {verb} compared, which {whose}"
 
 
-def _left(lay: Layout, name: str, codes: np.ndarray, levels: Sequence[int], rows: np.ndarray) -> str:
+def _left(lay: CodedRows, name: str, codes: np.ndarray, levels: Sequence[int], rows: np.ndarray) -> str:
     """The levels of a held factor that all compared levels have, such as ``laboratory Fenmark``."""
     left = _labels(lay, name, _common(lay, codes, levels, rows))
     return f"{factor_name(name) if len(left) == 1 else _plural(name)} {list_words(left)}"
@@ -184,11 +184,11 @@ def _plural(name: str) -> str:
     }.get(name, factor_name(name) + "s")  # fmt: skip
 
 
-def _pair(lay: Layout, levels: Sequence[int]) -> str:
+def _pair(lay: CodedRows, levels: Sequence[int]) -> str:
     return list_words([name_level(lay.by, lay.levels[i]) for i in levels])
 
 
-def _no_common_oil(lay: Layout, levels: Sequence[int]) -> str:
+def _no_common_oil(lay: CodedRows, levels: Sequence[int]) -> str:
     equal = f" with equal {list_words([factor_name(w) for w in lay.within])}" if lay.within else ""
     return (
         f"no oil was tested under {_pair(lay, levels)}{equal}, so that the oils and the {factor_name(lay.by)} cannot "
@@ -198,7 +198,7 @@ def _no_common_oil(lay: Layout, levels: Sequence[int]) -> str:
 
 
 def _nothing_in_common(
-    lay: Layout, name: str, codes: np.ndarray, levels: Sequence[int], rows: np.ndarray
+    lay: CodedRows, name: str, codes: np.ndarray, levels: Sequence[int], rows: np.ndarray
 ) -> str:  # fmt: skip
     parts = [
         f"{name_level(lay.by, lay.levels[i])}: {list_words(_labels(lay, name, rows & (lay.level == i)))}"
@@ -211,7 +211,7 @@ def _nothing_in_common(
     )
 
 
-def _relaid(lay: Layout, block: np.ndarray, keep: np.ndarray, held: Sequence[str], unnamed: bool) -> Layout:
+def _relaid(lay: CodedRows, block: np.ndarray, keep: np.ndarray, held: Sequence[str], unnamed: bool) -> CodedRows:
     """The layout with the held factors in its blocks, blocks numbered as they first appear."""
     codes, index = np.unique(block, return_inverse=True)
     first = np.full(len(codes), len(block))

@@ -71,7 +71,32 @@ def t_from_summary(
     mean1: float, sd1: float, n1: int, mean2: float, sd2: float, n2: int, *,
     equal_sd: bool = False, confidence: float = 0.95,
 ) -> TTest:  # fmt: skip
-    """t-test from means, SDs and numbers: Welch (Biometrika 34 (1947) 28), or pooled with ``equal_sd``."""
+    """t-test from means, SDs and numbers: Welch (Biometrika 34 (1947) 28), or pooled with ``equal_sd``.
+
+    Parameters
+    ----------
+    mean1 : float
+        Mean of the first.
+    sd1 : float
+        Its SD.
+    n1 : int
+        Its number of values, 2 or more.
+    mean2 : float
+        Mean of the second.
+    sd2 : float
+        Its SD.
+    n2 : int
+        Its number of values, 2 or more.
+    equal_sd : bool, default False
+        Whether the SDs are pooled.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+
+    Examples
+    --------
+    >>> round(t_from_summary(60, 6, 10, 54, 5, 10).p_value, 3)
+    0.026
+    """
     if min(n1, n2) < 2:
         raise NotEstimable("A t-test of two means needs two values on each side.")
     a, b = sd1**2 / n1, sd2**2 / n2
@@ -96,6 +121,22 @@ def rank_test(first: Any, second: Any, *, confidence: float = 0.95, exact: bool 
     Without ties and with fewer than 50 values on each side: exact (Bauer, JASA 67 (1972) 687). Otherwise
     the normal approximation with continuity correction and correction for ties. The estimate is the
     median of all pairwise differences (Hodges and Lehmann 1963).
+
+    Parameters
+    ----------
+    first : array_like
+        (n,) Values.
+    second : array_like
+        (m,) Values.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    exact : bool, optional
+        Whether the exact distribution is used; by default where it holds.
+
+    Examples
+    --------
+    >>> rank_test([50, 52, 55, 61], [60, 63, 64, 70]).shift
+    -9.5
     """
     x, y = _clean(first, "The first sample", 1), _clean(second, "The second sample", 1)
     tied = len(np.unique(np.concatenate([x, y]))) < len(x) + len(y)
@@ -177,7 +218,7 @@ def kruskal(*groups: Any) -> Statistic:
     return Statistic(float(result.statistic), float(result.pvalue), len(groups) - 1)
 
 
-def one_way(*groups: Any, equal_sd: bool = True) -> Statistic:
+def means_test(*groups: Any, equal_sd: bool = True) -> Statistic:
     """One-way analysis of variance, or Welch's (Biometrika 38 (1951) 330) where the SDs may differ."""
     values = [_clean(g, "A group") for g in groups]
     k, total = len(values), sum(map(len, values))

@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from methods.choosing.evidence import Evidence, gather, gather_each
-from methods.choosing.facts import facts_of
-from methods.choosing.scores import draw
+from methods.choosing.evidence import Evidence, common_rows, gather_each
+from methods.choosing.facts import procedure_facts
+from methods.choosing.scores import draw_oils
 from methods.errors import InputError, NotEstimable
 from methods.procedures import FIELDS
 from methods.protocols.bench import bench_time
@@ -44,6 +44,15 @@ class ProcedurePlan:
 
 def from_text(text: str, cov: float | None, between_cov: float | None) -> ProcedurePlan:
     """A procedure in words: a method, and behind commas what it leaves open, ``IEC 60156, spherical, stirred``.
+
+    Parameters
+    ----------
+    text : str
+        The procedure in words.
+    cov : float or None
+        Scatter within a filling, a fraction of the mean; without it nothing can be planned.
+    between_cov : float or None
+        Scatter between fillings, a fraction of the mean; None: none.
 
     Raises
     ------
@@ -84,6 +93,17 @@ def from_records(
 
     Where no oil was tested by all of them, the scatter is that of each on its own oils, and no means are known.
 
+    Parameters
+    ----------
+    data : Records or DataFrame
+        The records.
+    names : sequence of str
+        The procedures that are planned, as the records name them.
+    cov : float or None
+        Scatter within a filling in place of the records', a fraction of the mean.
+    between_cov : float or None
+        Scatter between fillings in place of the records', a fraction of the mean.
+
     Raises
     ------
     InputError
@@ -92,7 +112,7 @@ def from_records(
         Fewer than two, or scatter that cannot be seen and is not given.
     """
     each = gather_each(data, names)
-    found = [gather(data, names)] if each is None else each
+    found = [common_rows(data, names)] if each is None else each
     have = [n for one in found for n in one.procedures]
     lacking = [n for n in names if n not in have]
     if lacking:
@@ -111,8 +131,8 @@ def from_records(
 
 
 def _of_evidence(found: Evidence, cov: float | None, between_cov: float | None) -> list[ProcedurePlan]:
-    facts = [facts_of(found, p) for p in range(len(found.procedures))]
-    draws = draw(found, [(1, f.per_filling) for f in facts], np.random.default_rng(0), 0)
+    facts = [procedure_facts(found, p) for p in range(len(found.procedures))]
+    draws = draw_oils(found, [(1, f.per_filling) for f in facts], np.random.default_rng(0), 0)
     out = []
     for p, (name, fact) in enumerate(zip(found.procedures, facts, strict=True)):
         within = cov if cov is not None else float(draws.within[0, p])
@@ -130,7 +150,18 @@ def _of_evidence(found: Evidence, cov: float | None, between_cov: float | None) 
 
 
 def from_mapping(given: Mapping[str, Any], cov: float | None, between_cov: float | None) -> ProcedurePlan:
-    """A procedure as a mapping with ``procedure`` and any of the fields; scatter and breakdowns where they differ."""
+    """A procedure as a mapping with ``procedure`` and any of the fields; scatter and breakdowns where they differ.
+
+    Parameters
+    ----------
+    given : mapping of str to object
+        ``procedure`` (or ``method``), the fields that are set, and where they differ ``cov``, ``between_cov`` and
+        ``breakdowns_per_filling``.
+    cov : float or None
+        Scatter within a filling where the mapping has none, a fraction of the mean.
+    between_cov : float or None
+        Scatter between fillings where the mapping has none.
+    """
     name = str(given.get("procedure") or given.get("method") or "")
     if not name:
         raise InputError("A procedure needs a name: give procedure or method.", rule="procedure or method")

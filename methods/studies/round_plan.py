@@ -47,6 +47,22 @@ def uncertainty(laboratories: int, results: int, gamma: float, confidence: float
 
     ``A_r = z sqrt(1 / (2 p (n - 1)))`` and ``A_R = z sqrt((p (1 + n (g^2 - 1))^2 + (n - 1)(p - 1)) / (2 g^4 n^2 (p - 1)
     p))`` with p laboratories, n results and g = s_R / s_r (recalled from memory; check against your own copy).
+
+    Parameters
+    ----------
+    laboratories : int
+        Number of laboratories, 2 or more.
+    results : int
+        Results of each, 2 or more.
+    gamma : float
+        ``s_R / s_r``, 1 or more.
+    confidence : float, default 0.95
+        With which the true ones lie so near, a fraction.
+
+    Examples
+    --------
+    >>> [round(v, 2) for v in uncertainty(10, 2, 2.0)]
+    [0.44, 0.41]
     """
     p, n, g = laboratories, results, gamma
     if p < 2 or n < 2 or not g >= 1:
@@ -63,6 +79,17 @@ def uncertainty_of_ratio(laboratories: int, results: int, gamma: float, confiden
     The ratio's square is ``F / n + 1 - 1 / n`` with F the ratio of the mean squares between and within laboratories,
     whose logarithm has the variance ``2 / (p - 1) + 2 / (p (n - 1))``; the same derivation gives the two formulas of
     :func:`uncertainty`.
+
+    Parameters
+    ----------
+    laboratories : int
+        Number of laboratories, 2 or more.
+    results : int
+        Results of each, 2 or more.
+    gamma : float
+        ``s_R / s_r``, 1 or more.
+    confidence : float, default 0.95
+        With which the true one lies so near, a fraction.
     """
     p, n = laboratories, results
     share = (n * (gamma**2 - 1) + 1) / (n * gamma**2)

@@ -31,6 +31,25 @@ def bench_sheet(
 
     A filling's label is that of its run, so that it means one filling only. Runs, blocks and days are words: no number
     stands in the sheet that a reader could take for a voltage.
+
+    Parameters
+    ----------
+    oils : sequence of str
+        Names of the oils.
+    plans : sequence of ProcedurePlan
+        The procedures.
+    fillings : int
+        Fillings of each oil by each procedure.
+    rng : int or Generator
+        A seed or a generator; the same seed gives the same numbers.
+    hours_a_day : float
+        Bench hours of a day; what does not fit goes to the next.
+    fully_random : bool, default False
+        Whether procedures and oils are shuffled together instead of oils within procedures.
+    laboratories : sequence of str, optional
+        Names of the laboratories; none for one bench.
+    only : iterable of tuple[int, int], optional
+        Pairs of (procedure, oil) by index that are tested; all by default.
     """
     if not hours_a_day > 0:
         raise InputError(f"{hours_a_day!r} hours a day; it must be above 0.", rule="above 0")
@@ -88,6 +107,15 @@ def write_sheet(sheet: pd.DataFrame, path: str | Path, about: Sequence[str] = ()
     The workbook keeps the heading in sight, marks the cells to fill in, and carries ``about`` in its properties and
     at the foot of each printed page.
 
+    Parameters
+    ----------
+    sheet : DataFrame
+        The rows.
+    path : str or Path
+        Where it is written; ends in ``.csv`` or ``.xlsx``.
+    about : sequence of str, optional
+        Lines about the plan, for the workbook.
+
     Raises
     ------
     InputError
@@ -110,7 +138,17 @@ def write_sheet(sheet: pd.DataFrame, path: str | Path, about: Sequence[str] = ()
 
 
 def sheet_bytes(sheet: pd.DataFrame, kind: str, about: Sequence[str] = ()) -> bytes:
-    """The same as the bytes of a file; ``kind`` is ``xlsx`` or ``csv``."""
+    """The same as the bytes of a file; ``kind`` is ``xlsx`` or ``csv``.
+
+    Parameters
+    ----------
+    sheet : DataFrame
+        The rows.
+    kind : str
+        ``xlsx`` or ``csv``.
+    about : sequence of str, optional
+        Lines about the plan, for the workbook.
+    """
     if kind == "csv":
         return safe_csv(sheet).encode("utf-8-sig")
     out = io.BytesIO()

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import scipy
 
+from methods.confidence import check_confidence
 from methods.errors import InputError
 from methods.result import Caution
 from methods.shifts.compare import ENOUGH_OILS
@@ -120,8 +121,9 @@ def plan_study(
     for value, what in ((half_width, "half-width"), (cov, "cov"), (between_cov, "between-cov")):
         if value is not None and not 0 <= value < 1:
             raise InputError(f"The {what} is {value!r}; it is a fraction of the mean below 1.", rule="0 to 1")
-    if not 0 < assurance < 1 or not 0 < confidence < 1:
-        raise InputError("Confidence and assurance lie between 0 and 1.", rule="0 to 1")
+    check_confidence(confidence)
+    if not 0 < assurance < 1:
+        raise InputError(f"The assurance is {assurance!r}; it must lie between 0 and 1, such as 0.8.", rule="0 to 1")
     if isinstance(rng, bool) or not isinstance(rng, (int, np.integer)):
         raise InputError("The order needs a whole number as its seed, which the sheet keeps.", rule="a whole number")
     plans, means = _procedures(procedures, data, cov, between_cov)

@@ -7,8 +7,9 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from methods.interlab.critical import cochran_critical, grubbs_critical, mandel_h_critical, mandel_k_critical
+from methods.interlab.critical import cochran_critical, mandel_h_critical, mandel_k_critical
 from methods.interlab.level import estimate_cells
+from methods.scatter.outliers import grubbs_critical
 from tests.calibration import scenarios
 from tests.calibration.registry import Claim, Outcomes, Study, inside, repeat
 from tests.calibration.shift_coverage import noise

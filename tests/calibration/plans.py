@@ -16,7 +16,7 @@ from methods.planning.mean_uncertainty import mean_uncertainty
 from methods.planning.order_statistics import size_one_sided
 from methods.planning.pilot_data import pilot, plan_from_pilot
 from methods.planning.pivots import weibull_pivots
-from methods.planning.spread_plan import sd_factors
+from methods.planning.spread_plan import sd_limit_factors
 from methods.planning.stepping import error_rates, stein_total
 from methods.planning.tolerance import tolerance_one_sided
 from methods.planning.uncertainty import mean_budget
@@ -128,13 +128,13 @@ def _equivalence_plan() -> Study:
 def _tails(repetitions: int, rng: np.random.Generator, *, n: int, p: float) -> Outcomes:
     """Normal breakdowns: the percentile's exact limits, the tolerance limit, the SD."""
     from methods.planning import inputs
-    from methods.planning.percentile_width import Percentile
+    from methods.planning.percentile_width import PlannedPercentile
 
     z = scenarios.nested(rng, repetitions, 1, n, between=0.0)[:, 0, :]
     mean, sd = z.mean(axis=1), z.std(axis=1, ddof=1)
-    low, high = Percentile("normal", p, 0.95, inputs.scatter(None, WITHIN, mean=MEAN), 1)._normal_limits(n)
+    low, high = PlannedPercentile("normal", p, 0.95, inputs.scatter(None, WITHIN, mean=MEAN), 1)._normal_limits(n)
     truth = MEAN + WITHIN * stats.norm.ppf(p)
-    factors = sd_factors(n - 1)
+    factors = sd_limit_factors(n - 1)
     one_sided = ndtr((MEAN - (mean - tolerance_one_sided(n, 0.9) * sd)) / WITHIN)
     return {
         "point": inside(mean + low * sd, truth, mean + high * sd),

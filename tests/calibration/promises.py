@@ -20,7 +20,7 @@ from methods.planning.stepping import error_rates, next_step
 from methods.scatter import fit, one_oil
 from methods.shifts.compare import compare
 from methods.shifts.equivalent import two_one_sided
-from methods.shifts.spread import scatter, sd_ratio
+from methods.shifts.spread import pooled_scatter, sd_ratio
 from tests.calibration.registry import Claim, Outcomes, Study, inside, repeat
 from tests.calibration.scenarios import frame
 from tests.calibration.shift_designs import Design
@@ -195,7 +195,7 @@ def _spreads() -> list[Study]:
 
     def apart(rng: np.random.Generator) -> dict[str, float | bool]:
         sides = [_kv(rng, 3, m, 0.05) for _ in range(2)]
-        first, second = (scatter(f * (kv - MEAN), label) for f, (kv, label) in zip((2, 1), sides, strict=True))
+        first, second = (pooled_scatter(f * (kv - MEAN), label) for f, (kv, label) in zip((2, 1), sides, strict=True))
         found = sd_ratio(first, second, 0.95, "")
         return {"power": found.low > 1 or found.high < 1}
 

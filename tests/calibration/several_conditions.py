@@ -176,8 +176,8 @@ def _plain(repetitions: int, rng: np.random.Generator, *, n: int, law: str, uneq
             "rank": rank.p_value,
             "levene": two_sample.levene(a, b, c).p_value,
             "kruskal": two_sample.kruskal(a, b, c).p_value,
-            "anova": two_sample.one_way(a, b, c).p_value,
-            "welch_anova": two_sample.one_way(a, b, c, equal_sd=False).p_value,
+            "anova": two_sample.means_test(a, b, c).p_value,
+            "welch_anova": two_sample.means_test(a, b, c, equal_sd=False).p_value,
         }
         return {k: v < 0.05 for k, v in p.items()} | {"hl": inside(rank.low, 0.0, rank.high)}
 

@@ -14,7 +14,7 @@ from scipy import stats
 from methods.shifts.compare import compare
 from methods.shifts.equivalent import two_one_sided_ratio
 from methods.shifts.mixed_shifts import mixed_levels
-from methods.shifts.pairing import Layout
+from methods.shifts.pairing import CodedRows
 from methods.shifts.percentile_errors import data_spread, family_spread
 
 
@@ -52,7 +52,7 @@ def bench(
     rng: np.random.Generator, fillings: tuple[int, int], *, means: tuple[float, float] = (50.0, 45.0),
     between: tuple[float, float] = (2.5, 2.5), within: tuple[float, float] = (7.5, 7.5), breakdowns: int = 5,
     law: str = "normal", oils: tuple[float, ...] = (1.0,), ceiling_kv: float = np.inf,
-) -> Layout:  # fmt: skip
+) -> CodedRows:  # fmt: skip
     """Two levels, ``s`` and ``m``, on one or several oils (factors of the mean), coded as the package codes a file.
 
     The table itself is left out, so that thousands of benches can be made; :func:`as_frame` gives it.
@@ -69,14 +69,14 @@ def bench(
             filling.append(np.repeat(count + np.arange(k), breakdowns))
             count += k
     values = np.maximum(np.concatenate(kv), 0.5)
-    return Layout(
+    return CodedRows(
         by="electrode", within=(), table=pd.DataFrame(), levels=["s", "m"], level=np.concatenate(level),
         blocks=[f"oil {i}" for i in range(len(oils))], block=np.concatenate(block), filling=np.concatenate(filling),
         kv=np.minimum(values, ceiling_kv), withstood=values >= ceiling_kv, left_out=0, sample_known=True,
     )  # fmt: skip
 
 
-def as_frame(lay: Layout) -> pd.DataFrame:
+def as_frame(lay: CodedRows) -> pd.DataFrame:
     """The same bench as a record table."""
     return pd.DataFrame(
         {"sample": [lay.blocks[b] for b in lay.block], "electrode": [lay.levels[i] for i in lay.level],
@@ -84,7 +84,7 @@ def as_frame(lay: Layout) -> pd.DataFrame:
     )  # fmt: skip
 
 
-def limits(lay: Layout, model: str, confidence: float = 0.95) -> tuple[tuple[float, float], tuple[float, float]]:
+def limits(lay: CodedRows, model: str, confidence: float = 0.95) -> tuple[tuple[float, float], tuple[float, float]]:
     """Limits in kV and as a ratio, as :func:`methods.shift` gives them."""
     if model == "mixed":
         (v,) = mixed_levels(lay, 0, (), log=False, confidence=confidence).levels

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from methods.shifts.pairing import Layout
+from methods.shifts.pairing import CodedRows
 from tests.calibration.shift_coverage import noise
 
 #: The true average shift of all oils, kV; the mean of an oil under the reference varies about 50 kV.
@@ -45,7 +45,7 @@ class Design:
 class Bench:
     """One simulated study: its layout (as the package codes a file) and the true shift of exactly these oils, kV."""
 
-    lay: Layout
+    lay: CodedRows
     these_kv: float
     these_ratio: float
     ratio: float
@@ -69,7 +69,7 @@ def draw(rng: np.random.Generator, d: Design) -> Bench:
             block.append(np.full(k * number[side], oil))
             filling.append(np.repeat(count + np.arange(k), number[side]))
             count += k
-    lay = Layout(
+    lay = CodedRows(
         by="electrode", within=(), table=pd.DataFrame(), levels=["s", "m"], level=np.concatenate(level),
         blocks=[f"oil {i}" for i in range(d.oils)], block=np.concatenate(block), filling=np.concatenate(filling),
         kv=np.concatenate(kv), withstood=np.zeros(sum(map(len, kv)), dtype=bool), left_out=0, sample_known=True,

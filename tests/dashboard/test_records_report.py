@@ -82,9 +82,7 @@ def test_the_report_judges_as_decision_does() -> None:
     assert settings["stage of these oils"] == "in service" and settings["rule of the verdict"] == "guarded"
     assert settings["voltmeter and gap, standard uncertainty"] == "1.5 kV"
     page.stage = "as delivered"  # a limit for another stage is refused, in the report too
-    refused = next(
-        s for s in gather(Asked(_copy(study), **_asked(study)), whole=False).sections if s.key == "decision"
-    )
+    refused = next(s for s in gather(Asked(_copy(study), **_asked(study)), whole=False).sections if s.key == "decision")
     assert "in service" in refused.refusal and page._state.visible
 
 

@@ -26,7 +26,7 @@ from dashboard.report.workbook import shape_of
 from dashboard.study import Study
 from dashboard.words import cell
 from methods import components, shift
-from methods.answers.components import source
+from methods.answers.components import component_name
 from methods.errors import InputError, MissingExtra
 from methods.protocols import CHECK
 from methods.result import Caution
@@ -125,7 +125,7 @@ def test_the_numbers_are_those_of_the_methods(small):
     assert by["shift"].sentences == tuple(s.sentence for s in found.shifts)
     disk = study.table[study.table["electrode"] == "disk"]
     scatter = next(t for t in by["scatter"].tables if t.name == "components").frame
-    expected = {source(c.factor): c.sd for c in components(disk).components}
+    expected = {component_name(c.factor): c.sd for c in components(disk).components}
     part = scatter[scatter["electrode"] == "disk"]
     assert dict(zip(part["source"], part["sd"], strict=True)) == pytest.approx(expected, nan_ok=True)
 

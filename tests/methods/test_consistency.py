@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from statsmodels.stats.proportion import proportion_confint
 
-from methods.consistency import clopper_pearson, judge_table, rates_on, scatter_by_rule, series_of
+from methods.consistency import clopper_pearson, judge_table, judged_series, rates_on, scatter_by_rule
 from methods.errors import InputError
 from methods.protocols import own_rule
 
@@ -34,7 +34,7 @@ def test_each_filling_is_a_series_in_its_own_order() -> None:
 
 def test_one_breakdown_each_on_five_fillings_is_one_series() -> None:
     data = table("ASTM D877 B", [[x] for x in WIDE])
-    (series,) = list(series_of(data))
+    (series,) = list(judged_series(data))
     assert series.kv.tolist() == WIDE and series.fillings == 5
     assert judge_table(data)[0][1].step == "five_more"
 
@@ -42,10 +42,10 @@ def test_one_breakdown_each_on_five_fillings_is_one_series() -> None:
 def test_fillings_over_several_days_are_one_test_unless_their_labels_come_back() -> None:
     days = ["2026-01-12", "2026-01-12", "2026-01-12", "2026-01-13", "2026-01-13"]
     data = table("ASTM D877 B", [[x] for x in WIDE]).assign(tested_on=days)
-    assert [s.kv.size for s in series_of(data)] == [5]
+    assert [s.kv.size for s in judged_series(data)] == [5]
     next_year = data.assign(tested_on="2027-01-12")
     first_year = data.assign(tested_on="2026-01-12")
-    assert [s.kv.size for s in series_of(pd.concat([first_year, next_year], ignore_index=True))] == [5, 5]
+    assert [s.kv.size for s in judged_series(pd.concat([first_year, next_year], ignore_index=True))] == [5, 5]
 
 
 def test_methods_of_one_file_are_judged_each_by_its_own_rule() -> None:

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 import methods
+from methods.answers import MAKERS
 
 ROOT = Path(methods.__file__).parents[1]
 METHODS = sorted((ROOT / "methods").rglob("*.py"))
@@ -84,9 +85,42 @@ def unreached() -> set[str]:
                 used[node.value] += 1
     shown = "".join(p.read_text(encoding="utf-8") for p in (ROOT / "notebooks").glob("*.ipynb"))
     names = {n.name for p in METHODS for n in tree(p).body if isinstance(n, ast.FunctionDef) and n.name[0] != "_"}
-    return {n for n in names - set(methods.__all__) if not used[n] and not re.search(rf"\\b{n}\\b", shown)}
+    return {n for n in names - set(methods.__all__) if not used[n] and not re.search(rf"\b{n}\b", shown)}
 
 
 def test_nothing_public_is_reached_by_tests_alone() -> None:
     found = sorted(unreached())
     assert not found, f"only tests call {found}: show them or drop them"
+
+
+#: A question's answer is named as the function whose result it puts into words; it is found by the type of the result.
+ANSWERS = "methods/answers/"
+
+
+def test_one_name_is_one_thing():
+    """No two public functions or classes of different modules have one name, answers and their questions apart."""
+    places: dict[str, list[str]] = {}
+    for path in METHODS:
+        place = str(path.relative_to(ROOT))
+        for node in tree(path).body:
+            if isinstance(node, (ast.FunctionDef, ast.ClassDef)) and not node.name.startswith("_"):
+                places.setdefault(node.name, []).append(place)
+    twice = {name: found for name, found in places.items() if len([p for p in found if ANSWERS not in p]) > 1}
+    assert not twice, f"one name for two things: {twice}"
+    within = {name: found for name, found in places.items() if len([p for p in found if ANSWERS in p]) > 1}
+    assert not within, f"two answers of one name: {within}"
+
+
+def test_an_answer_named_as_a_question_answers_it():
+    """The exception above is none: an answer of that name takes what the function of that name returns."""
+    makers = {f"{ANSWERS}{module}.py:{function}": kind for kind, (module, function) in MAKERS.items()}
+    questions: dict[str, str] = {}
+    for path in METHODS:
+        place = str(path.relative_to(ROOT))
+        for node in tree(path).body:
+            if isinstance(node, ast.FunctionDef) and ANSWERS not in place and node.returns is not None:
+                questions[node.name] = ast.unparse(node.returns)
+    shared = {key: kind for key, kind in makers.items() if key.split(":")[1] in questions}
+    assert len(shared) >= 8
+    for key, kind in shared.items():
+        assert kind in questions[key.split(":")[1]], f"{key} answers {kind}, not {questions[key.split(':')[1]]}"

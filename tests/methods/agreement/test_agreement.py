@@ -11,7 +11,7 @@ import pytest
 from scipy import stats
 
 from methods.agreement.agreement import STATEMENT, Agreement, compare_methods
-from methods.agreement.laboratories import agreement_distances, crossed, mean_half_width, pivots
+from methods.agreement.laboratories import agreement_distances, crossed, crossed_pivots, mean_half_width
 from methods.agreement.limits import limits_of_agreement, within_variance
 from methods.agreement.lines import deming, passing_bablok
 from methods.answers import answer
@@ -329,7 +329,7 @@ def test_pivots_of_one_part_alone_are_its_exact_limits() -> None:
     oil, lab = np.repeat(np.arange(6), 4), np.tile(np.arange(4), 6)
     found = crossed(rng.normal(0, 2, 24), oil, lab)
     square, df, _ = found.squares[2]
-    drawn = pivots(found)
+    drawn = crossed_pivots(found)
     assert drawn is not None and df == 15
     np.testing.assert_allclose(
         np.quantile(drawn.rest, [0.025, 0.975]), df * square / stats.chi2.ppf([0.975, 0.025], df), rtol=0.03

@@ -16,7 +16,7 @@ import pytest
 
 from dashboard.study import Study
 from methods import InputError, read
-from methods.archive import Archive, gather, list_archive, share
+from methods.archive import Archive, gather_shared, list_archive, share
 from methods.cage import read_in_cage
 from methods.scatter.history import scatter_history
 
@@ -176,7 +176,7 @@ def test_a_folder_of_shared_archives_is_read_as_one(tmp_path: Path) -> None:
     assert set(read(folder, since="2025-02-01").table["tested_on"]) == {"2025-02-10"}
     with pytest.raises(InputError, match="No row has sample 'C'; there are"):
         read(folder, where={"sample": "C"})
-    made = gather(folder, tmp_path / "all.duckdb")
+    made = gather_shared(folder, tmp_path / "all.duckdb")
     columns = ["sample", "filling", "order", "kv", "tested_on"]
     pd.testing.assert_frame_equal(read(made).table[columns], whole.table[columns])
     with Archive(made) as archive:  # an archive like any other

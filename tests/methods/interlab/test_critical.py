@@ -10,12 +10,12 @@ import pytest
 from methods.errors import InputError
 from methods.interlab import (
     cochran_critical,
-    grubbs_critical,
     grubbs_pair_critical,
     mandel_h_critical,
     mandel_k_critical,
 )
-from methods.interlab.critical import cochran_p, grubbs_p, grubbs_pair_p
+from methods.interlab.critical import cochran_p, grubbs_pair_p
+from methods.scatter.outliers import grubbs_critical, grubbs_p
 from tests.reference import agrees, names
 
 
@@ -30,7 +30,7 @@ def test_critical_value(name: str) -> None:
     elif name.startswith("cochran"):
         value = cochran_critical(p, n, 1 - a)
     else:
-        value = grubbs_critical(p, 1 - a, sides=2 if "two_sided" in name else 1)
+        value = grubbs_critical(p, 1 - a, two_sided="two_sided" in name)
     agrees("E06", name, value)
 
 

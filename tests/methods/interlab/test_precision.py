@@ -113,7 +113,7 @@ def invented(seed: int = 1, labs: int = 6, n: int = 4, levels: tuple[float, ...]
 
 def test_limits_cover_the_truth() -> None:
     """The 95 % limits of s_r, s_R and s_L hold the truth about 95 % of the time: unbalanced cells, six laboratories."""
-    from methods.interlab.level import estimate
+    from methods.interlab.level import level_precision
 
     rng = np.random.default_rng(7)
     counts = np.array([2, 3, 4, 4, 5, 6])
@@ -123,7 +123,7 @@ def test_limits_cover_the_truth() -> None:
     for _ in range(turns):
         means = rng.normal(0, 3.0, 6)
         kv = 50 + np.repeat(means, counts) + rng.normal(0, 4.0, counts.sum())
-        level, _ = estimate("x", pd.DataFrame({"laboratory": lab, "value": kv, "withstood": False}), 0.95)
+        level, _ = level_precision("x", pd.DataFrame({"laboratory": lab, "value": kv, "withstood": False}), 0.95)
         hits += [
             level.s_r_low <= 4 <= level.s_r_high,
             level.s_R_low <= 5 <= level.s_R_high,

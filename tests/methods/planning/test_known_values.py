@@ -13,7 +13,7 @@ from methods import InputError
 from methods.planning.equivalence_plan import plan_equivalence, power_equivalence
 from methods.planning.order_statistics import size_one_sided
 from methods.planning.percentile_plan import plan_percentile
-from methods.planning.spread_plan import plan_sd, power_of_f, sd_factors
+from methods.planning.spread_plan import plan_sd, power_of_f, sd_limit_factors
 from methods.planning.tolerance import tolerance_one_sided
 from methods.scatter.free_limits import free_limits, quantile_ranks
 from methods.scatter.one_oil import one_oil
@@ -58,7 +58,7 @@ def test_spread(name):
         kind = "upper_one_sided" if name.startswith("n_onesided") else "upper"
         found = plan_sd(room, kind=kind).breakdowns
     else:
-        found = sd_factors(int(re.search(r"n(\d+)", name)[1]) - 1)
+        found = sd_limit_factors(int(re.search(r"n(\d+)", name)[1]) - 1)
     agrees("G04", name, found)
 
 
@@ -136,7 +136,7 @@ def test_lowest_of_many_by_arithmetic(share, n):
 
 @pytest.mark.parametrize(("n", "low", "high"), [(5, 0.60, 2.87), (6, 0.62, 2.45), (10, 0.69, 1.83), (30, 0.80, 1.34)])
 def test_sd_limits_of_the_trade(n, low, high):
-    assert sd_factors(n - 1) == pytest.approx((low, high), abs=0.006)
+    assert sd_limit_factors(n - 1) == pytest.approx((low, high), abs=0.006)
 
 
 def test_power_of_equivalence_by_simulation():

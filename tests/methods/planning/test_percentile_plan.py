@@ -13,7 +13,7 @@ from scipy import stats
 from methods import InputError, fit_many
 from methods.planning.inputs import scatter
 from methods.planning.percentile_plan import plan_percentile
-from methods.planning.percentile_width import Percentile, nested_half_width
+from methods.planning.percentile_width import PlannedPercentile, nested_half_width
 from methods.planning.pivots import weibull_pivots
 from tests.reference import agrees, expected, names
 
@@ -99,13 +99,13 @@ def test_points_of_the_weibull_table(shape, cov, point):
     exact = law.std() / law.mean()
     assert exact == pytest.approx(cov, abs=6e-4)
     assert law.ppf(0.01) / law.mean() == pytest.approx(point, abs=0.006)
-    ours = Percentile("weibull", 0.01, 0.95, scatter(exact, None), 1).point()
+    ours = PlannedPercentile("weibull", 0.01, 0.95, scatter(exact, None), 1).point()
     assert ours == pytest.approx(law.ppf(0.01) / law.mean(), rel=1e-6)
 
 
 @pytest.mark.parametrize("family", ["normal", "lognormal", "gumbel_min"])
 def test_points_of_the_other_families(family):
-    ours = Percentile(family, 0.05, 0.95, scatter(0.2, None), 1).point()
+    ours = PlannedPercentile(family, 0.05, 0.95, scatter(0.2, None), 1).point()
     spread = math.sqrt(math.log1p(0.04))
     scale = 0.2 * math.sqrt(6) / math.pi
     law = {
@@ -132,8 +132,8 @@ def test_known_scatter_by_simulation():
 
 
 def test_fillings_reduce_to_the_simple_case_and_cover():
-    flat = Percentile("normal", 0.01, 0.95, scatter(0.15, None, between_cov=0.0), 3)
-    simple = Percentile("normal", 0.01, 0.95, scatter(0.15, None), 3)
+    flat = PlannedPercentile("normal", 0.01, 0.95, scatter(0.15, None, between_cov=0.0), 3)
+    simple = PlannedPercentile("normal", 0.01, 0.95, scatter(0.15, None), 3)
     assert nested_half_width(flat, 30, 1) == pytest.approx(simple.half_width(30), rel=0.02)
     plan = plan_percentile(0.15, 0.01, 0.10, between_cov=0.05)
     assert plan.half_width_percent <= 10 and plan.fillings > 1 and plan.half_width_known_percent < 10

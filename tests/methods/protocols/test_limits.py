@@ -10,10 +10,10 @@ from methods.errors import InputError
 from methods.protocols import (
     CHECK,
     by_key,
-    compare,
+    check_comparable,
+    comparable_limits,
     limit_for,
     limit_table,
-    limits_for,
     load_limits,
     precision_statements,
     recognise,
@@ -70,11 +70,11 @@ def test_the_edition_in_force_ships_empty() -> None:
 
 def test_a_result_of_the_same_method_is_compared() -> None:
     protocol = recognise("IEC 60156")
-    found = compare(limit_for("iec_60422_2013/b_poor"), protocol)
+    found = check_comparable(limit_for("iec_60422_2013/b_poor"), protocol)
     assert found.limit_kv == 40 and found.boundary == "not stated" and CHECK in found.sentence
     assert "settle it first" in found.sentence
-    assert compare(limit_for("iec_60296/treated"), recognise("VDE 0370")).boundary == "passes"
-    assert compare(limit_for("astm_d3487/d877"), recognise("D877 B")).limit_kv == 30
+    assert check_comparable(limit_for("iec_60296/treated"), recognise("VDE 0370")).boundary == "passes"
+    assert check_comparable(limit_for("astm_d3487/d877"), recognise("D877 B")).limit_kv == 30
 
 
 @pytest.mark.parametrize(
@@ -92,7 +92,7 @@ def test_a_result_of_the_same_method_is_compared() -> None:
 )
 def test_refusals(limit: str, text: str, said: str) -> None:
     with pytest.raises(InputError, match=said):
-        compare(limit_for(limit), recognise(text))
+        check_comparable(limit_for(limit), recognise(text))
 
 
 OWN = """
@@ -119,16 +119,16 @@ def test_limits_of_ones_own_bound_to_an_edition(tmp_path: Path, monkeypatch: pyt
     limit = limit_for("house/drum")
     assert (limit.kv.value, limit.kv.mark, limit.boundary) == (42, "own copy", "fails")
     for good in (recognise("IEC 60156:2018"), by_key("iec_60156_2018")):
-        assert compare(limit, good).limit_kv == 42
+        assert check_comparable(limit, good).limit_kv == 42
     with pytest.raises(InputError, match="states none"):
-        compare(limit, recognise("IEC 60156"))
+        check_comparable(limit, recognise("IEC 60156"))
     with pytest.raises(InputError, match="states none"):
-        compare(limit, recognise("EN 60156"))
+        check_comparable(limit, recognise("EN 60156"))
     with pytest.raises(InputError, match="result is by 1995"):
-        compare(limit, recognise("IEC 60156:1995"))
+        check_comparable(limit, recognise("IEC 60156:1995"))
     with pytest.raises(InputError, match="neither the limit"):
-        compare(limit_for("house/open"), recognise("D1816"))
-    keys = [x.key for x in limits_for(by_key("iec_60156_2018"))]
+        check_comparable(limit_for("house/open"), recognise("D1816"))
+    keys = [x.key for x in comparable_limits(by_key("iec_60156_2018"))]
     assert "house/drum" in keys and "iec_60422_2013/b_poor" in keys and "iec_60422_2013/g_action" not in keys
 
 

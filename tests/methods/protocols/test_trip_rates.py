@@ -11,7 +11,7 @@ from scipy import special, stats
 from methods.errors import InputError
 from methods.families import weibull_shape_for_cov
 from methods.protocols import load_rules, own_rule, rule_effect, trip_rate
-from methods.protocols.assumed import FAMILIES, Scatter
+from methods.protocols.assumed import FAMILIES, AssumedScatter
 
 LONG = os.environ.get("GAPSHIFT_LONG") == "1"
 REPETITIONS = 1_000_000 if LONG else 60_000
@@ -129,7 +129,7 @@ def test_weibull_shape_of_a_cov(shape: int, cov: float) -> None:
 
 @pytest.mark.parametrize("family", FAMILIES)
 def test_scatter_is_what_it_says(family: str) -> None:
-    scatter = Scatter(family, 0.2)
+    scatter = AssumedScatter(family, 0.2)
     low, high = scatter.range_of_support()
     x = np.linspace(low, high, 40_001)
     density = scatter.pdf(x)

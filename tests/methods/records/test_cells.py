@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from methods.records.cells import BLANK, NO_BREAKDOWN, REFUSED, VALUE, WITHSTOOD, normalise, number, parse
+from methods.records.cells import BLANK, NO_BREAKDOWN, REFUSED, VALUE, WITHSTOOD, normalise, parse, parse_number
 
 
 @pytest.mark.parametrize(
@@ -139,7 +139,7 @@ def test_what_is_no_voltage_is_refused_with_its_rule(text: str, words: str) -> N
     ],
 )
 def test_a_single_mark_before_three_digits_follows_the_decimal_mark(text: str, decimal: str, value: float) -> None:
-    assert number(text, decimal) == pytest.approx(value)
+    assert parse_number(text, decimal) == pytest.approx(value)
 
 
 def test_more_words_for_withstood_can_be_given() -> None:

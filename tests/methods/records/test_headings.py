@@ -7,12 +7,21 @@ import pytest
 
 from methods.errors import InputError
 from methods.records import COLUMNS, as_table, resolve_column
-from methods.records.headings import fold, heading, is_label, is_time, plain_stirring, summary_label, vocabulary, word
+from methods.records.headings import (
+    fold,
+    is_label,
+    is_time,
+    plain_stirring,
+    read_heading,
+    summary_label,
+    vocabulary,
+    word,
+)
 
 
 @pytest.mark.parametrize("name", COLUMNS)
 def test_a_contract_name_means_itself(name: str) -> None:
-    assert heading(name).name == name
+    assert read_heading(name).name == name
 
 
 def test_no_spelling_stands_twice() -> None:
@@ -68,7 +77,7 @@ def test_no_spelling_stands_twice() -> None:
     ],
 )
 def test_spellings(text: str, name: str | None, unit: str | None) -> None:
-    read = heading(text)
+    read = read_heading(text)
     assert read.name == name
     if name is not None:
         assert read.unit == unit
@@ -95,7 +104,7 @@ def test_spellings(text: str, name: str | None, unit: str | None) -> None:
     ],
 )
 def test_numbered_headings(text: str) -> None:
-    assert heading(text).shot == 3
+    assert read_heading(text).shot == 3
 
 
 @pytest.mark.parametrize(
@@ -115,8 +124,8 @@ def test_numbered_headings(text: str) -> None:
     ],
 )
 def test_summaries_are_no_breakdowns(text: str, what: str) -> None:
-    assert heading(text).summary == what
-    assert heading(text).name is None
+    assert read_heading(text).summary == what
+    assert read_heading(text).name is None
 
 
 def test_row_labels_that_sum_up() -> None:
@@ -127,8 +136,12 @@ def test_row_labels_that_sum_up() -> None:
 
 
 def test_times_and_labels() -> None:
-    assert is_time(heading("minutes")) and is_time(heading("Time to breakdown (h)")) and not is_time(heading("kV"))
-    assert is_label(heading("index")) and not is_label(heading("Yield"))
+    assert (
+        is_time(read_heading("minutes"))
+        and is_time(read_heading("Time to breakdown (h)"))
+        and not is_time(read_heading("kV"))
+    )
+    assert is_label(read_heading("index")) and not is_label(read_heading("Yield"))
 
 
 @pytest.mark.parametrize(

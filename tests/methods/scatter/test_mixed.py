@@ -146,7 +146,7 @@ def test_numerical_information_agrees_with_the_exact_one():
     y, x, code = two_levels(rng, (30, 30), (3, 5, 8), 2.0)
     criterion = Criterion(collapse(y, x, [code], np.zeros(len(y), int)))
     estimate = minimise(criterion)
-    exact, rough = degrees.precision(criterion, estimate), degrees._numerical(criterion, estimate)
+    exact, rough = degrees.fixed_effects(criterion, estimate), degrees._numerical(criterion, estimate)
     row = np.array([0.0, 1.0])
     assert rough.degrees(row) == pytest.approx(exact.degrees(row), rel=0.1)  # observed against expected information
     assert rough.covariance == pytest.approx(exact.covariance, rel=1e-9)

@@ -14,7 +14,7 @@ from methods.shifts.comparisons import adjust_p, games_howell, holm, tukey, tuke
 from methods.shifts.two_sample import (
     kruskal,
     levene,
-    one_way,
+    means_test,
     rank_test,
     t_from_summary,
 )  # fmt: skip
@@ -67,11 +67,11 @@ def test_mileage_from_summary(name: str) -> None:
 def test_gear_scatter(name: str) -> None:
     """NIST/SEMATECH e-Handbook 1.3.5.10 and 1.3.5.7."""
     groups = [g.to_numpy() for _, g in data("F03_nist_gear.csv").groupby("batch")["diameter"]]
-    welch = one_way(*groups, equal_sd=False)
+    welch = means_test(*groups, equal_sd=False)
     found = {
         "levene_median_W": levene(*groups).value, "levene_median_p": levene(*groups).p_value,
         "levene_mean_W": levene(*groups, center="mean").value,
-        "kruskal_H": kruskal(*groups).value, "oneway_F": one_way(*groups).value,
+        "kruskal_H": kruskal(*groups).value, "oneway_F": means_test(*groups).value,
         "welch_anova_F": welch.value, "welch_anova_df2": welch.df2, "welch_anova_p": welch.p_value,
     }  # fmt: skip
     agrees("F03", name, found[name])
@@ -146,7 +146,7 @@ def test_tukey_plant_growth(name: str) -> None:
     """R TukeyHSD; scipy.stats.tukey_hsd live."""
     groups = plant_groups()
     table = plant_table("tukey")
-    anova = one_way(*groups.values())
+    anova = means_test(*groups.values())
     found = {
         "anova_F": anova.value, "anova_p": anova.p_value,
         "tukey_diff": table["difference"], "tukey_lwr": table["low"], "tukey_upr": table["high"],

@@ -8,7 +8,7 @@ import pytest
 
 from methods import choose, read, shift
 from methods.errors import InputError, NotEstimable
-from methods.records.saturation import SATURATION, liquid_of, saturation
+from methods.records.saturation import SATURATION, saturation, solubility_liquid
 from methods.shifts import confounding
 from methods.shifts.filling_model import Sums, fit_fillings
 from methods.water import relative_saturation
@@ -34,7 +34,11 @@ def wet(dry: float = 8.0, moist: float = 35.0, seed: int = 0, slope: float = -0.
 def test_the_column_is_water_over_what_dissolves() -> None:
     found = saturation(wet())
     assert found.iloc[0] == pytest.approx(100 * relative_saturation(wet()["water_mg_kg"].iloc[0], 22.0))
-    assert [liquid_of(f) for f in ("Mineral oil", "natural-ester", "silicone")] == ["mineral", "natural_ester", None]
+    assert [solubility_liquid(f) for f in ("Mineral oil", "natural-ester", "silicone")] == [
+        "mineral",
+        "natural_ester",
+        None,
+    ]
     unnamed = wet().drop(columns="fluid")
     assert saturation(unnamed).isna().all()  # the liquid is not guessed
     assert saturation(unnamed, "mineral").notna().all()
