@@ -343,6 +343,17 @@ class Study(param.Parameterized):
         hits = column[(texts(column) == self.reference).to_numpy()]
         return hits.iloc[0] if len(hits) else None
 
+    @property
+    def set_aside(self) -> pd.DataFrame:
+        """The rows that the filters leave out: earlier tests, from which scatter can be borrowed."""
+        whole = self.everything
+        if not self.filters:
+            return whole.iloc[:0]
+        key = ("set aside", self.fingerprint, self.by if JOIN in self.by else "")
+        return remember(
+            key, lambda: whole[~_matches(whole, self.exclusions) & ~self._kept_by(())].reset_index(drop=True)
+        )
+
     def excluded(self) -> pd.Series:
         """Boolean, one entry a row of :attr:`everything`: True where an exclusion takes the row out."""
         return _matches(self.everything, self.exclusions)

@@ -135,13 +135,13 @@ def prove_oil(
     true = mu + sigma * np.asarray(wanted, dtype=float)
     true = np.exp(true) if fam.log else true
     shared = (fam.name, mu, sigma, share, code, len(x), ceiling, confidence, tuple(percentiles), true)
-    hits = _counted(_oil_piece, shared, repetitions, rng, progress, executor)
+    hits = counted(_oil_piece, shared, repetitions, rng, progress, executor)
     named = [] if fam.name != "normal" else [count("mean", confidence, hits[:, 0])]
     rows = [count(f"{100 * p:g} % point", confidence, hits[:, 1 + j]) for j, p in enumerate(percentiles)]
     return proof([*named, *rows], _design(code, len(x), share, sigma, fam.title, ceiling))
 
 
-def _counted(
+def counted(
     function: Callable[..., Array], shared: tuple[Any, ...], repetitions: int, rng: Any, progress: Progress | None,
     executor: Executor | None,
 ) -> Array:  # fmt: skip
@@ -277,7 +277,7 @@ def prove_design(
         Computes the pieces elsewhere; without it they are computed here.
     """
     k, n = fillings, breakdowns_per_filling
-    found = _counted(_design_piece, (k, n, within_cov, between_cov, confidence), repetitions, rng, progress, executor)
+    found = counted(_design_piece, (k, n, within_cov, between_cov, confidence), repetitions, rng, progress, executor)
     holds = found[:, 0]
     narrow = found[:, 1] <= 100 * half_width if half_width is not None else np.full(repetitions, np.nan)
     rows = [count("mean", confidence, holds)]

@@ -11,6 +11,7 @@ from dashboard.commands.common import (
     add_reading_options,
     columns,
     emit,
+    history_of,
     kilovolts,
     open_records,
     percentage,
@@ -35,6 +36,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--within", metavar="COLUMN", action="append", default=[],
         help="compare only where this is equal, as the sample must be; may be repeated",
     )  # fmt: skip
+    parser.add_argument(
+        "--history", metavar="FILE", action="append",
+        help="earlier tests of the laboratory: their scatter between fillings serves a level with one filling",
+    )  # fmt: skip
     add_json(parser)
 
 
@@ -44,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
 
     result = equivalence(
         open_records(args), args.by, margin=args.margin, margin_kv=args.margin_kv, reference=args.reference,
-        confidence=args.confidence, within=args.within,
+        confidence=args.confidence, within=args.within, history=history_of(args),
     )  # fmt: skip
     document = as_json(result)
     emit(args, document, text(document))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from typing import Any
 
 from dashboard.commands.common import (
@@ -12,6 +13,7 @@ from dashboard.commands.common import (
     amount,
     emit,
     executor_of,
+    history_of,
     kilovolts,
     open_records,
     percentage,
@@ -21,8 +23,9 @@ from dashboard.commands.common import (
 )
 from dashboard.commands.examples import kinds_of
 from dashboard.commands.plan_study import add_round, add_study, run_round, run_study
+from dashboard.commands.progress import progress
 from methods.errors import InputError
-from methods.result import as_json
+from methods.result import Caution, as_json
 
 NAME = "plan"
 HELP = "how many breakdowns and fillings it takes: for a mean, a difference, a percentile, a decision"
@@ -42,9 +45,12 @@ def _correlation(text: str) -> float:
 
 def _scatter_options(parser: argparse.ArgumentParser, *, serial: bool = True, mean: bool = True) -> None:
     group = parser.add_argument_group("scatter")
-    either = group.add_mutually_exclusive_group(required=True)
+    either = group.add_mutually_exclusive_group()
     either.add_argument("--cov", type=percentage, metavar="15%", help="scatter of breakdowns, per cent of the mean")
     either.add_argument("--sd", type=kilovolts, metavar="KV", help="scatter of breakdowns, kV")
+    group.add_argument(
+        "--history", metavar="FILE", action="append", help="earlier tests: their scatter within and between fillings"
+    )
     both = group.add_mutually_exclusive_group()
     both.add_argument("--between-cov", type=percentage, metavar="5%", help="scatter between fillings, per cent")
     both.add_argument("--between-sd", type=kilovolts, metavar="KV", help="scatter between fillings, kV")
@@ -95,6 +101,7 @@ def _add_difference(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--one-sided", action="store_true", help="only one direction matters")
     parser.add_argument("--paired", action="store_true", help="the same samples are tested under both conditions")
     _design_options(parser)
+    add_proof(parser)
 
 
 def _add_percentile(parser: argparse.ArgumentParser) -> None:
@@ -106,6 +113,7 @@ def _add_percentile(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--assurance", type=probability, metavar="90%", help="how sure it will be that narrow")
     parser.add_argument("--seed", type=int, default=20250101, help="seed of the simulated plans")
     _design_options(parser)
+    add_proof(parser)
 
 
 def _add_decision(parser: argparse.ArgumentParser) -> None:
@@ -117,6 +125,7 @@ def _add_decision(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--confidence", type=probability, default=0.95, metavar="95%", help="of the guarded rule")
     parser.add_argument("--known", action="store_true", help="the guarded rule uses scatter known from history")
     _design_options(parser)
+    add_proof(parser)
 
 
 def _add_equivalence(parser: argparse.ArgumentParser) -> None:
@@ -132,6 +141,7 @@ def _add_equivalence(parser: argparse.ArgumentParser) -> None:
         "--confidence", type=probability, default=0.95, metavar="95%", help="of each one-sided test (95%%)"
     )
     _design_options(parser)
+    add_proof(parser)
 
 
 def _add_sd(parser: argparse.ArgumentParser) -> None:
@@ -155,6 +165,7 @@ def _add_design(parser: argparse.ArgumentParser) -> None:
     _scatter_options(parser)
     _confidence(parser)
     parser.add_argument("--known", action="store_true", help="plan for scatter known from history")
+    add_proof(parser)
 
 
 def _add_pilot(parser: argparse.ArgumentParser) -> None:
@@ -286,7 +297,10 @@ def run(args: argparse.Namespace) -> int:
         return (run_study if args.kind == "study" else run_round)(args)
     if getattr(args, "by", None):
         return _by_group(args)
+    past = _from_history(args)
     result = getattr(plan, args.kind)(**_options(args))
+    if past is not None:
+        result = replace(result, cautions=(past, *result.cautions))
     text = told([result])
     if not getattr(args, "prove", None):
         emit(args, result, "\n\n".join(text))
@@ -296,23 +310,40 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
+def _from_history(args: argparse.Namespace) -> Caution | None:
+    """Take the scatter of earlier tests for that of the plan, and say so; nothing where none are named."""
+    if not hasattr(args, "history"):
+        return None
+    given = [bool(args.history), args.cov is not None, args.sd is not None]
+    if sum(given) != 1:
+        raise InputError("Say the scatter of breakdowns by one of --cov, --sd and --history.", column="cov")
+    if not args.history:
+        return None
+    from methods.scatter.history import scatter_history
+
+    if args.between_cov is not None or args.between_sd is not None:
+        raise InputError("--history gives the scatter between fillings too: leave --between-cov and --between-sd out.")
+    found = scatter_history(history_of(args))
+    args.cov, args.between_cov = found.within_cov, found.between_cov
+    return Caution("history", found.sentence)
+
+
 def _proof(args: argparse.Namespace, made: Any) -> Any:
-    """What the planned design delivers: benches of the planned scatter, judged by the limits of the analysis."""
-    from methods.prove import prove_design
+    """What the plan delivers: benches of the planned scatter, judged by the analysis that will judge the real one."""
+    from methods.prove_plans import prove_plan
 
     unit = 1.0 if args.cov is not None else args.mean
     if unit is None:
         raise InputError("--prove beside --sd needs --mean.")
-    if args.serial_correlation or args.known:
+    if getattr(args, "serial_correlation", None) or getattr(args, "known", False):
         raise InputError("--prove draws independent breakdowns and counts the bench's own limits: leave out the rest.")
-    scatter = (args.cov if args.cov is not None else args.sd) / unit
-    between = _either(args.between_cov, args.between_sd, args) or 0.0
-    width = _in_unit(args, args.half_width, "--half-width")
-    with executor_of(args) as executor:
-        return prove_design(
-            made.fillings, made.breakdowns_per_filling, within_cov=scatter, between_cov=between,
-            half_width=None if width is None else width / unit, confidence=args.confidence, repetitions=args.prove,
-            rng=args.rng, executor=executor,
+    width = _in_unit(args, getattr(args, "half_width", None), "--half-width")
+    with executor_of(args) as executor, progress("Proof") as tell:
+        return prove_plan(
+            made, cov=(args.cov if args.cov is not None else args.sd) / unit,
+            between_cov=_either(args.between_cov, args.between_sd, args),
+            half_width=None if width is None else width / unit, repetitions=args.prove, rng=args.rng,
+            executor=executor, progress=tell,
         )  # fmt: skip
 
 

@@ -25,7 +25,7 @@ from methods.errors import InputError
 from methods.result import Caution
 
 #: Where the scatter between fillings comes from when the oil's own few fillings hardly show it.
-BORROW = {"": "from nowhere", "study": "from the other oils"}
+BORROW = {"": "from nowhere", "study": "from the other oils", "aside": "from tests filtered out"}
 #: What may make the verdict none at all comes first.
 GRAVEST = ("departs_from_method", "limit_method_unknown", "liquid_unknown")
 #: Most cases that the plot shows; the table has them all.
@@ -210,6 +210,17 @@ class Page(StudyPage):
             "poor_below": self.poor_kv or None,
         }  # fmt: skip
 
+    def _lenders(self) -> Any:
+        """What lends scatter: the other oils, or the tests that the filters leave out."""
+        if self.borrow != "aside":
+            return self.borrow or None
+        if not len(self.study.set_aside):
+            raise Empty(
+                "No tests are filtered out that could lend their scatter.",
+                "Open the earlier tests beside these, and filter to the new ones on the Records page.",
+            )
+        return self.study.set_aside
+
     def _settings(self) -> dict[str, Any]:
         return {
             **self._limit(), "rule": self.rule, "confidence": self.study.confidence, "risk": self.risk / 100,
@@ -221,10 +232,11 @@ class Page(StudyPage):
         from methods.planning import decide_all
 
         selection, settings = self.study.selection, self._settings()
+        lent = settings | {"history": self._lenders()}
 
         def work(progress: Progress) -> Any:
             try:
-                return decide_all(selection, progress=progress.step, **settings)
+                return decide_all(selection, progress=progress.step, **lent)
             except InputError as error:
                 return str(error)  # that too is the answer for these records
 
@@ -295,6 +307,10 @@ class Page(StudyPage):
             "confidence": self.study.confidence, "between_sd": self.between_kv or None, "own": self.own_sources,
             "result": self.study.result,
         }  # fmt: skip
+        if self.borrow == "aside":
+            from methods.scatter.history import scatter_history
+
+            bench["history"] = self.kept("lent", lambda: scatter_history(self._lenders(), self.study.selection))
         if self.voltmeter:
             bench["voltmeter_percent"] = self.voltmeter
         gap = self._gap(chosen.label)

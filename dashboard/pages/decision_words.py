@@ -32,8 +32,9 @@ asks it of the lowest breakdown: the more breakdowns, the more often a good oil 
 
 **Probability that the true mean reaches the limit**: beforehand every mean counts as equally likely, and the SD between
 fillings as lying anywhere between none and twice that within a filling (ISO/IEC Guide 98-4). Scatter can be borrowed
-from the other oils instead: one to three fillings hardly show how fillings differ. **Wrong verdict**: the probability
-that the verdict given is not that of the true mean.
+from the other oils instead, or from the tests that the filters leave out (earlier ones, opened beside these): one to
+three fillings hardly show how fillings differ. **Wrong verdict**: the probability that the verdict given is not that of
+the true mean.
 
 **Guard band**: how far above the limit the mean must lie, so that a pass is wrong with no more than the risk chosen.
 

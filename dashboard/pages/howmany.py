@@ -12,12 +12,13 @@ import param
 
 from dashboard import parts, words
 from dashboard.cache import known, remember
-from dashboard.jobs import Runner
+from dashboard.jobs import Progress, Runner
 from dashboard.pages.aside import Aside
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.howmany_start import Start, safely, scatter_table
 from dashboard.pages.howmany_words import COLUMNS, FAMILIES, GOALS, HELP, INTERVALS, RULES
 from methods.answers import answer
+from methods.answers.heads import OWN
 from methods.errors import InputError
 from methods.result import Caution
 
@@ -401,10 +402,45 @@ class Page(StudyPage):
             "After the breakdowns that one series has: how many more give the half-width wanted.",
             self._series, table=("howmany_rules", "How honest the two ways to stop are"), columns=COLUMNS,
         )  # fmt: skip
-        return [self._next]
+        prover = Runner("Carry it out", self._ask_proof, self._proved, "2,000 invented benches, in seconds.")
+        self._proof = Aside(
+            "Does the plan deliver?",
+            "The plan is carried out on invented oils of this scatter and judged as yours will be; counted is how "
+            "often its limits hold the truth, and how often it gives what it promises.",
+            prover, table=("howmany_proof", "Counted"), columns=OWN["decision"],
+        )  # fmt: skip
+        return [self._next, self._proof]
+
+    def _ask_proof(self) -> tuple[Any, Hashable]:
+        """The plan as it stands, carried out as a job."""
+        from methods.prove_plans import prove_plan
+
+        start, records = self._start(), bool(len(self.study.table))
+        here = self.kept("standing", self._standing) if records else None
+        if self.goal in ("mean", "decision") and self.interval == "known":
+            raise InputError(
+                "Counted are limits by the bench's own scatter: choose “Goes by: the bench's own interval”."
+            )
+        made = self._plan(start, here)
+
+        def work(progress: Progress) -> Any:
+            return made.sentence, prove_plan(made, cov=start.cov, between_cov=start.between_cov, progress=progress.step)
+
+        return work, (self.KEY, "proof", made.sentence, start.cov, start.between_cov, self.study.confidence)
+
+    def _proved(self, given: Any) -> None:
+        self._proved_plan, found = given
+        alone = Caution("independent", "Breakdowns of a filling are drawn without the correlation of neighbours.")
+        notes = (alone,) if self._start().serial_correlation else ()
+        self._proof.tell(found.sentence, notes, pd.DataFrame([vars(r) for r in found.rows]))
+
+    _proved_plan = ""
 
     def _showing(self, result: Answer) -> Iterator[None]:
         yield from super()._showing(result)
+        if self._proved_plan != result.plan.sentence or not self._proof.visible:
+            self._proved_plan = ""
+            self._proof.tell("")
         if result.step is not None:
             made = answer(result.step)
             self._next.tell(made.sentence, made.cautions, made.table("howmany_rules").frame)
@@ -416,6 +452,7 @@ class Page(StudyPage):
     def _say(self, what: Any) -> None:
         super()._say(what)
         self._next.hide()
+        self._proof.hide()
 
     # ------------------------------------------------------------- what is shown
 

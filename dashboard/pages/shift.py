@@ -20,7 +20,7 @@ from dashboard.levels import level_text
 from dashboard.pages import glance
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.shift_more import PROVED, RESAMPLES, Counted, Design, Whole
-from dashboard.pages.shift_words import COLUMNS, HELP, LIQUIDS, MODELS, PAIRS
+from dashboard.pages.shift_words import BORROW, COLUMNS, HELP, LIQUIDS, MODELS, PAIRS
 from methods.answers import answer
 from methods.columns import QUANTITIES
 from methods.procedures import parts_of
@@ -48,7 +48,19 @@ class Page(StudyPage):
     HELP = HELP
     READINGS = True
     FOLLOWS = ("by", "reference", "confidence")
-    INPUTS = ("scale", "model", "factors", "covariates", "liquid", "ratio", "margin", "pairs", "others", "within")
+    INPUTS = (
+        "scale",
+        "model",
+        "factors",
+        "covariates",
+        "liquid",
+        "ratio",
+        "margin",
+        "pairs",
+        "others",
+        "within",
+        "borrow",
+    )
     COLUMNS = COLUMNS
 
     scale: param.Selector[str] = param.Selector(
@@ -69,6 +81,9 @@ class Page(StudyPage):
         bounds=(0, 50),
         softbounds=(0, 20),
         doc="Largest shift that would not matter, % of the reference; empty: not asked.",
+    )
+    borrow: param.Selector[str] = param.Selector(
+        default="", objects=list(BORROW), doc="Whose scatter serves a level with one filling."
     )
     others = param.Boolean(False, doc="Rank tests and tests over all levels, oil by oil.")
     pairs: param.Selector[str] = param.Selector(
@@ -112,6 +127,8 @@ class Page(StudyPage):
             self._taken_out, self._lines,
             self.select("liquid", "Water dissolves as in", LIQUIDS, "For the relative saturation: the file's fluid "
                         "says, unless you do."),
+            self.select("borrow", "One filling borrows", BORROW, "Scatter between fillings that a level with one "
+                        "filling cannot show."),
             self.switch("ratio", "As a ratio (log kV)", "Suits scatter that grows with the voltage."),
             self.select("pairs", "Also every pair", PAIRS, "With a correction for looking at many pairs."),
         ]), ("Other tests", lambda: [
@@ -172,10 +189,23 @@ class Page(StudyPage):
         settings = self._settings()
         glance.prepared(self)
         shift = self._shift()
-        agree = self.kept("equivalence", self._equivalence, self.margin, *settings) if self.margin else None
+        agree = (
+            self.kept("equivalence", self._equivalence, self.margin, self.borrow, *settings) if self.margin else None
+        )
         pairs, refused = self.kept("pairs", self._pairs, self.pairs, *settings) if self.pairs != "none" else (None, "")
         others, why = self.kept("others", self._others, *settings) if self.others else (None, "")
         return Answer(shift, agree, pairs, refused, others, why)
+
+    def _history(self) -> Any:
+        """The tests that the filters leave out, where they lend their scatter."""
+        if self.borrow != "aside":
+            return None
+        if not len(self.study.set_aside):
+            raise Empty(
+                "No tests are filtered out that could lend their scatter.",
+                "Open the earlier tests beside these, and filter to the new ones on the Records page.",
+            )
+        return self.study.set_aside
 
     def _common(self) -> dict[str, Any]:
         return {"confidence": self.study.confidence, "within": self._held()}
@@ -184,16 +214,16 @@ class Page(StudyPage):
         mixed = self.model == "mixed"
         factors = tuple(self._held("factors")) if mixed else ()
         lines = tuple(q for q in self.covariates if q in self._quantities()) if mixed else ()
-        return (self.model, self.ratio, factors, lines, self.liquid, *self._settings())
+        return (self.model, self.ratio, factors, lines, self.liquid, self.borrow, *self._settings())
 
     def _shift_job(self) -> Callable[[], Any]:
         from methods.shifts import shift
 
         study = self.study
-        model, ratio, factors, lines, liquid, *_ = self._model_settings()
+        model, ratio, factors, lines, liquid, _, *_ = self._model_settings()
         return partial(
             shift, study.selection, study.by, reference=study.reference_value, model=model, factors=factors, log=ratio,
-            covariates=lines, liquid=liquid or None, **self._common(),
+            covariates=lines, liquid=liquid or None, history=self._history(), **self._common(),
         )  # fmt: skip
 
     def _shift(self) -> Any:
@@ -216,6 +246,7 @@ class Page(StudyPage):
             study.by,
             margin=(self.margin or 0) / 100,
             reference=study.reference_value,
+            history=self._history(),
             **self._common(),
         )
 
@@ -273,15 +304,15 @@ class Page(StudyPage):
 
         study, within = self.study, self._held()
         selection, by, reference, confidence = study.selection, study.by, study.reference_value, study.confidence
-        log = self.ratio
+        log, history = self.ratio, self._history()
 
         def work(progress: Progress) -> Any:
             return prove_shift(
-                selection, by, reference=reference, confidence=confidence, within=within, log=log, repetitions=PROVED,
-                progress=progress.step,
+                selection, by, reference=reference, confidence=confidence, within=within, log=log, history=history,
+                repetitions=PROVED, progress=progress.step,
             )  # fmt: skip
 
-        return work, self._key("proof", log, *self._settings())
+        return work, self._key("proof", log, self.borrow, *self._settings())
 
     def _ask_design(self) -> tuple[Any, Hashable]:
         from methods.shifts import confounding

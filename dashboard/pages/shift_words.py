@@ -5,6 +5,8 @@ from __future__ import annotations
 from methods.answers.heads import OWN
 from methods.answers.shift import PROCEDURES
 
+#: Whose scatter serves a level with one filling.
+BORROW = {"": "from these tests", "aside": "and from tests filtered out"}
 MODELS = {"filling_means": "filling means", "mixed": "mixed model"}
 
 
@@ -15,7 +17,8 @@ levels the shift is taken oil by oil and averaged.
 
 **Which oils.** With three oils or more the limits are for *oils like these*: the shift may differ from oil to oil, and
 the oils are the unit. The limits *for exactly these oils* stand beside. With one or two oils there are only the
-latter. A level with one filling borrows its scatter from the rest of the file; with nothing to borrow it has no limits.
+latter. A level with one filling borrows its scatter from the rest of the file, and if you say so from the tests that
+the filters leave out, such as earlier ones opened beside these; with nothing to borrow it has no limits.
 
 **Limits** hold the true shift as often as the confidence says, each level by itself. **p** is adjusted for the number
 of levels (Holm), so that a comparison of many does not find something by luck.

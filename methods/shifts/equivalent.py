@@ -12,6 +12,7 @@ from methods.confidence import check_confidence
 from methods.errors import InputError, NotEstimable
 from methods.result import Caution, Shown
 from methods.shifts import cautions as say
+from methods.shifts.borrowed import history_cells
 from methods.shifts.compare import Comparison, compare
 from methods.shifts.difference import Difference
 from methods.shifts.pairing import CodedRows, choose_reference, layout
@@ -135,6 +136,7 @@ def equivalence(
     reference: Any = None,
     confidence: float = 0.95,
     within: Sequence[str] = (),
+    history: Any = None,
 ) -> Equivalence:
     """Test whether each level agrees with the reference within a margin.
 
@@ -149,6 +151,8 @@ def equivalence(
         In kV, instead.
     confidence : float
         1 - alpha of each one-sided test; the limits are at 1 - 2 alpha. Above 0.5.
+    history : Records or DataFrame, optional
+        Earlier tests whose scatter between fillings serves a level with one filling, as in :func:`methods.shift`.
 
     Raises
     ------
@@ -168,7 +172,8 @@ def equivalence(
         raise InputError("The margin must be above zero, and a fraction below 1 (0.05 is 5 %).")
     lay = layout(data, by, within)
     base = choose_reference(lay, reference)
-    found = [compare(lay, i, base) for i in range(len(lay.levels)) if i != base]
+    past = None if history is None else history_cells(history, log=False)
+    found = [compare(lay, i, base, history=past) for i in range(len(lay.levels)) if i != base]
     if all(c.difference is None for c in found):
         raise NotEstimable("; ".join(dict.fromkeys(c.problem for c in found)))
     levels = [_level(lay, c, base, margin, margin_kv, confidence) for c in found]

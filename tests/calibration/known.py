@@ -87,6 +87,10 @@ GUARDED_ONE = (
     "On one filling the guarded rule counts on other fillings to differ by up to twice the scatter within: where they "
     "are alike it passes fewer oils than it may. Test more fillings, or borrow the scatter from earlier tests."
 )
+GUARDED_FEW = (
+    "Few fillings whose means agree better than the scatter within lets one expect are not believed, so the guarded rule "
+    "passes an oil on the limit more rarely than the risk says. More fillings mend it."
+)
 GUARDED_WEIBULL = (
     "The guarded rule passes a good oil somewhat more often than told where breakdowns have the Weibull's low tail: "
     "the plan counts with normal scatter."
@@ -185,7 +189,6 @@ KNOWN: tuple[Known, ...] = (
     Known("shift 2-2 filling_means", "kv", "conservative"),
     Known("shift 2-2 mixed", "*", "conservative"),
     Known("shift 2-5 *", "*", "conservative", FEW_AGAINST_MANY),
-    Known("shift oils mixed", "*", "conservative"),
     Known("shift contaminated * filling_means", "f", "poor", CONTAMINATED_SD),
     Known("shift contaminated * filling_means", "robust", "poor", CONTAMINATED_SD),
     Known("holm *", "none", "poor", UNADJUSTED),
@@ -202,6 +205,8 @@ KNOWN: tuple[Known, ...] = (
     Known("pivot tails 20 normal", "point", "poor", PIVOT_LAW),
     Known("verdicts weibull", "guarded", "conservative", GUARDED_WEIBULL),
     Known("promise pilot", "narrow", "conservative"),
+    Known("guarded 3 x 5 normal 2.5", "*", "conservative", GUARDED_FEW),
+    Known("borrowed 3 ratio 0", "mean", "conservative", MEAN_WIDE),
     Known("guarded 1 x 6 *", "pass", "conservative", GUARDED_ONE),
     Known("guarded 1 x 6 *", "band", "conservative", GUARDED_ONE),
     Known("guarded 1 x 6 normal 5", "expanded", "poor", GUARDED_EXPANDED),

@@ -154,3 +154,19 @@ def test_coverage_is_counted_as_a_job():
     assert steps[0] == (0, 2000) and proof.rows[0].what == "mean" and proof.rows[0].held > 0.9
     page._proved((label, proof))
     assert proof.sentence in page._proof.answer.text and page._proof.visible
+
+
+def test_scatter_is_borrowed_from_the_tests_that_the_filters_leave_out():
+    from methods.planning import decide_all
+
+    study = _study()
+    page = _page(study, limit=LIMIT, borrow="aside")
+    with pytest.raises(Empty, match="No tests are filtered out"):
+        page.result()
+    study.filters = {"sample": ["A"]}
+    found, expected = page.result().found, decide_all(study.selection, LIMIT, history=study.set_aside)
+    assert [d.mean_low_kv for d in found.decisions] == [d.mean_low_kv for d in expected.decisions]
+    assert set(study.set_aside["sample"]) == {"B", "C"} and len(study.set_aside) + len(study.table) == len(
+        study.everything
+    )
+    assert "history" in {c.code for d in found.decisions for c in d.cautions}

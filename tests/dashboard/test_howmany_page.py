@@ -118,3 +118,18 @@ def test_stop_or_go_on_is_about_one_series(study):
     page = _page(study, source="typed", series="B")
     kv = study.table.query("sample == 'B'")
     assert page._next.answer.text == plan.next(kv["kv"], 0.10, fillings=kv["filling"]).sentence
+
+
+@pytest.mark.parametrize("goal", ["mean", "difference", "percentile", "decision", "equivalence"])
+def test_the_plan_is_carried_out_as_a_job(goal):
+    from methods.prove_plans import prove_plan
+
+    page = _page(Study(), goal=goal, half_width=20.0, difference=20.0, margin=20.0, limit_kv=45.0, mean_kv=60.0)
+    work, key = page._ask_proof()
+    assert page.result().plan.sentence in key
+    made = page.result().plan
+    found = prove_plan(made, cov=0.15, between_cov=0.05, repetitions=40)
+    page._proved((made.sentence, found))
+    assert found.sentence in page._proof.answer.text and page._proof.visible
+    page.within = 22.0
+    assert found.sentence not in page._proof.answer.text

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 
+import numpy as np
+import pandas as pd
 import pytest
 
 from dashboard.cli import main
@@ -168,3 +170,42 @@ def test_prove_says_what_the_planned_design_delivers(capsys):
     proof = json.loads(capsys.readouterr().out)["proof"]
     assert [r["repetitions"] for r in proof["rows"]] == [300, 300]
     assert proof["rows"][0]["held"] > 0.9 and 0.2 < proof["rows"][1]["held"] < 0.9
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "difference --cov 15% --difference 20% --fillings 4 --breakdowns-per-filling 5 --between-cov 5%",
+        "equivalence --sd 9 --margin 15% --mean 60",
+        "percentile --cov 15% --p 1% --half-width 17% --family weibull --breakdowns-per-filling 10",
+        "decision --limit 50 --mean 62 --cov 15%",
+        "design --cov 15% --between-cov 5% --half-width 20% --protocol IEC60156 --mean 60",
+    ],
+)
+def test_every_plan_is_carried_out_on_request(capsys, words):
+    found = ask(capsys, *words.split(), "--prove", "40")
+    assert {r["repetitions"] for r in found["proof"]["rows"]} == {40}
+    assert all(r["held"] > 0.05 for r in found["proof"]["rows"]) and "of 100" in found["proof"]["sentence"]
+
+
+def test_scatter_of_earlier_tests(capsys, tmp_path):
+    """The plan is that of the CoVs which the history has, and says whose they are."""
+    from methods import plan, read
+    from methods.scatter import scatter_history
+
+    rng = np.random.default_rng(6)
+    file = tmp_path / "earlier.csv"
+    rows = [
+        {"sample": s, "filling": f"{s}{f}", "kv": round(60 * (1 + 0.05 * shared + 0.12 * rng.standard_normal()), 2)}
+        for s in "ABCD"
+        for f in range(3)
+        for shared in [rng.standard_normal()]
+        for _ in range(5)
+    ]
+    pd.DataFrame(rows).to_csv(file, index=False)
+    past = scatter_history(read(file))
+    found = ask(capsys, "mean", "--history", str(file), "--half-width", "10%")
+    made = plan.mean(cov=past.within_cov, between_cov=past.between_cov, half_width=0.10)
+    assert (found["fillings"], found["breakdowns"]) == (made.fillings, made.breakdowns)
+    assert found["cautions"][0]["code"] == "history" and past.sentence == found["cautions"][0]["text"]
+    assert main(["plan", "mean", "--history", str(file), "--between-cov", "5%", "--half-width", "10%"]) == 2

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -124,3 +126,16 @@ def test_the_plot_has_a_row_for_each_level_and_the_reference(study):
     assert "Shaded: agreement within ± 5 %" in page.describe(result)
     page.ratio = True
     assert page._unit() == "percent"  # a ratio has no kV
+
+
+def test_one_filling_borrows_from_the_tests_that_the_filters_leave_out():
+    cache.forget()
+    made = Study()
+    old = pd.read_csv(io.BytesIO(_csv(seed=8))).assign(sample=lambda d: "old " + d["electrode"])
+    new = pd.read_csv(io.BytesIO(_csv(("disk", "mushroom"), fillings=1)))
+    made.open(pd.concat([old, new]).to_csv(index=False).encode(), "invented.csv")
+    made.by, made.filters = "electrode", {"sample": ["A"]}
+    alone, lent = _page(made).result().shift, _page(made, borrow="aside").result().shift
+    assert not np.isfinite(alone.shifts[0].low_kv)
+    expected = shift(made.selection, "electrode", history=made.set_aside).shifts[0]
+    assert (lent.shifts[0].low_kv, lent.shifts[0].high_kv) == (expected.low_kv, expected.high_kv)

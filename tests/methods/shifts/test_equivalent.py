@@ -8,7 +8,7 @@ import pytest
 from statsmodels.stats.weightstats import ttost_ind
 
 from methods.errors import InputError
-from methods.shifts import equivalence
+from methods.shifts import equivalence, shift
 from methods.shifts.difference import Difference
 from methods.shifts.equivalent import two_one_sided, two_one_sided_ratio
 from tests.reference import agrees, data, expected, names
@@ -85,3 +85,25 @@ def test_refusals() -> None:
     for bad in ({}, {"margin": 0.05, "margin_kv": 2}, {"margin": 0}, {"margin": 5}, {"margin_kv": -1}):
         with pytest.raises(InputError):
             equivalence(frame, "stirring", **bad)
+
+
+def test_history_serves_a_level_with_one_filling() -> None:
+    """Without it nothing can be judged on one oil with one filling of a level and no other to borrow from."""
+    rng = np.random.default_rng(9)
+
+    def tests(level: str, fillings: int, mean: float, sample: str = "A") -> pd.DataFrame:
+        rows = [
+            {"kv": m + rng.normal(0, 4), "electrode": level, "filling": f"{sample}{level}{f}", "sample": sample}
+            for f in range(fillings)
+            for m in [mean + rng.normal(0, 1)]
+            for _ in range(5)
+        ]
+        return pd.DataFrame(rows)
+
+    now = pd.concat([tests("a", 1, 50), tests("b", 1, 50.5)], ignore_index=True)
+    past = pd.concat([tests("a", 3, 50 + i, f"old {i}") for i in range(8)], ignore_index=True)
+    assert equivalence(now, "electrode", margin=0.3).levels[0].verdict == "not estimable"
+    lent = equivalence(now, "electrode", margin=0.3, history=past)
+    assert lent.levels[0].verdict == "shown" and np.isfinite(lent.levels[0].low_kv)
+    ours = shift(now, "electrode", history=past, confidence=0.9).shifts[0]
+    assert (lent.levels[0].low_kv, lent.levels[0].high_kv) == pytest.approx((ours.low_kv, ours.high_kv))
