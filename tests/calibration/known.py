@@ -88,8 +88,8 @@ GUARDED_ONE = (
     "are alike it passes fewer oils than it may. Test more fillings, or borrow the scatter from earlier tests."
 )
 GUARDED_FEW = (
-    "Few fillings whose means agree better than the scatter within lets one expect are not believed, so the guarded rule "
-    "passes an oil on the limit more rarely than the risk says. More fillings mend it."
+    "Few fillings whose means agree better than the scatter within lets one expect are not believed, so the guarded "
+    "rule passes an oil on the limit more rarely than the risk says. More fillings mend it."
 )
 GUARDED_WEIBULL = (
     "The guarded rule passes a good oil somewhat more often than told where breakdowns have the Weibull's low tail: "
