@@ -23,7 +23,7 @@ from methods.prove import Array, Progress, Proof, count, counted, proof, prove_d
 from methods.scatter import fit
 from methods.shifts.compare import compare
 from methods.shifts.equivalent import two_one_sided_ratio
-from methods.shifts.pairing import Layout, layout
+from methods.shifts.pairing import CodedRows, layout
 
 #: Mean of the invented oils where the plan names none, kV; all is in proportion to it.
 MEAN_KV = 100.0
@@ -232,7 +232,7 @@ def _two_levels(
     return Proof(rows, design, text)
 
 
-def _bench(k: int, n: int, between: float | None, paired: bool) -> Layout:
+def _bench(k: int, n: int, between: float | None, paired: bool) -> CodedRows:
     """Two levels of ``k`` fillings of ``n``; each breakdown a filling of its own where they count as independent."""
     rows = k * n
     unit = np.repeat(np.arange(k), n) if between is not None or k > 1 or paired else np.arange(rows)
