@@ -22,6 +22,9 @@ exclude_patterns = ["generated.py"]
 html_theme = "furo"
 html_title = "gapshift"
 html_show_sphinx = False
+html_show_copyright = False
+html_static_path = ["_static"]
+html_css_files = ["site.css"]  # wide tables in smaller type
 nitpicky = True
 
 write_all(HERE)

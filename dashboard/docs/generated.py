@@ -132,6 +132,7 @@ def checks() -> str:
     cases = json.loads((ROOT / "tests" / "reference" / "checks.json").read_text(encoding="utf-8"))["cases"]
     used = _used_by([case["id"] for case in cases])
     parts: list[str] = []
+    rows: list[list[Any]] = []
     count = cases_used = 0
     for case in cases:
         tests = used[case["id"]]
@@ -141,6 +142,7 @@ def checks() -> str:
         count += len(case["expected"])
         tols = [t for e in case["expected"] if (t := _tolerance(e)) is not None]
         worst = "own tolerances" if not tols else "exact" if max(tols) == 0 else f"within {max(tols):.0e} of the value"
+        rows.append([case["id"], case["title"], _short(case["source"]), len(case["expected"]), worst, len(tests)])
         parts += [
             f"## {case['id']}: {cell(case['title'])}\n",
             f"Source\n: {cell(case['source'])}\n",
@@ -151,9 +153,16 @@ def checks() -> str:
         "# What is checked against the outside\n\n"
         f"{cases_used} cases with {count} expected values from published examples, certified data and other "
         "libraries. Each test compares what gapshift computes with the value that stands in the source, within the "
-        "agreement given; a value from memory says so in its case. This page is made of the tests at each build.\n\n"
-        + "\n".join(parts)
-    )
+        "agreement given; a value from memory says so in its case. This page is made of the tests at each build; below "
+        "the table each case stands with its whole source and the tests that ask for it.\n\n"
+        + _table(["case", "computation", "source", "values", "agreement", "tests"], rows) + "\n" + "\n".join(parts)
+    )  # fmt: skip
+
+
+def _short(source: str, most: int = 110) -> str:
+    """The beginning of a source, to the last word that has room."""
+    text = " ".join(source.split())
+    return text if len(text) <= most else text[:most].rsplit(" ", 1)[0].rstrip(",;:") + " …"
 
 
 def formulas() -> str:

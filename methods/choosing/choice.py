@@ -29,7 +29,7 @@ from methods.wording import list_words, percent
 SURE = 0.9
 
 #: A procedure is in play from this probability of being the best; of those so many are named.
-IN_PLAY = 0.05
+IN_PLAY, NAMED = 0.05, 3
 
 #: Fillings of the plans that make a procedure's line in the plot.
 PLANS: tuple[int, ...] = tuple(range(2, 13))
@@ -346,8 +346,9 @@ def _sentence(
             f"fillings of {row.breakdowns_per_filling}, {row.bench_minutes:.0f} min."
         )
     playing = in_play(rows)
-    named = [f"{r.procedure} ({percent(100 * r.probability_best)} %)" for r in playing]
-    text = f"None of {len(rows)} procedures is clearly the best on {oils}; in play: {list_words(named)}."
+    named = list_words([f"{r.procedure} ({percent(100 * r.probability_best)} %)" for r in playing[:NAMED]])
+    still = f"{len(playing)} are in play, first" if len(playing) > NAMED else "in play:"  # the table has every one
+    text = f"None of {len(rows)} procedures is clearly the best on {oils}; {still} {named}."
     brackets = f" In brackets the probability to be the best, {by}."
     if not settle:
         return text + (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import subprocess
 import sys
@@ -102,3 +103,11 @@ def test_the_checks_are_those_of_the_tests(site: dict[Path, Page]) -> None:
     page = next(p for p in site if p.name == "checks.html").read_text(encoding="utf-8")
     assert page.count("<h2") > 50
     assert "Nelson insulating fluid" in page and "test_fit.py" in page
+
+
+def test_the_checks_are_a_table_made_of_the_cases_that_tests_ask_for(site: dict[Path, Page]) -> None:
+    page = next(p for p in site if p.name == "checks.html").read_text(encoding="utf-8")
+    cases = json.loads((ROOT / "tests" / "reference" / "checks.json").read_text(encoding="utf-8"))["cases"]
+    used = [key for key, tests in generated._used_by([c["id"] for c in cases]).items() if tests]
+    rows = re.findall(r"<tr[^>]*><td><p>([A-Z]\d+\w*)</p></td>", page)
+    assert rows == used and len(rows) > 50 and '<th class="head"><p>agreement</p></th>' in page
