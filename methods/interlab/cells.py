@@ -11,7 +11,7 @@ import pandas as pd
 
 from methods.columns import COLUMNS, HELD, factor_name
 from methods.errors import InputError
-from methods.procedures.reported import check_result, result_rows
+from methods.procedures.reported import check_result, no_fillings, result_rows
 from methods.records.rounds import level_label
 from methods.records.table import WITHSTOOD, as_table, filling_codes, fillings_known, frame_of
 from methods.result import Caution
@@ -277,6 +277,7 @@ def gather(
         )
     if result not in ("filling", "breakdown") and not table["filling"].notna().any():
         result = "breakdown"  # a file without fillings holds a result a row
+        cautions.append(no_fillings())
     if result != "breakdown":
         table, more = _by_result(table, laboratory, result)
         cautions += more

@@ -18,7 +18,7 @@ from methods.planning.limit_check import LimitGiven, limit_given
 from methods.planning.mean_uncertainty import HISTORY_WORDS, PRIOR_WORDS, MeanUncertainty, mean_uncertainty
 from methods.planning.verdicts import check_rule
 from methods.procedures.reported import Reported, asked, check_result, reported_by, result_of
-from methods.protocols.fitting import departure_caution, departures, gas_caution, rests
+from methods.protocols.fitting import departure_caution, departures, rests, sensitivity_cautions
 from methods.protocols.grades import GOOD, Grade, graded
 from methods.protocols.protocol import Protocol
 from methods.protocols.recognition import recognise
@@ -252,7 +252,7 @@ def decide(
         gone,
         labels,
         case,
-        [*case.limit.check(known, None, None, case.stage, case.equipment), *gas_caution(known)],
+        [*case.limit.check(known, None, None, case.stage, case.equipment), *sensitivity_cautions(known)],
         None,
         fillings is not None,
     )
@@ -430,7 +430,7 @@ def _judge_table(table: pd.DataFrame, case: _Case, group: dict[str, Any] | None)
     warm = table["temperature_c"].dropna()
     temperatures = (float(warm.min()), float(warm.max())) if len(warm) else None
     told = departures(protocol, settings, temperatures, rests(table))
-    found += departure_caution(protocol, told) + gas_caution(protocol)
+    found += departure_caution(protocol, told) + sensitivity_cautions(protocol)
     known = not table["filling"].isna().any()
     kv = table["kv"].to_numpy(dtype=float)
     made = _judge(kv, withstood(table), filling_codes(table), case, found, group, known)

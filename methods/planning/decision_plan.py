@@ -10,11 +10,13 @@ import numpy as np
 
 from methods.errors import InputError, NotEstimable
 from methods.planning import inputs
-from methods.planning.bench_cost import assumed, design_cost, wear_words
-from methods.planning.in_results import counted_in, told, whole_results
+from methods.planning.bench_cost import BenchTimes, assumed, design_cost, wear_words
+from methods.planning.in_results import counted_in, open_result, told, whole_results
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.verdicts import RULES, check_rule, pass_probability
 from methods.procedures.reported import Reported
+from methods.protocols.bench import as_protocol
+from methods.protocols.fitting import sensitivity_cautions
 from methods.result import Caution, Shown
 from methods.wording import percent
 
@@ -170,6 +172,13 @@ def plan_decision(
     return _result(ask, check_rule(rule), whole_results(k, one), n, protocol, interval, one, alike)
 
 
+def _of_method(protocol: Any) -> tuple[Caution, ...]:
+    """What the method is and is not sensitive to."""
+    if protocol is None or isinstance(protocol, BenchTimes):
+        return ()
+    return tuple(sensitivity_cautions(as_protocol(protocol) if isinstance(protocol, str) else protocol))
+
+
 def _choose(ask: _Question, rule: str, k: int | None, n: int | None, protocol: Any, mean: float) -> tuple[int, int]:
     if rule == "every" and ask.mean >= ask.limit:  # more breakdowns only make a good oil fail more often
         k, n = k or 1, n or 1
@@ -298,7 +307,10 @@ def _result(
         rules=table,
         sentence=f"Take {take}: an oil of {ask.mean:g} kV, which should {should} a limit of {ask.limit:g} kV, gets the "
         f"wrong verdict with a chance of {_chance(wrong)} under the {rule} rule." + told(k, one) + wear_words(n),
-        cautions=(*found, *assumed(protocol, ask.mean, n, weighed=ask.between is not None)),
+        cautions=(
+            *found, *assumed(protocol, ask.mean, n, weighed=ask.between is not None),
+            *open_result(protocol, ask.between, one), *_of_method(protocol),
+        ),
         results=None if one is None else one.whole(k),
         result="" if one is None else one.words,
     )

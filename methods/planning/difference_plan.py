@@ -12,7 +12,7 @@ import numpy as np
 from methods.errors import InputError
 from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost, wear_words
-from methods.planning.in_results import counted_in, told, whole_results
+from methods.planning.in_results import counted_in, open_result, told, whole_results
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS, Scatter
 from methods.planning.mean_plan import MOST_PER_FILLING
 from methods.planning.nested import filling_variance
@@ -268,7 +268,7 @@ def _result(ask: _Question, k: int, n: int, units: bool, one: Reported | None = 
         bench_minutes=ask.bench_minutes(k, n),
         designs=designs,
         sentence=sentence,
-        cautions=_cautions(ask, k, n, units, power),
+        cautions=(*_cautions(ask, k, n, units, power), *open_result(ask.protocol, s.between, one)),
         results=None if one is None else one.whole(k),
         result="" if one is None else one.words,
     )

@@ -12,7 +12,7 @@ import scipy
 from methods.errors import InputError
 from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost, wear_words
-from methods.planning.in_results import counted_in, told, whole_results
+from methods.planning.in_results import counted_in, open_result, told, whole_results
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.nested import filling_variance
 from methods.planning.power import welch_nodes
@@ -257,6 +257,6 @@ def _result(
         bench_minutes=None if cost is None else 2 * cost,
         sentence=f"Take {each}: agreement within ±{s.say(room)} is then shown with a probability of {100 * got:.0f} %."
         + told(k, one) + wear_words(n),
-        cautions=(*found, *assumed(protocol, s.mean_kv, n, weighed=False)),
+        cautions=(*found, *assumed(protocol, s.mean_kv, n, weighed=False), *open_result(protocol, s.between, one)),
         results=None if one is None else one.whole(k), result="" if one is None else one.words,
     )  # fmt: skip

@@ -10,7 +10,7 @@ from methods.errors import InputError
 from methods.families import PLANNED
 from methods.planning import inputs
 from methods.planning.bench_cost import assumed, design_cost, wear_words
-from methods.planning.in_results import counted_in, told, whole_results
+from methods.planning.in_results import counted_in, open_result, told, whole_results
 from methods.planning.inputs import MOST_BREAKDOWNS, MOST_FILLINGS
 from methods.planning.order_statistics import size_one_sided
 from methods.planning.percentile_width import (
@@ -241,7 +241,10 @@ def _result(
         bench_minutes=design_cost(protocol, k, n, s.mean_kv).bench_minutes,
         method=method,
         sentence=text + told(k, one) + wear_words(n),
-        cautions=(*_cautions(point, k, n, alike), *assumed(protocol, s.mean_kv, n, weighed=nested)),
+        cautions=(
+            *_cautions(point, k, n, alike), *assumed(protocol, s.mean_kv, n, weighed=nested),
+            *open_result(protocol, s.between, one),
+        ),
         results=None if one is None else one.whole(k),
         result="" if one is None else one.words,
     )

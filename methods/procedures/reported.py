@@ -101,6 +101,15 @@ def asked() -> Caution:
     )
 
 
+def no_fillings() -> Caution:
+    """What is taken of records in which no row says which filling it came from."""
+    return Caution(
+        "rows_are_results",
+        "No row says which filling it came from, so each row counts as one result. If rows are breakdowns, name the "
+        "filling: single breakdowns scatter more than results.",
+    )
+
+
 def result_rows(
     table: pd.DataFrame, keys: Sequence[str], *, by: Sequence[str] = (), result: str | int = "result"
 ) -> tuple[pd.DataFrame, list[Caution]]:
@@ -114,7 +123,7 @@ def result_rows(
         Columns under which the labels of fillings may start anew.
     result
         See :func:`check_result`. With ``"result"`` or a number, fillings are taken in their order; those that are left
-        over make no result and are said.
+        over make no result and are said. Where no row names its filling, each row is a result.
 
     Returns
     -------
@@ -123,7 +132,9 @@ def result_rows(
         breakdowns of its one filling, else means of its fillings), ``fillings`` (of how many it is the mean) and
         ``stood`` (some were withstood).
     """
-    result = check_result(result)
+    result, notes = check_result(result), []
+    if result not in ("filling", "breakdown") and len(table) and not table["filling"].notna().any():
+        result, notes = "breakdown", [no_fillings()]
     names = list(keys)
     frame = pd.DataFrame({k: table[k].to_numpy() for k in names})
     frame["_f"] = np.arange(len(table)) if result == "breakdown" else filling_codes(table, by=by)
@@ -131,7 +142,7 @@ def result_rows(
     grouped = frame.groupby([*names, "_f"], sort=False)
     rows = grouped.agg(kv=("kv", "mean"), n=("kv", "size"), within=("kv", "var"), stood=("stood", "any")).reset_index()
     if result in ("filling", "breakdown") or not len(rows):
-        return rows.assign(fillings=1), []
+        return rows.assign(fillings=1), notes
     frame["_k"], frame["_per"] = _prescribed(table)
     cells = frame.groupby(names, sort=False).agg(
         low=("_k", "min"), high=("_k", "max"), known=("_k", "count"), size=("_k", "size"), per=("_per", "max")

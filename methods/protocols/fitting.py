@@ -193,17 +193,29 @@ def departure_caution(protocol: Protocol | None, told: tuple[str, ...]) -> list[
     ]
 
 
-def gas_caution(protocol: Protocol | None) -> list[Caution]:
-    """What dissolved gas does to results of a method that it lowers (ASTM D1816); nothing for the others."""
-    if protocol is None or protocol.family != "astm_d1816":
+def sensitivity_cautions(protocol: Protocol | None) -> list[Caution]:
+    """What a method is known to see and not to see, as far as a verdict hangs on it; nothing for the others."""
+    if protocol is None:
         return []
-    return [
-        Caution(
-            "dissolved_gas",
-            f"Dissolved gas lowers results by {protocol.designation}: gassy but otherwise good oil may fall under the "
-            "limit (second hand). Before a low result is laid to water or particles, ask how much gas the oil holds.",
-        )
-    ]
+    if protocol.family == "astm_d1816":
+        return [
+            Caution(
+                "dissolved_gas",
+                f"Dissolved gas lowers results by {protocol.designation}: gassy but otherwise good oil may fall under "
+                "the limit (second hand). Before a low result is laid to water or particles, ask how much gas the oil "
+                "holds.",
+            )
+        ]
+    if protocol.family == "astm_d877":
+        return [
+            Caution(
+                "not_sensitive",
+                f"{protocol.designation} is not sensitive to low contamination (ASTM D877-13/-19 cl. 3.2), and less "
+                "to water below 60 % of saturation (ASTM D877-02 cl. 1.3), for the edges of its disks govern the "
+                "breakdown: a pass says little of moderate water or few particles.",
+            )
+        ]
+    return []
 
 
 def _allowed(protocol: Protocol, name: str) -> tuple[Any, ...]:

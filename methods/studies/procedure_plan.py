@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from methods.choosing.evidence import Evidence, common_rows, gather_each
 from methods.choosing.facts import procedure_facts
 from methods.choosing.scores import draw_oils
 from methods.errors import InputError, NotEstimable
 from methods.procedures import FIELDS
-from methods.protocols.bench import bench_time
+from methods.protocols.bench import bench_time, for_liquid
 from methods.protocols.protocol import Protocol
 from methods.protocols.recognition import recognise
 
@@ -24,7 +25,8 @@ _STIRRED = {"stirred": "continuous", "unstirred": "none", "still": "none"}
 class ProcedurePlan:
     """One procedure: what is set, the scatter it is planned with (fractions of the mean), minutes of one filling.
 
-    ``wait_s`` and ``pause_s`` are the method's rest after filling and its pause between breakdowns.
+    ``wait_s`` and ``pause_s`` are the method's rest after filling and its pause between breakdowns; ``waits_s`` the
+    rest of oils that are known to need another (esters and other viscous liquids), by their name.
     """
 
     procedure: str
@@ -35,6 +37,11 @@ class ProcedurePlan:
     minutes: float
     wait_s: float | None
     pause_s: float | None
+    waits_s: Mapping[str, float] = field(default_factory=dict)
+
+    def rest_s(self, oil: str) -> float | None:
+        """The rest of this oil after filling, s; None: as the method says."""
+        return self.waits_s.get(oil, self.wait_s)
 
     @property
     def filling_cov(self) -> float:
@@ -144,8 +151,20 @@ def _of_evidence(found: Evidence, cov: float | None, between_cov: float | None) 
         rows = found.table[found.table["procedure"] == name]
         settings = {f: rows[f].iloc[0] for f in FIELDS if rows[f].notna().all()}
         minutes = fact.minutes_of(1, fact.per_filling)
-        waits = _waits(fact.protocol)
-        out.append(ProcedurePlan(name, settings, fact.per_filling, within, between, minutes, *waits))
+        own = recognise(found.methods[p]) if found.methods[p] else None
+        waits = _waits(fact.protocol if own is None else own)
+        slow = {} if own is None else _slow(own, rows)
+        out.append(ProcedurePlan(name, settings, fact.per_filling, within, between, minutes, *waits, slow))
+    return out
+
+
+def _slow(protocol: Protocol, rows: pd.DataFrame) -> dict[str, float]:
+    """The rest of the oils of these rows that need another than the method's, s."""
+    out = {}
+    for oil, fluid in rows.drop_duplicates("sample")[["sample", "fluid"]].itertuples(index=False):
+        rest = for_liquid(protocol, [fluid]).wait_after_filling_s.value
+        if rest is not None and rest != protocol.wait_after_filling_s.value:
+            out[str(oil)] = float(rest)
     return out
 
 

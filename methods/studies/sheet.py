@@ -73,7 +73,7 @@ def bench_sheet(
                 for shot in range(1, plan.breakdowns_per_filling + 1):
                     rows.append(
                         {**head, "sample": oils[o], **_settings(plan), "filling": f"F{run}", "order": shot,
-                         "before": _before(plan, shot), **dict.fromkeys(TO_FILL, "")}
+                         "before": _before(plan, oils[o], shot), **dict.fromkeys(TO_FILL, "")}
                     )  # fmt: skip
         days = max(days, day)
     first = ["run", "block", "planned_day", *(["laboratory"] if any("laboratory" in r for r in rows) else []), "sample"]
@@ -89,11 +89,12 @@ def _settings(plan: ProcedurePlan) -> dict[str, object]:
     return out
 
 
-def _before(plan: ProcedurePlan, shot: int) -> str:
-    """What is done before this breakdown."""
+def _before(plan: ProcedurePlan, oil: str, shot: int) -> str:
+    """What is done before this breakdown of this oil."""
     if shot > 1:
         return "go on" if plan.pause_s is None else f"wait {_time(plan.pause_s)}"
-    rest = "let it rest as the method says" if plan.wait_s is None else f"let it rest {_time(plan.wait_s)}"
+    wait = plan.rest_s(oil)
+    rest = "let it rest as the method says" if wait is None else f"let it rest {_time(wait)}"
     return f"clean the cell, rinse with this oil, fill, {rest}"
 
 

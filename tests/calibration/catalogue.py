@@ -11,6 +11,7 @@ from tests.calibration import (
     new_oils,
     one_condition,
     one_oil,
+    paired_laboratories,
     plans,
     promises,
     run_sheets,
@@ -32,6 +33,7 @@ def studies() -> tuple[Study, ...]:
         promises,
         run_sheets,
         new_oils,
+        paired_laboratories,
         laboratories,
     )
     found = tuple(s for m in modules for s in m.studies())

@@ -209,6 +209,8 @@ KNOWN: tuple[Known, ...] = (
     Known("borrowed 3 ratio 0", "mean", "conservative", MEAN_WIDE),
     Known("guarded 1 x 6 *", "pass", "conservative", GUARDED_ONE),
     Known("guarded 1 x 6 *", "band", "conservative", GUARDED_ONE),
+    Known("paired 6 2 1.5 *", "bias", "conservative"),
+    Known("paired 6 2 *", "band", "conservative"),
     Known("guarded 1 x 6 normal 5", "expanded", "poor", GUARDED_EXPANDED),
     Known("precision 8 x 3 contaminated", "cochran", "poor", LABS),
     Known("flags 6 x 2 contaminated", "cochran", "poor", LABS),

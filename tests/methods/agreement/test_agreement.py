@@ -334,3 +334,29 @@ def test_pivots_of_one_part_alone_are_its_exact_limits() -> None:
     np.testing.assert_allclose(
         np.quantile(drawn.rest, [0.025, 0.975]), df * square / stats.chi2.ppf([0.975, 0.025], df), rtol=0.03
     )
+
+
+def test_rows_without_a_filling_are_results_here_as_in_precision() -> None:
+    """One rule for a file that names no fillings: each row is a result, and that is said."""
+    from methods import precision
+    from methods.agreement import discrimination
+
+    rng = np.random.default_rng(9)
+    table = pd.DataFrame(
+        [
+            {"sample": f"oil {o}", "method": m, "laboratory": lab, "kv": 40 + 5 * o + rng.normal(0, 2)}
+            for o in range(6) for m in ("X", "Y") for lab in ("L1", "L2") for _ in range(3)
+        ]
+    )  # fmt: skip
+    found = compare_methods(table, by="method")
+    assert found.pairs["first_results"].eq(3).all()  # three rows of an oil in a laboratory: three results
+    level = precision(table[table["method"] == "X"], level="sample").levels[0]
+    assert level.n == 6
+    one = table[(table["method"] == "X") & (table["laboratory"] == "L1")]
+    by_hand = np.sqrt(one.groupby("sample")["kv"].var().mean())
+    alone = compare_methods(table[table["laboratory"] == "L1"], by="method")
+    assert alone.within_first_kv == pytest.approx(by_hand)
+    apart = discrimination(table[table["laboratory"] == "L1"], by="method")
+    assert apart.methods.set_index("method").loc["X", "noise_kv"] == pytest.approx(by_hand)
+    for cautions in (found.cautions, precision(table, level="sample").cautions, apart.cautions):
+        assert "rows_are_results" in {c.code for c in cautions}

@@ -11,7 +11,7 @@ import pytest
 from scipy import integrate, stats
 
 from dashboard.cli import main
-from methods import decide, decide_all
+from methods import decide, decide_all, plan
 from methods.errors import InputError
 from methods.protocols import limit_table, load_limits
 from methods.protocols.fitting import liquid_of
@@ -215,3 +215,25 @@ def test_dissolved_gas_is_said_where_results_by_d1816_stand() -> None:
     assert "dissolved_gas" not in {c.code for c in decide(breakdowns(), 40.0, limit_method="IEC 60156").cautions}
     plain = decide([40.0, 42, 44], 40.0, protocol="ASTM D1816 2 mm", limit_method="ASTM D1816 2 mm")
     assert "dissolved_gas" in {c.code for c in plain.cautions}
+
+
+def test_what_disks_do_not_see_is_said_with_every_verdict_and_plan_of_one() -> None:
+    bench = breakdowns(method="ASTM D877 A", electrode="disk", gap_mm=2.54, rise_kv_s=3.0)
+    by_disks = decide(bench, 30.0, limit_method="ASTM D877 A")
+    assert any("60 % of saturation" in c.text for c in by_disks.cautions if c.code == "not_sensitive")
+    assert "not_sensitive" not in {c.code for c in decide(breakdowns(), 30.0, limit_method="IEC 60156").cautions}
+    planned = plan.decision(limit=30, mean=34, cov=0.1, between_cov=0.04, protocol="ASTM D877 A")
+    assert "not_sensitive" in {c.code for c in planned.cautions}
+
+
+@pytest.mark.parametrize(
+    ("kind", "asked"),
+    [("mean", {"half_width": 0.1}), ("difference", {"difference": 0.1}), ("percentile", {"p": 0.01, "half_width": 0.3}),
+     ("equivalence", {"margin": 0.15}), ("decision", {"limit": 30, "mean": 34})],
+)  # fmt: skip
+def test_every_plan_says_that_d877_without_its_procedure_leaves_open_what_a_result_is(
+    kind: str, asked: dict[str, float]
+) -> None:
+    open_ = plan(kind, cov=0.1, between_cov=0.04, protocol="ASTM D877", **asked)
+    said = plan(kind, cov=0.1, between_cov=0.04, protocol="ASTM D877 A", **asked)
+    assert "result_open" in {c.code for c in open_.cautions} and "result_open" not in {c.code for c in said.cautions}

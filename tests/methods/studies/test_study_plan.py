@@ -140,3 +140,22 @@ def test_the_command_writes_what_the_call_gives(tmp_path: Path, capsys: pytest.C
     assert main(["plan", "study", "--oil", "X", "--procedure", METHODS[0], "--out", str(tmp_path / "a.pdf")]) == 2
     assert main(["plan", "round", "--laboratories", "8", "--oil", "A", "--procedure", METHODS[0]]) == 0
     assert "s_R to" in capsys.readouterr().out
+
+
+def test_each_oil_rests_as_long_as_it_needs_and_not_as_long_as_oils_do_on_average() -> None:
+    """An ester stands 15 min (common practice), mineral oil as long as its method says: never a mean of the two."""
+    rng = np.random.default_rng(3)
+    table = pd.DataFrame(
+        [
+            {"method": m, "sample": o, "fluid": fluid, "filling": f, "kv": round(50 + 4 * rng.standard_normal(), 1)}
+            for m in ("ASTM D877 A", "IEC 60156")
+            for o, fluid in (("T1", "mineral oil"), ("T2", "natural ester"), ("T3", "mineral oil"))
+            for f in (1, 2, 3) for _ in range(5)
+        ]
+    )  # fmt: skip
+    sheet = plan_study(["T1", "T2"], data=table, fillings=2).sheet
+    first = sheet[sheet["order"] == 1]
+    told = {key: set(part["before"].str.extract(r"let it rest ([\d.]+ (?:s|min))")[0])
+            for key, part in first.groupby(["method", "sample"])}  # fmt: skip
+    assert told["ASTM D877 A", "T1"] == {"2 min"} and told["ASTM D877 A", "T2"] == {"15 min"}
+    assert told["IEC 60156", "T1"] == {"5 min"} and told["IEC 60156", "T2"] == {"15 min"}
