@@ -1,8 +1,9 @@
 """Many visitors at once, each through the same study; prints how long a change of a control takes; fails nothing.
 
-Run ``python -m tests.benchmarks.bench_load [--sessions 50] [--closed 200] [--floods 500]``. Each visitor opens the
-dashboard with the demo, turns through pages and changes the confidence on each, with a second or so of thought before
-each step. A change is timed from its message until the last of what the server sends for it has come. The visitors
+Run ``python -m tests.benchmarks.bench_load [--sessions 50] [--thought 1] [--closed 200] [--floods 500]``. Each visitor
+opens the dashboard with the demo, turns through pages and changes the confidence on each, with about ``--thought``
+seconds before each step (a class of fifty that clicks every second is the worst; 10 is a class that reads).
+A change is timed from its message until the last of what the server sends for it has come. The visitors
 speak the browser's protocol from one process and draw nothing. Then memory: after so many sessions that were opened
 and closed, and after so many plain ``GET /``. On a busy machine read the load that is printed beside the seconds.
 """
@@ -28,7 +29,8 @@ from tests.browser.conftest import free_port
 #: The scripted study: pages on which a change of confidence changes what is shown.
 STUDY = ("shift", "overlay", "scatter", "howmany", "shift", "overlay")
 CONFIDENCES = ("80 %", "90 %", "99 %", "95 %")
-THOUGHT_S = (0.5, 1.5)
+#: Least and most thought before a step, in parts of the mean.
+THOUGHT = (0.5, 1.5)
 #: Seconds without a message after which a change is over; after which it has failed.
 QUIET_S, LIMIT_S = 1.2, 120.0
 
@@ -150,28 +152,28 @@ class Visitor:
         self.line.close()
 
 
-async def study(url: str, number: int, took: dict[str, list[float]], failed: list[str]) -> None:
+async def study(url: str, number: int, thought_s: float, took: dict[str, list[float]], failed: list[str]) -> None:
     draw = random.Random(number)
     visitor = Visitor(url)
     try:
-        await asyncio.sleep(draw.uniform(0, 5))
+        await asyncio.sleep(draw.uniform(0, 5 * max(thought_s, 1)))
         begun = time.perf_counter()
         await visitor.open()
         took["open"].append(time.perf_counter() - begun - QUIET_S)
         for page, confidence in zip(STUDY, itertools.cycle(CONFIDENCES)):
-            await asyncio.sleep(draw.uniform(*THOUGHT_S))
+            await asyncio.sleep(thought_s * draw.uniform(*THOUGHT))
             took["page"].append(await visitor.change("menu", "page", page))
-            await asyncio.sleep(draw.uniform(*THOUGHT_S))
+            await asyncio.sleep(thought_s * draw.uniform(*THOUGHT))
             took["control"].append(await visitor.change("confidence", "chosen", [confidence]))
         visitor.close()
     except Exception as error:
         failed.append(f"{type(error).__name__}: {error}")
 
 
-async def together(url: str, sessions: int) -> tuple[dict[str, list[float]], list[str]]:
+async def together(url: str, sessions: int, thought_s: float) -> tuple[dict[str, list[float]], list[str]]:
     took: dict[str, list[float]] = {"open": [], "page": [], "control": []}
     failed: list[str] = []
-    await asyncio.gather(*(study(url, i, took, failed) for i in range(sessions)))
+    await asyncio.gather(*(study(url, i, thought_s, took, failed) for i in range(sessions)))
     return took, failed
 
 
@@ -202,6 +204,7 @@ def _say(what: str, seconds: list[float]) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--sessions", type=int, default=50)
+    parser.add_argument("--thought", type=float, default=1.0, help="seconds before a step, in the mean")
     parser.add_argument("--closed", type=int, default=200, help="0: leave out")
     parser.add_argument("--floods", type=int, default=500, help="0: leave out")
     args = parser.parse_args()
@@ -210,9 +213,10 @@ def main() -> None:
     port = free_port()
     command = [sys.executable, "-m", "dashboard.cli", "serve", "--no-browser", "--port", str(port)]
     with served(command, port) as (process, url, _):
-        asyncio.run(together(url, 2))  # so that everything was imported
-        took, failed = asyncio.run(together(url, args.sessions))
-        print(f"{args.sessions} sessions at once, load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
+        asyncio.run(together(url, 2, 1.0))  # so that everything was imported
+        took, failed = asyncio.run(together(url, args.sessions, args.thought))
+        print(f"{args.sessions} sessions at once, {args.thought:g} s of thought, load {os.getloadavg()[0]:.1f} on "
+              f"{os.cpu_count()} cores")  # fmt: skip
         for name, what in (("open", "opening"), ("page", "turning to a page"), ("control", "changing a control")):
             _say(what, took[name])
         print(f"failed: {len(failed)}", *sorted(set(failed))[:5], sep="\n  " if failed else "")
