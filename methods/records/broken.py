@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 from methods.records.kept import Log
+from methods.records.layout import is_number
 from methods.records.text import Sheet
 
 _LABEL = (":", "：", "=")
@@ -34,8 +35,9 @@ def mend_broken_rows(sheet: Sheet, log: Log) -> None:
             and row[-1].strip()
             and after[0].strip()
             and not after[0].rstrip().endswith(_LABEL)  # two lines of a form, each with its label
+            and (is_number(joined := _joined(row[-1], after[0])) or not (is_number(row[-1]) or is_number(after[0])))
         ):
-            cells.append([*row[:-1], f"{row[-1].rstrip()} {after[0].lstrip()}", *after[1:]])
+            cells.append([*row[:-1], joined, *after[1:]])
             rows.append(sheet.rows[at])
             log.guess("rows", f"rows {sheet.rows[at]} and {sheet.rows[at + 1]} are one row",
                       "a line break within a cell cut it in two", "put the cell in quotation marks",
@@ -46,3 +48,7 @@ def mend_broken_rows(sheet: Sheet, log: Log) -> None:
         rows.append(sheet.rows[at])
         at += 1
     sheet.cells, sheet.rows = cells, rows
+
+
+def _joined(end: str, begin: str) -> str:
+    return f"{end.rstrip()} {begin.lstrip()}"

@@ -17,3 +17,10 @@ def test_a_row_that_a_line_break_cut_is_one_row() -> None:
     records = read(cut.encode(), name="sheet.csv")
     assert records.table["kv"].tolist() == [40.1, 41.2, 42.3, 43.4]
     assert (records.guesses["code"] == "row_cut").any()
+
+
+def test_a_number_is_not_joined_to_a_text_that_hides_it() -> None:
+    cut = "electrode;filling;kv\ndisk;first;no breakdown at 60\ndisk;41.0\nworn;42.0\n"
+    records = read(cut.encode(), name="sheet.csv")
+    assert not (records.guesses["code"] == "row_cut").any()
+    assert (records.cells["number"] & records.cells["text"].isin(["41.0", "42.0"])).sum() == 2
