@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from typing import Any
 
 from dashboard.commands.common import (
@@ -86,8 +87,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_json(parser)
 
 
+#: What the percentiles do with the scatter of earlier tests.
+UNUSED = (
+    "The scatter of earlier tests serves the shift of the mean; limits of percentiles rest on these fillings alone."
+)
+
+
 def run(args: argparse.Namespace) -> int:
-    from methods.result import as_json
+    from methods.result import Caution, as_json
     from methods.shifts import all_pairs, other_tests, percentile_shift, shift
 
     records = open_records(args)
@@ -106,6 +113,8 @@ def run(args: argparse.Namespace) -> int:
                 confidence=args.confidence, repetitions=args.repetitions, rng=args.seed, family=args.family,
                 within=args.within, progress=tell, executor=executor,
             )  # fmt: skip
+        if args.history:
+            found = replace(found, cautions=[*found.cautions, Caution("history_unused", UNUSED)])
         document["percentiles"] = as_json(found)
         asked.append(found)
     if args.all_pairs:

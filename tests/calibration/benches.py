@@ -29,7 +29,7 @@ from methods.scatter import components, fit, one_oil
 from methods.scatter.history import pool
 from methods.scatter.nested_pivots import Summary, summarise
 from methods.shifts.mixed_shifts import mixed_levels
-from tests.calibration.registry import Claim, Found, Outcomes, Study, inside, repeat
+from tests.calibration.registry import Claim, Found, Outcomes, Study, inside, now, repeat
 from tests.calibration.registry import count as counted
 from tests.calibration.running import each, jobs_of, put
 from tests.calibration.shift_designs import Design, draw
@@ -462,7 +462,8 @@ pooled scatter, breakdowns counted as independent, a pretest that chooses the es
 on invented benches, with the simulation's own 95 % limits. The target is 93 to 97 of 100 for limits of 95 %, or wider
 where the table says why; for what is promised, the promise within 3 points. sf, sw: SD between and within fillings.
 
-Seed {seed}; `python -m tests.calibration.benches --long --out` runs all again.
+*Counted*: the hour (UTC), so of the code of that hour. Seed {seed};
+`python -m tests.calibration.benches --long --out` runs all again.
 
 """
 
@@ -475,7 +476,7 @@ def render(chosen: Sequence[Line], counts: Sequence[Sequence[Found]], seed: int)
         f"{len(marks)} lines: {marks.count('holds')} holds, {marks.count('wider')} wider, "
         f"{marks.count('below')} below.\n"
     )
-    text += ["| what | bench | limits of | before | now | repetitions | target | mark |", "| --- " * 8 + "|"]
+    text += ["| what | bench | limits of | before | now | repetitions | target | mark | counted |", "| --- " * 9 + "|"]
     for line, rows in zip(chosen, counts, strict=True):
         for f in rows:
             low, high = f.limits()
@@ -483,7 +484,7 @@ def render(chosen: Sequence[Line], counts: Sequence[Sequence[Found]], seed: int)
             mark = state(f) + (f": {line.wider}" if state(f) == "wider" and line.wider else "")
             text.append(
                 f"| {line.group} | {line.study.data} | {f.claim.what} | {line.before} | {100 * f.share:.1f} % "
-                f"({100 * low:.1f} to {100 * high:.1f}) | {f.given} | {target} | {mark} |"
+                f"({100 * low:.1f} to {100 * high:.1f}) | {f.given} | {target} | {mark} | {now()} |"
             )
     return "\n".join(text) + "\n"
 

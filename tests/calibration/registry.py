@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from typing import Literal
 
 import numpy as np
@@ -138,6 +139,11 @@ class Found:
         too_few = stats.binom.cdf(self.hits, self.given, low) < risk
         too_many = stats.binom.sf(self.hits - 1, self.given, high) < risk
         return not (too_few or too_many)
+
+
+def now() -> str:
+    """The hour of a count, UTC, as the published tables give it."""
+    return datetime.now(UTC).strftime("%Y-%m-%d %H:%M")
 
 
 def count(study: Study, repetitions: int, seed: int) -> list[Found]:

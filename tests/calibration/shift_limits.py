@@ -18,7 +18,7 @@ import numpy as np
 from methods import plan
 from methods.shifts.compare import LIKE_THESE, compare
 from methods.shifts.mixed_shifts import mixed_levels
-from tests.calibration.registry import Claim, Found, Outcomes, Study, count, inside, repeat
+from tests.calibration.registry import Claim, Found, Outcomes, Study, count, inside, now, repeat
 from tests.calibration.running import each, jobs_of, put
 from tests.calibration.shift_designs import SHIFT_KV, Bench, Design, draw
 
@@ -32,13 +32,14 @@ HEAD = """\
 Invented benches of known truth; limits at 95 %. Two levels, a mean of 50 kV that varies by 8 kV from oil to oil, a
 shift of -5 kV, an SD of 5 kV within fillings of five breakdowns and sf/sw times as much between them, unless a line
 says otherwise. *Oils like these*: the limits hold the average shift of all oils; *these oils*: that of those drawn.
-In brackets: 95 % limits of the share found (Clopper and Pearson). Marks, stricter than in RESULTS.md:
+In brackets: 95 % limits of the share found (Clopper and Pearson). Marks:
 
 - **holds**: the claim lies within the limits of the share, or the share above it by no more than 2 points.
 - **wider**: the share is above the claim by more than 2 points; the limits are on the safe side.
 - **poor**: the claim lies above the limits of the share, by whatever amount.
 
-Seed {seed}; `python -m tests.calibration.shift_limits --long --out` runs all again.
+*Counted*: the hour (UTC), so of the code of that hour. Seed {seed};
+`python -m tests.calibration.shift_limits --long --out` runs all again.
 """
 
 #: What a poor or surprising line means for whoever reads the number.
@@ -198,14 +199,14 @@ def render(chosen: Sequence[Study], counts: Sequence[Sequence[Found]], seed: int
             "",
             f"## {area[0].upper()}{area[1:]}",
             "",
-            "| what | data | design | claim | found | repetitions | mark |",
+            "| what | data | design | claim | found | repetitions | mark | counted |",
         ]
-        text.append("| --- | --- | --- | --- | --- | --- | --- |")
+        text.append("| --- | --- | --- | --- | --- | --- | --- | --- |")
         for s, rows in zip(chosen, counts, strict=True):
             if s.area == area:
                 text += [
                     f"| {f.claim.what} | {s.data} | {s.design} | {100 * f.claim.nominal:.3g} % | {100 * f.share:.1f} % "
-                    f"({100 * f.limits()[0]:.1f} to {100 * f.limits()[1]:.1f}) | {f.given} | {state(f)} |"
+                    f"({100 * f.limits()[0]:.1f} to {100 * f.limits()[1]:.1f}) | {f.given} | {state(f)} | {now()} |"
                     for f in rows
                 ]
     text += ["", "What the limits hang on:", "", *(f"- {a}" for a in ADVICE.values()), ""]

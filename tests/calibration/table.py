@@ -10,7 +10,6 @@ import argparse
 import os
 from collections import Counter
 from collections.abc import Sequence
-from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 
@@ -19,7 +18,7 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
 
 from tests.calibration.catalogue import studies  # noqa: E402
 from tests.calibration.known import known, told  # noqa: E402
-from tests.calibration.registry import WORDS, Claim, Found, Study, count  # noqa: E402
+from tests.calibration.registry import WORDS, Claim, Found, Study, count, now  # noqa: E402
 from tests.calibration.running import each, jobs_of, put  # noqa: E402
 
 #: Areas whose lines are defaults of the package: no claim there may fall short.
@@ -90,7 +89,7 @@ def line(study: Study, found: Found, when: str = "") -> str:
         cells.append(found.word)
     else:
         cells += ["no answer in any repetition", "0", str(found.missing), "no answer"]
-    cells.append(when or datetime.now(UTC).strftime("%Y-%m-%d %H:%M"))
+    cells.append(when or now())
     return "| " + " | ".join(cells) + " |"
 
 

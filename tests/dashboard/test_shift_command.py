@@ -109,3 +109,10 @@ def test_prove_counts_at_the_design_of_the_file(capsys, file):
     assert {r["repetitions"] for r in found["rows"]} == {40} and len(found["rows"]) == 2
     assert all(0.7 < r["held"] <= 1 for r in found["rows"])
     assert main(["shift", file, "--by", "electrode", "--model", "mixed", "--prove"]) == 2
+
+
+def test_percentiles_say_that_they_borrow_nothing(capsys, file):
+    words = ["shift", file, "--by", "electrode", "--p", "10%", "--repetitions", "100", "--history", file, "--json"]
+    assert main(words) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert "history_unused" in {c["code"] for c in found["percentiles"]["cautions"]}

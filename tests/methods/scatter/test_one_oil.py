@@ -125,6 +125,22 @@ def test_independent_values_by_the_noncentral_t():
     assert one_oil(kv).holds_for == "these values"
 
 
+def test_batches_of_a_handbook():
+    """Strength of three batches, CMH-17-1G section 8.3.11.2.2 (data and values as in cmstatr's own tests): with 95 %
+    confidence 90 % of all lie above 63.2 and 99 % above 34.6, by Vangel's approximation. The generalised pivots, which
+    hold at every ratio of the SDs, reach 7 % farther from the mean."""
+    batches = [
+        [99.0239966, 103.341238, 100.30213, 98.4634133, 92.264728, 103.487693, 113.734763],
+        [108.172659, 108.426732, 116.260375, 121.04961, 111.223082, 104.574843, 103.222552],
+        [99.3918538, 87.3421658, 102.730741, 96.3694916, 99.5946088, 97.0712407],
+    ]
+    oil = one_oil(np.concatenate(batches), fillings=np.repeat([1, 2, 3], [7, 7, 6]), percentiles=(0.1, 0.01))
+    assert oil.mean_kv == pytest.approx(np.mean([np.mean(b) for b in batches]))
+    for point, published in zip(oil.percentiles, (63.2, 34.6), strict=True):
+        reach = (oil.mean_kv - point.surely_above_kv) / (oil.mean_kv - published)
+        assert 1.0 <= reach < 1.1, point
+
+
 def test_equal_fillings_mean_is_student_t_on_their_means():
     kv = np.array([50.0, 52, 48, 55, 51, 58, 57, 60, 55, 61, 49, 47, 52, 50, 48])
     label = np.repeat([1, 2, 3], 5)
