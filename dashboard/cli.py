@@ -73,7 +73,9 @@ def main(argv: Sequence[str] | None = None) -> int:
             keep_warm()
         return int(args.run(args))
     except InputError as error:
-        print("gapshift: " + one_line(error, 2_000), file=sys.stderr)
+        from dashboard.commands.mending import with_option
+
+        print("gapshift: " + with_option(one_line(error, 2_000)), file=sys.stderr)
         return 2
     except FileNotFoundError as error:
         print(f"gapshift: there is no file {error.filename!r}", file=sys.stderr)

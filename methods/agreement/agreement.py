@@ -418,18 +418,18 @@ def between_laboratories(rows: pd.DataFrame) -> list[Caution]:
 def _two_levels(levels: list[str], by: str, first: str | None, second: str | None) -> tuple[str, str]:
     for name in (first, second):
         if name is not None and name not in levels:
-            raise InputError(f"{by} has no level {name!r}; it has {', '.join(levels)}.", column=by, text=name)
+            raise InputError(f"{by} has no level {name!r}; it has {'; '.join(levels)}.", column=by, text=name)
     if first is None and second is None:
         if len(levels) != 2:
             raise InputError(
-                f"{by} has {len(levels)} levels ({', '.join(levels)}); say which two to compare.", column=by
+                f"{by} has {len(levels)} levels ({'; '.join(levels)}); say which two to compare.", column=by
             )
         return levels[0], levels[1]
     rest = [v for v in levels if v not in (first, second)]
     if first is None or second is None:
         if len(rest) != 1:
             raise InputError(
-                f"{by} has {len(levels)} levels ({', '.join(levels)}); say which two to compare.", column=by
+                f"{by} has {len(levels)} levels ({'; '.join(levels)}); say which two to compare.", column=by
             )
         return first or rest[0], second or rest[0]
     if first == second:

@@ -130,7 +130,7 @@ def sensitivity_ratio(
     have = list(dict.fromkeys(level_words(table[by])))
     for name in (first, second):
         if name not in have:
-            raise InputError(f"{by} has no level {name!r}; it has {', '.join(have)}.", column=by, text=name)
+            raise InputError(f"{by} has no level {name!r}; it has {'; '.join(have)}.", column=by, text=name)
     rows, said = results_of(table[level_words(table[by]).isin([first, second])], by, result)
     notes += said
     rows, more = _shared(rows, [first, second], by)

@@ -163,7 +163,7 @@ def choose(
     found = common_rows(data, only)
     for name in [*only, *([history] if history else []), *([reference] if reference else [])]:
         if name not in found.procedures:
-            raise InputError(f"There is no procedure {name!r}; there are {', '.join(found.procedures)}.", text=name)
+            raise InputError(f"There is no procedure {name!r}; there are {'; '.join(found.procedures)}.", text=name)
     cautions = list(found.cautions)
     done = progress or (lambda share: None)
     done(0.05)

@@ -191,7 +191,7 @@ def limit_for(key: str, folder: str | os.PathLike[str] | None = None) -> Limit:
             if limit.key == key:
                 return limit
     head = documents.get(key.split("/")[0])
-    rule = f"one of {', '.join(x.key for x in head.limits)}" if head and head.limits else "a key of limit_table()"
+    rule = f"one of {', '.join(x.key for x in head.limits)}" if head and head.limits else "a key of the table of limits"
     extra = " That document ships without numbers; enter them from your own copy." if head and not head.limits else ""
     raise InputError(f"There is no limit {key!r}; it must be {rule}.{extra}", column="limit", text=key, rule=rule)
 
