@@ -20,7 +20,7 @@ def test_a_row_that_a_line_break_cut_is_one_row() -> None:
 
 
 def test_a_number_is_not_joined_to_a_text_that_hides_it() -> None:
-    cut = "electrode;filling;kv\ndisk;first;no breakdown at 60\ndisk;41.0\nworn;42.0\n"
+    cut = "electrode;filling;kv\ndisk;first;no breakdown at 60\ndisk;41.0\n42.0;worn\n"
     records = read(cut.encode(), name="sheet.csv")
     assert not (records.guesses["code"] == "row_cut").any()
     assert (records.cells["number"] & records.cells["text"].isin(["41.0", "42.0"])).sum() == 2
