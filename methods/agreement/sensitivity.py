@@ -12,7 +12,6 @@ import scipy
 
 from methods.agreement.agreement import (
     Result,
-    between_laboratories,
     known_rows,
     level_words,
     refuse_mixture,
@@ -76,9 +75,31 @@ class Sensitivity:
     cautions: tuple[Caution, ...]
 
 
+def _cells(rows: pd.DataFrame) -> pd.DataFrame:
+    """The results by oil and laboratory: what lies between laboratories is no scatter of a method's results.
+
+    Methods that were tried in more laboratories would otherwise seem to scatter more.
+    """
+    if rows["laboratory"].nunique() < 2:
+        return rows
+    return rows.assign(sample=rows["sample"].astype(str) + "\n" + rows["laboratory"].astype(str))
+
+
+def _within_laboratories(rows: pd.DataFrame) -> list[Caution]:
+    """A caution where results of one oil come from several laboratories: whose scatter the noise is."""
+    known = rows[rows["laboratory"] != ""]
+    if not (known.groupby("sample")["laboratory"].nunique() > 1).any():
+        return []
+    text = (
+        f"Results come from {known['laboratory'].nunique()} laboratories: the noise is that of results within one, and "
+        "what lies between them is no part of it. Oils that are sent to different ones are told apart less well."
+    )
+    return [Caution("within_laboratories", text)]
+
+
 def _mandel(first: pd.DataFrame, second: pd.DataFrame) -> tuple[float, float, float, float, float]:
     """Ratio, slope, intercept, s_first, s_second of two tables with ``sample`` and ``kv``."""
-    (v1, df1), (v2, df2) = repeat_variance(first), repeat_variance(second)
+    (v1, df1), (v2, df2) = repeat_variance(_cells(first)), repeat_variance(_cells(second))
     if df1 <= 0 or df2 <= 0 or v1 <= 0 or v2 <= 0:
         raise NotEstimable(
             "A sensitivity ratio needs repeated results (two fillings of an oil) by both methods; "
@@ -238,7 +259,8 @@ def discrimination(
     Only oils tested by all methods count, so that the spread between oils is that of the same oils. Limits
     from F for one-way classification (Searle, Casella and McCulloch, Variance Components (1992), ch. 3),
     with the harmonic mean of the numbers of results. Where no oil has two results, and a result is the mean of several
-    fillings, the noise of a result is that of its fillings over the root of their number.
+    fillings, the noise of a result is that of its fillings over the root of their number. Of several laboratories it is
+    the noise within one.
 
     Parameters
     ----------
@@ -276,7 +298,7 @@ def discrimination(
     found = found.sort_values(key, ascending=False, na_position="last", ignore_index=True)
     if len(found) > 1:
         notes += _order(rows, found, key, confidence)
-    notes += between_laboratories(rows)
+    notes += _within_laboratories(rows)
     return Discrimination(by, str(result), found, key, confidence, tuple(notes))
 
 
@@ -286,7 +308,7 @@ def _one(name: object, part: pd.DataFrame, minutes: float | None, confidence: fl
     p, total = counts.size, counts.sum()
     row: dict[str, object] = {"method": str(name), "oils": p, "results": int(total)}
     nan = float("nan")
-    noise2, df = repeat_variance(part)
+    noise2, df = repeat_variance(_cells(part))
     m = p / (1 / counts).sum()
     spread = m * float(groups.mean().var(ddof=1))
     if not (df > 0 and noise2 > 0):

@@ -121,6 +121,8 @@ def read_heading(text: str) -> Heading:
     if len(text) > _LONGEST:  # a remark, whatever it speaks of
         return Heading(" ".join(text[:_LONGEST].split()) + "…")
     shown = re.sub(r"\s*\^\(?\d{1,2}\)?|(?<=\w)\s*[†‡*]+$", "", " ".join(normalise(text).split()))  # footnote marks
+    if unit_of(shown) in ("kV/mm", "kV/cm"):  # all of it is the unit, and no kV whose own unit is cm
+        return Heading(shown, "kv", unit_of(shown))
     bare, unit = split_unit(shown)
     key = fold(bare)
     names = _lookup("headings")

@@ -10,15 +10,17 @@ Which test holds what, in the order of what was asked for:
    ``tests/dashboard/test_shift_water.py``.
 4. *What a reported result is*, on page, command and call, and the question of a file that does not say it:
    ``tests/contract/test_reported_results.py``; of a precision experiment also below.
-5. *Which method*: ``tests/methods/choosing/test_choose.py``; on three kinds of files: below.
+5. *Which method*: ``tests/methods/choosing/test_choose.py``; on three kinds of files: below; with oils that three
+   people spell differently: ``tests/methods/records/test_one_name.py``.
 6. *Run sheets*: ``tests/methods/studies/test_study_plan.py`` (read back without a question, the promised width),
    ``tests/dashboard/test_bench_plan_page.py``.
 7. *A limit fits or is refused*: ``tests/methods/protocols/test_fitting.py`` (liquid, stage, equipment, gap, departures,
-   grades), ``test_limits.py`` there, ``tests/dashboard/test_decision_page.py``.
+   grades), ``test_limits.py`` there, ``tests/dashboard/test_decision_page.py``; in the report
+   ``tests/dashboard/test_records_report.py``.
 8. *Precision of two methods*: ``tests/methods/interlab/test_compare.py``; laboratories paired in agreement:
    ``tests/methods/agreement/test_agreement.py``.
 9. *A new oil under another method*: ``tests/methods/agreement/test_agreement.py``, coverage
-   ``tests/calibration/new_oils.py``.
+   ``tests/calibration/new_oils.py``, over laboratories ``tests/calibration/paired_laboratories.py``.
 10. *Plans without a bench time*: ``tests/methods/planning/test_mean_plan.py``.
 11. *Volume beside area*: ``tests/methods/laws/test_geometry.py``.
 12. The rest: sources of a budget ``tests/methods/planning/test_case_budget.py``; esters and viscous liquids

@@ -360,3 +360,24 @@ def test_rows_without_a_filling_are_results_here_as_in_precision() -> None:
     assert apart.methods.set_index("method").loc["X", "noise_kv"] == pytest.approx(by_hand)
     for cautions in (found.cautions, precision(table, level="sample").cautions, apart.cautions):
         assert "rows_are_results" in {c.code for c in cautions}
+
+
+def test_a_method_that_was_tried_in_more_laboratories_does_not_seem_to_scatter_more() -> None:
+    """Two methods that scatter alike, one of them in three laboratories 6 kV apart: noise is that within one."""
+    from methods.agreement import discrimination, sensitivity_ratio
+
+    rng = np.random.default_rng(11)
+    rows = []
+    for method, labs in (("X", ("L1", "L2", "L3")), ("Y", ("L1",))):
+        for lab, more in zip(labs, (0, 6, -6), strict=False):
+            rows += [
+                {"sample": f"oil {o}", "method": method, "laboratory": lab, "filling": str(f),
+                 "kv": 40 + 6 * o + more + rng.normal(0, 2)}
+                for o in range(10) for f in range(4)
+            ]  # fmt: skip
+    table = pd.DataFrame(rows)
+    found = discrimination(table, by="method")
+    noise = found.methods.set_index("method")["noise_kv"]
+    assert noise["X"] == pytest.approx(2, abs=0.5) and noise["Y"] == pytest.approx(2, abs=0.6)
+    assert "within_laboratories" in {c.code for c in found.cautions}
+    assert 0.75 < sensitivity_ratio(table, by="method", first="X", second="Y").ratio < 1.35

@@ -39,6 +39,8 @@ def said(records: Records, words: str) -> bool:
         ("s,BDV (kV)\nA,58.4 kV\nA,58400 V\n", [58.4, 58.4], ""),
         ("s,gap,E (kV/mm)\nA,2.5,20\nA,2.5 mm,24\n", [50, 60], "kV/mm times the gap in mm"),
         ("s,gap,E (kV/cm)\nA,2.5,200\nA,2.5 mm,240\n", [50, 60], "kV/cm times the gap in cm"),
+        ("s,gap,kV/cm\nA,2.5,200\nA,2.5 mm,240\n", [50, 60], "kV/cm times the gap in cm"),
+        ("s,gap,kV/mm\nA,2.5,20\nA,2.5 mm,24\n", [50, 60], "kV/mm times the gap"),
         ("s,kVp\nA,70.71068\nA,84.85281\n", [50, 60], "divided by √2"),
         ("s;kV\nA;58,4*\nA;61.0 (bubble)\n", [58.4, 61.0], "both comma and point"),
         ("s,kV\nA,５８．４\nA,٥٨٫٤\nA,+57\n", [58.4, 58.4, 57], ""),
