@@ -308,8 +308,10 @@ def _result(
         sentence=f"Take {take}: an oil of {ask.mean:g} kV, which should {should} a limit of {ask.limit:g} kV, gets the "
         f"wrong verdict with a chance of {_chance(wrong)} under the {rule} rule." + told(k, one) + wear_words(n),
         cautions=(
-            *found, *assumed(protocol, ask.mean, n, weighed=ask.between is not None),
-            *open_result(protocol, ask.between, one), *_of_method(protocol),
+            *found,
+            *assumed(protocol, ask.mean, n, weighed=ask.between is not None),
+            *open_result(protocol, ask.between, one),
+            *_of_method(protocol),
         ),
         results=None if one is None else one.whole(k),
         result="" if one is None else one.words,

@@ -242,7 +242,8 @@ def _result(
         method=method,
         sentence=text + told(k, one) + wear_words(n),
         cautions=(
-            *_cautions(point, k, n, alike), *assumed(protocol, s.mean_kv, n, weighed=nested),
+            *_cautions(point, k, n, alike),
+            *assumed(protocol, s.mean_kv, n, weighed=nested),
             *open_result(protocol, s.between, one),
         ),
         results=None if one is None else one.whole(k),

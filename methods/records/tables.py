@@ -10,7 +10,7 @@ from methods.records.account import Account
 from methods.records.blocks import Block, Cut, Line, cut
 from methods.records.broken import mend_broken_rows
 from methods.records.by_hand import leave_out
-from methods.records.cells import BLANK, VALUE, WITHSTOOD, is_date, parse
+from methods.records.cells import BLANK, NO_BREAKDOWN, VALUE, WITHSTOOD, is_date, parse
 from methods.records.context import LINE, by_file, give_context, said_by_lines
 from methods.records.facts import holds_no_readings
 from methods.records.heading_row import find_heading
@@ -149,7 +149,7 @@ def _foot(sheet: Sheet, head: int) -> list[Line]:
     out = []
     for row, line in zip(sheet.rows[last + 1 :], sheet.cells[last + 1 :], strict=True):
         held = [(row, c, t) for c, t in enumerate(line, 1) if t.strip()]
-        out += held if len(held) == 1 else []
+        out += held if len(held) == 1 and parse(held[0][2]).kind not in (VALUE, WITHSTOOD, NO_BREAKDOWN) else []
     return out if head < last else []
 
 

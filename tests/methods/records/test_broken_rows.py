@@ -24,3 +24,9 @@ def test_a_number_is_not_joined_to_a_text_that_hides_it() -> None:
     records = read(cut.encode(), name="sheet.csv")
     assert not (records.guesses["code"] == "row_cut").any()
     assert (records.cells["number"] & records.cells["text"].isin(["41.0", "42.0"])).sum() == 2
+
+
+def test_a_reading_at_the_foot_stays_one() -> None:
+    records = read(b"kv\n0.0\nkv  1", name="a.csv")
+    assert records.table["kv"].tolist() == [1.0]
+    assert list(records.cells["role"]) == ["heading", "refused", "breakdown"]
