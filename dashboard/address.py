@@ -19,7 +19,7 @@ import param
 from dashboard import demo
 from methods.procedures import parts_of
 
-if TYPE_CHECKING:  # the study applies an address; an address knows of it no more than its parameters
+if TYPE_CHECKING:  # an address knows of the study no more than its parameters, and the study nothing of an address
     from dashboard.study import Study
 
 #: Says in the address that the numbers were of the user's own files, which an address does not carry.
@@ -75,7 +75,7 @@ def apply(
     if wanted.get("data") in demo.names():
         study.open_demo(wanted["data"])
     elif wanted.get("data") == OWN and not study.files:
-        study.pending = dict(wanted)
+        study.wait(wanted, apply)
     with param.parameterized.batch_call_watchers(study):
         study.page = wanted["page"] if wanted.get("page") in keys() else study.param.page.default
         if study.can_compare(wanted.get("by", "")):

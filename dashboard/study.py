@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -107,6 +107,8 @@ class Study(param.Parameterized):
 
     #: The factor that was taken because nobody chose one: with other files it may be another.
     _automatic = ""
+    #: Applies what is pending; who leaves it says how.
+    _settings_arrived: Callable[[Study, Mapping[str, str]], None] | None = None
 
     def __init__(self, **params: Any) -> None:
         super().__init__(**params)
@@ -225,11 +227,13 @@ class Study(param.Parameterized):
         keep = [] if opened.demo or (alone and waiting is None) else [f for f in self.files if not f.demo]
         self.param.update(files=[*keep, opened], dataset=opened.demo, awaited=awaited, remarks=remarks)
         if self.pending and not awaited:
-            from dashboard import address
-
             settings, self.pending = self.pending, {}
-            if not opened.demo:
-                address.apply(self, settings)
+            if not opened.demo and self._settings_arrived is not None:
+                self._settings_arrived(self, settings)
+
+    def wait(self, settings: Mapping[str, str], apply: Callable[[Study, Mapping[str, str]], None]) -> None:
+        """Keep settings that wait for files, and ``apply`` them to the study once the last of these is open."""
+        self.pending, self._settings_arrived = dict(settings), apply
 
     def open_demo(self, name: str, *, first_look: bool = False) -> Opened | None:
         """Open one of the invented demo sets in place of whatever is open; None when there is no such set.

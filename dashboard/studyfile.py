@@ -61,7 +61,8 @@ def load(study: Study, text: str | bytes) -> None:
         filters={},
     )
     address.apply(study, {str(k): str(v) for k, v in document["settings"].items()})
-    study.pending = {str(k): str(v) for k, v in document["settings"].items()} if awaited else {}
+    waiting = {str(k): str(v) for k, v in document["settings"].items()} if awaited else {}
+    study.wait(waiting, address.apply)
 
 
 def _find(study: Study, entry: dict[str, Any], here: dict[str, Any]) -> tuple[Any, str]:

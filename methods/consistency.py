@@ -215,6 +215,8 @@ def judge_records(
         For all series; by default each is judged by the rule of its method.
     confidence : float
         Of the limits of a rate.
+    folder : str or path, optional
+        The user's own files beside those that are shipped; by default the folder that the environment names.
 
     Raises
     ------
@@ -318,6 +320,18 @@ def rule_on_records(
         Keys of the rules that judge all series, whatever their method; the user's own rule unless said.
     scatter : DataFrame
         As :func:`scatter_by_rule` gives it; a rule without series of its own takes the scatter of all.
+    data : Records or DataFrame
+        The records.
+    family : str, default 'normal'
+        Of the scatter within a filling.
+    between_cov : float, default 0.0
+        Scatter between fillings, a fraction of the mean.
+    confidence : float, default 0.95
+        Of the limits of a rate, a fraction.
+    repetitions : int, default 20000
+        Simulated series where there is no formula.
+    rng : int or Generator, default 1
+        A seed or a generator; the same seed gives the same numbers.
 
     Returns
     -------

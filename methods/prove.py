@@ -109,6 +109,10 @@ def prove_oil(
         Called with the number done and the number in all; may raise to stop.
     executor : concurrent.futures.Executor, optional
         What works on the pieces (:mod:`methods.workers`).
+    confidence : float, default 0.95
+        Of the limits that are proved, a fraction.
+    percentiles : sequence of float, default (0.01, 0.1)
+        Fractions whose voltages are proved.
 
     Raises
     ------

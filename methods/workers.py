@@ -65,6 +65,10 @@ def carry_out(
         Without one the parts are worked on here, one after the other.
     progress : callable, optional
         Called with the number of parts done and that of all; may raise to stop.
+    shared : sequence of object
+        Arguments that every part gets.
+    parts : sequence of tuple[object, ...]
+        The further arguments of each part.
 
     Notes
     -----

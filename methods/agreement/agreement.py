@@ -295,6 +295,10 @@ def compare_methods(
         What is one result, as for :func:`methods.precision`: what the method reports unless said.
     confidence : float
         Of every interval.
+    first : str, optional
+        The level that is compared with; the first of two by default.
+    second : str, optional
+        The level that is compared; the other of two by default.
 
     Raises
     ------

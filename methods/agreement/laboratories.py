@@ -117,6 +117,17 @@ def agreement_distances(found: Crossed, factor: float, added: float, confidence:
     """The near and far confidence limit of a limit of agreement, as distances from the mean difference.
 
     The limit lies ``factor`` standard deviations out; ``added`` is variance that is known besides.
+
+    Parameters
+    ----------
+    found : Crossed
+        The variances, taken apart.
+    factor : float
+        Standard deviations either side of the mean.
+    added : float
+        Variance that is known besides, kV squared.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
     """
     drawn = crossed_pivots(found)
     if drawn is None:

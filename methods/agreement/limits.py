@@ -77,6 +77,8 @@ def limits_of_agreement(
         Codes, where a value is one oil's in one laboratory: pairs of one oil, and of one laboratory, are then not
         independent, and bias and limits are for a further oil in a further laboratory
         (:mod:`methods.agreement.laboratories`, which also says how far these limits are known; ``exact`` is not asked).
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
 
     Raises
     ------

@@ -268,6 +268,12 @@ def discrimination(
         Level of ``by`` -> bench minutes of one result, such as from :func:`methods.procedures.minutes_of`.
     result
         What is one result, as for :func:`methods.precision`: what the method reports unless said.
+    data : Records or DataFrame
+        The records.
+    by : str or sequence of str, default PROCEDURE
+        Column or columns of the factor that tells the methods apart.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
 
     Raises
     ------

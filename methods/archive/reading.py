@@ -32,6 +32,10 @@ def read_archive(
     ----------
     where, since, until
         As for :func:`methods.read`; asked of the database, which then reads no other rows.
+    path : str or path
+        The archive.
+    name : str, optional
+        What the records are called; the file's name by default.
 
     Returns
     -------

@@ -147,6 +147,12 @@ def choose(
         Plans are in whole results.
     progress : callable, optional
         Called with the share that is done, 0 to 1, as the work goes on.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    repetitions : int, default 2000
+        Draws of oils and fillings.
+    rng : int or Generator, default 0
+        A seed or a generator; the same seed gives the same numbers.
 
     Raises
     ------

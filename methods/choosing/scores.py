@@ -77,6 +77,12 @@ def draw_oils(
         Fillings and breakdowns per filling of one reported result, one a procedure.
     oils : bool
         Whether the oils are drawn, too.
+    found : Evidence
+        What the records hold of the procedures.
+    rng : np.random.Generator
+        Draws the oils and the scatter.
+    repetitions : int
+        Draws after the first row.
     """
     count, size = len(found.procedures), len(found.scatter_oils)
     weights = np.ones((repetitions + 1, size))

@@ -48,6 +48,10 @@ def would_settle(
         Probability of each procedure to be the best.
     minutes : ndarray
         Bench minutes of one filling of each procedure.
+    found : Evidence
+        What the records hold of the procedures.
+    wanted : float, default 0.9
+        Probability from which on a procedure is surely the best.
 
     Returns
     -------

@@ -81,6 +81,10 @@ def compare_precision(
         What separates the methods; ``first`` and ``second`` are its levels (the only two where there are two).
     laboratory, result, exclude, confidence
         As for :func:`methods.interlab.precision`; an exclusion's level is the oil.
+    first : str, optional
+        The level that is compared with.
+    second : str, optional
+        The level that is compared.
 
     Raises
     ------

@@ -119,6 +119,14 @@ def precision_of_cells(
     ----------
     cells : DataFrame
         ``level, laboratory, n, mean, sd, withstood``, a row a level and laboratory; ``sd`` is nan where n is 1.
+    laboratory : str, default 'laboratory'
+        What the laboratories are called.
+    level_columns : sequence of str, optional
+        Columns of which a level was made.
+    result : str, default 'breakdown'
+        What one value is.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
 
     Raises
     ------

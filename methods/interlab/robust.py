@@ -28,6 +28,10 @@ def algorithm_a(values: np.ndarray, *, tolerance: float = 1e-10, most: int = 500
     ----------
     values : array, shape (n,)
         One value a laboratory (its cell mean), in the unit of the data.
+    tolerance : float, default 1e-10
+        Relative change at which it stops.
+    most : int, default 500
+        Most steps.
 
     Raises
     ------

@@ -72,6 +72,12 @@ def plan_design(
         As for :func:`methods.planning.plan.mean`; the scatter between fillings is needed here (0 if there is none).
     minutes, oil_ml : float, optional
         What the bench has.
+    half_width : float, optional
+        Half-width of the mean that is wanted, a fraction.
+    protocol : object
+        A test method, for bench minutes and oil.
+    goal : str, optional
+        ``oil`` for the least oil; the fewest bench minutes by default.
 
     Raises
     ------

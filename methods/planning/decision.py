@@ -214,6 +214,10 @@ def decide(
         (:func:`methods.scatter.scatter_history`).
     result : {"result"} or int
         What a reported result is: what the method says; a number answers where none does (:func:`methods.precision`).
+    confidence : float, default 0.95
+        Of the limits and of the guard band, a fraction.
+    risk : float, default 0.05
+        Of a wrong pass, a fraction.
 
     Raises
     ------
@@ -284,8 +288,14 @@ def decide_all(
 
     Parameters
     ----------
+    data : Records or DataFrame
+        The records.
     by : sequence of str, optional
-        Columns that tell the cases apart; sample and condition unless said. The rest as for :func:`decide`.
+        Columns that tell the cases apart; sample and condition unless said.
+    limit, rule, limit_method, limit_liquid, limit_stage, limit_equipment, stage, equipment, poor_below
+        As for :func:`decide`.
+    confidence, risk, between_sd, instrument_kv, result
+        As for :func:`decide`.
     history
         As for :func:`decide`; or ``"study"``: each case borrows from the others of the table.
     progress : callable, optional

@@ -65,6 +65,8 @@ def design_table(
     designs : sequence of (fillings, breakdowns on each)
     protocol : Protocol or str, optional
         For bench minutes and oil.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
 
     Raises
     ------

@@ -161,6 +161,8 @@ def plan_difference(
         The same samples are tested under both conditions.
     disagreement : float
         SD, in the unit of the scatter, of the shift itself from sample to sample; only for ``paired``.
+    confidence : float, default 0.95
+        Of the test, a fraction.
 
     Raises
     ------

@@ -156,6 +156,8 @@ def plan_equivalence(
     cov, sd, mean, between_cov, between_sd, breakdowns_per_filling, fillings, protocol, serial_correlation
         As for :func:`methods.planning.plan.difference`; with scatter between fillings the filling is the unit and
         those of the method on each, or 5, are planned unless said.
+    power : float, default 0.8
+        Wanted probability that the tests show agreement.
 
     Raises
     ------

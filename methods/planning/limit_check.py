@@ -123,6 +123,10 @@ def limit_given(
         equipment (``up to 69 kV``) it is for.
     poor_below : float, optional
         With a limit in kV of one's own, which then is the one above which an oil is good: below this, kV, it is poor.
+    limit : object
+        kV, a key of the limit documents, or an entry.
+    method : str, optional
+        For which method a limit in kV is written.
 
     Raises
     ------

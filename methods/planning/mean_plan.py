@@ -349,6 +349,8 @@ def plan_mean(
         Lag-1 correlation inside a filling.
     interval : {"bench", "known"}
         Which half-width has to meet the target: the bench's own (t), or the one for scatter known from history.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
 
     Raises
     ------

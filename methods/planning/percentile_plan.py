@@ -98,6 +98,10 @@ def plan_percentile(
     cov, sd, mean, confidence, between_cov, between_sd, fillings, breakdowns_per_filling, assurance, protocol
         As for :func:`methods.planning.plan.mean`. With scatter between fillings, the method's breakdowns on each, or 5,
         unless said.
+    p : float, optional
+        Fraction below the percentile.
+    rng : int or Generator, default 20250101
+        A seed or a generator; the same seed gives the same numbers.
 
     Raises
     ------

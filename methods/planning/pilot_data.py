@@ -164,6 +164,14 @@ def plan_from_pilot(
         upper limits at this confidence, which together is on the safe side.
     serial : bool
         Whether the correlation inside fillings found in the pilot is carried along (a negative one counts as none).
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    fillings : int, optional
+        Fixes the number of fillings.
+    breakdowns_per_filling : int, optional
+        Fixes the breakdowns on each.
+    protocol : object, optional
+        A test method, for bench minutes and for what one result is.
 
     Raises
     ------

@@ -96,6 +96,10 @@ def plan_sd(
         two-sided (or one-sided) interval is at most ``1 + within`` times the SD found.
     fillings : int
         Fillings over which the breakdowns are spread; each costs one degree of freedom of the SD within fillings.
+    confidence : float, default 0.95
+        Of the interval or test, a fraction.
+    power : float, default 0.8
+        Wanted probability of finding ``ratio``.
 
     Raises
     ------

@@ -113,6 +113,8 @@ def next_step(
     repetitions : int
     rng : int or numpy.random.Generator
         Of the simulated error rates.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
 
     Raises
     ------
@@ -228,6 +230,12 @@ def error_rates(
         Units taken before the first look.
     most : int
         The rule that stops when narrow gives up after so many.
+    confidence : float, default 0.95
+        Of the two rules, a fraction.
+    repetitions : int, default 4000
+        Simulated tests.
+    rng : int or Generator, default 1
+        A seed or a generator; the same seed gives the same numbers.
 
     Returns
     -------

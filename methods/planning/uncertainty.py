@@ -93,6 +93,14 @@ def source(
         kV for one ``unit``.
     df : float
         Degrees of freedom of that uncertainty. For a Type B value known to a fraction r: ``0.5 / r**2`` (GUM G.4.2).
+    name : str
+        What the source is.
+    kind : str, default 'B'
+        ``A`` (from repeated readings) or ``B``.
+    unit : str, default 'kV'
+        Of the value.
+    distribution : str, default 'normal'
+        What it follows: ``normal``, ``rectangular`` ...; see :data:`DIVISORS`.
     """
     if distribution not in DIVISORS:
         raise InputError(
@@ -197,8 +205,32 @@ def mean_budget(
         ``m * mean / gap`` kV per mm. The exponent is the user's own (a fitted gap law), no default.
     temperature_half_width_k, kv_per_kelvin : float
         Half-width of the liquid's temperature (rectangular) and the user's own coefficient.
-    more : sequence of Source
+    more : sequence of BudgetSource
         Further lines.
+    mean_kv : float
+        The mean, kV.
+    fillings : int
+        Number of fillings.
+    breakdowns_per_filling : int
+        Breakdowns on each.
+    within_sd : float, optional
+        SD within fillings, kV.
+    between_sd : float, optional
+        SD between fillings, kV.
+    filling_means_sd : float, optional
+        SD of the filling means, kV.
+    history : bool, default False
+        Whether the SDs are known from earlier tests.
+    within_df : float, optional
+        Degrees of freedom of ``within_sd``.
+    between_df : float, optional
+        Degrees of freedom of ``between_sd``.
+    voltmeter_df : float, default math.inf
+        Degrees of freedom of the voltmeter's part.
+    scatter : BudgetSource, optional
+        A line of the budget that was made before.
+    confidence : float, default 0.95
+        Of the expanded uncertainty, a fraction.
 
     Raises
     ------

@@ -57,6 +57,14 @@ def pass_probability(
     believing_luck : bool
         The guarded rule goes by Student's t even for fillings that agree by luck, which the analysis does not: quick,
         and never less than what it delivers.
+    limit : float
+        Smallest mean that passes, kV.
+    fillings : int, default 1
+        Number of fillings.
+    breakdowns_per_filling : int, default 6
+        Breakdowns on each.
+    rule : str, default 'simple'
+        ``simple``, ``guarded`` or ``every``.
 
     On one filling the guarded rule goes by what the oil's mean surely lies above, with what another filling may differ
     by in it, as :func:`methods.planning.decide` does.
@@ -272,6 +280,14 @@ def characteristics_by_protocol(
     limit : Limit or str
         A limit of :mod:`methods.protocols.limits`, or its key; protocols of other methods are left out, because the
         limit is not theirs.
+    true_means : array_like
+        (m,) True means, kV.
+    cov : float
+        Scatter within a filling, a fraction of the mean.
+    between_cov : float, optional
+        Scatter between fillings, a fraction of the mean.
+    rule : str, default 'simple'
+        ``simple``, ``guarded`` or ``every``.
 
     Returns
     -------

@@ -124,6 +124,8 @@ def result_rows(
     result
         See :func:`check_result`. With ``"result"`` or a number, fillings are taken in their order; those that are left
         over make no result and are said. Where no row names its filling, each row is a result.
+    keys : sequence of str
+        Columns within which a result lies.
 
     Returns
     -------

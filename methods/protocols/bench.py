@@ -113,6 +113,8 @@ def bench_time(
         Emptying, rinsing and filling, for each filling.
     fluid : str, optional
         Kind of liquid: esters and other viscous liquids rest longer (:func:`for_liquid`).
+    folder : str or path, optional
+        The user's own files beside those that are shipped; by default the folder that the environment names.
 
     Raises
     ------

@@ -145,6 +145,8 @@ def departures(
 
     Parameters
     ----------
+    protocol : Protocol or None
+        The method.
     found : dict
         Column -> what the records say: ``electrode, gap_mm, stirring, rise_kv_s``.
     temperatures : (float, float), optional

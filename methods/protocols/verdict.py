@@ -85,6 +85,8 @@ def judge(
         Breakdown voltages in kV. ``n`` of the rule are judged by its first step, ``n + more`` by its sequel.
     withstood : array of bool, shape (n,), optional
         Where the ceiling was reached: the spread is then only known to be at least so much.
+    folder : str or path, optional
+        The user's own files beside those that are shipped; by default the folder that the environment names.
 
     Raises
     ------

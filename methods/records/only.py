@@ -27,6 +27,8 @@ def only(
         Column -> the level, or levels, that are wanted.
     since, until : str, optional
         First and last day, YYYY-MM-DD. A row without a day is not within them.
+    records : Records
+        The records.
 
     Raises
     ------

@@ -133,6 +133,8 @@ def summarise_rounds(
         Whether to count fillings, the slowest pass.
     executor : concurrent.futures.Executor, optional
         Who sums the files, one by one (:mod:`methods.records.rounds_spread`); without one, DuckDB here.
+    rounds : Rounds
+        The data set.
     """
     if not 1 <= bins <= 10_000:
         raise InputError(f"bins is {bins}; it must be between 1 and 10000.")

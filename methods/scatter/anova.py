@@ -21,7 +21,31 @@ Floats = NDArray[Any]
 
 @dataclass(frozen=True)
 class OneWay:
-    """One-way analysis of variance with random levels; limits are pairs (low, high), variances in kV squared."""
+    """One-way analysis of variance with random levels; limits are pairs (low, high), variances in kV squared.
+
+    Attributes
+    ----------
+    SS_between, SS_within, df_between, df_within, MS_between, MS_within : float
+        Sums of squares, degrees of freedom and mean squares of the levels and within them.
+    F, p_value : float
+        Of the test that the levels do not differ.
+    n0 : float
+        The number in a level that stands for unequal ones.
+    R_squared : float
+        Share of the levels in the sum of squares.
+    var_between_raw, var_between : float
+        Variance between levels as found, which may be negative, and not below zero.
+    sd_between, sd_within, sd_total : float
+        Standard deviations, kV.
+    sd_within_limits : (float, float)
+        By chi-square.
+    icc, icc_limits : float, (float, float)
+        Intraclass correlation: share of the levels in the total variance; limits by F.
+    total_variance_limits, total_variance_limits_satterthwaite : (float, float)
+        Of the variance of one value: modified large-sample limits, and Satterthwaite's.
+    total_variance_df : float
+        Satterthwaite's degrees of freedom of it.
+    """
 
     SS_between: float
     SS_within: float

@@ -199,6 +199,8 @@ def fit_censored(
         Levels with a residual scatter of their own.
     family : {"normal", "lognormal"}
         The lognormal works on log kV; its ``log_likelihood`` is that of the kV themselves.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
 
     Raises
     ------

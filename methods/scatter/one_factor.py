@@ -23,6 +23,21 @@ def one_factor(sizes: Array, means: Array, within_ss: float) -> tuple[float, flo
     """Variances (within, between) of levels of ``sizes`` (k,) with these ``means`` (k,), in the unit squared.
 
     ``within_ss``: sum of squares of the values about the means of their levels; above zero, of two levels or more.
+
+    Parameters
+    ----------
+    sizes : ndarray
+        (k,) Values in each level.
+    means : ndarray
+        (k,) Their means.
+    within_ss : float
+        Sum of squares of the values about the means of their levels.
+
+    Examples
+    --------
+    >>> within, between = one_factor(np.array([3, 3, 3]), np.array([50.0, 60.0, 70.0]), 54.0)
+    >>> round(float(within), 3), round(float(between), 3)
+    (9.0, 97.0)
     """
     n, df = sizes.astype(float), float(sizes.sum() - 1)
     means = means - means.mean()
@@ -68,6 +83,17 @@ def upper_between(sizes: Array, means: Array, within_ss: float, confidence: floa
     """Upper limit of the variance between levels by the profile of the restricted likelihood, two-sided confidence.
 
     For data whose level means agree so well that the difference of mean squares has no upper limit.
+
+    Parameters
+    ----------
+    sizes : ndarray
+        (k,) Values in each level.
+    means : ndarray
+        (k,) Their means.
+    within_ss : float
+        Sum of squares of the values about the means of their levels.
+    confidence : float
+        Of the limits, a fraction between 0 and 1.
     """
     n = sizes.astype(float)
     means = means - means.mean()

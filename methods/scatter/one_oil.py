@@ -122,6 +122,10 @@ def one_oil(
         Labels. None: not known, the values are taken as independent.
     known : Prior, optional
         Scatter known from elsewhere, kV; the limits then hold for the oil even with one filling.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    percentiles : sequence of float, default (0.01, 0.1, 0.5)
+        Fractions whose voltages are wanted.
 
     Raises
     ------

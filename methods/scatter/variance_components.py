@@ -63,6 +63,8 @@ def components(
         likelihood's own for one oil too.
     limits : {"auto", "mls", "profile", "wald"}
         See :func:`methods.scatter.limits.component_limits`.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
 
     Raises
     ------

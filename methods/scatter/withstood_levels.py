@@ -266,6 +266,10 @@ def fit_levels(
         Work on the logarithms.
     rng : seed or generator
         Of the studies drawn for the limits.
+    withstood : object
+        (n,) Which of the values are withstands.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
 
     Raises
     ------

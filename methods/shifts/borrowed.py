@@ -196,6 +196,10 @@ def borrow(
         Labels of the two arms' own cells among ``cells`` (-1: none).
     sizes : tuple of float
         Breakdowns in a lone filling of either side: fewer than the cells have make its mean scatter more.
+    cells : FillingScatter
+        Scatter of filling means that can be borrowed.
+    log : bool
+        Whether the arms are of ln kV.
 
     A lone filling is taken to scatter as a share of the mean as the cells do, or in kV, whichever is more.
     Where fewer than three cells give, they are taken to scatter alike, and a cell that stands on both sides is

@@ -153,6 +153,14 @@ def equivalence(
         1 - alpha of each one-sided test; the limits are at 1 - 2 alpha. Above 0.5.
     history : Records or DataFrame, optional
         Earlier tests whose scatter between fillings serves a level with one filling, as in :func:`methods.shift`.
+    data : Records or DataFrame
+        The records.
+    by : str or sequence of str
+        Column or columns of the factor.
+    reference : object, optional
+        The level that others are compared with; the one with most fillings by default.
+    within : sequence of str, optional
+        Columns within whose levels the oils are compared.
 
     Raises
     ------

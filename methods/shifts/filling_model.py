@@ -191,6 +191,8 @@ def fit_fillings(
     joined : mapping of name to codes (fillings,), optional
         Random effects that fillings of one code share, such as an oil's own shift under a level; only with up to
         ``MOST_JOINED`` rows of ``sums``.
+    steps : int, default 60
+        Most steps.
 
     Raises
     ------

@@ -118,7 +118,19 @@ def state_cautions(c: Comparison, base: int, taken_out: Sequence[str] = ()) -> l
 
 
 def state_caution(table: pd.DataFrame, by: str, one: str, two: str) -> Caution | None:
-    """What of water, temperature and relative saturation differs between two levels on the same oils, as a caution."""
+    """What of water, temperature and relative saturation differs between two levels on the same oils, as a caution.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows of the record table.
+    by : str
+        Column of the factor.
+    one : str
+        A level.
+    two : str
+        The level that it is compared with.
+    """
     level, oil = table[by].to_numpy(), pd.factorize(table["sample"])[0]
     found = [
         seen for name in QUANTITIES if name in table.columns

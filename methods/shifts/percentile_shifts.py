@@ -123,6 +123,16 @@ def percentile_shift(
         When it returns True the bootstrap stops; ``repetitions`` then says how many were done.
     executor : concurrent.futures.Executor, optional
         What works on the resamples (:mod:`methods.workers`).
+    data : Records or DataFrame
+        The records.
+    by : str or sequence of str
+        Column or columns of the factor.
+    reference : object, optional
+        The level that others are compared with; the one with most fillings by default.
+    confidence : float, default 0.95
+        Of the limits, a fraction between 0 and 1.
+    within : sequence of str, optional
+        Columns within whose levels the oils are compared.
 
     Raises
     ------

@@ -23,6 +23,8 @@ def filling_weights(filling: np.ndarray, repetitions: int, rng: np.random.Genera
         Code of each row's filling, 0 .. k-1.
     repetitions : int
         Number of resamples, R.
+    rng : np.random.Generator
+        Draws the fillings.
 
     Returns
     -------

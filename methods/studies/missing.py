@@ -47,6 +47,10 @@ def plan_missing(
         Of each test; two show how fillings scatter.
     most : int
         Most tests.
+    hours_a_day : float, default 7.0
+        Bench hours of a day.
+    rng : int, default 0
+        Seed of the order, kept with the sheet.
 
     Raises
     ------

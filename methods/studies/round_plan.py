@@ -130,6 +130,16 @@ def plan_round(
         Reported results of each laboratory on each oil.
     gamma : float
         Expected s_R / s_r.
+    oils : sequence of str
+        Names of the oils.
+    procedure : str or mapping of str to object
+        A method in words, or a mapping of the fields.
+    confidence : float, default 0.95
+        With which s_r and s_R lie so near the true ones, a fraction.
+    hours_a_day : float, default 7.0
+        Bench hours of a day.
+    rng : int, default 0
+        Seed of the order, kept with the sheet.
 
     Raises
     ------

@@ -107,6 +107,10 @@ def plan_study(
         oils in random order within each, so that the cell is set up once a block and procedure.
     rng : int
         The seed of the order, kept with the sheet.
+    confidence : float, default 0.95
+        Of the promised limits, a fraction.
+    hours_a_day : float, default 7.0
+        Bench hours of a day.
 
     Raises
     ------

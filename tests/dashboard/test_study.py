@@ -307,3 +307,18 @@ def test_a_recipe_is_saved_with_the_study_and_taken_when_its_file_comes() -> Non
     again.open(TWO_COLUMNS, "two.csv")
     assert again.table["kv"].tolist() == [40.5, 41.5, 42.5]
     assert again.recipes() == {"two.csv": RECIPE}
+
+
+def test_the_study_knows_nothing_of_addresses() -> None:
+    import ast
+    import inspect
+
+    from dashboard import study as module
+
+    named = {
+        name
+        for node in ast.walk(ast.parse(inspect.getsource(module)))
+        if isinstance(node, (ast.Import, ast.ImportFrom))
+        for name in [getattr(node, "module", None) or "", *(a.name for a in node.names)]
+    }
+    assert not any("address" in name for name in named)
