@@ -149,7 +149,23 @@ def counted(
     function: Callable[..., Array], shared: tuple[Any, ...], repetitions: int, rng: Any, progress: Progress | None,
     executor: Executor | None,
 ) -> Array:  # fmt: skip
-    """What each invented study came to (repetitions, ...), worked on in pieces."""
+    """What each invented study came to (repetitions, ...), worked on in pieces.
+
+    Parameters
+    ----------
+    function : callable
+        Works on one piece: gets ``shared``, the number of its studies and a seed.
+    shared : tuple of object
+        Arguments that every piece gets.
+    repetitions : int
+        How many studies are invented.
+    rng : int, Generator or None
+        A seed or a generator; 1 if None.
+    progress : callable or None
+        Called with the number done and the number in all.
+    executor : Executor or None
+        Computes the pieces elsewhere; without it they are computed here.
+    """
     parts = pieces(repetitions, 1 if rng is None else rng)
 
     def done(some: int, _: int) -> None:
