@@ -143,13 +143,18 @@ def cautions(found: Sequence[Caution]) -> str:
     return "".join(shown)
 
 
+#: Where a sentence ends and another begins.
+_SENTENCE = re.compile(r"(?<=[^\s.]{2}[.:])\s+(?=[A-Z])")
+
+
 def caution_line(found: Sequence[Caution]) -> str:
     """Markup of the gravest caution in one line, with the count of the others; all of them in full unfold."""
     texts = list(dict.fromkeys((c.code, c.text) for c in found))
     if not texts:
         return ""
     count = f'<span class="count">{len(texts) - 1} more</span>' if len(texts) > 1 else ""
-    line = f'<span class="line">{unbroken(escaped(texts[0][1]))}</span>'
+    first = _SENTENCE.split(texts[0][1], maxsplit=1)[0]  # the rest unfolds
+    line = f'<span class="line">{unbroken(escaped(first))}</span>'
     by_code: dict[str, list[str]] = {}
     for code, text in texts:
         by_code.setdefault(code, []).append(text)

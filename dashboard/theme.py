@@ -322,6 +322,7 @@ a {{ color: {_CSS["primary"]}; }}
 .cautions > summary::-webkit-details-marker {{ display: none; }}
 .cautions b {{ color: {_CSS["caution"]}; }}
 .cautions .line {{ flex: 0 1 auto; min-width: 0; white-space: nowrap; overflow: hidden; text-overflow: ellipsis; }}
+@media (max-width: 599.95px) {{ .cautions .line {{ white-space: normal; line-height: 1.4; }} }}
 .cautions .count {{ flex: none; color: {_CSS["primary"]}; font-weight: 600; }}
 .cautions > summary::after {{ content: "▸"; flex: none; color: {_CSS["primary"]}; }}
 .cautions[open] > summary::after {{ content: "▾"; }}
@@ -533,7 +534,7 @@ def plot_css() -> str:
   :host(.many) .names {{ flex: none !important; width: max-content !important; max-width: 206px; }}
   :host(.many) .canvas {{ flex: 1 1 0 !important; width: auto !important; min-width: 0; }}
 }}
-@media (max-width: 899.95px) {{ :host(.many) {{ height: auto !important; }} .canvas {{ min-height: 60vh; }} }}
+@media (max-width: 899.95px) {{ :host {{ height: auto !important; }} .canvas {{ min-height: 60vh; }} }}
 """
 
 

@@ -423,9 +423,9 @@ class Page(StudyPage):
         limit = result.limit
         edition = CHECK[:1].upper() + CHECK[1:] + "."
         if limit is not None:
-            edition = (
-                f"{limit.title}: {limit.kv.value:g} kV, edition {limit.edition}, known from: {limit.kv.mark}; a result "
-                f"exactly on the limit: {limit.boundary}. {edition}"
+            edition += (
+                f" {limit.title}: {limit.kv.value:g} kV, edition {limit.edition}, known from: {limit.kv.mark}; a "
+                f"result exactly on the limit: {limit.boundary}."
             )
         found = [Caution("check", edition)]
         for decision in result.found.decisions:

@@ -170,10 +170,10 @@ class Page(StudyPage):
             if len(names) == len(result["fits"]) > 1:
                 out.append(Caution(code, f"Every level: {text[:1].lower()}{text[1:]}"))
                 continue
-            where = (
-                f" ({words.listed(names)}{f', and {rest} more in the same way' if rest else ''})" if names[0] else ""
-            )
-            out.append(Caution(code, text + where))
+            if names[0]:
+                more = f" and {rest} more like {'them' if len(names) > 1 else 'it'}" if rest else ""
+                text = f"{words.listed(names)}{more}: {text[:1].lower()}{text[1:]}"
+            out.append(Caution(code, text))
         hidden = [c.label for c in result["curves"] if c.withstood] if self.view == "density" else []
         if hidden:
             told = "some readings withstood, so their density above the ceiling is not known; only the fit is drawn."

@@ -12,6 +12,7 @@ from __future__ import annotations
 import io
 import sys
 import tempfile
+import urllib.request
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -51,12 +52,13 @@ _DRAWN = "() => window.Bokeh?.documents?.[0]?.is_idle === true && !document.quer
 
 
 def _rests(page: Any) -> None:
-    """Wait until the page has been quiet for a second and a half."""
+    """Wait until the page, and the server for it, has been quiet for a second and a half."""
     quiet = 0
     while quiet < 3:
         page.wait_for_timeout(500)
-        computed = not page.get_by_text("The numbers are being computed.").locator("visible=true").count()
-        quiet = quiet + 1 if computed and page.evaluate(_DRAWN) else 0
+        with urllib.request.urlopen(page.evaluate("() => new URL('alive', location.href).href"), timeout=60) as told:
+            waiting = int(told.headers["X-Waiting"])
+        quiet = quiet + 1 if not waiting and page.evaluate(_DRAWN) else 0
     page.wait_for_timeout(500)
 
 

@@ -18,6 +18,8 @@ QUERIES = {
 }  # fmt: skip
 #: The page of the readings themselves has a table for a plot.
 PICTURED = [entry.key for entry in entries() if entry.key != "records"]
+#: Pages whose answers, at these settings, hang on something that the reader must know.
+CAUTIONED = ("overlay", "shift", "howmany", "scatter", "check_oil", "decision", "precision", "choose", "bench_plan")
 SCREENS = {"desk": (1440, 900), "small": (1280, 720)}
 
 #: Rectangles, in every shadow tree, of what a selector finds and is shown.
@@ -35,6 +37,12 @@ RECTANGLES = """(selector) => {
   look(document)
   return found
 }"""
+
+#: Of what a selector finds, its text, the width that it wants and has, and the height that it wants and has.
+ROOM = RECTANGLES.replace(
+    "[box.left, box.top, box.right, box.bottom]",
+    "[element.textContent, element.scrollWidth, element.clientWidth, element.scrollHeight, element.clientHeight]",
+)
 
 
 def rectangles(tab: Any, selector: str) -> list[list[float]]:
@@ -59,13 +67,38 @@ def test_the_answer_is_on_one_screen(visitor: Visitor, page: str, screen: str) -
     assert inside(answer, size) and answer[3] - answer[1] <= 2 * line + 2, "two lines"
     cautions = rectangles(tab, ".cautions > summary")
     assert all(inside(c, size) and c[3] - c[1] <= 26 for c in cautions), "one line"
-    plot = min(rectangles(tab, ".bk-Figure"), key=lambda box: box[1])
+    assert bool(cautions) or page not in CAUTIONED, "the gravest caution"
+    cut = [told for told, wanted, given, _, _ in tab.evaluate(ROOM, ".cautions .line") if wanted > given]
+    assert not cut, "a sentence that is short enough"
+    plot = min(rectangles(tab, ".canvas"), key=lambda box: box[1])
     assert inside(plot, size), ("the whole plot", plot)
+    panels = [p for p in rectangles(tab, ".bk-Figure") if p[1] < plot[3]]
+    assert panels and all(inside(p, size) and p[3] <= plot[3] + 1 for p in panels), ("all of its panels", panels)
     assert plot[3] - plot[1] >= 280 and plot[2] - plot[0] >= 500, ("large enough to read", plot)
     controls = rectangles(tab, ".beside")
     assert len(controls) == 1 and inside(controls[0], size), ("its controls", controls)
     assert controls[0][0] >= plot[2] - 1, "beside it"
+    ((_, _, _, high, room),) = tab.evaluate(ROOM, ".beside")
+    assert high <= room + 2, "none of them is out of sight"
     assert tab.evaluate("() => document.documentElement.scrollWidth <= window.innerWidth"), "nothing is cut"
+    tab.mouse.move((plot[0] + plot[2]) / 2, (plot[1] + plot[3]) / 2)
+    tab.mouse.wheel(0, 120)
+    tab.wait_for_function("() => window.scrollY > 0")  # the wheel over the plot scrolls the page
+
+
+@pytest.mark.parametrize("screen", SCREENS)
+def test_records_says_what_was_read_and_leads_on(visitor: Visitor, screen: str) -> None:
+    size = SCREENS[screen]
+    visitor.tab.set_viewport_size({"width": size[0], "height": size[1]})
+    tab = visitor.open(f"?page=records{_FIRST}")
+    (answer,) = rectangles(tab, ".answer")
+    assert inside(answer, size) and answer[3] - answer[1] <= 60
+    asked = [tab.get_by_role("combobox", name="Demo set")]
+    asked += [tab.get_by_role("button", name=name) for name in ("Save study", "Open study", "What shifts?")]
+    asked.append(tab.get_by_text("Open files", exact=True))
+    for control in asked:
+        box = control.first.bounding_box()
+        assert inside([box["x"], box["y"], box["x"] + box["width"], box["y"] + box["height"]], size)
 
 
 @pytest.mark.parametrize("visitor", ["phone"], indirect=True)
@@ -79,6 +112,8 @@ def test_on_a_phone_sentence_plot_and_controls_follow_each_other(visitor: Visito
     plot = min(rectangles(tab, ".bk-Figure"), key=lambda box: box[1])
     (controls,) = rectangles(tab, ".beside")
     assert answer[3] <= plot[1] and plot[3] <= controls[1] + 1
+    below = [c for c in rectangles(tab, ".caption") if c[1] > plot[1] and c[3] < controls[1] + 1]
+    assert all(plot[3] <= c[1] + 1 for c in below), ("what is said below it lies over it", plot, below)
     assert plot[1] < 844 * 0.75 and plot[3] - plot[1] >= 240
     assert tab.evaluate("() => document.documentElement.scrollWidth <= window.innerWidth")
 

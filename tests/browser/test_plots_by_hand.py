@@ -32,6 +32,27 @@ READINGS = """(at) => {
   }
 }"""
 
+#: For each figure that is shown the readings on it, those that are selected, and all that is drawn on it.
+EVERY = """() => {
+  const out = []
+  const look = (view) => {
+    if (view.model?.type === "Figure" && view.el.checkVisibility({visibilityProperty: true})) {
+      const found = {readings: [], selected: [], drawn: []}
+      for (const {glyph, data_source: {data, selected}} of view.model.renderers) {
+        found.drawn.push(Object.values(data).map((column) => [...column].flat().join(" ")).join(";"))
+        if (glyph.type !== "Scatter" || !data.marker) { continue }
+        const said = [...data.kV].map((kv, i) => [data.Oil?.[i], data.Filling?.[i], data.Order?.[i], kv].join(" · "))
+        found.readings.push(...said)
+        found.selected.push(...selected.indices.map((i) => said[i]))
+      }
+      out.push({...found, drawn: found.drawn.join("|")})
+    }
+    for (const child of view.child_views ?? []) { look(child) }
+  }
+  for (const view of Bokeh.index.roots) { look(view) }
+  return out
+}"""
+
 
 def readings(tab: Any, at: int = 0) -> dict[str, Any]:
     return dict(tab.evaluate(READINGS, at))
@@ -221,3 +242,33 @@ def test_the_wheel_scrolls_the_page_until_the_plot_is_clicked(visitor: Visitor) 
     tab.wait_for_timeout(600)
     assert tab.evaluate("window.scrollY") == 0
     assert tab.evaluate(range_of) < before
+
+
+_TWO = "&data=programme&by=electrode&only.method=IEC%2060156&only.laboratory=Fenmark%20central"
+
+
+@pytest.mark.parametrize("page", ["overlay", "shift", "scatter", "method_study"])
+def test_what_is_selected_and_left_out_is_so_in_every_plot_of_the_page(visitor: Visitor, page: str) -> None:
+    tab = visitor.open(f"?page={page}{_TWO}&method_study.question=family")
+    tab.locator(".bk-Figure:visible").first.wait_for()
+    visitor.idle()
+    before = tab.evaluate(EVERY)
+    at = next(i for i, figure in enumerate(before) if figure["readings"])
+    tab.locator(".bk-Figure:visible").nth(at).scroll_into_view_if_needed()
+    found = readings(tab)
+    tab.mouse.click(*found["points"][alone(found["points"], 5)])
+    tray(visitor).wait_for()
+    visitor.idle()
+    marked = tab.evaluate(EVERY)
+    (one,) = {said for figure in marked for said in figure["selected"]}
+    assert all((one in figure["readings"]) == (figure["selected"] == [one]) for figure in marked), "in every plot"
+    reason = tab.get_by_label("Leave out, because …")
+    reason.focus()
+    tab.keyboard.type("stirrer stopped")
+    tab.keyboard.press("Tab")
+    tab.keyboard.press("Enter")
+    tray(visitor).wait_for(state="hidden")
+    visitor.idle()
+    after = tab.evaluate(EVERY)
+    assert len(after) == len(before) and not any(one in figure["readings"] for figure in after)
+    assert all(now["drawn"] != was["drawn"] for now, was in zip(after, before, strict=True)), "every plot is another"
