@@ -1,4 +1,4 @@
-"""Wherever panel applications run: ``panel serve``, in several processes under a prefix and behind a reverse proxy."""
+"""Wherever panel applications run: ``panel serve``, under a prefix and behind a reverse proxy."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from tests.browser.conftest import ROOT, Visitor, free_port
 from tests.browser.proxy import Proxy
 
 
-@pytest.fixture(params=[False, True], ids=["alone", "two processes, prefix and proxy"])
+@pytest.fixture(params=[False, True], ids=["alone", "prefix and proxy"])
 def place(request: pytest.FixtureRequest) -> Iterator[str]:
     """The address under which a browser reaches the dashboard."""
     port, outside = free_port(), free_port()
@@ -25,7 +25,7 @@ def place(request: pytest.FixtureRequest) -> Iterator[str]:
     path, more = "/app", []
     if request.param:
         path = "/oil/app"
-        more = ["--num-procs", "2", "--prefix", "/oil", "--allow-websocket-origin", f"localhost:{outside}"]
+        more = ["--prefix", "/oil", "--allow-websocket-origin", f"localhost:{outside}"]
     process = subprocess.Popen([*command, *more], cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
                                start_new_session=True)  # fmt: skip
     try:
