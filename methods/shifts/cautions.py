@@ -123,8 +123,8 @@ def _like_with_like(found: Sequence[Comparison], base: int) -> list[Caution]:
         by.setdefault(f"{'; and '.join(c.strata.compared)}{left}", []).append(level_names(c, base)[0])
     parts = "; ".join(f"{list_words(names)}: {where}" for where, names in by.items())
     text = (
-        f"Against {level_names(held[0], base)[1]}, only tests with {held_words(held[0].held)} are set, weighed by how "
-        f"many fillings both have of each. Fillings without a counterpart take no part. Compared are {parts}."
+        f"Against {level_names(held[0], base)[1]}, only tests with {held_words(held[0].held)} are set, "
+        f"weighed by how many fillings both have. Those without a counterpart take no part. Compared are {parts}."
     )
     return [Caution("like_with_like", text)]
 
@@ -133,8 +133,8 @@ def _pooled(c: Comparison, base: int) -> str:
     assert c.strata is not None
     one, two = level_names(c, base)
     return (
-        f"Only tests with {held_words(c.held)} are set against each other, weighed by how many fillings both have of "
-        f"each. Pooled by {one} and {two}: {'; and '.join(c.strata.pooled)}.{_gone(c.strata.left_out)}"
+        f"Only tests with {held_words(c.held)} are set against each other. They are weighed by how many fillings both "
+        f"have of each. Pooled by {one} and {two}: {'; and '.join(c.strata.pooled)}.{_gone(c.strata.left_out)}"
     )
 
 
