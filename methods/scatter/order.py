@@ -220,8 +220,8 @@ def _collect(table: pd.DataFrame, cautions: list[Caution]) -> list[_Series]:
         out.append(_Series(label, kv[at], number[at], bool(gone[at].any())))
     if muddled:
         cautions.append(Caution("order_repeated", (
-            f"In {muddled} filling(s) a breakdown number occurs twice, so their order is not known; they are left out. "
-            "Name the filling of each row, or number the breakdowns right through."
+            f"In {muddled} filling{'s' if muddled != 1 else ''} a breakdown number occurs twice, so their order is not known; "
+            "they are left out. Name the filling of each row, or number the breakdowns right through."
         )))  # fmt: skip
     return out
 
@@ -265,7 +265,8 @@ def _say_left_out(series: list[_Series], cautions: list[Caution]) -> None:
     gone = sum(s.withstood for s in series)
     if gone:
         cautions.append(Caution("withstood", (
-            f"{gone} filling(s) hold withstood ceilings. A ceiling is no breakdown value, so these fillings count in "
+            f"{gone} filling{'s hold' if gone != 1 else ' holds'} withstood ceilings. A ceiling is no breakdown value, "
+            "so these fillings count in "
             "the tests by rank only, not in trend, first-breakdown effect and correlation."
         )))  # fmt: skip
 
@@ -335,7 +336,7 @@ def _neighbours(series: list[_Series], confidence: float, cautions: list[Caution
         )))  # fmt: skip
     elif found.standard_error > 0.2:
         cautions.append(Caution("few", (
-            f"The correlation between neighbours is known to about +/- {found.standard_error:.1f} only (one standard "
+            f"The correlation between neighbours is known to about ± {found.standard_error:.1f} only (one standard "
             "error): these fillings can neither show nor rule out the usual 0.1 to 0.4."
         )))  # fmt: skip
     return Neighbours(found.estimate, found.low, found.high, found.standard_error, found.raw, found.pairs)
