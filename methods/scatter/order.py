@@ -220,8 +220,8 @@ def _collect(table: pd.DataFrame, cautions: list[Caution]) -> list[_Series]:
         out.append(_Series(label, kv[at], number[at], bool(gone[at].any())))
     if muddled:
         cautions.append(Caution("order_repeated", (
-            f"In {muddled} filling{'s' if muddled != 1 else ''} a breakdown number occurs twice, so their order is not known; "
-            "they are left out. Name the filling of each row, or number the breakdowns right through."
+            f"In {muddled} filling{'s' if muddled != 1 else ''} a breakdown number occurs twice, so their order is not "
+            "known; they are left out. Name the filling of each row, or number the breakdowns right through."
         )))  # fmt: skip
     return out
 
