@@ -41,6 +41,20 @@ def test_balanced_is_welchs_t_on_filling_means() -> None:
     assert found.holds_for == "these oils" and found.these_oils.low_kv == found.low_kv
 
 
+@pytest.mark.parametrize("model", ["filling_means", "mixed"])
+def test_fluids_tell_oils_apart_where_no_sample_is_named(model: str) -> None:
+    """Two liquids 30 kV apart: the shift within each, as if the liquids were the samples' names."""
+    parts = [
+        bench({("A", "s"): (50 + apart, 3), ("A", "m"): (45 + apart, 3)}, seed=i).assign(fluid=name)
+        for i, (name, apart) in enumerate((("mineral oil", 0), ("natural ester", 30)))
+    ]
+    whole = pd.concat(parts, ignore_index=True)
+    unnamed = shift(whole.assign(sample=None), "electrode", reference="s", model=model).shifts[0]
+    named = shift(whole.assign(sample=whole["fluid"]), "electrode", reference="s", model=model).shifts[0]
+    assert (unnamed.low_kv, unnamed.high_kv) == pytest.approx((named.low_kv, named.high_kv), rel=1e-9)
+    assert unnamed.high_kv - unnamed.low_kv < 30  # the liquids' own difference is no scatter
+
+
 def test_percent_limits_agree_with_the_test() -> None:
     for seed in range(6):
         frame = bench({("A", "s"): (50, 3), ("A", "m"): (46, 3)}, seed=seed)
