@@ -358,8 +358,7 @@ def _sentence(
     brackets = f" In brackets the probability to be the best, {by}."
     if not settle:
         return text + (
-            f" No further tests of up to {MOST_HOURS:.0f} hours at the bench would settle it, so alike do they score: "
-            f"choose by what else counts.{brackets}"
+            f" No tests of up to {MOST_HOURS:.0f} bench hours would settle it: choose by what else counts.{brackets}"
         )
     parts = [f"{s['fillings']} more filling{'s' if s['fillings'] != 1 else ''} by {s['procedure']}" for s in settle]
     where = f", over these and {settle[0]['oils']} more oils" if settle[0]["oils"] else ", on these oils"
