@@ -305,3 +305,14 @@ def test_degrees_of_freedom_of_reproducibility() -> None:
         wanted = (between + within) ** 2 / (between**2 / (laboratories - 1) + within**2 / (2 * laboratories))
         assert level.s_R**2 == pytest.approx(between + within)
         assert level.df_R == pytest.approx(wanted)
+
+
+def test_limits_between_laboratories_hold_as_often_as_they_say() -> None:
+    """By simulation of the two mean squares: 10 laboratories, 2 results, s_r = 2, s_L = 3."""
+    from methods.interlab.level import between_limits
+
+    rng = np.random.default_rng(5)
+    between, within = (4 + 2 * 9) * rng.chisquare(9, 600) / 9, 4 * rng.chisquare(10, 600) / 10
+    found = np.array([between_limits(b, w, 2.0, 9.0, 10.0, 0.95) for b, w in zip(between, within, strict=True)])
+    assert 0.955 <= np.mean(found[:, 1] >= 3) <= 0.995
+    assert 0.955 <= np.mean(found[:, 0] <= 3) <= 0.995
