@@ -144,13 +144,18 @@ def _of_sheet(
 
 
 def _foot(sheet: Sheet, head: int) -> list[Line]:
-    """Lines of text, one in its row, below the last row that holds a number."""
+    """Lines of text that say something of the readings, one in its row, below the last row that holds a number."""
     last = max((i for i, line in enumerate(sheet.cells) if any(map(is_number, line))), default=len(sheet.cells))
     out = []
     for row, line in zip(sheet.rows[last + 1 :], sheet.cells[last + 1 :], strict=True):
         held = [(row, c, t) for c, t in enumerate(line, 1) if t.strip()]
-        out += held if len(held) == 1 and parse(held[0][2]).kind not in (VALUE, WITHSTOOD, NO_BREAKDOWN) else []
+        if len(held) == 1 and not _holds_readings(held[0][2]) and said_by_lines(held, LINE, "", None, sheet.name):
+            out += held
     return out if head < last else []
+
+
+def _holds_readings(text: str) -> bool:
+    return parse(text).kind in (VALUE, WITHSTOOD, NO_BREAKDOWN) or bool(_readings(text))
 
 
 def padded(cells: list[list[str]]) -> list[list[str]]:

@@ -30,3 +30,8 @@ def test_a_reading_at_the_foot_stays_one() -> None:
     records = read(b"kv\n0.0\nkv  1", name="a.csv")
     assert records.table["kv"].tolist() == [1.0]
     assert list(records.cells["role"]) == ["heading", "refused", "breakdown"]
+
+
+def test_readings_in_one_cell_at_the_foot_stay_readings() -> None:
+    records = read(b"kv\n1\nkv\n45/46/47", name="a.csv")
+    assert {45.0, 46.0, 47.0} <= set(records.table["kv"])
