@@ -134,7 +134,8 @@ def _pooled(c: Comparison, base: int) -> str:
     one, two = level_names(c, base)
     return (
         f"Only tests with {held_words(c.held)} are set against each other. They are weighed by how many fillings both "
-        f"have of each. Pooled by {one} and {two}: {'; and '.join(c.strata.pooled)}.{_gone(c.strata.left_out)}"
+        f"have of each. Between them {one} and {two} pool several {list_words(c.strata.pooled)}; compared are "
+        f"{'; '.join(c.strata.compared)}.{_gone(c.strata.left_out)}"
     )
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from methods.columns import OIL, PRESCRIBED, factor_name, name_level, with_unit
+from methods.columns import OIL, PRESCRIBED, STIRRED, factor_name, name_level, with_unit
 from methods.procedures import FIELDS, PROCEDURE, name_procedures, parts_of
 from methods.shifts.pairing import CodedRows, plain_level
 from methods.wording import list_words
@@ -27,8 +27,7 @@ class Strata:
 
     ``layout`` has the held factors in its blocks; ``held`` names them; ``left_out`` is the number of fillings
     that have no counterpart; ``refused`` says why nothing like can be compared with like (else empty);
-    ``pooled`` maps a held factor to the levels that were pooled, as they stand in a sentence; ``compared`` names the
-    levels of each held factor that are left.
+    ``pooled`` says of what the levels pool several, ``compared`` names the levels of each held factor that are left.
     """
 
     layout: CodedRows
@@ -75,7 +74,7 @@ def like_with_like(lay: CodedRows, levels: Sequence[int], taken_out: Sequence[st
         if not usable:
             return Strata(lay, refused=_nothing_in_common(lay, open_[0], factors[open_[0]], levels, keep))
         name = usable[0]
-        pooled.append(_said(lay, name, factors[name], levels, keep))
+        pooled.append(_plural(name))
         compared.append(_left(lay, name, factors[name], levels, keep))
         block = _joint(block, factors[name])
         keep &= _common(lay, block, levels, keep)
@@ -160,20 +159,16 @@ def _labels(lay: CodedRows, name: str, rows: np.ndarray) -> list[str]:
         return [found.names[i] for i in np.unique(found.codes[rows])]
     column = lay.table.loc[rows, name]
     words = [with_unit(name, plain_level(v)) for v in column.dropna().unique()]
+    if name == "stirring":
+        words = [STIRRED.get(w, w) for w in words]
     return sorted(words) + (["not said"] if column.isna().any() else [])
-
-
-def _said(lay: CodedRows, name: str, codes: np.ndarray, levels: Sequence[int], rows: np.ndarray) -> str:
-    """What was pooled, level by level, and what is left."""
-    common = _common(lay, codes, levels, rows)
-    left = _labels(lay, name, common)
-    verb, whose = "is" if len(left) == 1 else "are", "both have" if len(levels) == 2 else "all have"
-    return f"{_plural(name)}, of which {list_words(left)} {verb} compared, which {whose}"
 
 
 def _left(lay: CodedRows, name: str, codes: np.ndarray, levels: Sequence[int], rows: np.ndarray) -> str:
     """The levels of a held factor that all compared levels have, such as ``laboratory Fenmark``."""
     left = _labels(lay, name, _common(lay, codes, levels, rows))
+    if name == "stirring":
+        return list_words(left)
     return f"{factor_name(name) if len(left) == 1 else _plural(name)} {list_words(left)}"
 
 
