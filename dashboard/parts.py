@@ -143,8 +143,8 @@ def cautions(found: Sequence[Caution]) -> str:
     return "".join(shown)
 
 
-#: Where a sentence ends and another begins.
-_SENTENCE = re.compile(r"(?<=[^\s.]{2}[.:])\s+(?=[A-Z])")
+#: Where a sentence ends and another begins; not within brackets.
+_SENTENCE = re.compile(r"(?<=[^\s.]{2}[.:])\s+(?=[A-Z])(?![^()]*\))")
 
 
 def caution_line(found: Sequence[Caution]) -> str:

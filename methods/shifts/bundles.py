@@ -196,9 +196,11 @@ def describe(found: list[Bundle], by: str, level: Any, reference: Any) -> str:
     partly = [b for b in found if not b.fully]
     if full:
         detail = "; ".join(_spread(b, one, two) for b in full)
+        names = list_words([factor_name(b.factor) for b in full])
         parts.append(
-            f"Between {one} and {two}, {compared} changes together with {detail}. The shift belongs to the whole "
-            f"bundle; how much of it is due to {compared} alone cannot be told from these data."
+            f"Between {one} and {two}, {compared} changes together with {names}. "
+            f"The shift belongs to the whole bundle; how much of it is due to {compared} alone cannot be told from "
+            f"these data. In detail: {detail}."
         )
         advice = [_advice(b, one, two) for b in full if b.factor not in INHERENT.get(by, ())]
         if any(advice):
