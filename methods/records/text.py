@@ -177,7 +177,7 @@ def sniff(text: str) -> str:
     first = head.split("\n", 1)[0].strip().casefold()
     if first.startswith("sep=") and len(first) == 5:
         return first[4] if first[4] in DELIMITERS else ","
-    best, best_score, best_share, most, uncut = ",", 0.0, 0.0, 0, True
+    best, best_score, best_share, most, alike, uncut = ",", 0.0, 0.0, 0, 0, True
     within = _within_cells(head)
     for mark in (";", "\t", "|", ","):
         if mark in within:
@@ -190,13 +190,13 @@ def sniff(text: str) -> str:
         score = count / len(widths) * (1 + min(width, 20) / 100)
         if mark == "," and best_share > 0.5 and len(_DECIMAL.findall(head)) > head.count(",") / 2:
             continue  # the other mark cuts most lines, and commas stand between digits
-        if mark == "," and len(cut) < most:
-            continue  # a heading without a comma over one row of ``58,4``
+        if mark == "," and (len(cut) < most or count < alike):
+            continue  # a heading without a comma over one row of ``58,4``, commas in its title
         if mark == "," and max(best_score, best_share) > 0.5 and not (count == len(widths) and uncut):
             continue
         if score > best_score or (mark == "," and best_score):
             best, best_score, uncut = mark, max(score, best_score), len(cut) < len(widths)
-            best_share, most = len(cut) / len(widths), len(cut)
+            best_share, most, alike = len(cut) / len(widths), len(cut), count
     if best == "," and best_score and _decimal_commas_only(head):
         return "\t"
     return best
