@@ -19,21 +19,25 @@ from methods.planning.difference_plan import DifferencePlan
 from methods.planning.equivalence_plan import EquivalencePlan
 from methods.planning.mean_plan import MeanPlan
 from methods.planning.percentile_plan import PercentilePlan
+from methods.planning.spread_plan import SpreadPlan
 from methods.prove import Array, Progress, Proof, count, counted, proof, prove_design
-from methods.scatter import fit
+from methods.scatter import fit, one_oil
 from methods.shifts.compare import compare
 from methods.shifts.equivalent import two_one_sided_ratio
 from methods.shifts.pairing import CodedRows, layout
+from methods.shifts.spread import pooled_scatter, sd_ratio
 
 #: Mean of the invented oils where the plan names none, kV; all is in proportion to it.
 MEAN_KV = 100.0
-Plan = MeanPlan | DesignPlan | PercentilePlan | DifferencePlan | EquivalencePlan | DecisionPlan
+#: CoV of the breakdowns of a plan for an SD, where none is named: any gives the same shares.
+ANY_COV = 0.15
+Plan = MeanPlan | DesignPlan | PercentilePlan | DifferencePlan | EquivalencePlan | DecisionPlan | SpreadPlan
 
 
 def prove_plan(
     made: Plan,
     *,
-    cov: float,
+    cov: float | None = None,
     between_cov: float | None = None,
     half_width: float | None = None,
     repetitions: int = 2000,
@@ -46,9 +50,11 @@ def prove_plan(
     Parameters
     ----------
     made : plan
-        Of a mean, a design, a percentile, a difference, an equivalence or a decision.
+        Of a mean, a design, a percentile, a difference, an equivalence, a decision or an SD. A pilot's plan and the
+        next step are carried out by :mod:`methods.prove_steps`.
     cov, between_cov : float
-        The scatter that it was planned for, as fractions of the mean; None between: breakdowns count as independent.
+        The scatter that it was planned for, as fractions of the mean; None between: breakdowns count as independent. A
+        plan for an SD needs neither: its fillings then differ by a third of the scatter within.
     half_width : float, optional
         What was asked of a design, as a fraction; other plans know it.
     repetitions, rng, progress, executor
@@ -67,6 +73,10 @@ def prove_plan(
     if repetitions < 1:
         raise InputError(f"{repetitions} repetitions prove nothing; name a number above zero.", column="repetitions")
     given: dict[str, Any] = {"repetitions": repetitions, "rng": rng, "progress": progress, "executor": executor}
+    if isinstance(made, SpreadPlan):
+        return _spread(made, ANY_COV if cov is None else cov, between_cov, given)
+    if cov is None:
+        raise InputError("Carrying a plan out needs the scatter that it was made for (cov).", column="cov")
     if isinstance(made, MeanPlan | DesignPlan):
         wanted = _fraction(made.target_percent, "half-width") if isinstance(made, MeanPlan) else half_width
         found = prove_design(
@@ -197,6 +207,54 @@ def _decision_piece(
         kv = _drawn(rng, mean, label, cov, between or 0.0, mean)
         fillings = label if between is not None else np.arange(k * n)
         out[i] = decide(kv, limit, rule, fillings=fillings, confidence=confidence).verdict == "pass"
+    return out
+
+
+# ---------------------------------------------------------------- an SD
+
+
+def _spread(made: SpreadPlan, cov: float, between: float | None, given: dict[str, Any]) -> Proof:
+    k, ratio = made.fillings, made.kind == "ratio"
+    n = (made.breakdowns if made.breakdowns_per_condition is None else made.breakdowns_per_condition) // k
+    between = cov / 3 if between is None and k > 1 else between
+    asked = made.ratio if ratio else made.within
+    found = counted(_spread_piece, (k, n, cov, between or 0.0, made.kind, asked, made.confidence), **given)
+    what = "ratio of the SDs" if ratio else "SD within fillings" if k > 1 else "SD"
+    rows = [count(what, made.confidence, found[:, 0])]
+    design = _design(k, n, cov, between, f"SDs as {asked:g} to 1" if ratio else "")
+    text = proof(rows, design).sentence
+    if made.kind.startswith("upper"):
+        middle = float(np.nanmedian(found[:, 1]))
+        text += (
+            f" The upper limit was {middle:.3g} times the SD found in the middle; the plan told {made.achieved:.3g}."
+        )
+        return Proof(tuple(rows), design, text)
+    done = "told apart" if ratio else "as near as asked"
+    row = count(done, made.achieved, found[:, 1])
+    text += f" The SD{'s were' if ratio else ' found was'} {done} in {100 * row.held:.0f} of 100; the plan told "
+    return Proof((*rows, row), design, f"{text}{100 * made.achieved:.0f}.")
+
+
+def _spread_piece(
+    k: int, n: int, cov: float, between: float, kind: str, asked: float, confidence: float, repetitions: int, seed: Any
+) -> Array:
+    rng, label = np.random.default_rng(seed), np.repeat(np.arange(k), n)
+    true, out = MEAN_KV * cov, np.full((repetitions, 2), np.nan)
+    level = 2 * confidence - 1 if kind == "upper_one_sided" else confidence
+    for i in range(repetitions):
+        kv = _drawn(rng, MEAN_KV, label, cov, between)
+        if kind == "ratio":
+            other = _drawn(rng, MEAN_KV, label, cov / asked, between)
+            found = sd_ratio(pooled_scatter(kv, label), pooled_scatter(other, label), confidence, "")
+            out[i] = found.low <= asked <= found.high, found.low > 1 or found.high < 1
+            continue
+        oil = one_oil(kv, fillings=label if k > 1 else None, confidence=level, percentiles=())
+        low, high = oil.within_sd_limits_kv
+        sd = oil.within_sd_kv
+        out[i] = (
+            (low <= true or kind == "upper_one_sided") and true <= high,
+            (abs(sd / true - 1) <= asked if kind == "within" else high / sd),
+        )
     return out
 
 

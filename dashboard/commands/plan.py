@@ -154,6 +154,7 @@ def _add_sd(parser: argparse.ArgumentParser) -> None:
     _confidence(parser)
     parser.add_argument("--power", type=probability, default=0.8, metavar="80%", help="for --ratio")
     parser.add_argument("--fillings", type=whole, default=1, metavar="K", help="fillings the breakdowns come from")
+    add_proof(parser)
 
 
 def _add_design(parser: argparse.ArgumentParser) -> None:
@@ -177,6 +178,7 @@ def _add_pilot(parser: argparse.ArgumentParser) -> None:
     )
     _confidence(parser)
     _design_options(parser)
+    add_proof(parser)
 
 
 def _add_next(parser: argparse.ArgumentParser) -> None:
@@ -189,6 +191,7 @@ def _add_next(parser: argparse.ArgumentParser) -> None:
     )
     _confidence(parser)
     parser.add_argument("--seed", type=int, default=1, help="seed of the simulated error rates")
+    add_proof(parser)
 
 
 _KINDS: dict[str, tuple[str, Any]] = {
@@ -298,14 +301,15 @@ def run(args: argparse.Namespace) -> int:
     if getattr(args, "by", None):
         return _by_group(args)
     past = _from_history(args)
-    result = getattr(plan, args.kind)(**_options(args))
+    options = _options(args)
+    result = getattr(plan, args.kind)(**options)
     if past is not None:
         result = replace(result, cautions=(past, *result.cautions))
     text = told([result])
     if not getattr(args, "prove", None):
         emit(args, result, "\n\n".join(text))
         return 0
-    proof = _proof(args, result)
+    proof = _proof(args, result, options)
     emit(args, {**as_json(result), "proof": as_json(proof)}, "\n\n".join([*text, proof.sentence]))
     return 0
 
@@ -328,10 +332,12 @@ def _from_history(args: argparse.Namespace) -> Caution | None:
     return Caution("history", found.sentence)
 
 
-def _proof(args: argparse.Namespace, made: Any) -> Any:
+def _proof(args: argparse.Namespace, made: Any, options: dict[str, Any]) -> Any:
     """What the plan delivers: benches of the planned scatter, judged by the analysis that will judge the real one."""
     from methods.prove_plans import prove_plan
 
+    if args.kind in ("sd", "pilot", "next"):
+        return _proof_alone(args, made, options)
     unit = 1.0 if args.cov is not None else args.mean
     if unit is None:
         raise InputError("--prove beside --sd needs --mean.")
@@ -345,6 +351,20 @@ def _proof(args: argparse.Namespace, made: Any) -> Any:
             half_width=None if width is None else width / unit, repetitions=args.prove, rng=args.rng,
             executor=executor, progress=tell,
         )  # fmt: skip
+
+
+def _proof_alone(args: argparse.Namespace, made: Any, options: dict[str, Any]) -> Any:
+    """The same of plans that need no scatter said: for an SD any will do, the others start from breakdowns."""
+    from methods.prove_plans import prove_plan
+    from methods.prove_steps import prove_next, prove_pilot
+
+    with executor_of(args) as executor, progress("Proof") as tell:
+        given = {"repetitions": args.prove, "rng": args.rng, "executor": executor, "progress": tell}
+        if args.kind == "sd":
+            return prove_plan(made, **given)
+        if args.kind == "pilot":
+            return prove_pilot(**options, **given)
+        return prove_next(**{k: v for k, v in options.items() if k != "rng"}, **given)
 
 
 def _either(cov: float | None, sd: float | None, args: argparse.Namespace) -> float | None:
@@ -361,6 +381,10 @@ def _by_group(args: argparse.Namespace) -> int:
     from methods.planning.pilot_data import pilot, plan_from_pilot
     from methods.records.table import as_table, group_codes
 
+    if args.prove:
+        raise InputError(
+            "--prove carries out one pilot: leave --by out, and choose the rows with --where.", column="by"
+        )
     options = _options(args)
     table = as_table(options.pop("data"))
     for name in args.by:

@@ -173,7 +173,7 @@ def next_step(
         found.append(
             Caution("few", f"The SD rests on {n} {unit} and may be off by half or double: so may this advice.")
         )
-    inside = _inside(values, codes) if unit == "fillings" else None
+    inside = first_stage(values, fillings)[1]
     rates = error_rates(
         sd / mean, width / mean, n, cov_df=n - 1, inside=None if inside is None else (inside[0] / mean, *inside[1:]),
         confidence=level, repetitions=repetitions, rng=seed,
@@ -194,12 +194,32 @@ def next_step(
     )  # fmt: skip
 
 
-def _inside(kv: np.ndarray, codes: np.ndarray) -> tuple[float, int, int] | None:
-    """SD within fillings, kV, its degrees of freedom and the usual number of breakdowns; None where none repeat."""
+def first_stage(kv: np.ndarray, fillings: ArrayLike | None) -> tuple[np.ndarray, tuple[float, int, int] | None]:
+    """The units taken so far, and what is inside them.
+
+    Parameters
+    ----------
+    kv : ndarray
+        (n,) Breakdowns, kV.
+    fillings : array (n,) or None
+        The filling of each.
+
+    Returns
+    -------
+    units : ndarray
+        Means of the fillings where there are several, else the breakdowns, kV.
+    inside : tuple or None
+        SD within fillings, kV, its degrees of freedom and the usual number of breakdowns; None where none repeat.
+    """
+    codes = np.zeros(len(kv), int) if fillings is None else np.unique(np.ravel(fillings), return_inverse=True)[1]
+    sizes = np.bincount(codes)
+    if len(sizes) < 2:
+        return kv, None
     s = summarise(kv, codes)
-    if s.within_df < 1 or s.within_ss <= 0:
-        return None
-    return math.sqrt(s.within_variance), s.within_df, max(round(s.harmonic), 2)
+    inside = None
+    if s.within_df > 0 and s.within_ss > 0:
+        inside = (math.sqrt(s.within_variance), s.within_df, max(round(s.harmonic), 2))
+    return np.bincount(codes, kv) / sizes, inside
 
 
 def error_rates(

@@ -180,12 +180,30 @@ def test_prove_says_what_the_planned_design_delivers(capsys):
         "percentile --cov 15% --p 1% --half-width 17% --family weibull --breakdowns-per-filling 10",
         "decision --limit 50 --mean 62 --cov 15%",
         "design --cov 15% --between-cov 5% --half-width 20% --protocol IEC60156 --mean 60",
+        "sd --within 30% --confidence 80% --fillings 3",
+        "sd --ratio 2",
+        "next 52 58 49 61 55 47 --half-width 10%",
+        "next 52 58 49 61 55 47 51 60 --on 2 --half-width 6",
     ],
 )
 def test_every_plan_is_carried_out_on_request(capsys, words):
     found = ask(capsys, *words.split(), "--prove", "40")
     assert {r["repetitions"] for r in found["proof"]["rows"]} == {40}
     assert all(r["held"] > 0.05 for r in found["proof"]["rows"]) and "of 100" in found["proof"]["sentence"]
+
+
+def test_a_pilot_is_carried_out_on_request(capsys, tmp_path):
+    rng = np.random.default_rng(2)
+    rows = [
+        {"filling": f, "kv": round(60 + shared + 6 * rng.standard_normal(), 2)}
+        for f in range(4) for shared in [4 * rng.standard_normal()] for _ in range(5)
+    ]  # fmt: skip
+    file = tmp_path / "pilot.csv"
+    pd.DataFrame(rows).to_csv(file, index=False)
+    found = ask(capsys, "pilot", str(file), "--half-width", "20%", "--prove", "10")
+    assert found["proof"]["rows"][0]["claimed"] == 0.8 and "plan told 80" in found["proof"]["sentence"]
+    assert main(["plan", "pilot", str(file), "--half-width", "20%", "--by", "filling", "--prove", "10"]) == 2
+    assert "--by" in capsys.readouterr().err
 
 
 def test_scatter_of_earlier_tests(capsys, tmp_path):

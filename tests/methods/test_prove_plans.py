@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+import pandas as pd
 import pytest
 from scipy import stats
 from statsmodels.stats.power import TTestIndPower
@@ -11,6 +13,7 @@ from statsmodels.stats.power import TTestIndPower
 from methods import plan
 from methods.errors import InputError
 from methods.prove_plans import prove_plan
+from methods.prove_steps import prove_next, prove_pilot
 
 BETWEEN = {"between_cov": 0.05}
 KINDS = {
@@ -67,9 +70,78 @@ def test_refusals() -> None:
     with pytest.raises(InputError, match="prove nothing"):
         prove_plan(made, cov=0.15, repetitions=0)
     with pytest.raises(InputError, match="not carried out"):
-        prove_plan(plan.sd(0.3), cov=0.15)  # type: ignore[arg-type]
+        prove_plan("a plan", cov=0.15)  # type: ignore[arg-type]
+    with pytest.raises(InputError, match="needs the scatter"):
+        prove_plan(made)
     with pytest.raises(InputError, match="known in kV"):
         prove_plan(plan.difference(sd=6, difference=3), cov=0.15)
     known = plan.decision(limit=50, mean=62, cov=0.15, rule="guarded", interval="known")
     with pytest.raises(InputError, match="history"):
         prove_plan(known, cov=0.15)
+
+
+@pytest.mark.parametrize("fillings", [1, 3])
+@pytest.mark.parametrize("asked", [{"within": 0.3}, {"ratio": 2.0}])
+def test_an_sd_is_as_near_and_two_are_told_apart_as_often_as_told(fillings: int, asked: dict[str, float]) -> None:
+    made = plan.sd(**asked, confidence=0.8, fillings=fillings)
+    found = prove_plan(made, repetitions=120)
+    assert agrees(found.rows[1].held, 120, made.achieved)
+    assert agrees(found.rows[0].held, 120, 0.8) and f"told {100 * made.achieved:.0f}" in found.sentence
+
+
+def test_power_of_a_ratio_beside_scipy() -> None:
+    """The F test of two independent samples, counted by SciPy's distributions alone, and by the plan carried out."""
+    made = plan.sd(ratio=2.0)
+    df = (made.breakdowns_per_condition or 0) - 1
+    rng = np.random.default_rng(8)
+    f = 4 * rng.f(df, df, 20_000)
+    seen = np.mean((f > stats.f.ppf(0.975, df, df)) | (f < stats.f.ppf(0.025, df, df)))
+    found = prove_plan(made, repetitions=150)
+    assert made.achieved == pytest.approx(seen, abs=0.015) and agrees(found.rows[1].held, 150, seen)
+
+
+def test_the_upper_limit_of_an_sd_lies_as_far_above_as_told() -> None:
+    for kind in ("upper", "upper_one_sided"):
+        made = plan.sd(0.3, kind=kind, fillings=2)
+        found = prove_plan(made, between_cov=0.3, repetitions=60)  # far apart: the SD within is the mean square
+        assert (
+            f"{made.achieved:.3g} times the SD found in the middle; the plan told {made.achieved:.3g}" in found.sentence
+        )
+        assert stats.binom.cdf(round(found.rows[0].held * 60), 60, 0.95) > 1e-3
+
+
+def pilot_of(k: int, n: int, between: float = 0.1) -> pd.DataFrame:
+    rng = np.random.default_rng(3)
+    label = np.repeat(np.arange(k), n)
+    kv = 60 * (1 + between * rng.standard_normal(k)[label] + 0.15 * rng.standard_normal(k * n))
+    return pd.DataFrame({"kv": kv, "filling": label.astype(str), "order": np.tile(np.arange(n) + 1.0, k)})
+
+
+def test_a_pilot_carried_out_is_enough_at_least_as_surely_as_it_says() -> None:
+    found = prove_pilot(pilot_of(4, 5), 0.2, repetitions=60, serial=False)
+    assert stats.binom.cdf(round(found.rows[0].held * 60), found.rows[0].repetitions, 0.8) > 1e-3
+    assert stats.binom.cdf(round(found.rows[1].held * 60), found.rows[1].repetitions, 0.95) > 1e-3
+    assert "20 breakdowns on 4 fillings" in found.sentence and "told 80" in found.sentence
+    in_kv = prove_pilot(pilot_of(4, 5), half_width_kv=0.2 * 60, repetitions=3, rng=5)
+    assert in_kv == prove_pilot(pilot_of(4, 5), half_width_kv=0.2 * 60, repetitions=3, rng=5)
+
+
+def test_a_pilot_that_is_not_carried_out() -> None:
+    table = pilot_of(3, 4)
+    table["outcome"] = np.where(table["kv"] > table["kv"].quantile(0.8), "withstood", "breakdown")
+    with pytest.raises(InputError, match="withstands"):
+        prove_pilot(table, 0.2)
+    with pytest.raises(InputError, match="prove nothing"):
+        prove_pilot(table, 0.2, repetitions=0)
+
+
+@pytest.mark.parametrize("fillings", [None, np.repeat(np.arange(4), 5)], ids=["breakdowns", "fillings"])
+def test_going_on_as_advised_holds_what_the_advice_tells(fillings: np.ndarray | None) -> None:
+    kv = pilot_of(4, 5)["kv"].to_numpy() if fillings is not None else [52.0, 58, 49, 61, 55, 47]
+    made = plan.next(kv, 0.1, fillings=fillings)
+    found = prove_next(kv, 0.1, fillings=fillings, repetitions=150)
+    told = {r.rule: r.coverage for r in made.rates}
+    assert agrees(found.rows[0].held, found.rows[0].repetitions, told["two_stage"])
+    assert agrees(found.rows[2].held, found.rows[2].repetitions, told["stop_when_narrow"])
+    assert stats.binom.cdf(round(found.rows[1].held * 150), found.rows[1].repetitions, 0.95) > 1e-3
+    assert found == prove_next(kv, 0.1, fillings=fillings, repetitions=150)
