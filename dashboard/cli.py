@@ -14,7 +14,7 @@ from types import MappingProxyType
 from dashboard.commands import COMMANDS
 from dashboard.commands.examples import epilog
 from methods.cage import keep_warm, set_limits
-from methods.errors import InputError, one_line
+from methods.errors import InputError
 
 # The matrices here are small: threads of the linear algebra only wait for each other, many times longer than they work.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -75,7 +75,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except InputError as error:
         from dashboard.commands.mending import with_option
 
-        print("gapshift: " + with_option(one_line(error, 2_000)), file=sys.stderr)
+        print("gapshift: " + with_option(error), file=sys.stderr)
         return 2
     except FileNotFoundError as error:
         print(f"gapshift: there is no file {error.filename!r}", file=sys.stderr)

@@ -18,6 +18,8 @@ class InputError(ValueError):
         What was found there, as it was written.
     rule : str, optional
         The rule that it breaks.
+    lacks : str, optional
+        What has to be said for it to work (``limit_method``, ``two_levels`` ...): who asks knows how it is said there.
     """
 
     def __init__(
@@ -28,12 +30,14 @@ class InputError(ValueError):
         column: str | None = None,
         text: str | None = None,
         rule: str | None = None,
+        lacks: str | None = None,
     ) -> None:
         super().__init__(message)
         self.row = row
         self.column = column
         self.text = text
         self.rule = rule
+        self.lacks = lacks
 
 
 class UnusableFile(InputError):

@@ -48,7 +48,9 @@ def run(args: argparse.Namespace) -> int:
     if args.kind == "gather":
         gather_shared(args.folder, args.archive)
     elif args.kind != "list" and not os.path.exists(args.archive):
-        raise InputError(f"There is no archive {args.archive!r}; 'gapshift archive add FILE' makes one.")
+        raise InputError(
+            f"There is no archive {args.archive!r}; 'gapshift archive add FILE' makes one.", lacks="archive"
+        )
     if args.kind == "share":
         share(args.archive, args.folder)
     if args.kind in ("mark", "remove"):

@@ -426,14 +426,18 @@ def _two_levels(levels: list[str], by: str, first: str | None, second: str | Non
     if first is None and second is None:
         if len(levels) != 2:
             raise InputError(
-                f"{by} has {len(levels)} levels ({'; '.join(levels)}); say which two to compare.", column=by
+                f"{by} has {len(levels)} levels ({'; '.join(levels)}); say which two to compare.",
+                column=by,
+                lacks="two_levels",
             )
         return levels[0], levels[1]
     rest = [v for v in levels if v not in (first, second)]
     if first is None or second is None:
         if len(rest) != 1:
             raise InputError(
-                f"{by} has {len(levels)} levels ({'; '.join(levels)}); say which two to compare.", column=by
+                f"{by} has {len(levels)} levels ({'; '.join(levels)}); say which two to compare.",
+                column=by,
+                lacks="two_levels",
             )
         return first or rest[0], second or rest[0]
     if first == second:

@@ -79,7 +79,7 @@ def connect(path: str | os.PathLike[str], *, write: bool) -> Any:
     """
     library, place = database_library(), Path(path)
     if not write and not place.is_file():
-        raise UnusableFile(f"There is no archive {str(path)!r}.", rule="an existing file")
+        raise UnusableFile(f"There is no archive {str(path)!r}.", rule="an existing file", lacks="archive")
     if place.is_file() and place.stat().st_size:
         with place.open("rb") as file:
             if not is_archive(file.read(16)):

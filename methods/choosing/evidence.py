@@ -67,7 +67,8 @@ def common_rows(data: object, only: Sequence[str] = ()) -> Evidence:
         found = f"only {names[0]}" if said else "no method, electrode, gap or stirring is given"
         raise NotEstimable(
             f"There are no two procedures to choose between: {found}. Open the file of another method beside this one, "
-            "or one in which electrode, gap, stirring or method differ."
+            "or one in which electrode, gap, stirring or method differ.",
+            lacks="procedures",
         )
     notes: list[Caution] = []
     table = _same_laboratories(table, names, notes)

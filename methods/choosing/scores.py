@@ -50,7 +50,8 @@ def check_weights(weights: Mapping[str, float] | None) -> dict[str, float]:
     for name, value in (weights or {}).items():
         if name not in CRITERIA:
             rule = f"one of {', '.join(CRITERIA)}"
-            raise InputError(f"There is no criterion {name!r} to weigh; use {rule}.", text=str(name), rule=rule)
+            said = f"There is no criterion {name!r} to weigh; use {rule}."
+            raise InputError(said, text=str(name), rule=rule, lacks="criterion")
         if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 <= value < float("inf"):
             raise InputError(
                 f"The weight of {name} is {value!r}; it must be 0 or more.", text=str(value), rule="0 or more"

@@ -253,6 +253,7 @@ def gather(
         raise InputError(
             f"No row says which laboratory it came from (column {laboratory!r}); name the column that does.",
             column=laboratory,
+            lacks="laboratory",
         )
     asked = _level_columns(table, laboratory, level)
     level_columns = split_levels(table, laboratory, asked) if asked or level is not None else asked

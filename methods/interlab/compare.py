@@ -106,7 +106,10 @@ def compare_precision(
         if len(present) < 2 or (first is None and second is None and len(present) != 2) or (
             (first is None) != (second is None) and len(rest) != 1
         ):  # fmt: skip
-            raise InputError(f"{name} has {len(present)} levels ({', '.join(present)}); say which two to compare.")
+            raise InputError(
+                f"{name} has {len(present)} levels ({', '.join(present)}); say which two to compare.",
+                lacks="two_levels",
+            )
         first, second = (first or rest[0]), (second or rest[-1])
     if first == second:
         raise InputError(f"{first} cannot be compared with itself.", column=name)

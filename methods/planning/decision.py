@@ -319,6 +319,7 @@ def decide_all(
             "The table holds several methods and a limit belongs to one of them: say for which method the limit is "
             "written.",
             column="limit_method",
+            lacks="limit_method",
         )
     _one_gap(table, case.limit)
     keys = [k for k in (["sample", *CONDITION] if by is None else by) if k in table.columns]

@@ -384,7 +384,9 @@ def plan_mean(
     if k is not None and n is not None:
         pass
     elif ask.target is None:
-        raise InputError("Give the half-width that is wanted, or both fillings and breakdowns per filling.")
+        raise InputError(
+            "Give the half-width that is wanted, or both fillings and breakdowns per filling.", lacks="half_width"
+        )
     elif s.between is None:
         k, n = _independent_choice(ask, n)
         if k > 1:

@@ -132,7 +132,9 @@ def plan_percentile(
         else inputs.whole_number(breakdowns_per_filling, "breakdowns_per_filling")
     )
     if target is None and (k is None or n is None):
-        raise InputError("Give the half-width that is wanted, or both fillings and breakdowns per filling.")
+        raise InputError(
+            "Give the half-width that is wanted, or both fillings and breakdowns per filling.", lacks="half_width"
+        )
     one = counted_in(protocol, s.between, k, n)
     n = n if one is None else one.breakdowns_per_filling
     if not (k and n):

@@ -193,7 +193,9 @@ def limit_for(key: str, folder: str | os.PathLike[str] | None = None) -> Limit:
     head = documents.get(key.split("/")[0])
     rule = f"one of {', '.join(x.key for x in head.limits)}" if head and head.limits else "a key of the table of limits"
     extra = " That document ships without numbers; enter them from your own copy." if head and not head.limits else ""
-    raise InputError(f"There is no limit {key!r}; it must be {rule}.{extra}", column="limit", text=key, rule=rule)
+    raise InputError(
+        f"There is no limit {key!r}; it must be {rule}.{extra}", column="limit", text=key, rule=rule, lacks="limit"
+    )
 
 
 def comparable_limits(protocol: Protocol, folder: str | os.PathLike[str] | None = None) -> list[Limit]:

@@ -1,0 +1,1 @@
+"""Change one thing in ``methods`` at a time and see whether the tests notice: ``python -m tests.mutants``."""
