@@ -30,7 +30,7 @@ class InputError(ValueError):
         column: str | None = None,
         text: str | None = None,
         rule: str | None = None,
-        lacks: str | None = None,
+        lacks: str = "",
     ) -> None:
         super().__init__(message)
         self.row = row

@@ -20,5 +20,5 @@ OPTIONS: dict[str, str] = {
 def with_option(error: InputError) -> str:
     """The refusal on one line, the options that mend it behind it; as it is where it names one, or none is known."""
     text = one_line(error, 2_000)
-    said = OPTIONS.get(error.lacks or "")
+    said = OPTIONS.get(error.lacks)
     return f"{text} ({said})" if said and "--" not in text else text
