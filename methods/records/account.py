@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -25,6 +25,7 @@ CELL_ROLES = (
     "breakdown", "withstood", "refused", "summary", "heading", "title", "context", "unit", "extra", "left_out",
     "not_used",
 )  # fmt: skip
+_OUTSIDE = "outside every table that was read"
 _KINDS = {VALUE: "breakdown", WITHSTOOD: "withstood", NO_BREAKDOWN: "withstood"}
 
 
@@ -90,21 +91,41 @@ class Account:
         for part in self.parts:
             if part.sheet.long:
                 long.append(_long_frame(part))
+                if part.sheet.columns is not None:
+                    long.append(self._head_frame(part))
                 continue
             for place, what in _places(part):
                 roles.setdefault(place, what)
         rows = []
+        by_columns = {p.sheet.name for p in self.parts if p.sheet.columns is not None}
         for sheet in self.sheets:
-            if sheet.long:
+            if sheet.long and (sheet.columns is None or sheet.name in by_columns):
                 continue
-            why = self.unread.get(sheet.name, "outside every table that was read")
-            for line, row in zip(sheet.cells, sheet.rows, strict=True):
+            why = self.unread.get(sheet.name, _OUTSIDE)
+            lines = sheet.cells if sheet.columns is None else sheet.laid_out()
+            for row, line in enumerate(lines, 1) if sheet.columns is not None else zip(sheet.rows, lines, strict=True):
                 for at, text in enumerate(line, 1):
                     if text.strip():
                         role, because = roles.get((sheet.name, row, at), ("not_used", why))
                         rows.append((sheet.name, row, at, text, is_number(text), role, because))
         frame = pd.DataFrame(rows, columns=list(CELL_KEYS))
         return pd.concat([frame, *long], ignore_index=True) if long else frame
+
+    def _head_frame(self, part: _Part) -> pd.DataFrame:
+        """What stands above the readings of a sheet that is kept by columns: its headings, and lines over them."""
+        plan, name = part.plan, part.sheet.name
+        roles = {(plan.rows[line], at): _above(plan, line) for line in range(plan.first)
+                 for at in range(1, len(plan.headings) + 1)}  # fmt: skip
+        whole = next(s for s in self.sheets if s.name == name)
+        found = []
+        for row, line in zip(whole.rows, whole.cells, strict=True):
+            if row >= plan.rows[plan.first]:
+                break
+            for at, text in enumerate(line, 1):
+                if text.strip():
+                    told = self.said.get((name, row, at)) or roles.get((row, at), ("not_used", _OUTSIDE))
+                    found.append((name, row, at, text, is_number(text), *told))
+        return pd.DataFrame(found, columns=list(CELL_KEYS))
 
 
 def _role(plan: Layout, at: int) -> tuple[str, str]:
@@ -151,6 +172,26 @@ def _above(plan: Layout, line: int) -> tuple[str, str]:
     return ("heading", "a heading of the table") if line >= plan.head else ("title", "above the table")
 
 
+def _told(kind: np.ndarray, rows: np.ndarray, column: int, flat: Flat, reading: str) -> tuple[Any, Any]:
+    """Role and reason of the cells of one column of voltages."""
+    role = np.array(["refused", "breakdown", "withstood"], dtype=object)[
+        np.where(kind == VALUE, 1, np.where(np.isin(kind, (WITHSTOOD, NO_BREAKDOWN)), 2, 0))
+    ]
+    other = np.flatnonzero(role == "refused")
+    if not len(other):
+        return role, reading
+    why = np.full(len(role), reading, dtype=object)
+    places = np.flatnonzero((flat.column == column) & np.isin(flat.row, rows[other]))
+    found = {int(flat.row[p]): p for p in places.tolist()}
+    for at in other.tolist():
+        if (place := found.get(int(rows[at]))) is not None and int(flat.kind[place]) != BLANK:
+            role[at] = "summary" if flat.code(place) == "summary" else "refused"
+            why[at] = flat.rule(place)
+        else:
+            role[at], why[at] = "extra", "an empty reading"
+    return role, why
+
+
 def _long_frame(part: _Part) -> pd.DataFrame:
     """The account of a long text: by columns."""
     plan, body, flat = part.plan, part.body, part.flat
@@ -172,10 +213,13 @@ def _long_frame(part: _Part) -> pd.DataFrame:
         role: object
         role, why = _role(plan, at) if at not in plan.values else ("", f"a reading under {plan.headings[at].text!r}")
         if at in plan.values:
-            kind = kinds[held, plan.values.index(at)]
-            role = np.where(kind == VALUE, "breakdown", np.where(kind == WITHSTOOD, "withstood", "refused"))
-        out.append(pd.DataFrame({"sheet": "", "row": body.rows[held], "column": at + 1, "text": texts,
+            mine = plan.values.index(at)
+            kind = kinds[held, mine]
+            role, why = _told(kind, held, mine, flat, str(why))
+        out.append(pd.DataFrame({"sheet": part.sheet.name, "row": body.rows[held], "column": at + 1, "text": texts,
                                  "number": number, "role": role, "why": why}))  # fmt: skip
+    if part.sheet.columns is not None:
+        return pd.concat(out, ignore_index=True)
     heads = [
         ("", plan.rows[line], at, text, is_number(text), *_above(plan, line))
         for line in range(plan.first)

@@ -16,6 +16,7 @@ from methods.cage.limits import CHECK_ACCOUNT as SWITCH
 from methods.columns import COLUMNS
 from methods.records.account import CELL_ROLES
 from methods.records.layout import is_number
+from methods.records.plain_sheet import numbers_below
 from methods.records.text import Sheet, mark_of, records_of
 
 _MOST = 40_000_000  # characters of a long text whose numbers are counted
@@ -29,6 +30,9 @@ def numbers_in(sheets: Sequence[Sheet]) -> dict[str, int] | None:
     out: dict[str, int] = {}
     for sheet in sheets:
         cells = sheet.cells
+        if sheet.columns is not None:
+            out[sheet.name] = numbers_below(sheet, is_number)
+            continue
         if sheet.long:
             text = sheet.whole()
             if len(text) > _MOST:

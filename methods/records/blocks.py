@@ -122,6 +122,22 @@ def is_heading(row: list[str], readings: bool = False) -> bool:
     return 2 * known >= len(filled) and (counted or any(h.name == "kv" for _, h in read))
 
 
+def reads_as_number(text: str) -> bool:
+    """Whether a cell counts as a number where a row is asked whether it is a heading."""
+    bare = text.replace(".", "", 1)
+    if bare.isascii() and bare.isdecimal() and text[0] != "." and text[-1] != ".":
+        return True
+    return _sort_of(text) in ("number", "counts")
+
+
+def counts(text: str) -> int:
+    """The number by which a cell may count breakdowns in a row of headings; 0 for any other cell."""
+    if text.isascii() and text.isdecimal():
+        return int(text) if len(text) < 6 else 0
+    bare = normalise(text).rstrip(".")
+    return int(bare) if bare.isdecimal() and len(bare) < 6 else 0
+
+
 @lru_cache(maxsize=65_536)
 def _sort_of(text: str) -> str:
     """``counts``: a number that may be one of 1, 2, 3 ... over breakdowns; another ``number``; no number, but such a

@@ -7,11 +7,14 @@ import numpy as np
 from methods.records.coded import Body, coded
 from methods.records.columnar import columnar
 from methods.records.layout import Layout
+from methods.records.plain_sheet import body_below
 from methods.records.text import Sheet, mark_of, records_of
 
 
 def body_of(sheet: Sheet, plan: Layout) -> Body:
     """The data below the heading."""
+    if sheet.columns is not None:
+        return body_below(sheet, plan)
     lengths = sheet.sizes or [len(r) for r in sheet.cells]
     if sheet.long:
         fast = columnar(sheet, plan)

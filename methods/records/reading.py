@@ -262,7 +262,10 @@ def open_sheets(source: Any, name: str | None = None) -> list[Sheet]:
         return [open_frame(source)]
     if _is_archive(source):
         raise UnusableFile("An archive has no sheets: its rows were read when they were added.")
-    return _sheets(*bytes_of(source, name, MAX_BYTES))[0]
+    sheets = _sheets(*bytes_of(source, name, MAX_BYTES))[0]
+    for sheet in sheets:
+        sheet.lay_out()
+    return sheets
 
 
 def _open(
@@ -283,6 +286,9 @@ def _open(
             hashed = pool.submit(hashlib.sha256, raw)
             sheets, encoding = _sheets(raw, called)
         digest = hashed.result().hexdigest()
+    if options.areas or options.layout or said != Recipe.of(None):  # what is said of cells is looked for among all
+        for sheet in sheets:
+            sheet.lay_out()
     check_fit(said, sheets)
     if not sheets[0].name and options.sheet is not None:
         raise InputError(f"{called} has no sheets, so sheet {options.sheet!r} cannot be chosen.", column="sheet")

@@ -11,6 +11,7 @@ import pandas as pd
 
 from methods.errors import InputError, UnusableFile, one_line
 from methods.extras import need
+from methods.records import plain_sheet
 from methods.records.kept import Log
 from methods.records.parquet_parts import check_parquet
 from methods.records.text import MAX_COLUMNS, MAX_ROWS, Sheet
@@ -30,10 +31,10 @@ def open_workbook(raw: bytes) -> list[Sheet]:
         out = []
         for name in book.sheet_names:
             try:
-                cells = book.get_sheet_by_name(name).to_python(skip_empty_area=False)
+                found = book.get_sheet_by_name(name)
             except CalamineError:  # a chart sheet
                 continue
-            sheet = _sheet(name, cells, hidden_facts.get(name, SheetFacts()))
+            sheet = _opened(name, found, hidden_facts.get(name, SheetFacts()))
             if sheet is None:
                 continue
             if metadata[name].visible != SheetVisibleEnum.Visible:
@@ -50,11 +51,20 @@ def open_workbook(raw: bytes) -> list[Sheet]:
     return out
 
 
-def _sheet(name: str, cells: list[list[Any]], facts: SheetFacts) -> Sheet | None:
-    if len(cells) > MAX_ROWS or (cells and len(cells[0]) > MAX_COLUMNS):
+def _opened(name: str, found: Any, facts: SheetFacts) -> Sheet | None:
+    """A sheet as text cells; by columns where it is large, and the spreadsheet hides and merges nothing in it."""
+    height, width = found.total_height, found.total_width
+    if height > MAX_ROWS or width > MAX_COLUMNS:
         raise UnusableFile(
             f"Sheet {name!r} is larger than {MAX_ROWS:,} rows by {MAX_COLUMNS:,} columns.", rule="size limit"
         )
+    begins = found.start is not None and found.start[1] == 0  # rows come from the first filled column on
+    if height >= plain_sheet.MANY_ROWS and begins and not (facts.merged or facts.hidden or facts.uncomputed):
+        return plain_sheet.sheet_of(name, plain_sheet.coded_columns(found.iter_rows(), _text))
+    return _sheet(name, found.to_python(skip_empty_area=False), facts)
+
+
+def _sheet(name: str, cells: list[list[Any]], facts: SheetFacts) -> Sheet | None:
     texts = [[c.strip() if type(c) is str else _text(c) for c in row] for row in cells]
     for (row, column), formula in facts.uncomputed.items():
         if 0 <= row < len(texts) and 0 <= column < len(texts[row]) and not texts[row][column]:

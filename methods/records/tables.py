@@ -19,6 +19,7 @@ from methods.records.kept import Log
 from methods.records.layout import is_number
 from methods.records.options import Options
 from methods.records.places import Place
+from methods.records.plain_sheet import is_plain
 from methods.records.recipe import Recipe
 from methods.records.said import tables_said
 from methods.records.shapes import layout_of
@@ -103,7 +104,9 @@ def _as_said(told: list[Sheet], whole: Sheet, file: list[Said], account: Account
 def _of_sheet(
     whole: Sheet, file: list[Said], options: Options, account: Account, log: Log
 ) -> tuple[list[Sheet], list[tuple[Sheet, InputError]]]:
-    if whole.long:
+    if whole.columns is not None and not (is_plain(whole, options.columns) and not _hold_several(whole)):
+        whole.lay_out()
+    if whole.long and whole.columns is None:
         whole.context = (*_lines_of_head(whole), *file)
         return [whole], []
     mend_broken_rows(whole, log)
@@ -141,6 +144,11 @@ def _of_sheet(
         give_context(kept, whole.name, file, account, log)
         _name_tables(kept, log)
     return usable, failed
+
+
+def _hold_several(whole: Sheet) -> bool:
+    """Whether a cell of a sheet that is kept by columns holds several readings."""
+    return any(_BETWEEN.search(t) and _readings(t) for c in whole.columns or [] for t in c.uniques)
 
 
 def _foot(sheet: Sheet, head: int) -> list[Line]:

@@ -10,6 +10,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 
 from methods.errors import UnusableFile
+from methods.records.coded import Coded
 
 #: Beyond this a file is refused with a clear word instead of filling the memory.
 MAX_ROWS = 20_000_000
@@ -39,6 +40,7 @@ class Sheet:
     hidden: frozenset[int] = frozenset()
     text: str | None = None  # the whole text, when only its head was cut into cells
     raw: bytes | None = None  # or its bytes, where they are plain ASCII
+    columns: list[Coded] | None = None  # or all its cells by columns, from row 1 on; see plain_sheet
     delimiter: str = ""
     cols: list[int] | None = None  # the file's column of each cell of a row, where not 1, 2, 3 ...
     sizes: list[int] | None = None  # how many cells each row has in the file, where ``cells`` are filled up
@@ -60,8 +62,22 @@ class Sheet:
 
     @property
     def long(self) -> bool:
-        """Whether ``cells`` are the head of a longer text only."""
-        return self.text is not None or self.raw is not None
+        """Whether ``cells`` are the head only of what is kept in another way."""
+        return self.text is not None or self.raw is not None or self.columns is not None
+
+    def laid_out(self, most: int | None = None) -> list[list[str]]:
+        """The rows of a sheet that is kept by columns; of them the first ``most``."""
+        across = []
+        for column in self.columns or []:
+            texts = [*column.uniques, ""]
+            across.append([texts[c] for c in column.codes[:most].tolist()])
+        return [list(row) for row in zip(*across, strict=True)]
+
+    def lay_out(self) -> None:
+        """Have all its rows as cells, in place, where it is kept by columns."""
+        if self.columns is not None:
+            self.cells, self.columns = self.laid_out(), None
+            self.rows = list(range(1, len(self.cells) + 1))
 
     def octets(self) -> bytes:
         """The whole of a long text in UTF-8."""

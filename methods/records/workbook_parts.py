@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from xml.etree import ElementTree
 
 from methods.errors import UnusableFile
+from methods.records.sheet_marks import marks_of
 
 #: Unpacked size beyond which a workbook is refused, and how many sheets one may have.
 MAX_UNPACKED = 1_200_000_000
@@ -25,18 +26,15 @@ _EMPTY_FOR_EACH, _FROM = 50, 5_000_000
 #: Texts that a workbook's list may announce, and cells that merged ranges may fill.
 _MOST_TEXTS = 30_000_000
 MAX_MERGED = 20_000_000
-_PIECE, _HEAD = 1 << 22, 1 << 18
+_PIECE = 1 << 22
 _LAST_ROW, _LAST_COLUMN = 1_048_576, 16_384
 
 _SPACE = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 _RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 _TAG = rb"<(?:[A-Za-z][A-Za-z0-9]{0,19}:)?"
-_ROW = re.compile(_TAG + rb'row\s(?:[^<>]*?\s)?r="([^"<>]*)"')
 _HIDDEN = re.compile(_TAG + rb"row\s([^<>]*)>")
 _IS_HIDDEN = re.compile(rb'\bhidden="(?:1|true)"')
 _CELL = re.compile(_TAG + rb"c(?=[\s/>])")
-_WIDE = re.compile(rb'\sr="([A-Z]{2,})[0-9]')
-_FIRST = re.compile(rb'\sr="([A-Z])[0-9]')
 _BEYOND = re.compile(rb'\sr="(\$?[A-Z]+(?:[0-9]{8,}|[2-9][0-9]{6}))"')
 _PLACE = re.compile(rb'\sr="([A-Z]{1,9})([0-9]{1,18})"')
 _FORMULA = re.compile(_TAG + rb"f(?:\s[^<>]*)?(?:/>|>([^<]*))")
@@ -174,24 +172,22 @@ def _pieces(archive: zipfile.ZipFile, path: str) -> Iterator[bytes]:
 def _look_through(archive: zipfile.ZipFile, path: str) -> SheetFacts:
     facts = SheetFacts()
     for piece in _pieces(archive, path):
-        numbers = _ROW.findall(piece)
-        facts.rows = max(facts.rows, max(map(_whole, numbers), default=0))
-        facts.cells += piece.count(b"<c ") + piece.count(b"<c>") + piece.count(b":c ")
-        wide = _WIDE.findall(piece)
-        letters = set(wide) if wide else set(_FIRST.findall(piece, 0, _HEAD))
-        facts.columns = max(facts.columns, max(map(_number, letters), default=1))
-        beyond = _BEYOND.search(piece)
+        marks = marks_of(piece)
+        facts.rows = max(facts.rows, marks.rows)
+        facts.cells += marks.cells
+        facts.columns = max(facts.columns, marks.columns)
+        beyond = _BEYOND.search(piece) if marks.far else None
         if beyond is not None or facts.columns > _LAST_COLUMN or facts.rows > _LAST_ROW:
             facts.far = beyond[1].decode() if beyond else f"row {facts.rows:,}, column {facts.columns:,}"
             return facts
-        if b"hidden=" in piece:
+        if marks.hidden:
             for attributes in _HIDDEN.findall(piece):
                 found = re.search(rb'\br="([0-9]{1,9})"', attributes)
                 if found and _IS_HIDDEN.search(attributes):
                     facts.hidden.add(int(found[1]))
-        if b"<f" in piece or b":f" in piece or b't="e"' in piece:
+        if marks.formulas:
             _uncomputed(piece, facts)
-        if b"mergeCell" in piece:
+        if marks.merged:
             for left, top, right, bottom in _MERGED.findall(piece):
                 facts.merged.append((int(top) - 1, _number(left) - 1, int(bottom) - 1, _number(right) - 1))
     facts.merged = list(dict.fromkeys(facts.merged))
@@ -220,13 +216,6 @@ def _plain(text: bytes) -> str:
     for name, mark in (("&lt;", "<"), ("&gt;", ">"), ("&quot;", '"'), ("&apos;", "'"), ("&amp;", "&")):
         shown = shown.replace(name, mark)
     return shown
-
-
-def _whole(text: bytes) -> int:
-    """A row's number; what is no number, or a longer one than any, counts as nothing or as beyond."""
-    if not text.isdigit():
-        return 0
-    return int(text) if len(text) < 19 else 10**19
 
 
 def _number(letters: bytes) -> int:
