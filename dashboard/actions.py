@@ -12,7 +12,7 @@ from typing import Any
 
 import param
 
-from dashboard import theme
+from dashboard import part_styles
 from dashboard.arrivals import Arrival
 from dashboard.component import Component
 
@@ -27,7 +27,7 @@ class _Action(Component):
     SCRIPT = Path(__file__).with_suffix(".js")
 
     def __init__(self, label: str, **params: Any) -> None:
-        super().__init__(label=label, stylesheets=[theme.action_css()], **{"margin": 0, **params})
+        super().__init__(label=label, stylesheets=[part_styles.action_css()], **{"margin": 0, **params})
 
 
 class Press(_Action):

@@ -8,16 +8,12 @@ rewrites the address.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from copy import copy
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl, quote, unquote, urlencode
 
 import param
-
-from dashboard import demo
-from methods.procedures import parts_of
 
 if TYPE_CHECKING:  # an address knows of the study no more than its parameters, and the study nothing of an address
     from dashboard.study import Study
@@ -62,73 +58,6 @@ def parse(text: str) -> dict[str, str]:
     return dict(parse_qsl(text.removeprefix("?"), keep_blank_values=True))
 
 
-def apply(
-    study: Study, wanted: Mapping[str, str], *, inputs: Mapping[str, type[param.Parameterized]] | None = None
-) -> None:
-    """Set ``study`` to what a query asks for; what is invalid or absent falls back to the default.
-
-    ``inputs`` maps a page's key to its class, which says what the page's inputs may be; without it they are
-    taken as they come and the page checks them when it is built.
-    """
-    from dashboard.pages import keys
-
-    if wanted.get("data") in demo.names():
-        study.open_demo(wanted["data"])
-    elif wanted.get("data") == OWN and not study.files:
-        study.wait(wanted, apply)
-    with param.parameterized.batch_call_watchers(study):
-        study.page = wanted["page"] if wanted.get("page") in keys() else study.param.page.default
-        if study.can_compare(wanted.get("by", "")):
-            study.by = wanted["by"]
-        free = [f for f in study.factors if f not in parts_of(study.by)]
-        study.split = [s for s in _parted(wanted.get("split", "")) if s in free][:2]
-        study.reference = wanted.get("ref", "") if wanted.get("ref") in study.levels(study.by) else ""
-        study.confidence = _confidence(study.param.confidence, wanted.get("conf"))
-        study.result_fillings = read(study.param.result_fillings, wanted.get("result"))
-        study.filters = _filters(study, wanted)
-        study.inputs = _inputs(wanted, inputs)
-
-
-def _confidence(parameter: Any, text: str | None) -> float:
-    try:
-        value = float(text) if text is not None else parameter.default
-    except ValueError:
-        return float(parameter.default)
-    low, high = parameter.bounds
-    return float(value if low <= value <= high else parameter.default)
-
-
-def _filters(study: Study, wanted: Mapping[str, str]) -> dict[str, list[str]]:
-    out = {}
-    for key, text in wanted.items():
-        column = key.removeprefix("only.")
-        if key.startswith("only.") and column in study.everything.columns:
-            levels = study.levels(column)
-            kept = [v for v in _parted(text) if v in levels]
-            if kept and len(kept) < len(levels):
-                out[column] = kept
-    return out
-
-
-def _inputs(wanted: Mapping[str, str], classes: Mapping[str, type[param.Parameterized]] | None) -> dict[str, Any]:
-    from dashboard.pages import keys
-
-    out: dict[str, Any] = {}
-    for key, text in wanted.items():
-        page, _, name = key.partition(".")
-        if not name or page not in keys():
-            continue
-        if classes is None or page not in classes:
-            out[key] = text
-            continue
-        page_class = classes[page]
-        if name in getattr(page_class, "INPUTS", ()):
-            value = read(page_class.param[name], text)
-            if value is not None and value != page_class.param[name].default:
-                out[key] = value
-    return out
-
-
 def write(value: Any) -> str:
     """Write one input as text."""
     if isinstance(value, bool):
@@ -167,11 +96,11 @@ def _converted(parameter: param.Parameter, text: Any) -> Any:
     if isinstance(parameter, param.Number):
         return float(text)
     if isinstance(parameter, param.ListSelector):
-        return [v for v in _parted(text) if v in parameter.objects]
+        return [v for v in parted(text) if v in parameter.objects]
     if isinstance(parameter, param.Selector):
         return next((o for o in parameter.objects if write(o) == text), None)
     if isinstance(parameter, param.List):
-        return _parted(text)
+        return parted(text)
     return text
 
 
@@ -179,5 +108,6 @@ def _join(parts: list[str]) -> str:
     return "|".join(quote(str(p), safe=" ,;:/()") if set(str(p)) & set("|%") else str(p) for p in parts)
 
 
-def _parted(text: str) -> list[str]:
+def parted(text: str) -> list[str]:
+    """The levels or choices that one value of the query lists."""
     return [unquote(p) if "%" in p else p for p in text.split("|") if p]

@@ -11,7 +11,7 @@ from typing import Any
 import panel as pn
 import param
 
-from dashboard import address, demo, footer, parts
+from dashboard import address, applying, demo, footer, parts
 from dashboard.addressbar import AddressBar
 from dashboard.frame import Frame, dress
 from dashboard.pages import entries, keys, page_class
@@ -114,7 +114,7 @@ class App(pn.viewable.Viewer):
     def _restore(self, query: str, first: bool = False) -> None:
         wanted = address.parse(query) or (address.settings(self.study) if first else {})
         asked = {key.partition(".")[0] for key in wanted if "." in key} & keys()
-        address.apply(self.study, wanted, inputs={key: page_class(key) for key in asked})
+        applying.apply(self.study, wanted, inputs={key: page_class(key) for key in asked})
         corrected = address.query(self.study)
         if corrected != query:
             with param.discard_events(self._bar) if first else parts.nothing():

@@ -13,7 +13,7 @@ from typing import Any
 
 import param
 
-from dashboard import theme
+from dashboard import part_styles
 from dashboard.component import Component
 
 
@@ -38,7 +38,7 @@ class _Control(Component):
     def __init__(self, label: str, options: Mapping[str, Any] | Sequence[Any] = (), **params: Any) -> None:
         given = {"sizing_mode": "stretch_width", "margin": 0, "max_width": 240, **params}
         known: Any = dict(options) if isinstance(options, Mapping) else list(options)
-        super().__init__(label=label, options=known, stylesheets=[theme.control_css()], **given)
+        super().__init__(label=label, options=known, stylesheets=[part_styles.control_css()], **given)
         self._offer()
         self.param.watch(self._offer, ["options", "value"])
         self.param.watch(self._taken, "chosen")
@@ -114,7 +114,7 @@ class _Field(Component):
 
     def __init__(self, label: str, **params: Any) -> None:
         given = {"sizing_mode": "stretch_width", "margin": 0, "max_width": 240, **params}
-        super().__init__(label=label, stylesheets=[theme.control_css()], **given)
+        super().__init__(label=label, stylesheets=[part_styles.control_css()], **given)
 
 
 class Amount(_Field):

@@ -9,7 +9,7 @@ import jinja2
 import panel as pn
 import param
 
-from dashboard import head, plain, theme
+from dashboard import frame_styles, head, plain, theme
 
 _DOCUMENT = jinja2.Template(Path(__file__).with_name("document.html").read_text(encoding="utf-8"))
 
@@ -36,7 +36,7 @@ class Frame(pn.viewable.Viewer):
             plain.Stack(*([side] if side else []), css_classes=["side"], margin=0),
             plain.Stack(*([main] if main else []), css_classes=["main"], margin=0),
             margin=0, sizing_mode="stretch_width", styles={"max-height": "none"}, css_classes=["gapshift"],
-            stylesheets=[theme.frame_css()],
+            stylesheets=[frame_styles.frame_css()],
         )  # fmt: skip
 
     def __panel__(self) -> Any:
@@ -47,4 +47,4 @@ def dress(document: Any) -> None:
     """Give a session's document its title, its template and what the template says."""
     document.title = "gapshift"
     document.template = _DOCUMENT
-    document.template_variables.update(css=theme.page_css(), sign=theme.sign())
+    document.template_variables.update(css=frame_styles.page_css(), sign=theme.sign())

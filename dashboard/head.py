@@ -7,7 +7,7 @@ from typing import Any
 
 import param
 
-from dashboard import theme
+from dashboard import frame_styles
 from dashboard.component import Component
 
 
@@ -23,7 +23,7 @@ class Head(Component):
     dark = param.Boolean(default=False, doc="Whether the dark theme is on; the browser sets it on a click.")
 
     def __init__(self, **params: object) -> None:
-        super().__init__(stylesheets=[theme.head_css()], css_classes=["head"], margin=0, **params)
+        super().__init__(stylesheets=[frame_styles.head_css()], css_classes=["head"], margin=0, **params)
 
     def heard(self, message: dict[str, Any]) -> None:
         if "dark" in message:  # the theme of the device, at a first visit

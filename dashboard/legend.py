@@ -7,7 +7,7 @@ from typing import Any
 
 import param
 
-from dashboard import theme
+from dashboard import frame_styles
 from dashboard.component import Component
 
 
@@ -20,4 +20,4 @@ class Legend(Component):
     alone = param.String(default="", doc="The line that is shown alone; the browser sets it.")
 
     def __init__(self, **params: Any) -> None:
-        super().__init__(stylesheets=[theme.legend_css()], sizing_mode="stretch_width", margin=0, **params)
+        super().__init__(stylesheets=[frame_styles.legend_css()], sizing_mode="stretch_width", margin=0, **params)

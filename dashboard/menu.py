@@ -6,7 +6,7 @@ from pathlib import Path
 
 import param
 
-from dashboard import theme
+from dashboard import frame_styles
 from dashboard.component import Component
 
 
@@ -19,4 +19,4 @@ class Menu(Component):
     SCRIPT = Path(__file__).with_suffix(".js")
 
     def __init__(self, **params: object) -> None:
-        super().__init__(stylesheets=[theme.menu_css()], sizing_mode="stretch_width", margin=0, **params)
+        super().__init__(stylesheets=[frame_styles.menu_css()], sizing_mode="stretch_width", margin=0, **params)

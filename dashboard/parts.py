@@ -16,12 +16,12 @@ import pandas as pd
 import panel as pn
 import param
 
-from dashboard import plain, theme
+from dashboard import frame_styles, part_styles, plain, theme
 from dashboard.actions import Fold, Upload
 from dashboard.controls import Amount, Choice, Several, Tick, Words
 from methods.result import Caution
 
-TEXT_CSS = [theme.text_css()]
+TEXT_CSS = [part_styles.text_css()]
 
 #: Kinds of warning that are shown in full above a page's plot; further ones are one click away.
 MOST_KINDS = 2
@@ -193,7 +193,11 @@ def _stack(kind: Any, objects: Sequence[Any], gap: int, usual: dict[str, Any], p
 def stage(*objects: Any) -> plain.Stack:
     """The plot and its controls: beside each other where there is room."""
     return plain.Stack(
-        *objects, stylesheets=[theme.stage_css()], margin=0, sizing_mode="stretch_width", styles={"max-height": "none"}
+        *objects,
+        stylesheets=[frame_styles.stage_css()],
+        margin=0,
+        sizing_mode="stretch_width",
+        styles={"max-height": "none"},
     )
 
 

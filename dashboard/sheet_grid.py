@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 import param
 
-from dashboard import theme
+from dashboard import part_styles
 from dashboard.component import Component
 from methods.columns import PLACE, PROCEDURE, known
 from methods.records.places import letter
@@ -78,7 +78,9 @@ class SheetGrid(Component):
     SCRIPT = Path(__file__).with_suffix(".js")
 
     def __init__(self, **params: Any) -> None:
-        super().__init__(stylesheets=[theme.grid_css()], **{"sizing_mode": "stretch_width", "margin": 0, **params})
+        super().__init__(
+            stylesheets=[part_styles.grid_css()], **{"sizing_mode": "stretch_width", "margin": 0, **params}
+        )
 
     def lay_out(self, sheet: Any, cells: pd.DataFrame, first: int = 0) -> None:
         """Show the rows from ``first`` on of a sheet, with what ``cells`` says became of its cells."""

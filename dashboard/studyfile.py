@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from dashboard import address
+from dashboard import address, applying
 from dashboard.study import Exclusion, Study
 from methods.errors import InputError
 
@@ -60,9 +60,9 @@ def load(study: Study, text: str | bytes) -> None:
         exclusions=exclusions,
         filters={},
     )
-    address.apply(study, {str(k): str(v) for k, v in document["settings"].items()})
+    applying.apply(study, {str(k): str(v) for k, v in document["settings"].items()})
     waiting = {str(k): str(v) for k, v in document["settings"].items()} if awaited else {}
-    study.wait(waiting, address.apply)
+    study.wait(waiting, applying.apply)
 
 
 def _find(study: Study, entry: dict[str, Any], here: dict[str, Any]) -> tuple[Any, str]:

@@ -13,7 +13,7 @@ from typing import Any
 import panel as pn
 import param
 
-from dashboard import parts, plain, theme
+from dashboard import frame_styles, parts, plain, theme
 from dashboard.actions import Take
 from dashboard.legend import Legend
 from dashboard.plots.figure import Figure
@@ -48,7 +48,7 @@ class Live(pn.viewable.Viewer):
         self._result: Any = None
         self._drawn: OrderedDict[Hashable, tuple[Patched, Any]] = OrderedDict()
         self._words = parts.raw("")
-        # On paper the dark theme is turned round: see theme.frame_css.
+        # On paper the dark theme is turned round: see frame_styles.frame_css.
         rules = {"position": "relative", "filter": "var(--plots-on-paper, none)"}
         self._mode = "stretch_both" if self.main else "stretch_width"
         self._place = parts.column(styles=rules, sizing_mode=self._mode)
@@ -57,8 +57,8 @@ class Live(pn.viewable.Viewer):
         self._more, self._whole = parts.hint(""), self._place
         if self.main:  # the legend takes of the plot's room what it needs, so that both are seen whole
             self._whole = plain.Stack(
-                self._legend, self._place, stylesheets=[theme.plot_css()], margin=0, sizing_mode="stretch_width",
-                styles={"height": theme.PLOT_HEIGHT, "max-height": "none"},
+                self._legend, self._place, stylesheets=[frame_styles.plot_css()], margin=0, sizing_mode="stretch_width",
+                styles={"height": frame_styles.PLOT_HEIGHT, "max-height": "none"},
             )  # fmt: skip
             self._legend.css_classes, self._place.css_classes = ["names"], ["canvas"]
             self._view = parts.column(words, self._whole, self._more, gap=2)

@@ -13,22 +13,25 @@ import scipy
 from methods.agreement.laboratories import crossed, crossed_pivots
 from methods.agreement.limits import AgreementLimits, limits_of_agreement, within_variance
 from methods.agreement.lines import Line, deming, passing_bablok
-from methods.columns import PROCEDURE, factor_name
+from methods.agreement.pairing import by_laboratory, cell_words, pairable, pairs_of, two_levels
+from methods.agreement.results import (
+    Result,
+    between_laboratories,
+    known_rows,
+    level_words,
+    refuse_mixture,
+    repeat_variance,
+    results_of,
+)
 from methods.errors import InputError, NotEstimable
 from methods.procedures import PROCEDURE as WHOLE
-from methods.procedures import parts_of, result_rows, with_factor
 from methods.result import Caution, Shown
-from methods.wording import list_words
 
 #: What stands beside every line between two methods.
 STATEMENT = "association in these data, not a conversion"
 
 #: From so many oils on the band for a new one covers what it says (calibration: agreement, band for a new oil).
 LEAST_OILS = 6
-
-#: ``"result"`` (what the method reports), ``"filling"``, ``"breakdown"``, or the fillings of a result where no method
-#: says it.
-Result = str | int
 
 
 @dataclass(frozen=True)
@@ -171,108 +174,6 @@ class Agreement(Shown):
         return float(np.quantile(np.abs(about + drawn.normal * np.sqrt(added)), line.confidence))
 
 
-def results_of(table: pd.DataFrame, by: str, result: Result) -> tuple[pd.DataFrame, list[Caution]]:
-    """One row a result: ``sample, laboratory, level, kv, n, within, stood``; see :func:`result_rows`.
-
-    ``laboratory`` is empty where none is named: a result is always of one laboratory.
-
-    Parameters
-    ----------
-    table : DataFrame
-        Rows of the record table.
-    by : str
-        Column of the factor that tells the methods apart.
-    result : Result
-        What one result is: ``result``, ``filling``, ``breakdown``, or so many fillings.
-    """
-    table = table.assign(
-        sample=table["sample"].astype(str), laboratory=table["laboratory"].fillna("").astype(str),
-        level=level_words(table[by]),
-    )  # fmt: skip
-    rows, notes = result_rows(table, ("sample", "laboratory", "level"), by=("laboratory",), result=result)
-    return rows, notes
-
-
-def known_rows(data: Any, by: str | Sequence[str]) -> tuple[pd.DataFrame, str, list[Caution]]:
-    """The rows that name their oil and their level of ``by``, its column, and a caution for the others.
-
-    Raises
-    ------
-    InputError
-        No column ``by``; no oil named.
-    """
-    table, by = with_factor(data, by)
-    if by not in table.columns or not table[by].notna().any():
-        raise InputError(f"There is no column {by!r} that separates the methods.", column=by)
-    if not table["sample"].notna().any():
-        raise InputError("No row names its oil (column sample), so results cannot be paired.", column="sample")
-    known = table["sample"].notna() & table[by].notna()
-    notes = []
-    if not known.all():
-        notes.append(
-            Caution(
-                "incomplete",
-                f"{int((~known).sum())} rows name no oil or no {factor_name(by)} and were left out of every figure.",
-            )
-        )
-    table = table[known]
-    return table, by, notes
-
-
-def refuse_mixture(table: pd.DataFrame, by: str, levels: Sequence[str] | None = None) -> None:
-    """Refuse levels that pool several procedures: what lies between these would count as scatter.
-
-    Parameters
-    ----------
-    table : DataFrame
-        Rows of the record table.
-    by : str
-        Column of the factor that tells the methods apart.
-    levels : sequence of str, optional
-        The levels that are looked at; all by default.
-
-    Raises
-    ------
-    NotEstimable
-        Saying in what the tests of a level differ, and what to compare instead.
-    """
-    if by == WHOLE:
-        return
-    if levels is not None:
-        table = table[level_words(table[by]).isin(levels)]
-    free = [c for c in PROCEDURE if c not in parts_of(by) and table[c].notna().any()]
-    mixed = [factor_name(c) for c in free if table.groupby(by)[c].nunique(dropna=False).max() > 1]
-    if mixed:
-        raise NotEstimable(
-            f"Within a level of {factor_name(by)} the tests differ in {list_words(mixed)}; that difference would count "
-            "as scatter. Compare by procedure, or filter to one of them."
-        )
-
-
-def level_words(column: pd.Series) -> pd.Series:
-    """The levels of a column as they are named: whole numbers without their ``.0``."""
-    return column.map(lambda v: f"{v:g}" if isinstance(v, float) else str(v))
-
-
-def repeat_variance(rows: pd.DataFrame, *, breakdowns: bool = False) -> tuple[float, float]:
-    """Variance of one result about its oil, kV², and degrees of freedom.
-
-    Where no oil has two results it comes from the fillings of which each is the mean; with ``breakdowns`` also from
-    those of its one filling, which know nothing of what another filling would read.
-    """
-    variance, df = within_variance(rows["kv"].to_numpy(), rows["sample"].to_numpy())
-    if df > 0:
-        return variance, df
-    if not breakdowns:
-        rows = rows[rows["fillings"] > 1]
-    freedom = rows["n"].to_numpy(dtype=float) - 1
-    total = freedom.sum()
-    if total <= 0:
-        return float("nan"), 0.0
-    pooled = float((freedom * rows["within"].fillna(0).to_numpy(dtype=float)).sum() / total)
-    return pooled * float((1 / rows["n"]).mean()), float(total)
-
-
 def compare_methods(
     data: Any,
     *,
@@ -308,12 +209,12 @@ def compare_methods(
         Fewer than three oils tested by both.
     """
     table, by, notes = known_rows(data, by)
-    first, second = _two_levels(list(dict.fromkeys(level_words(table[by]))), by, first, second)
+    first, second = two_levels(list(dict.fromkeys(level_words(table[by]))), by, first, second)
     refuse_mixture(table, by, (first, second))
     table = table[level_words(table[by]).isin([first, second])]
     rows, more = results_of(table, by, result)
     notes += more
-    rows, more = _pairable(rows, first, second)
+    rows, more = pairable(rows, first, second)
     notes += more
     oils = rows["sample"].nunique()
     if oils < 3:
@@ -323,12 +224,11 @@ def compare_methods(
         raise NotEstimable(
             f"{oils} {'oil' if oils == 1 else 'oils'} {done} by both {first} and {second}; at least three are needed."
         )
-    rows, keys, more = _by_laboratory(rows)
+    rows, keys, more = by_laboratory(rows)
     notes += more
-    sides = [
-        rows[rows["level"] == name].assign(sample=_cell(rows[rows["level"] == name], keys)) for name in (first, second)
-    ]
-    pairs = _pairs(rows, keys, first, second)
+    sides = [rows[rows["level"] == name] for name in (first, second)]
+    sides = [side.assign(sample=cell_words(side, keys)) for side in sides]
+    pairs = pairs_of(rows, keys, first, second)
     x, y = pairs["first_kv"].to_numpy(dtype=float), pairs["second_kv"].to_numpy(dtype=float)
     codes = {k: np.unique(pairs[k].to_numpy(dtype=str), return_inverse=True)[1] for k in keys}
     oil, laboratory = (codes["sample"], codes["laboratory"]) if len(keys) > 1 else (None, None)
@@ -356,42 +256,6 @@ def compare_methods(
     )  # fmt: skip
 
 
-def _cell(rows: pd.DataFrame, keys: Sequence[str]) -> pd.Series:
-    """What a pair is of, as one text: the oil, or the oil in a laboratory."""
-    return rows[list(keys)].astype(str).agg(", ".join, axis=1) if len(keys) > 1 else rows["sample"]
-
-
-def _pairs(rows: pd.DataFrame, keys: Sequence[str], first: str, second: str) -> pd.DataFrame:
-    """A row for each oil (in each laboratory): means and numbers of results by both methods."""
-    sides = [rows[rows["level"] == name] for name in (first, second)]
-    means = [side.groupby(list(keys), sort=False).agg(kv=("kv", "mean"), results=("kv", "size")) for side in sides]
-    pairs = pd.concat([means[0], means[1].reindex(means[0].index)], axis=1).reset_index()
-    pairs.columns = pd.Index([*keys, "first_kv", "first_results", "second_kv", "second_results"])
-    return pairs[[*keys, "first_kv", "second_kv", "first_results", "second_results"]]
-
-
-def _by_laboratory(rows: pd.DataFrame) -> tuple[pd.DataFrame, tuple[str, ...], list[Caution]]:
-    """The results whose counterpart is of the same laboratory and oil, and what a pair is of.
-
-    Where two laboratories or more tested the same three oils or more by both methods, a pair is of one oil in one
-    laboratory, so that what lies between laboratories is no part of it; elsewhere of one oil.
-    """
-    named = rows[rows["laboratory"] != ""]
-    cells = named.groupby(["sample", "laboratory"])["level"].nunique()
-    both = cells[cells == 2].reset_index()
-    shared = both.groupby("sample")["laboratory"].nunique()
-    freedom = len(both) - both["sample"].nunique() - both["laboratory"].nunique() + 1
-    if both["laboratory"].nunique() < 2 or both["sample"].nunique() < 3 or (shared > 1).sum() < 3 or freedom < 2:
-        return rows, ("sample",), []
-    kept = rows.merge(both[["sample", "laboratory"]], on=["sample", "laboratory"], how="inner")
-    gone = len(rows) - len(kept)
-    notes = []
-    if gone:
-        text = f"{gone} results without a counterpart by the other method in the same laboratory and oil were left out."
-        notes.append(Caution("unpaired", text))
-    return kept, ("sample", "laboratory"), notes
-
-
 def _few_laboratories(count: int) -> list[Caution]:
     if count >= 5:
         return []
@@ -402,69 +266,6 @@ def _few_laboratories(count: int) -> list[Caution]:
             "mean difference are wide for it.",
         )
     ]
-
-
-def between_laboratories(rows: pd.DataFrame) -> list[Caution]:
-    """A caution where results of one oil come from several laboratories: what lies between these is in the limits."""
-    known = rows[rows["laboratory"].fillna("") != ""]
-    several = known.groupby("sample")["laboratory"].nunique()
-    if not (several > 1).any():
-        return []
-    return [
-        Caution(
-            "between_laboratories",
-            f"Results come from {known['laboratory'].nunique()} laboratories: limits, ± and repeat SDs hold the "
-            "scatter between laboratories too. For what one laboratory's bench does, filter to one.",
-        )
-    ]
-
-
-def _two_levels(levels: list[str], by: str, first: str | None, second: str | None) -> tuple[str, str]:
-    for name in (first, second):
-        if name is not None and name not in levels:
-            raise InputError(f"{by} has no level {name!r}; it has {'; '.join(levels)}.", column=by, text=name)
-    if first is None and second is None:
-        if len(levels) != 2:
-            raise InputError(
-                f"{by} has {len(levels)} levels ({'; '.join(levels)}); say which two to compare.",
-                column=by,
-                lacks="two_levels",
-            )
-        return levels[0], levels[1]
-    rest = [v for v in levels if v not in (first, second)]
-    if first is None or second is None:
-        if len(rest) != 1:
-            raise InputError(
-                f"{by} has {len(levels)} levels ({'; '.join(levels)}); say which two to compare.",
-                column=by,
-                lacks="two_levels",
-            )
-        return first or rest[0], second or rest[0]
-    if first == second:
-        raise InputError(f"{first} cannot be compared with itself.", column=by)
-    return first, second
-
-
-def _pairable(rows: pd.DataFrame, first: str, second: str) -> tuple[pd.DataFrame, list[Caution]]:
-    """Keep the oils with usable results by both; name the rest."""
-    notes = []
-    stood = sorted(set(rows.loc[rows["stood"], "sample"]))
-    if stood:
-        notes.append(
-            Caution(
-                "withstood",
-                f"Left out because a test was withstood, so their mean is unknown: {', '.join(stood)}. They are "
-                "likely the strongest oils; nothing here speaks for such oils.",
-            )
-        )
-    rows = rows[~rows["sample"].isin(stood)]
-    have = rows.groupby("sample")["level"].nunique()
-    lone = list(have.index[have < 2])
-    if lone:
-        notes.append(
-            Caution("unpaired", f"Tested by one of {first} and {second} only and left out: {', '.join(lone)}.")
-        )
-    return rows[~rows["sample"].isin(lone)], notes
 
 
 def _extra(sides: list[pd.DataFrame], m: tuple[float, float]) -> tuple[float, float]:

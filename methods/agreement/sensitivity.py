@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 import scipy
 
-from methods.agreement.agreement import (
+from methods.agreement.lines import deming
+from methods.agreement.results import (
     Result,
     known_rows,
     level_words,
@@ -18,7 +19,6 @@ from methods.agreement.agreement import (
     repeat_variance,
     results_of,
 )
-from methods.agreement.lines import deming
 from methods.errors import InputError, NotEstimable
 from methods.procedures import PROCEDURE
 from methods.result import Caution, Shown

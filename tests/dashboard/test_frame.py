@@ -7,7 +7,7 @@ import pytest
 from bokeh.core.templates import MACROS
 from bokeh.document import Document
 
-from dashboard import app, theme
+from dashboard import app, frame_styles, theme
 from dashboard.frame import Frame, dress
 
 
@@ -47,6 +47,6 @@ def test_a_session_begins_in_the_theme_that_was_chosen_last(
 
 
 def test_both_themes_name_every_colour_that_style_sheets_use() -> None:
-    rules = theme.frame_css()
-    for name in theme._NAMES:
+    rules = frame_styles.frame_css()
+    for name in theme.NAMES:
         assert rules.count(f"--{name.replace('_', '-')}: ") == 3, name  # light, dark, and on paper

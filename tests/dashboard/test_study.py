@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dashboard import address, studyfile
+from dashboard import address, applying, studyfile
 from dashboard.study import Exclusion, Study, filling_key
 from methods.errors import InputError
 
@@ -114,7 +114,7 @@ def test_the_address_carries_the_study_and_brings_it_back(study: Study) -> None:
     query = address.query(study)
     other = Study()
     other.open(sheet(), "a.csv")
-    address.apply(other, address.parse(query))
+    applying.apply(other, address.parse(query))
     assert address.settings(other) == address.settings(study)
     assert other.fingerprint == study.fingerprint
 
@@ -132,7 +132,7 @@ def test_what_cannot_be_is_ignored(study: Study, query: str) -> None:
     from dashboard.pages import page_class
 
     before = address.settings(study)
-    address.apply(study, address.parse(query), inputs={"overlay": page_class("overlay")})
+    applying.apply(study, address.parse(query), inputs={"overlay": page_class("overlay")})
     assert address.settings(study) == before
 
 
@@ -144,7 +144,7 @@ def test_levels_with_any_sign_survive_the_address() -> None:
     study.filters = {"sample": names[:3]}
     query = address.query(study)
     study.filters = {}
-    address.apply(study, address.parse(query))
+    applying.apply(study, address.parse(query))
     assert study.filters == {"sample": names[:3]}
 
 
@@ -224,7 +224,7 @@ def test_the_address_of_own_files_shows_no_demo_and_waits_for_them(study: Study)
     there = address.query(study)
     assert "data=own" in there
     later = Study()
-    address.apply(later, address.parse(there))
+    applying.apply(later, address.parse(there))
     assert not later.files and later.page == "shift"
     assert "data=own" in address.query(later) and "only.electrode=disk" in address.query(later)
     later.page = "records"
@@ -238,7 +238,7 @@ def test_a_demo_that_is_opened_instead_takes_nothing_of_what_waited(study: Study
 
     study.filters = {"electrode": ["disk"]}
     later = Study()
-    address.apply(later, address.parse(address.query(study)))
+    applying.apply(later, address.parse(address.query(study)))
     later.open_demo(demo.names()[0])
     assert not later.pending and not later.filters and "data=own" not in address.query(later)
 

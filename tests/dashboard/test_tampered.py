@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from dashboard import address, studyfile
+from dashboard import address, applying, studyfile
 from dashboard.report import Asked, write
 from dashboard.study import Exclusion, Study
 from methods.errors import InputError
@@ -115,7 +115,7 @@ def test_exclusions_name_rows_by_all_their_cells() -> None:
 def test_a_tampered_address_shows_a_page(query: str) -> None:
     study = Study()
     study.open(CSV, "mine.csv")
-    address.apply(study, address.parse(query))
+    applying.apply(study, address.parse(query))
     assert 0.5 <= study.confidence < 1 and address.query(study).startswith("?page=")
 
 

@@ -131,7 +131,14 @@ def test_no_colour_is_named_outside_the_theme() -> None:
     from pathlib import Path
 
     folder = Path(theme.__file__).parent
-    for file in folder.rglob("*.py"):
+    files = [f for ending in ("py", "html", "js", "css") for f in folder.rglob(f"*.{ending}") if "docs" not in f.parts]
+    assert {"document.html", "login.html", "legend.js", "part_styles.py"} <= {f.name for f in files}
+    for file in files:
         if file.name != "theme.py":
-            found = re.findall(r"#[0-9A-Fa-f]{6}\b|#[0-9A-Fa-f]{3}\b(?![0-9A-Za-z])", file.read_text())
+            text = file.read_text(encoding="utf-8")
+            found = re.findall(r"(?<!&)#[0-9A-Fa-f]{6}\b|(?<!&)#[0-9A-Fa-f]{3}\b(?![0-9A-Za-z])", text)
             assert not found, (file.name, found)
+
+
+def test_what_is_told_over_the_page_reaches_four_and_a_half() -> None:
+    assert contrast(theme.LIGHT.on_bar, theme.LIGHT.wrong) >= 4.5

@@ -102,7 +102,7 @@ def main() -> int:
     for name in LOADED:
         importlib.import_module(name)
     args.seen.parent.mkdir(parents=True, exist_ok=True)
-    if not args.seen.exists():
+    if not args.seen.with_suffix(".done").exists():
         if (pid := os.fork()) == 0:
             pytest.main([*forked.WORDS, *args.tests], plugins=[forked.Collected(lambda c: c.trace(args.seen))])
             os._exit(0)

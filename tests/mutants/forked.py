@@ -20,7 +20,7 @@ from typing import Any
 import pytest
 
 from tests.mutants.places import ROOT, Place, changed
-from tests.mutants.seen import Seen, Tracer
+from tests.mutants.seen import Seen, Tracer, some_cases
 
 #: Most memory of a mutant in bytes, so that one that counts to infinity harms nobody.
 MEMORY = 6 << 30
@@ -108,15 +108,18 @@ class Collected:
         return None
 
     def trace(self, path: Path) -> None:
-        """Run all tests, and note what each runs through."""
-        tracer = Tracer()
+        """Run the tests, and note what each runs through; goes on behind the last file that was noted."""
+        tracer = Tracer(Seen.read(path) if path.exists() else Seen())
         self.session.config.pluginmanager.register(tracer)
-        items = self.session.items
+        noted = [n.partition("::")[0] for n in tracer.seen.seconds]
+        done = set(noted) - set(noted[-1:])
+        items = [i for i in some_cases(self.session.items) if i.nodeid.partition("::")[0] not in done]
         for item, following in zip(items, [*items[1:], None], strict=True):
             if following is None or following.path != item.path:
                 tracer.seen.write(path)
             tracer.run(item, following)
         tracer.seen.write(path)
+        path.with_suffix(".done").touch()
 
     def functions(self) -> dict[tuple[str, str, int], list[FunctionType]]:
         """The functions of ``methods`` that live in this process, by file, name and first line."""
@@ -170,8 +173,3 @@ def imported_anew(source: str, place: Place, names: list[str], seconds: float) -
         say(done[-1] if status in (0, 1, 5) else "collection")
 
     return in_a_fork(work, seconds)
-
-
-def known(path: Path) -> Seen:
-    """What the tests run through, as kept."""
-    return Seen.read(path)

@@ -1,7 +1,8 @@
 """Which functions of ``methods`` a test runs through, and how long the test takes: so that a mutant costs little.
 
 Every call is noted while a test, or a fixture that several tests share, is at work. A test that takes longer than
-:data:`SLOW` is broken off and left out: it is a simulation, and would make a thousand mutants cost a day.
+:data:`SLOW` is broken off and left out: it is a simulation, and would make a thousand mutants cost a day. Of a test
+with many cases the first few are used.
 """
 
 from __future__ import annotations
@@ -24,8 +25,8 @@ from tests.mutants.places import ROOT, Place
 METHODS = f"{ROOT / 'methods'}/"
 #: Seconds of processor time of tests that a mutant is given before it counts as alive.
 BUDGET = 6.0
-#: Longest test that is used, in seconds of processor time.
-SLOW = 1.5
+#: Longest test that is used, in seconds of processor time; cases of one test function that are used.
+SLOW, CASES = 1.5, 4
 
 
 @dataclass
@@ -75,8 +76,8 @@ class Seen:
 class Tracer:
     """A plugin that notes the calls of each test; what a shared fixture calls counts for all who ask for it."""
 
-    def __init__(self) -> None:
-        self.seen = Seen()
+    def __init__(self, seen: Seen) -> None:
+        self.seen = seen
         self.of_fixtures: dict[Any, dict[int, CodeType]] = defaultdict(dict)
         self._into: list[dict[int, CodeType]] = [{}]
 
@@ -112,6 +113,18 @@ class Tracer:
         if item.session.testsfailed == failed and called:
             self.seen.seconds[item.nodeid] = time.process_time() - before
             self.seen.functions[item.nodeid] = called
+
+
+def some_cases(items: list[pytest.Item]) -> list[pytest.Item]:
+    """The first cases of every test function."""
+    met: dict[str, int] = defaultdict(int)
+    out = []
+    for item in items:
+        name = item.nodeid.partition("[")[0]
+        met[name] += 1
+        if met[name] <= CASES:
+            out.append(item)
+    return out
 
 
 def _too_slow(number: int, frame: FrameType | None) -> None:
