@@ -37,6 +37,7 @@ Codes = NDArray[np.int64]
 DRAWN = 400
 FEWEST = 100
 _WORK = 600_000
+_MOST_PAIRS = 4_000_000
 _HALF_LOG_2PI = 0.9189385332046727
 
 
@@ -128,6 +129,10 @@ class _Batch:
         self.base, self.owner = design.columns()
         self.p = design.x.shape[1]
         self.prior = (self.owner >= 0).astype(float)
+        units, q = self.base.shape
+        self.pairs = None  # products of two columns, unit by unit: one product of matrices then serves all studies
+        if units * q * q <= _MOST_PAIRS:
+            self.pairs = (self.base[:, :, None] * self.base[:, None, :]).reshape(units, q * q)
         self.effects = np.zeros((len(y), self.base.shape[1]))
         start = np.where(gone, np.nan, y)
         with np.errstate(invalid="ignore"):
@@ -162,39 +167,47 @@ class _Batch:
             return np.bincount(flat, values, count.size).reshape(count.shape)
 
         scale = np.where(self.owner >= 0, tau[:, np.maximum(self.owner, 0)] if tau.shape[1] else 1.0, 1.0)
-        a = self.base[None] * scale[:, None, :]
         t = tau[:, -1:] if self.d.absorbed else np.zeros((len(rows), 1))
         v, b = self.effects[rows], self.inner[rows]
         for _ in range(40):
-            centre = _times(a, v) + t * b
+            centre = (v * scale) @ self.base.T + t * b
             z = (top - centre[study, unit]) / sg
             h = hazard(z)
             pull = count * (mean - centre) / s**2 + added(h / sg)
             weight = count / s**2 + added(h * (h - z) / sg**2)
             inside = 1 + t**2 * weight
             down = t * pull - b
-            up = _times(a.transpose(0, 2, 1), pull - t * weight * down / inside) - self.prior * v
-            schur = np.matmul((a * (weight / inside)[:, :, None]).transpose(0, 2, 1), a)
+            up = ((pull - t * weight * down / inside) @ self.base) * scale - self.prior * v
+            schur = self._crossed(weight / inside, scale)
             schur[:, np.arange(len(self.owner)), np.arange(len(self.owner))] += self.prior
             step = np.linalg.solve(schur, up[:, :, None])[:, :, 0]
-            moved = (down - t * weight * _times(a, step)) / inside
+            moved = (down - t * weight * ((step * scale) @ self.base.T)) / inside
             v, b = v + step, b + moved
             if max(np.abs(step * scale).max(), np.abs(moved * t).max()) < 1e-7:
                 break
         self.effects[rows], self.inner[rows] = v, b
-        centre = _times(a, v) + t * b
+        centre = (v * scale) @ self.base.T + t * b
         log = (-0.5 * (self.squares[rows] + count * (mean - centre) ** 2) / s**2).sum(1)
         log -= count.sum(1) * (np.log(s[:, 0]) + _HALF_LOG_2PI)
         log += np.bincount(study, scipy.special.log_ndtr(-(top - centre[study, unit]) / sg), len(rows))
         log -= 0.5 * (self.prior * v * v).sum(1) + 0.5 * (b * b).sum(1) * self.d.absorbed
         log -= 0.5 * np.linalg.slogdet(schur)[1] + 0.5 * np.log(inside).sum(1) - self.p * _HALF_LOG_2PI
-        self.covariance = np.linalg.inv(schur)[:, : self.p, : self.p]
+        self.schur = schur
         return -np.where(np.isfinite(log), log, -1e12)
 
+    def _crossed(self, weight: Floats, scale: Floats) -> Floats:
+        """Columns by columns of each study (studies, q, q), weighted by unit (studies, units), each column scaled."""
+        q = scale.shape[1]
+        if self.pairs is None:
+            found = np.matmul(self.base.T, weight[:, :, None] * self.base)
+        else:
+            found = (weight @ self.pairs).reshape(-1, q, q)
+        return np.asarray(found * scale[:, :, None] * scale[:, None, :])
 
-def _times(a: Floats, v: Floats) -> Floats:
-    """The matrix of each study times its vector."""
-    return np.asarray(np.matmul(a, v[:, :, None])[:, :, 0])
+    @property
+    def covariance(self) -> Floats:
+        """Of the fixed part (studies, p, p), where the likelihood was last asked for."""
+        return np.linalg.inv(self.schur)[:, : self.p, : self.p]
 
 
 def _maximise(batch: _Batch, start: Floats, steps: int = 25) -> tuple[Floats, Floats]:

@@ -31,7 +31,7 @@ from methods.scatter.nested_pivots import Summary, summarise
 from methods.shifts.mixed_shifts import mixed_levels
 from tests.calibration.registry import Claim, Found, Outcomes, Study, inside, now, repeat
 from tests.calibration.registry import count as counted
-from tests.calibration.running import each, jobs_of, put
+from tests.calibration.running import add_update, counted_when, each, jobs_of, kept_rows, put
 from tests.calibration.shift_designs import Design, draw
 from tests.calibration.shift_limits import filling_means, mixed_model, power_of
 
@@ -282,7 +282,7 @@ def lines() -> list[Line]:
             partial(_points, family=family, sizes=(6,), ratio=0.0),
         )
     same = Claim("same", "fit, verdict, budget and components give one mean with one pair of limits", "promise", 1.0)
-    add("one oil on all pages", "three different intervals", "same", "random designs", [same], _agree, 500)
+    add("one oil on all pages", "three different intervals", "same", "random designs", [same], _agree, ONE)
     three = [
         Claim("filling", "mean of this filling (what the limits say they hold for)"),
         Claim("oil", "what the oil's mean surely lies above (one-sided)"),
@@ -376,7 +376,7 @@ def lines() -> list[Line]:
         "a billionth of a kV more on one breakdown",
         [Claim("still", "the shift does not jump", "promise", 1.0)],
         _jump,
-        500,
+        ONE,
     )
     made = plan.difference(cov=0.15, difference=0.25, between_cov=0.05, fillings=3, breakdowns_per_filling=5)
     add(
@@ -433,7 +433,7 @@ def lines() -> list[Line]:
             f"{text}, a few withstood",
             [Claim("mean", "mean over the oils")],
             partial(_withstood, oils=oils, laboratories=laboratories),
-            400 if laboratories == 1 else 200,
+            ONE,
         )
     return out
 
@@ -463,30 +463,37 @@ on invented benches, with the simulation's own 95 % limits. The target is 93 to 
 where the table says why; for what is promised, the promise within 3 points. sf, sw: SD between and within fillings.
 
 *Counted*: the hour (UTC), so of the code of that hour. Seed {seed};
-`python -m tests.calibration.benches --long --out` runs all again.
+`python -m tests.calibration.benches --long --out` runs all again, `--update --only TEXT` some lines, keeping others.
 
 """
 
 
-def render(chosen: Sequence[Line], counts: Sequence[Sequence[Found]], seed: int) -> str:
+def row_of(line: Line, f: Found) -> str:
+    """One row of the table, counted now."""
+    low, high = f.limits()
+    target = f"{100 * f.claim.nominal:.1f} % told" if f.claim.kind == "promise" else "93–97 %"
+    mark = state(f) + (f": {line.wider}" if state(f) == "wider" and line.wider else "")
+    return (
+        f"| {line.group} | {line.study.data} | {f.claim.what} | {line.before} | {100 * f.share:.1f} % "
+        f"({100 * low:.1f} to {100 * high:.1f}) | {f.given} | {target} | {mark} | {now()} |"
+    )
+
+
+def keys_of(line: Line) -> list[tuple[str, ...]]:
+    """What tells the rows of a line from the others."""
+    return [("", line.group, line.study.data, c.what, line.before) for c in line.study.claims]
+
+
+def render(rows: Sequence[str], seed: int) -> str:
     """The published table."""
     text = [HEAD.format(seed=seed)]
-    marks = [state(f) for rows in counts for f in rows]
+    marks = [row.split("|")[-3].strip().split(":")[0] for row in rows]
     text.append(
         f"{len(marks)} lines: {marks.count('holds')} holds, {marks.count('wider')} wider, "
-        f"{marks.count('below')} below.\n"
+        f"{marks.count('below')} below. {counted_when(rows)}\n"
     )
     text += ["| what | bench | limits of | before | now | repetitions | target | mark | counted |", "| --- " * 9 + "|"]
-    for line, rows in zip(chosen, counts, strict=True):
-        for f in rows:
-            low, high = f.limits()
-            target = f"{100 * f.claim.nominal:.1f} % told" if f.claim.kind == "promise" else "93–97 %"
-            mark = state(f) + (f": {line.wider}" if state(f) == "wider" and line.wider else "")
-            text.append(
-                f"| {line.group} | {line.study.data} | {f.claim.what} | {line.before} | {100 * f.share:.1f} % "
-                f"({100 * low:.1f} to {100 * high:.1f}) | {f.given} | {target} | {mark} | {now()} |"
-            )
-    return "\n".join(text) + "\n"
+    return "\n".join([*text, *rows]) + "\n"
 
 
 def _counted(name: str, long: bool, seed: int, most: int) -> list[Found]:
@@ -501,15 +508,25 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--only", default="", help="lines whose name or group holds this text")
     parser.add_argument("--most", type=int, default=10**6, help="at most so many repetitions a line")
+    add_update(parser)
     parser.add_argument("--jobs", type=jobs_of, default=1)
     parser.add_argument("--out", nargs="?", const=str(RESULTS), help="write to a file (BENCHES.md unless named)")
     given = parser.parse_args(arguments)
-    chosen = [x for x in lines() if given.only in f"{x.group} {x.study.name}"]
+    meant = [x for x in lines() if given.only in f"{x.group} {x.study.name}"]
+    chosen = meant if given.update is None else lines()
+    old = kept_rows(RESULTS, given.update)
+    again = {x.study.name for x in meant} if given.update is None or given.only else set()
+    anew = [x for x in chosen if x.study.name in again or not all(k in old for k in keys_of(x))]
     work = partial(_counted, long=given.long, seed=given.seed, most=given.most)
-    names = [x.study.name for x in chosen]
-    counts = each(work, names, given.jobs)
-    text = render(chosen, counts, given.seed)
-    put(text, given.out)
+    counts = dict(zip((x.study.name for x in anew), each(work, [x.study.name for x in anew], given.jobs), strict=True))
+    rows = [
+        row
+        for x in chosen
+        for row in (
+            [row_of(x, f) for f in counts[x.study.name]] if x.study.name in counts else [old[k] for k in keys_of(x)]
+        )
+    ]
+    put(render(rows, given.seed), given.out)
     return 0
 
 

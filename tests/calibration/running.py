@@ -1,16 +1,21 @@
-"""What the commands of the published tables share: counting in several processes, or on a cluster, and where the text
-goes."""
+"""What the commands of the published tables share: counting in several processes, or on a cluster, the lines that are
+published already, and where the text goes."""
 
 from __future__ import annotations
 
+import argparse
+import re
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
 from methods.workers import carry_out, cluster
+
+#: The last cell of a line: when it was counted, UTC.
+HOUR = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d")
 
 
 def jobs_of(text: str) -> int | str:
@@ -34,6 +39,48 @@ def each(work: Callable[[str], Any], names: Sequence[str], jobs: int | str | Exe
             return carry_out(work, (), parts, executor=executor)
     with ProcessPoolExecutor(jobs, mp_context=get_context("fork")) as pool:
         return list(pool.map(work, names))
+
+
+def rows_of(path: Path) -> dict[tuple[str, ...], str]:
+    """The lines of a published table whose last cell is an hour, by the heading above and their first four cells."""
+    out, heading = {}, ""
+    for row in path.read_text(encoding="utf-8").splitlines() if path.exists() else []:
+        if row.startswith("## "):
+            heading = row.removeprefix("## ").strip()
+        cells = tuple(c.strip() for c in row.strip("|").split("|"))
+        if row.startswith("| ") and HOUR.fullmatch(cells[-1]):
+            out[heading, *cells[:4]] = row
+    return out
+
+
+def kept_rows(own: Path, update: Sequence[str] | None) -> dict[tuple[str, ...], str]:
+    """What ``--update`` keeps: the lines of the published table and of the files named; none without that option."""
+    old: dict[tuple[str, ...], str] = {}
+    for path in [] if update is None else [own, *map(Path, update)]:
+        old |= rows_of(path)
+    return old
+
+
+def add_update(parser: argparse.ArgumentParser) -> None:
+    """The option with which some lines are counted again and the others kept."""
+    parser.add_argument(
+        "--update", nargs="*", metavar="FILE",
+        help="count what the published table and these files lack (and --only), and keep their other lines",
+    )  # fmt: skip
+
+
+def counted_when(rows: Iterable[str]) -> str:
+    """A sentence on when the lines were counted, and which days' code is older than the newest."""
+    days: dict[str, list[str]] = {}
+    for row in rows:
+        day, hour = row.strip("| ").split("|")[-1].split()
+        days.setdefault(day, []).append(hour)
+    newest = max(days)
+    told = [
+        f"{len(hours)} lines on {day} from {min(hours)} to {max(hours)}" + ("" if day == newest else " (by older code)")
+        for day, hours in sorted(days.items(), reverse=True)
+    ]
+    return f"Counted: {', '.join(told)}, UTC."
 
 
 def put(text: str, path: str | None) -> None:

@@ -19,7 +19,7 @@ from methods import plan
 from methods.shifts.compare import LIKE_THESE, compare
 from methods.shifts.mixed_shifts import mixed_levels
 from tests.calibration.registry import Claim, Found, Outcomes, Study, count, inside, now, repeat
-from tests.calibration.running import each, jobs_of, put
+from tests.calibration.running import add_update, counted_when, each, jobs_of, kept_rows, put
 from tests.calibration.shift_designs import SHIFT_KV, Bench, Design, draw
 
 RESULTS = Path(__file__).with_name("SHIFTS.md")
@@ -39,7 +39,8 @@ In brackets: 95 % limits of the share found (Clopper and Pearson). Marks:
 - **poor**: the claim lies above the limits of the share, by whatever amount.
 
 *Counted*: the hour (UTC), so of the code of that hour. Seed {seed};
-`python -m tests.calibration.shift_limits --long --out` runs all again.
+`python -m tests.calibration.shift_limits --long --out` runs all again, `--update --only TEXT` some lines, keeping the
+others.
 """
 
 #: What a poor or surprising line means for whoever reads the number.
@@ -185,30 +186,41 @@ def studies() -> list[Study]:
     return out + _plans()
 
 
-def render(chosen: Sequence[Study], counts: Sequence[Sequence[Found]], seed: int) -> str:
-    """The published table."""
+def row_of(study: Study, f: Found) -> str:
+    """One row of the table, counted now."""
+    low, high = f.limits()
+    return (
+        f"| {f.claim.what} | {study.data} | {study.design} | {100 * f.claim.nominal:.3g} % | {100 * f.share:.1f} % "
+        f"({100 * low:.1f} to {100 * high:.1f}) | {f.given} | {state(f)} | {now()} |"
+    )
+
+
+def keys_of(study: Study) -> list[tuple[str, ...]]:
+    """What tells the rows of a study from the others."""
+    return [
+        (_heading(study.area), c.what, study.data, study.design, f"{100 * c.nominal:.3g} %") for c in study.claims
+    ]  # fmt: skip
+
+
+def _heading(area: str) -> str:
+    return area[0].upper() + area[1:]
+
+
+def render(chosen: Sequence[Study], rows: Sequence[Sequence[str]], seed: int) -> str:
+    """The published table; ``rows`` are those of each study."""
     marks = {area: Counter[str]() for area in dict.fromkeys(s.area for s in chosen)}
-    for s, rows in zip(chosen, counts, strict=True):
-        marks[s.area].update(state(f) for f in rows if f.given)
+    for s, own in zip(chosen, rows, strict=True):
+        marks[s.area].update(row.split("|")[-3].strip() for row in own)
     text = [HEAD.format(seed=seed)]
     for area, found in marks.items():
         told = ", ".join(f"{found[m]} {m}" for m in ("holds", "wider", "poor"))
         text.append(f"- {area}: {sum(found.values())} lines: {told}.")
+    text += ["", counted_when(row for own in rows for row in own)]
     for area in marks:
-        text += [
-            "",
-            f"## {area[0].upper()}{area[1:]}",
-            "",
-            "| what | data | design | claim | found | repetitions | mark | counted |",
-        ]
+        text += ["", f"## {_heading(area)}", "",
+                 "| what | data | design | claim | found | repetitions | mark | counted |"]  # fmt: skip
         text.append("| --- | --- | --- | --- | --- | --- | --- | --- |")
-        for s, rows in zip(chosen, counts, strict=True):
-            if s.area == area:
-                text += [
-                    f"| {f.claim.what} | {s.data} | {s.design} | {100 * f.claim.nominal:.3g} % | {100 * f.share:.1f} % "
-                    f"({100 * f.limits()[0]:.1f} to {100 * f.limits()[1]:.1f}) | {f.given} | {state(f)} | {now()} |"
-                    for f in rows
-                ]
+        text += [row for s, own in zip(chosen, rows, strict=True) if s.area == area for row in own]
     text += ["", "What the limits hang on:", "", *(f"- {a}" for a in ADVICE.values()), ""]
     return "\n".join(text)
 
@@ -224,15 +236,24 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--long", action="store_true", help="the repetitions of the published table")
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--only", default="", help="studies whose name or area holds this text")
+    add_update(parser)
     parser.add_argument("--jobs", type=jobs_of, default=1)
     parser.add_argument("--out", nargs="?", const=str(RESULTS), help="write to a file (SHIFTS.md unless named)")
     given = parser.parse_args(arguments)
-    chosen = [s for s in studies() if given.only in f"{s.area} {s.name}"]
+    meant = [s for s in studies() if given.only in f"{s.area} {s.name}"]
+    chosen = meant if given.update is None else studies()
+    old = kept_rows(RESULTS, given.update)
+    again = meant if given.update is None or given.only else []
+    anew = [s for s in chosen if s in again or not all(k in old for k in keys_of(s))]
+    names = [f"{s.area} {s.name}" for s in anew]
     work = partial(_counted, long=given.long, seed=given.seed)
-    names = [f"{s.area} {s.name}" for s in chosen]
-    counts = each(work, names, given.jobs)
-    text = render(chosen, counts, given.seed)
-    put(text, given.out)
+    counts = dict(zip(names, each(work, names, given.jobs), strict=True))
+    rows = [
+        [row_of(s, f) for f in counts[name] if f.given] if name in counts else [old[k] for k in keys_of(s)]
+        for s in chosen
+        for name in [f"{s.area} {s.name}"]
+    ]
+    put(render(chosen, rows, given.seed), given.out)
     return 0
 
 

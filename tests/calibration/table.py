@@ -19,7 +19,7 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
 from tests.calibration.catalogue import studies  # noqa: E402
 from tests.calibration.known import known, told  # noqa: E402
 from tests.calibration.registry import WORDS, Claim, Found, Study, count, now  # noqa: E402
-from tests.calibration.running import each, jobs_of, put  # noqa: E402
+from tests.calibration.running import add_update, counted_when, each, jobs_of, kept_rows, put  # noqa: E402
 
 #: Areas whose lines are defaults of the package: no claim there may fall short.
 DEFAULTS = (
@@ -52,9 +52,9 @@ In brackets: 95 % limits of the share found, for its number of repetitions (Clop
   says what to do then.
 
 *None* counts the repetitions in which the package gave no answer and said so, *counted* is when: of the code of that
-hour. Seed {seed}; the repetitions are in each
-line: quick studies have many, slow ones few. `python -m tests.calibration.table --long` runs all again, and
-without `--long` half of the repetitions.
+hour. Seed {seed}; the repetitions are in each line: quick studies have many, slow ones few.
+`python -m tests.calibration.table --long` runs all again, without `--long` with half of the repetitions, and
+`--update --only TEXT` some lines, keeping the others.
 """
 
 
@@ -93,13 +93,6 @@ def line(study: Study, found: Found, when: str = "") -> str:
     return "| " + " | ".join(cells) + " |"
 
 
-def published(path: Path) -> dict[tuple[str, ...], str]:
-    """The lines of a published table, by what, data, design and claim."""
-    lines = [r for r in path.read_text(encoding="utf-8").splitlines() if r.startswith("| ")] if path.exists() else []
-    cells = [tuple(c.strip() for c in r.strip("|").split("|")) for r in lines]
-    return {c[:4]: r for c, r in zip(cells, lines, strict=True) if len(c) == 9 and c[0] not in ("what", "---")}
-
-
 def key_of(study: Study, claim: Claim) -> tuple[str, ...]:
     """What tells a line from the others."""
     return claim.what, study.data, study.design, f"{100 * claim.nominal:.3g} %"
@@ -115,6 +108,7 @@ def render(chosen: Sequence[Study], lines: Sequence[Sequence[str]], seed: int) -
     marks = Counter(row.split("|")[-3].strip() for rows in lines for row in rows)
     text = [HEAD.format(seed=seed)]
     text.append(f"{sum(marks.values())} lines: " + ", ".join(f"{n} *{m}*" for m, n in marks.most_common()) + ".\n")
+    text.append(counted_when(row for rows in lines for row in rows) + "\n")
     short = [
         (c, s, row)
         for s, rows in zip(chosen, lines, strict=True)
@@ -156,19 +150,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--long", action="store_true", help="the repetitions of the published table")
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--only", default="", help="studies whose name holds this text")
-    parser.add_argument(
-        "--update", nargs="*", metavar="FILE",
-        help="measure what the published table and these files lack (and --only), and keep their other lines",
-    )  # fmt: skip
+    add_update(parser)
     parser.add_argument("--area", default="", help="studies whose area holds this text")
     parser.add_argument("--jobs", type=jobs_of, default=1)
     parser.add_argument("--out", nargs="?", const=str(RESULTS), help="write to a file (RESULTS.md unless named)")
     given = parser.parse_args(arguments)
     update = given.update is not None
     chosen = [s for s in studies() if update or given.only in s.name and given.area in s.area]
-    old: dict[tuple[str, ...], str] = {}
-    for path in [RESULTS, *map(Path, given.update)] if update else []:
-        old |= published(path)
+    old = {key[1:]: row for key, row in kept_rows(RESULTS, given.update).items()}
     anew = [
         s for s in chosen
         if not all(key_of(s, c) in old for c in s.claims) or bool(given.only) and given.only in s.name
