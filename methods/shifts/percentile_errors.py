@@ -57,7 +57,11 @@ class Spread:
         return np.asarray(self.widen.at(confidence) * scipy.stats.t.ppf(0.5 + confidence / 2, self.df))
 
     def band(self, confidence: float, *, log: bool) -> np.ndarray:
-        """Half-width of the simultaneous band at each percentile, kV or log ratio."""
+        """Half-width of the simultaneous band at each percentile, kV or log ratio.
+
+        The largest deviation of the resamples over the percentiles, divided as a multivariate t is by a scatter with
+        the degrees of freedom of the fillings, that all percentiles share; nowhere narrower than the limits of one.
+        """
         draws, error = (self.log_draws, self.log_error) if log else (self.draws, self.error)
         if draws is None:
             return np.full(len(self.first), np.nan)
@@ -65,9 +69,19 @@ class Spread:
         if not good.any():
             return np.full(len(self.first), np.nan)
         largest = np.nanmax(np.abs(draws[:, good]) / error[good], axis=1)
-        factor = float(np.quantile(largest, confidence))
-        widened = self.critical(confidence) / scipy.special.ndtri(0.5 + confidence / 2)
-        return np.where(good, np.maximum(factor, scipy.special.ndtri(0.5 + confidence / 2)) * widened * error, np.nan)
+        df = float(np.median(self.df[good]))
+        factor = float(np.quantile(np.outer(largest, _scatter_found(df)), confidence)) * self.widen.at(confidence)
+        return np.where(good, np.maximum(factor, self.critical(confidence)) * error, np.nan)
+
+
+#: Points of the chi-square distribution that stand for it.
+_CHI_SQUARE_POINTS = 64
+
+
+def _scatter_found(df: float) -> np.ndarray:
+    """True SD over the one found, at evenly spaced probabilities."""
+    q = (np.arange(_CHI_SQUARE_POINTS) + 0.5) / _CHI_SQUARE_POINTS
+    return np.sqrt(df / scipy.stats.chi2.ppf(q, df)) if np.isfinite(df) else np.ones(1)
 
 
 @dataclass(frozen=True)

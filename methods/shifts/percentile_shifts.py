@@ -103,9 +103,11 @@ def percentile_shift(
     fillings: for the family by leaving out one filling at a time (jackknife; Lipsitz, Dear and Zhao,
     Biometrics 50 (1994) 842), for the data by resampling whole fillings (cluster bootstrap; Davison and
     Hinkley 1997, section 3.8), each widened by sqrt(k / (k - 1)) and used with t on the fillings' degrees of
-    freedom, because few fillings resampled show too little scatter. The band is the pointwise one times the
+    freedom, because few fillings resampled show too little scatter. The band is by the
     quantile of the largest standardised deviation over the percentiles (sup-t; Montiel Olea and
-    Plagborg-Moller, J. Applied Econometrics 34 (2019) 1). Where an oil has one filling a level the oils
+    Plagborg-Moller, J. Applied Econometrics 34 (2019) 1), divided by one scatter for all that is known with the
+    fillings' degrees of freedom (multivariate t; Hothorn, Bretz and Westfall, Biometrical J. 50 (2008) 346).
+    Where an oil has one filling a level the oils
     are the unit; with one filling in all the breakdowns are, and the caution says so.
 
     Parameters

@@ -116,6 +116,10 @@ SD_WIDE = (
     "With very unequal numbers of breakdowns in the fillings the limits of the SD of one result are wider than they "
     "need be: the fillings count equally, as in the mean."
 )
+SD_ALIKE = (
+    "Where fillings differ little, or there are two, the limits of the SD of one result are wider than they need be: "
+    "its low limit is never above that of fillings that are all alike, nor above what wide values ask for."
+)
 RANKS = (
     "Rank tests on one short series can hardly reject (the runs test never did at 6): no "
     "finding there is no proof. Pool the fillings."
@@ -143,8 +147,10 @@ KNOWN: tuple[Known, ...] = (
     Known("one oil 5-5 ratio 1", "mean", "conservative", MEAN_WIDE),
     Known("one oil 5-5-5 ratio 1 contaminated", "mean", "conservative", MEAN_WIDE),
     Known("one oil 5-5* ratio 0", "tenth", "conservative"),
-    Known("one oil 5-5 ratio 0", "sd", "conservative"),
-    Known("one oil 5-5-5 ratio 1/3", "sd", "conservative"),
+    Known("one oil 5-5 ratio [01]*", "sd", "conservative", SD_ALIKE),
+    Known("one oil 5-5-5 ratio 0", "sd", "conservative", SD_ALIKE),
+    Known("one oil 5-5-5 ratio 1/3", "sd", "conservative", SD_ALIKE),
+    Known("one oil 5-5-5-5-5 ratio 1/3", "sd", "conservative", SD_ALIKE),
     Known("default weibull 5-5-5 ratio 0", "tenth", "conservative"),
     Known("one oil 2-3-6-6-1 ratio 1/3", "sd", "conservative", SD_WIDE),
     Known("one oil 2-3-6-6-1 ratio 1", "sd", "conservative", SD_WIDE),
@@ -205,7 +211,7 @@ KNOWN: tuple[Known, ...] = (
     Known("pivot tails 20 normal", "point", "poor", PIVOT_LAW),
     Known("verdicts weibull", "guarded", "conservative", GUARDED_WEIBULL),
     Known("promise pilot", "narrow", "conservative"),
-    Known("guarded 3 x 5 normal 2.5", "*", "conservative", GUARDED_FEW),
+    Known("guarded 3 x 5 *", "*", "conservative", GUARDED_FEW),
     Known("borrowed 3 ratio 0", "mean", "conservative", MEAN_WIDE),
     Known("guarded 1 x 6 *", "pass", "conservative", GUARDED_ONE),
     Known("guarded 1 x 6 *", "band", "conservative", GUARDED_ONE),

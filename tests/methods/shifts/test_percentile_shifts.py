@@ -7,10 +7,12 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import integrate, optimize, stats
 
 from methods.errors import InputError, NotEstimable
 from methods.scatter import fit
 from methods.shifts import percentile_shift
+from methods.shifts.percentile_errors import Spread
 from methods.shifts.resampling import bootstrap_percentiles, filling_weights, leave_one_out, weighted_percentiles
 from tests.methods.shifts.test_shifts import bench
 
@@ -102,6 +104,23 @@ def test_family_points_are_the_fits() -> None:
             shape, scale = one.parameters["shape"], one.parameters["scale"]
             assert kv == pytest.approx(scale * (-math.log(1 - point.p)) ** (1 / shape), rel=1e-6)
     assert "withstood" in [w.code for w in result.cautions]
+
+
+@pytest.mark.parametrize(("count", "df"), [(1, 6.0), (3, 6.0), (3, 14.0)])
+def test_the_band_is_a_multivariate_t(count: int, df: float) -> None:
+    """Independent percentiles: the studentized maximum modulus, integrated by SciPy over the scatter found."""
+
+    def share(c: float) -> float:
+        return integrate.quad(
+            lambda s: (2 * stats.norm.cdf(c * s) - 1) ** count * stats.chi.pdf(s * math.sqrt(df), df) * math.sqrt(df),
+            0, 6,
+        )[0]  # fmt: skip
+
+    exact = optimize.brentq(lambda c: share(c) - 0.95, 1, 9)
+    draws = np.random.default_rng(2).standard_normal((20_000, count))
+    one = np.ones(count)
+    spread = Spread(one, one, one, one, df * one, draws=draws)
+    np.testing.assert_allclose(spread.band(0.95, log=False), exact, rtol=0.02)
 
 
 def test_band_holds_the_pointwise_limits() -> None:
