@@ -13,13 +13,14 @@ import param
 
 from dashboard import address, applying, demo, footer, parts
 from dashboard.addressbar import AddressBar
+from dashboard.echo import Echo
 from dashboard.frame import Frame, dress
 from dashboard.pages import entries, keys, page_class
 from dashboard.pages.base import reference
 from dashboard.sidebar import Sidebar
 from dashboard.study import Study
 from dashboard.tray import Tray
-from dashboard.turns import by_turns
+from dashboard.turns import by_turns, drawn_by
 
 log = logging.getLogger(__name__)
 
@@ -46,9 +47,11 @@ class App(pn.viewable.Viewer):
         super().__init__(study=study or Study(), **params)
         self._pages: dict[str, Any] = {}
         self._bar = AddressBar(visible=False, width=0, height=0, margin=0)
+        echo = Echo(visible=False, width=0, height=0, margin=0)
+        drawn_by(echo)
         styles = {"max-width": "1640px", "box-sizing": "border-box"}
         self._main = parts.column(
-            parts.column(), footer.footer(), self._bar, Tray(self.study).__panel__(), gap=24, styles=styles
+            parts.column(), footer.footer(), self._bar, echo, Tray(self.study).__panel__(), gap=24, styles=styles
         )
         self._sidebar = Sidebar(self.study)
         self.page = Frame(side=self._sidebar, main=self._main, dark=dark)

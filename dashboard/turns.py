@@ -1,23 +1,29 @@
 """Work on the event loop in steps, so that no session waits for the whole of another's.
 
 Making the models of a page takes a third of a second, which only the event loop may do. It is done in steps, and
-between two of them, whichever sessions they belong to, everybody else has a turn.
+between two of them, whichever sessions they belong to, everybody else has a turn. What a turn changed is on its way to
+the browser when it ends, and the session's next one comes when that is drawn (see :mod:`dashboard.echo`).
 """
 
 from __future__ import annotations
 
 import asyncio
 import time
+import weakref
 from collections import deque
 from collections.abc import Callable, Iterator
 from typing import Any
 
 import panel as pn
 
-#: Seconds of steps that share a turn.
-_TURN_S = 0.015
+from dashboard.echo import Echo
+
+#: Seconds of steps that share a turn: where others wait, and where nobody does.
+_TURN_S, _ALONE_S = 0.015, 0.045
 #: Seconds after which a turn that did not come is taken to belong to a session that is gone.
 _GONE_S = 1.0
+#: Seconds that the browser has for drawing a turn; what comes later than that comes whatever it draws.
+_DRAWN_S = 10.0
 
 
 class _Queue:
@@ -30,6 +36,10 @@ class _Queue:
 
     def waiting(self) -> int:
         return len(self._waiting) + (self._current is not None)
+
+    def alone(self) -> bool:
+        """Whether nobody waits for the turn that is being taken to end."""
+        return not self._waiting
 
     def add(self, document: Any, turn: Callable[[], None]) -> None:
         self._waiting.append((document, turn))
@@ -63,9 +73,56 @@ class _Queue:
 _queue = _Queue()
 
 
+class _Browser:
+    """What one session's browser has drawn, and the turns that wait for it."""
+
+    def __init__(self, document: Any, echo: Echo) -> None:
+        self._document, self._echo = weakref.ref(document), echo
+        self._given_up = 0
+        self._after: list[Callable[[], None]] = []
+        echo.param.watch(lambda _: self._go_on(), "drawn")
+
+    def draws(self) -> bool:
+        """Whether it was not heard of the last turn yet."""
+        return max(self._echo.drawn, self._given_up) < self._echo.asked
+
+    def waiting(self) -> int:
+        return len(self._after)
+
+    def ask(self) -> None:
+        """Ask it to say when all is drawn that was sent until now."""
+        self._echo.asked += 1
+        asyncio.get_running_loop().call_later(_DRAWN_S, self._give_up, self._echo.asked)
+
+    def then(self, turn: Callable[[], None]) -> None:
+        self._after.append(turn)
+
+    def _give_up(self, asked: int) -> None:
+        self._given_up = max(self._given_up, asked)
+        self._go_on()
+
+    def _go_on(self) -> None:
+        document = self._document()
+        if self.draws() or document is None:
+            return
+        after, self._after = self._after, []
+        for turn in after:
+            _queue.add(document, turn)
+
+
+_browsers: weakref.WeakKeyDictionary[Any, _Browser] = weakref.WeakKeyDictionary()
+
+
+def drawn_by(echo: Echo) -> None:
+    """From now on a turn of this session waits until its browser has drawn the one before, which ``echo`` says."""
+    document = pn.state.curdoc
+    if document is not None and document.session_context is not None:
+        _browsers[document] = _Browser(document, echo)
+
+
 def waiting() -> int:
     """How many turns wait, of all sessions, about; 0 where none does."""
-    return _queue.waiting()
+    return _queue.waiting() + sum(browser.waiting() for browser in list(_browsers.values()))
 
 
 def by_turns(steps: Iterator[Any]) -> None:
@@ -79,16 +136,25 @@ def by_turns(steps: Iterator[Any]) -> None:
             pass
         return
 
+    browser = _browsers.get(document)
+
     def turn() -> None:
+        if browser is not None and browser.draws():
+            browser.then(turn)
+            return
         begun, outer = time.monotonic(), _queue.taking
         _queue.taking = True
         try:
             with pn.io.hold():
-                for _ in steps:
-                    if time.monotonic() - begun > _TURN_S:
-                        break
-                else:
-                    return
+                try:
+                    for _ in steps:
+                        if time.monotonic() - begun > (_ALONE_S if _queue.alone() else _TURN_S):
+                            break
+                    else:
+                        return
+                finally:
+                    if browser is not None:
+                        browser.ask()
         finally:
             _queue.taking = outer
         _queue.add(document, turn)

@@ -85,6 +85,8 @@ class Visitor:
                 self.models["confidence"] = name
             elif "entries" in data and "page" in data:
                 self.models["menu"] = name
+            elif "asked" in data and "drawn" in data:
+                self.models["echo"] = name
         ready = {"type": "event", "name": "document_ready", "values": {"type": "map"}}
         await self._patch({"kind": "MessageSent", "msg_type": "bokeh_event", "msg_data": ready})
 
@@ -97,9 +99,21 @@ class Visitor:
     async def _hear(self) -> None:
         try:
             while True:
-                await self.came.put(await self._message())
+                kind, content, answers = await self._message()
+                for asked in self._asked(content) if kind == "PATCH-DOC" else ():
+                    # Nothing is drawn here: the answer comes at once.
+                    named = {"id": self.models["echo"]}
+                    said = {"kind": "ModelChanged", "model": named, "attr": "drawn", "new": asked}
+                    await self._send("PATCH-DOC", {"events": [said]})
+                await self.came.put((kind, content, answers))
         except ConnectionError as error:
             await self.came.put(("ERROR", str(error), ""))
+
+    def _asked(self, content: Any) -> Iterator[int]:
+        """What the server asks to be drawn in this message."""
+        for event in content["events"]:
+            if event.get("attr") == "asked" and event["model"]["id"] == self.models.get("echo"):
+                yield event["new"]
 
     async def _message(self) -> tuple[str, Any, str]:
         """The next whole message: kind, content, and what it answers."""

@@ -112,6 +112,27 @@ _DRAWN = """() => {
   return window.changes
 }"""
 
+#: Containers that lack the view of a child, or show one that is none of theirs.
+_LACKING = """() => {
+  const wrong = []
+  const look = (view) => {
+    const {children} = view.model
+    if (!Array.isArray(children)) { return }
+    for (const entry of children) {
+      const child = Array.isArray(entry) ? entry[0] : entry
+      if (typeof child !== "object") { continue }
+      const drawn = view.child_views.find((other) => other.model === child)
+      if (drawn?.el.isConnected) { look(drawn) } else { wrong.push(`${child.type} is not drawn`) }
+    }
+    const mine = new Set(view.child_views.map((other) => other.el))
+    for (const element of view.shadow_el.children) {
+      if (/\\bbk-/.test(element.className) && !mine.has(element)) { wrong.push(`${element.className} is drawn twice`) }
+    }
+  }
+  Bokeh.index.roots.forEach(look)
+  return wrong
+}"""
+
 
 class Visitor:
     """One browser window with helpers that every test uses, and what went wrong in it."""
@@ -158,6 +179,8 @@ class Visitor:
             rests = not waiting and changes == before != -1 and not self.tab.locator("progress:visible").count()
             quiet, before = (quiet + 1 if rests else 0), changes
             self.tab.wait_for_timeout(100)
+        lacking = self.tab.evaluate(_LACKING)
+        assert not lacking, f"The page is not what the server sent: {lacking}"
 
     def _waiting(self) -> int:
         """How much the server has to do for pages, once it has done what came before."""

@@ -11,6 +11,7 @@ import panel as pn
 import pytest
 
 from dashboard import turns
+from dashboard.echo import Echo
 
 
 class Document:
@@ -36,6 +37,7 @@ def steps(name: str, said: list[str], many: int = 3) -> Iterator[None]:
 def session(monkeypatch: pytest.MonkeyPatch) -> Callable[[Document], None]:
     """Have what follows run in this document's session; no step is short enough to share a turn."""
     monkeypatch.setattr(turns, "_TURN_S", -1.0)
+    monkeypatch.setattr(turns, "_ALONE_S", -1.0)
     monkeypatch.setattr(turns, "_queue", turns._Queue())
     state: Any = SimpleNamespace(curdoc=None)
     monkeypatch.setattr(turns, "pn", SimpleNamespace(state=state, io=pn.io))
@@ -70,6 +72,35 @@ def test_everybody_has_a_turn_between_two_steps(session: Callable[[Document], No
     asyncio.run(serve())
     assert [s for s in said if s != "."] == ["a0", "b0", "a1", "b1", "a2", "b2"] and turns.waiting() == 0
     assert all("." in said[said.index(s) - 1] for s in ("a1", "b1", "a2", "b2"))
+
+
+def test_a_turn_waits_until_the_browser_has_drawn_the_one_before(
+    session: Callable[[Document], None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said: list[str] = []
+
+    async def serve() -> None:
+        session(document := Document())
+        echo = Echo()
+        turns.drawn_by(echo)
+        turns.by_turns(steps("a", said))
+        turns.by_turns(steps("b", said, 1))  # what is begun meanwhile waits too
+        await asyncio.sleep(0.05)
+        assert said == ["a0"] and turns.waiting() == 2 and echo.asked == 1
+        echo.drawn = 1
+        await asyncio.sleep(0.05)
+        assert said == ["a0", "b0"] and echo.asked == 2
+        echo.drawn = 2
+        await asyncio.sleep(0.05)
+        assert said == ["a0", "b0", "a1"] and echo.asked == 3
+        monkeypatch.setattr(turns, "_DRAWN_S", 0.01)  # one that never answers is not waited for
+        echo.drawn = 3
+        while turns.waiting() or "a2" not in said:
+            await asyncio.sleep(0.005)
+        del document
+
+    asyncio.run(asyncio.wait_for(serve(), 30))
+    assert said == ["a0", "b0", "a1", "a2"]
 
 
 def test_steps_that_are_begun_in_a_turn_wait_for_one_of_their_own(session: Callable[[Document], None]) -> None:
