@@ -130,7 +130,7 @@ def reads_as_number(text: str) -> bool:
     return _sort_of(text) in ("number", "counts")
 
 
-def counts(text: str) -> int:
+def breakdown_number(text: str) -> int:
     """The number by which a cell may count breakdowns in a row of headings; 0 for any other cell."""
     if text.isascii() and text.isdecimal():
         return int(text) if len(text) < 6 else 0

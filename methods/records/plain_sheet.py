@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from methods.errors import InputError
-from methods.records.blocks import counts, cut, is_heading, reads_as_number
+from methods.records.blocks import breakdown_number, cut, is_heading, reads_as_number
 from methods.records.coded import Body, Coded
 from methods.records.layout import Layout
 from methods.records.shapes import layout_of
@@ -125,7 +125,7 @@ def _only_readings(columns: list[Coded]) -> bool:
     for column in columns:
         filled += column.codes >= 0
         number |= _flag(column, [reads_as_number(t) for t in column.uniques])
-        may = np.array([*map(counts, column.uniques), 0], np.int32)
+        may = np.array([*map(breakdown_number, column.uniques), 0], np.int32)
         for n in range(3):
             counting[n] |= (may == n + 1)[column.codes]
     if bool(((filled == 1) | ((filled > 1) & ~number)).any()):
