@@ -12,7 +12,16 @@ from methods.families import NORMAL
 from methods.result import Caution
 from methods.scatter.family_pivots import draws_of
 from methods.scatter.history import History, what_it_did
-from methods.scatter.nested_pivots import MOST_RATIO, Draws, Prior, flat_ratio, posterior, summarise
+from methods.scatter.nested_pivots import (
+    MOST_RATIO,
+    Draws,
+    Prior,
+    flat_ratio,
+    matching_df,
+    posterior,
+    student,
+    summarise,
+)
 from methods.scatter.one_oil import OneOil, one_oil
 
 #: What is taken as known beforehand where a probability is given, in words.
@@ -71,7 +80,8 @@ def mean_uncertainty(
     With two or more fillings the uncertainty is that of the filling means (k - 1 degrees of freedom), unless they agree
     by luck; with one it is that of the breakdowns, plus ``between_sd`` (kV, from history, taken as certain) or what
     ``history`` says. Withstands are right-censored: the mean is then the maximum-likelihood one of the normal family.
-    ``instrument_kv`` is added in quadrature; degrees of freedom after Welch and Satterthwaite (JCGM 100:2008, G.4).
+    ``instrument_kv`` is added in quadrature; degrees of freedom after Welch and Satterthwaite (JCGM 100:2008, G.4), but
+    never limits that are narrower than without it.
 
     Parameters
     ----------
@@ -111,10 +121,11 @@ def mean_uncertainty(
         found.append(Caution("few", "The uncertainty rests on two values only and is itself hardly known."))
     belief = _belief(kv, withstood, fillings, known, instrument_kv)
     made = MeanUncertainty(oil.mean_kv, oil.standard_error_kv, oil.df, oil.basis, tuple(found), oil, belief)
-    return _with_instrument(made, instrument_kv)
+    return _with_instrument(made, instrument_kv, confidence)
 
 
-def _with_instrument(made: MeanUncertainty, instrument_kv: float) -> MeanUncertainty:
+def _with_instrument(made: MeanUncertainty, instrument_kv: float, confidence: float) -> MeanUncertainty:
+    """The test set's part added; the limits never narrower than without it (see :mod:`.uncertainty`)."""
     assert made.standard_uncertainty_kv is not None and made.df is not None
     variance, df, found = made.standard_uncertainty_kv**2, made.df, list(made.cautions)
     if variance == 0:
@@ -126,9 +137,12 @@ def _with_instrument(made: MeanUncertainty, instrument_kv: float) -> MeanUncerta
                 "values look like this. The uncertainty is understated.",
             )
         )
-    elif instrument_kv > 0:
-        df *= ((variance + instrument_kv**2) / variance) ** 2
     total = math.sqrt(variance + instrument_kv**2)
+    if variance > 0 and instrument_kv > 0:
+        alone = student(df, confidence) * made.standard_uncertainty_kv
+        df *= (total**2 / variance) ** 2
+        if alone > student(df, confidence) * total:
+            df = matching_df(alone / total, confidence)
     return replace(made, standard_uncertainty_kv=total, df=df, cautions=tuple(found))
 
 

@@ -1,7 +1,10 @@
 """The expanded uncertainty of a reported mean, as a budget: what each source contributes, and how sure it is.
 
 Source: JCGM 100:2008 (ISO/IEC Guide 98-3, "GUM"): law of propagation, clause 5; Type A and B, clause 4; effective
-degrees of freedom after Welch and Satterthwaite and the coverage factor from t, G.4.
+degrees of freedom after Welch and Satterthwaite and the coverage factor from t, G.4. Where few fillings meet sources
+taken as certain that factor falls faster than the uncertainty grows, and a further source would make the expanded
+uncertainty smaller (M. Ballico, *Metrologia* 37 (2000) 61, from memory): it is never let below that of the bench's own
+scatter alone.
 """
 
 from __future__ import annotations
@@ -11,11 +14,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import pandas as pd
-import scipy
 
 from methods.errors import InputError
 from methods.planning import inputs
 from methods.result import Caution, Shown
+from methods.scatter.nested_pivots import matching_df, student
 
 #: Divisors that turn the half-width of a distribution into its SD (JCGM 100:2008, 4.3).
 DIVISORS: dict[str, float] = {
@@ -115,8 +118,15 @@ def source(
     return BudgetSource(name, kind, known, unit, distribution, sd, float(sensitivity), abs(sd * sensitivity), float(df))
 
 
+def _effective_df(sources: Sequence[BudgetSource]) -> float:
+    """Effective degrees of freedom after Welch and Satterthwaite; infinite where all sources are certain, or none."""
+    variance = sum(s.contribution_kv**2 for s in sources)
+    rest = sum(s.contribution_kv**4 / s.df for s in sources if math.isfinite(s.df))
+    return variance**2 / rest if rest > 0 else math.inf
+
+
 def combine(mean_kv: float, sources: Sequence[BudgetSource], confidence: float = 0.95) -> Budget:
-    """Combine independent sources into the expanded uncertainty of a mean.
+    """Combine independent sources into the expanded uncertainty of a mean; never below that of the type A ones alone.
 
     Parameters
     ----------
@@ -137,18 +147,24 @@ def combine(mean_kv: float, sources: Sequence[BudgetSource], confidence: float =
     variance = sum(s.contribution_kv**2 for s in sources)
     if not variance > 0:
         raise InputError("A budget needs one source at least that contributes something.")
-    rest = sum(s.contribution_kv**4 / s.df for s in sources if math.isfinite(s.df))
-    df = variance**2 / rest if rest > 0 else math.inf
-    factor = float(
-        scipy.special.stdtrit(df, 0.5 + level / 2) if math.isfinite(df) else scipy.special.ndtri(0.5 + level / 2)
-    )
-    u = math.sqrt(variance)
+    df, u = _effective_df(sources), math.sqrt(variance)
+    factor, found = student(df, level), []
+    scatter = [s for s in sources if s.kind == "A" and s.contribution_kv > 0]
+    alone = math.sqrt(sum(s.contribution_kv**2 for s in scatter)) * student(_effective_df(scatter), level)
+    if alone > factor * u * (1 + 1e-9):
+        found.append(
+            Caution(
+                "scatter_alone",
+                f"Taken by effective degrees of freedom alone the expanded uncertainty would be ± {factor * u:.2g} kV, "
+                f"less than that of the scatter without the other sources; ± {alone:.2g} kV stands.",
+            )
+        )
+        factor, df = alone / u, matching_df(alone / u, level)
     lines = tuple(
         BudgetSource(**{**vars(s), "share_percent": 100 * s.contribution_kv**2 / variance})
         for s in sorted(sources, key=lambda s: -s.contribution_kv)
     )
     largest = lines[0]
-    found = []
     if df < 4:
         found.append(
             Caution(

@@ -125,10 +125,6 @@ RANKS = (
     "finding there is no proof. Pool the fillings."
 )
 
-FEW_BUDGET = (
-    "The degrees of freedom of a budget with a certain part beside few fillings are an approximation that comes out a "
-    "little large: with three fillings take the expanded uncertainty as slightly too small, or test five."
-)
 CORRELATED_TEST = (
     "Correlation of neighbours passes for trend in rank tests: read them together with the correlation, and take the "
     "trend's own limits, which rest on the fillings and hold."
@@ -166,7 +162,6 @@ KNOWN: tuple[Known, ...] = (
     Known("fit * to contaminated", "low", "poor", FIT_LAW),
     Known("order 20 x 6 correlated", "Mann-Kendall", "poor", CORRELATED_TEST),
     Known("next step 4 normal", "when_narrow", "poor", STOPPING),
-    Known("budget 3 normal", "mean", "poor", FEW_BUDGET),
     Known("order statistics", "ranks", "conservative"),
     Known("pilot * normal", "enough", "conservative"),
     Known("precision 8 x 3 contaminated", "s_[rR]", "poor", LABS),

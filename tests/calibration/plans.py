@@ -354,10 +354,10 @@ def studies() -> list[Study]:
         found.append(Study(f"pilot {k} {law}", VERDICTS, scenarios.describe(law), f"{k} fillings of 5", _PILOT,
                            partial(_pilot, k=k, n=5, law=law), (6, 1000)))  # fmt: skip
     budget = (Claim("mean", "expanded uncertainty of a mean"),)
-    for k, law, percent in ((3, "normal", 2.0), (5, "normal", 5.0), (5, "contaminated", 2.0)):
+    for k, law, percent in ((2, "normal", 2.0), (3, "normal", 2.0), (5, "normal", 5.0), (5, "contaminated", 2.0)):
         found.append(Study(f"budget {k} {law}", VERDICTS,
                            scenarios.describe(law) + f", voltmeter off by up to {percent:g} %", f"{k} fillings of 5",
-                           budget, partial(_budget, k=k, law=law, percent=percent), (300, 4000)))  # fmt: skip
+                           budget, partial(_budget, k=k, law=law, percent=percent), (300, 20000)))  # fmt: skip
     found.append(Study("budget history", VERDICTS, scenarios.describe("normal") + ", scatter known from history",
                        "3 fillings of 5", budget, partial(_history, k=3), (1000, 20000)))  # fmt: skip
     return found
