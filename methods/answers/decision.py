@@ -11,7 +11,7 @@ import pandas as pd
 from methods.answers.heads import OWN
 from methods.answers.model import Answer, Table
 from methods.answers.writing import listed, plural
-from methods.planning.decision import Decision, Decisions
+from methods.planning.judging import Decision, Decisions
 from methods.planning.standing import name_of, telling
 from methods.protocols.grades import FAIR, GOOD, POOR
 from methods.result import Caution
@@ -19,7 +19,8 @@ from methods.result import Caution
 QUESTION = "decision"
 _FIELDS = (
     "verdict", "mean_kv", "expanded_uncertainty_kv", "low_kv", "minimum_kv", "probability_above",
-    "wrong_verdict_probability", "guard_band_kv", "results", "fillings", "breakdowns", "withstood", "basis",
+    "wrong_verdict_probability", "guard_band_kv", "surely_above_kv", "results", "fillings", "breakdowns", "withstood",
+    "basis",
 )  # fmt: skip
 _VERBS = {"pass": ("passes", "pass"), "fail": ("fails", "fail"), "undecided": ("is undecided", "are undecided")}
 

@@ -440,6 +440,10 @@ OWN: Mapping[str, Mapping[str, Head]] = {
     },
     "decision": {
         "low_kv": ("Surely above (kV)", "Lower limit of the mean, one-sided."),
+        "surely_above_kv": (
+            "99 % lie above (kV)",
+            "With the confidence, 99 % of single breakdowns or more do: a tolerance limit.",
+        ),
         "reason": ("Not compared because", ""),
     },
     "precision": {

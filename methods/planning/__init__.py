@@ -11,7 +11,8 @@
 from __future__ import annotations
 
 from methods.planning.asking import plan
-from methods.planning.decision import conformance_probability, decide, decide_all, guard_band
+from methods.planning.conformance import conformance_probability, guard_band
+from methods.planning.decision import decide, decide_all
 from methods.planning.nested import curve
 from methods.planning.verdicts import characteristics_by_protocol, operating_characteristic
 

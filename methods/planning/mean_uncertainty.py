@@ -31,6 +31,9 @@ PRIOR_WORDS = (
 )
 HISTORY_WORDS = "Beforehand every mean counts as equally likely; the scatter between fillings is the one from history."
 
+#: Share of the single breakdowns that a verdict says lie above a voltage: all but one in a hundred.
+SHARE_ABOVE = 0.99
+
 
 @dataclass(frozen=True)
 class MeanUncertainty:
@@ -106,7 +109,8 @@ def mean_uncertainty(
     if known is None and history is not None:
         known = history.prior(float(kv.mean()))
     try:
-        oil = one_oil(kv, withstood, fillings, confidence=confidence, percentiles=(), known=known)
+        low = (1 - SHARE_ABOVE,)
+        oil = one_oil(kv, withstood, fillings, confidence=confidence, percentiles=low, known=known)
     except NotEstimable as error:
         return MeanUncertainty(None, None, None, "not estimable", (Caution("not_estimable", str(error)),))
     if not oil.df > 0:

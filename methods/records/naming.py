@@ -14,7 +14,7 @@ from methods.records.headings import Heading, doubtful, fold, read_heading, voca
 from methods.records.kept import Log
 from methods.records.layout import COUNTING, Layout
 from methods.records.options import Options
-from methods.records.value_columns import counts
+from methods.records.value_columns import counts_up
 from methods.records.voltages import FACTORS
 
 #: What a doubtful heading may be taken for only with a word.
@@ -99,7 +99,7 @@ def _find_order(plan: Layout, body: Body, log: Log) -> None:
         if fold(h.text) not in COUNTING | {"nº", "lp", "n o", "c", "№"}:
             continue
         texts = [column.text(r) for r in range(len(body))]
-        if counts([t for t in texts if t.rstrip(".").isdecimal()]):
+        if counts_up([t for t in texts if t.rstrip(".").isdecimal()]):
             heads[i] = Heading(h.text, "order", None)
             log.guess("order", f"the column {h.text!r}", "its numbers count 1, 2, 3 ...", "--column order=HEADING")
             return

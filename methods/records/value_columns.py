@@ -139,7 +139,7 @@ def _refuse_empty(plan: Layout, named: list[int]) -> None:
     )  # fmt: skip
 
 
-def counts(cells: list[str]) -> bool:
+def counts_up(cells: list[str]) -> bool:
     """Whether numbers count breakdowns: 1, 2, 3 ..., from 1 on again and again."""
     held = [t for c in cells if (t := normalise(c).rstrip("."))]
     numbers = [int(t) for t in held if t.isdecimal()]
@@ -150,7 +150,7 @@ def counts(cells: list[str]) -> bool:
 
 def _believed(plan: Layout, body: list[list[str]], strong: list[int]) -> list[int]:
     """The columns that speak of a voltage without those that count the breakdowns; those become their order."""
-    counting = [i for i in strong if counts([r[i] for r in body])]
+    counting = [i for i in strong if counts_up([r[i] for r in body])]
     if not counting:
         return strong
     heads = plan.headings

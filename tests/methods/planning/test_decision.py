@@ -45,6 +45,21 @@ def test_one_filling_by_hand():
     assert "one_filling" in [w.code for w in found.cautions]
 
 
+def test_what_most_breakdowns_lie_above():
+    """Outside: the one-sided tolerance factor of independent normal values, SciPy's non-central t."""
+    kv = np.array([52.1, 48.3, 55.0, 60.2, 57.4, 51.7, 58.8, 49.9, 61.0, 54.4])
+    factor = stats.nct.ppf(0.95, 9, stats.norm.ppf(0.99) * math.sqrt(10)) / math.sqrt(10)
+    for fillings in (None, np.arange(10)):
+        found = decide(kv, 50, fillings=fillings)
+        assert found.share_above == 0.99
+        assert (kv.mean() - found.surely_above_kv) / kv.std(ddof=1) == pytest.approx(factor, abs=5e-4)
+    assert found.surely_above_kv < found.low_kv, "most breakdowns, not their mean"
+    assert decide([20.0, 60, 70], 50).surely_above_kv == 0.0, "no voltage lies below 0"
+    assert decide([50.0], 50).surely_above_kv is None and decide([50.0], 50).share_above is None
+    withstood = decide([60.0, 60.0], 50, withstood=[True, True])
+    assert withstood.surely_above_kv is None
+
+
 def test_the_three_rules_differ():
     verdicts = {rule: decide(SIX, 50, rule).verdict for rule in ("simple", "guarded", "every")}
     assert verdicts == {"simple": "pass", "guarded": "fail", "every": "fail"}

@@ -10,7 +10,7 @@ from scipy import stats
 
 from methods import InputError
 from methods.planning import decide
-from methods.planning.decision import conformance_probability, guard_band
+from methods.planning.conformance import conformance_probability, guard_band
 from methods.planning.uncertainty import combine, mean_budget, source
 
 
