@@ -23,17 +23,18 @@ def columns_of(study: Any) -> list[str]:
 def prepared(page: Any) -> Any:
     """The clusters and what is told of each reading, kept by the records."""
     study = page.study
-    columns = columns_of(study)
+    columns = page.kept("procedures of the glance", lambda: columns_of(study), study.by)
 
     def compute() -> Any:
         from dashboard.plots.glance import shown_rows
         from dashboard.plots.readings import told
         from methods.scatter.clusters import clusters
 
-        found = clusters(study.selection, columns, confidence=study.confidence)
+        found = clusters(study.selection, columns)
         return found, told(study.table, study.places, shown_rows(found))
 
-    return page.kept("glance", compute, columns, study.confidence)
+    found, said = page.kept("glance", compute, columns)
+    return found.at(study.confidence), said
 
 
 def figure(page: Any) -> Figure:
@@ -47,7 +48,7 @@ def figure(page: Any) -> Figure:
         return glance(found, said, lambda oil: cues[oil], page.dark)
 
     def describe(_result: Any) -> str:
-        from dashboard.plots.glance import MOST_GROUPS, MOST_OILS
+        from dashboard.plots.glance import MOST_GROUPS, MOST_OILS, shown_fillings
 
         found, said = prepared(page)
         oils, groups = len(found.oils), len(found.groups)
@@ -60,6 +61,9 @@ def figure(page: Any) -> Figure:
         inside = int(np.sum((found.rows["oil"] < MOST_OILS) & (found.rows["group"] < MOST_GROUPS)))
         if len(said.at) < inside:
             text += f" {words.number(len(said.at))} of {words.number(inside)} readings are drawn, evenly chosen."
+        fillings = len(shown_fillings(found))
+        if fillings < (held := int(found.filling_means["mean_kv"].notna().sum())):
+            text += f" {words.number(fillings)} of {words.number(held)} fillings have their dash."
         lost = int((found.means["mean_kv"].isna()).sum())
         return text + (f" {words.plural(lost, 'mean')} not drawn: a ceiling is no value." if lost else "")
 

@@ -95,20 +95,24 @@ class Page(StudyPage):
         study, columns = self.study, self._columns()
         shapes = self.kept("shapes", self._shapes, columns)
         found = self.kept("estimates", self._estimates, self.family, columns)
-        settings = (self.family, study.confidence, columns)
-        fits = self.kept("fits", lambda: [e.row(confidence=study.confidence) for e in found], *settings)
-        drawn = self.kept("curves", lambda: curves.fitted(shapes, found, study.confidence), *settings)
         glance.prepared(self)
         said = self.kept("readings", lambda: self._told(shapes), columns)
-        middle = self.kept("medians", self._medians, study.confidence, columns)
-        return {"curves": drawn, "fits": fits, "by": study.by, "said": said, "medians": middle}
+        middle = self.kept("medians", self._medians, columns)
+        at = study.confidence
+
+        def limits() -> Any:  # of what was found of the rows before
+            rows = [e.row(confidence=at) for e in found]
+            return rows, curves.fitted(shapes, found, at), {name: m.at(at) for name, m in middle.items()}
+
+        fits, drawn, reached = self.kept("limits", limits, self.family, at, columns)
+        return {"curves": drawn, "fits": fits, "by": study.by, "said": said, "medians": reached}
 
     def _medians(self) -> Any:
-        """The readings' own medians with their limits, by the name of the level."""
-        from methods.scatter import medians
+        """The readings' own medians, by the name of the level; their limits wait for the confidence."""
+        from methods.scatter import own_medians
 
         columns, table = self._columns(), self.study.table
-        found = medians(table, columns, confidence=self.study.confidence)
+        found = own_medians(table, columns)
         if not columns:
             return {"": found[0]} if found else {}
         levels = table[columns].drop_duplicates().itertuples(index=False)

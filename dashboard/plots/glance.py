@@ -40,6 +40,15 @@ def shown_rows(found: Any) -> np.ndarray:
     return there[np.linspace(0, len(there) - 1, readings.MOST).astype(int)]
 
 
+def shown_fillings(found: Any) -> Any:
+    """Fillings whose means are drawn: of the oils and procedures shown, evenly chosen if there are many."""
+    fill = found.filling_means
+    fill = fill[(fill["oil"] < MOST_OILS) & (fill["group"] < MOST_GROUPS) & fill["mean_kv"].notna()]
+    if len(fill) <= readings.MOST:
+        return fill
+    return fill.iloc[np.linspace(0, len(fill) - 1, readings.MOST).astype(int)]
+
+
 def glance(found: Any, said: Told, look: Callable[[str], theme.Cue], dark: bool) -> Drawing:
     """``found`` is :class:`methods.scatter.clusters.Clusters`, ``said`` tells of the rows of :func:`shown_rows`."""
     colours = theme.palette(dark)
@@ -48,7 +57,7 @@ def glance(found: Any, said: Told, look: Callable[[str], theme.Cue], dark: bool)
     names = [name(g, found.columns) for g in groups]
     slot = 0.8 / max(len(oils), 1)
     rows = found.rows.iloc[said.at]
-    many = found.rows.groupby(["group", "oil"])["filling"].max()
+    many = found.filling_means.groupby(["group", "oil"])["filling"].max()
     most = many.reindex(list(zip(rows["group"], rows["oil"], strict=True))).to_numpy(dtype=float) + 1
     centre = rows["group"].to_numpy(dtype=float) - 0.4 + (rows["oil"].to_numpy(dtype=float) + 0.5) * slot
     within = (rows["filling"].to_numpy(dtype=float) + 0.5) / most - 0.5  # each filling its own place beside the others
@@ -61,8 +70,7 @@ def glance(found: Any, said: Told, look: Callable[[str], theme.Cue], dark: bool)
         readings.layer(said, x, rows["kv"], [c.colour for c in cues], marks, [oils[o] for o in rows["oil"]], size=4,
                        fill_alpha=0.3, line_alpha=0.35)
     )  # fmt: skip
-    fill = found.filling_means
-    fill = fill[(fill["oil"] < MOST_OILS) & (fill["group"] < MOST_GROUPS) & fill["mean_kv"].notna()]
+    fill = shown_fillings(found)
     count = many.reindex(list(zip(fill["group"], fill["oil"], strict=True))).to_numpy(dtype=float) + 1
     at = fill["group"].to_numpy(dtype=float) - 0.4 + (fill["oil"].to_numpy(dtype=float) + 0.5) * slot
     at = at + 0.85 * slot * ((fill["filling"].to_numpy(dtype=float) + 0.5) / count - 0.5)

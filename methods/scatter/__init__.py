@@ -7,7 +7,7 @@ from methods.scatter.goodness import Goodness, anderson_darling, cramer_von_mise
 from methods.scatter.groups import GroupEstimate, estimate_groups, fit_groups
 from methods.scatter.history import History, scatter_history
 from methods.scatter.many import fit_many, quantile_many
-from methods.scatter.median import Median, median, medians
+from methods.scatter.median import Median, OwnMedian, median, medians, own_medians
 from methods.scatter.nested_pivots import Prior
 from methods.scatter.one_oil import OilPercentile, OneOil, one_oil
 from methods.scatter.probability import (
@@ -39,6 +39,7 @@ __all__ = [
     "Median",
     "OilPercentile",
     "OneOil",
+    "OwnMedian",
     "Percentile",
     "Prior",
     "anderson_darling",
@@ -59,6 +60,7 @@ __all__ = [
     "median",
     "medians",
     "one_oil",
+    "own_medians",
     "pdf",
     "plotting_positions",
     "probability_position",

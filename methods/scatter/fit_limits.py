@@ -24,6 +24,53 @@ from methods.scatter.threshold import AT_ZERO
 Array = np.ndarray[Any, Any]
 
 
+def summarised(fam: Family, x: Array, code: Array) -> Summary:
+    """Sums of squares of complete values, on the scale on which the family is one of location and scale.
+
+    Parameters
+    ----------
+    fam : Family
+        The family.
+    x : ndarray
+        (n,) Voltages, kV.
+    code : ndarray
+        (n,) Fillings, numbered from 0.
+    """
+    return summarise(np.log(x) if fam.log else x, code)
+
+
+def simulated_draws(fam: Family, x: Array, gone: Array, filling: Array | None, found: Arrays) -> FamilyDraws:
+    """Draws of location and scale for these values (n,), withstands and fillings; ``found`` is their fit."""
+    y = np.log(x) if fam.log else x
+    return draws_of(fam.kernel, y, gone, filling, float(found.mu[0]), float(found.sigma[0]))
+
+
+def robust_covariance(fam: Family, x: Array, gone: Array, code: Array, found: Arrays) -> Array:
+    """Covariance of (mu, ln sigma) from the scores of whole fillings (Huber; White; Liang & Zeger 1986).
+
+    Parameters
+    ----------
+    fam : Family
+        The family.
+    x : ndarray
+        (n,) Voltages, kV.
+    gone : ndarray
+        (n,) Which of them are withstands.
+    code : ndarray
+        (n,) Fillings, numbered from 0.
+    found : Arrays
+        The fit.
+    """
+    mu, sigma, kernel = float(found.mu[0]), float(found.sigma[0]), fam.kernel
+    z = ((np.log(x) if fam.log else x) - mu) / sigma
+    slope = np.where(gone, kernel.survival(z)[1], kernel.density(z)[1])
+    score = np.column_stack([-slope / sigma, -slope * z - np.where(gone, 0.0, 1.0)])
+    sums = np.column_stack([np.bincount(code, column) for column in score.T])
+    k = len(sums)
+    bread = found.covariance[0][:2, :2]
+    return np.asarray(bread @ (sums.T @ sums) @ bread * k / (k - 1))
+
+
 class FitLimits:
     """Estimates and limits of percentiles and parameters of one fitted group.
 
@@ -35,6 +82,7 @@ class FitLimits:
     def __init__(
         self, fam: Family, x: Array, gone: Array, found: Arrays, confidence: float, interval: str,
         filling: Array | None = None, draws: Callable[[], FamilyDraws] | None = None,
+        oil: Callable[[], Summary] | None = None, robust: Callable[[], Array] | None = None,
     ) -> None:  # fmt: skip
         self.fam, self.confidence = fam, confidence
         self.mu, self.sigma = float(found.mu[0]), float(found.sigma[0])
@@ -46,8 +94,8 @@ class FitLimits:
         self.z = float(scipy.special.ndtri(0.5 + confidence / 2))
         self.interval = interval
         self.two: FitLimits | None = None
-        self.nested = filling is not None and 1 < len(np.unique(filling)) < len(x)
-        y = np.log(x) if fam.log else x
+        self.fillings = 0 if filling is None else int(filling.max()) + 1
+        self.nested = 1 < self.fillings < len(x)
         self.oil: Summary | None = None
         self.draws: FamilyDraws | None = None
         if self.three:
@@ -55,27 +103,34 @@ class FitLimits:
             if interval == "pivot" and len(x) <= SIMULATED:
                 self._two_parameters(x, gone, filling)
         elif interval == "pivot":
-            self._pivot(y, gone, filling, draws)
+            code = np.zeros(len(x), int) if filling is None else filling
+            self._pivot(
+                len(x), bool(gone.any()), oil or partial(summarised, fam, x, code),
+                draws or partial(simulated_draws, fam, x, gone, filling, found),
+                robust or partial(robust_covariance, fam, x, gone, code, found),
+            )  # fmt: skip
         self.covariance = self._public()
         if self.interval == "profile":
+            y = np.log(x) if fam.log else x
             jump = y[~gone].sum() if fam.log else 0.0
             peak = float(found.log_likelihood[0]) + float(jump)
             self.profile = ProfileLikelihood(fam.kernel, y, ~gone, self.mu, self.sigma, peak)
 
-    def _pivot(self, y: Array, gone: Array, filling: Array | None, draws: Callable[[], FamilyDraws] | None) -> None:
+    def _pivot(
+        self, n: int, stood: bool, oil: Callable[[], Summary], draws: Callable[[], FamilyDraws],
+        robust: Callable[[], Array],
+    ) -> None:  # fmt: skip
         """Draws; the normal law's are closed, the others' simulated up to a size, and beyond it errors are robust."""
-        code = np.zeros(len(y), int) if filling is None else filling
-        if self.fam.kernel.mean == 0.0 and self.fam.name in ("normal", "lognormal") and not gone.any():
-            self.oil = summarise(y, code)
+        if self.fam.kernel.mean == 0.0 and self.fam.name in ("normal", "lognormal") and not stood:
+            self.oil = oil()
             self.oil_draws, self.lucky = pivots(self.oil), mean_error(self.oil, self.confidence)[2]
-        elif len(y) <= SIMULATED:
-            made = draws or partial(draws_of, self.fam.kernel, y, gone, filling, self.mu, self.sigma)
-            self.draws = made()
+        elif n <= SIMULATED:
+            self.draws = draws()
         else:
             self.interval = "robust"
             if self.nested:
-                self.work = self._sandwich(y, gone, code)
-                self.z = student(float(len(np.unique(code)) - 1), self.confidence)
+                self.work = robust()
+                self.z = student(float(self.fillings - 1), self.confidence)
 
     def _two_parameters(self, x: Array, gone: Array, filling: Array | None) -> None:
         """The same values by the family without a threshold, whose limits are made by pivots."""
@@ -84,18 +139,6 @@ class FitLimits:
         if not found.reason[0]:
             self.two = FitLimits(two, x, gone, found, self.confidence, "pivot", filling)
             self.interval = "wider"
-
-    def _sandwich(self, y: Array, gone: Array, code: Array) -> Array:
-        """Covariance of (mu, ln sigma) from the scores of whole fillings (Huber; White; Liang & Zeger 1986)."""
-        z = (y - self.mu) / self.sigma
-        kernel = self.fam.kernel
-        slope = np.where(gone, kernel.survival(z)[1], kernel.density(z)[1])
-        score = np.column_stack([-slope / self.sigma, -slope * z - np.where(gone, 0.0, 1.0)])
-        dense = np.unique(code, return_inverse=True)[1]
-        sums = np.column_stack([np.bincount(dense, column) for column in score.T])
-        k = len(sums)
-        bread = self.work[:2, :2]
-        return np.asarray(bread @ (sums.T @ sums) @ bread * k / (k - 1))
 
     def _public(self) -> Array:
         k = len(self.fam.parameters)

@@ -16,9 +16,10 @@ from methods.errors import InputError, NotEstimable
 from methods.families import Family, family_of
 from methods.result import Caution, Shown
 from methods.scatter.arguments import check_values
-from methods.scatter.family_pivots import FamilyDraws, draws_of
-from methods.scatter.fit_limits import FitLimits
+from methods.scatter.family_pivots import FamilyDraws
+from methods.scatter.fit_limits import FitLimits, robust_covariance, simulated_draws, summarised
 from methods.scatter.many import Arrays, aicc, fit_arrays
+from methods.scatter.nested_pivots import Summary
 from methods.scatter.threshold import AT_ZERO, LOCAL
 
 Array = np.ndarray[Any, Any]
@@ -195,11 +196,19 @@ class Estimate:
     @cached_property
     def draws(self) -> FamilyDraws:
         """Draws of location and scale that every limit by pivots is read from; made once."""
-        fam = family_of(self.family)
-        y = np.log(self.kv) if fam.log else self.kv
-        return draws_of(
-            fam.kernel, y, self.withstood, self.fillings, float(self.found.mu[0]), float(self.found.sigma[0])
-        )
+        return simulated_draws(family_of(self.family), self.kv, self.withstood, self.fillings, self.found)
+
+    @cached_property
+    def oil(self) -> Summary:
+        """Sums of squares within and between fillings, on which the normal families' limits rest; made once."""
+        code = np.zeros(len(self.kv), int) if self.fillings is None else self.fillings
+        return summarised(family_of(self.family), self.kv, code)
+
+    @cached_property
+    def robust(self) -> Array:
+        """Covariance that is robust to fillings, for many values; made once."""
+        assert self.fillings is not None
+        return robust_covariance(family_of(self.family), self.kv, self.withstood, self.fillings, self.found)
 
     def fit(
         self, *, confidence: float = 0.95, percentiles: Sequence[float] = (0.01, 0.1, 0.5), interval: str = "pivot"
@@ -222,7 +231,8 @@ class Estimate:
             )
         points = _fractions(percentiles)
         fam, x, gone, found = family_of(self.family), self.kv, self.withstood, self.found
-        limits = FitLimits(fam, x, gone, found, confidence, interval, self.fillings, lambda: self.draws)
+        limits = FitLimits(fam, x, gone, found, confidence, interval, self.fillings, lambda: self.draws,
+                           lambda: self.oil, lambda: self.robust)  # fmt: skip
         rows = [Percentile(p, *limits.percentile(p)) for p in points]
         return Fit(
             family=fam.name, n=len(x), withstood=int(gone.sum()),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -58,19 +58,68 @@ def median(kv: Any, withstood: Any = None, fillings: Any = None, *, confidence: 
     confidence : float, default 0.95
         Of the limits, a fraction between 0 and 1.
     """
+    return own_median(kv, withstood, fillings).at(confidence)
+
+
+@dataclass(frozen=True)
+class OwnMedian:
+    """A median before its limits, which :meth:`at` gives for any confidence without going through the values again.
+
+    ``ordered``: the values from the lowest to the highest, withstands infinite; ``independent``: how many independent
+    values they are worth, None: as many as there are. ``errors``: of several fillings, draws of the true median.
+    """
+
+    kv: float
+    holds_for: str
+    n: int
+    ordered: Array | None = field(default=None, repr=False)
+    independent: float | None = None
+    errors: tuple[Array, ...] = field(default=(), repr=False)
+
+    def at(self, confidence: float) -> Median:
+        """The median with its limits.
+
+        Parameters
+        ----------
+        confidence : float
+            Of the limits, a fraction between 0 and 1.
+        """
+        if self.errors:
+            ends = [(1 - confidence) / 2, (1 + confidence) / 2]
+            found = [np.quantile(draws, ends) for draws in self.errors]
+            low, high = float(min(f[0] for f in found)), float(max(f[1] for f in found))
+        elif self.ordered is not None:
+            low, high, confidence = _limits(self.ordered, confidence, self.independent)
+        else:
+            low = high = math.nan
+        return Median(self.kv, low, high, confidence, self.holds_for, self.n)
+
+
+def own_median(kv: Any, withstood: Any = None, fillings: Any = None) -> OwnMedian:
+    """What of :func:`median` does not depend on the confidence; arguments as there.
+
+    Parameters
+    ----------
+    kv : array_like
+        (n,) Voltages, kV.
+    withstood : array_like, optional
+        (n,) Which of them are withstands.
+    fillings : array_like, optional
+        (n,) Labels of the fillings; None: the values are independent.
+    """
     x, gone = check_values(kv, withstood)
     code = np.zeros(len(x), int) if fillings is None else np.unique(np.asarray(fillings), return_inverse=True)[1]
     k = int(code.max()) + 1
     holds_for = "these values" if fillings is None else "this filling" if k == 1 and len(x) > 1 else "this oil"
     if gone.all():
-        return Median(math.nan, math.nan, math.nan, confidence, holds_for, len(x))
+        return OwnMedian(math.nan, holds_for, len(x))
     at = survival_quantile(kaplan_meier(x, gone), 0.5)
+    ordered = np.sort(np.where(gone, np.inf, x))
     if 1 < k < len(x) and len(np.unique(x[~gone])) > 1:
         if len(x) <= SIMULATED and math.isfinite(at):
-            low, high = _nested(x, gone, code, at, confidence)
-            return Median(at, low, high, confidence, holds_for, len(x))
-        return Median(at, *_ordered(x, gone, confidence, _effective(x, code)), holds_for, len(x))
-    return Median(at, *_ordered(x, gone, confidence), holds_for, len(x))
+            return OwnMedian(at, holds_for, len(x), errors=_nested(x, gone, code, at))
+        return OwnMedian(at, holds_for, len(x), ordered, _effective(x, code))
+    return OwnMedian(at, holds_for, len(x), ordered)
 
 
 def medians(data: Any, by: Sequence[str] = (), *, confidence: float = 0.95) -> list[Median]:
@@ -85,6 +134,19 @@ def medians(data: Any, by: Sequence[str] = (), *, confidence: float = 0.95) -> l
     confidence : float, default 0.95
         Of the limits, a fraction between 0 and 1.
     """
+    return [found.at(confidence) for found in own_medians(data, by)]
+
+
+def own_medians(data: Any, by: Sequence[str] = ()) -> list[OwnMedian]:
+    """What of :func:`medians` does not depend on the confidence.
+
+    Parameters
+    ----------
+    data : Records or DataFrame
+        The records.
+    by : sequence of str, optional
+        Columns that make the groups.
+    """
     table = as_table(data)
     kv, gone, filling = table["kv"].to_numpy(dtype=float), withstood_rows(table), filling_codes(table)
     known, codes = table["filling"].notna().to_numpy(), group_codes(table, by)
@@ -92,14 +154,13 @@ def medians(data: Any, by: Sequence[str] = (), *, confidence: float = 0.95) -> l
     for code in pd.unique(codes):
         rows = np.flatnonzero(codes == code)
         filled = filling[rows] if known[rows].all() else None
-        out.append(median(kv[rows], gone[rows], filled, confidence=confidence))
+        out.append(own_median(kv[rows], gone[rows], filled))
     return out
 
 
-def _ordered(x: Array, gone: Array, confidence: float, n: float | None = None) -> tuple[float, float, float]:
+def _limits(ordered: Array, confidence: float, n: float | None) -> tuple[float, float, float]:
     """Limits from the order statistics; ``n`` independent values, where that is not their number."""
-    size = len(x)
-    ordered = np.sort(np.where(gone, np.inf, x))
+    size = len(ordered)
     if n is None:
         rank = int(scipy.stats.binom.ppf((1 - confidence) / 2, size, 0.5))
         while rank > 0 and 1 - 2 * scipy.stats.binom.cdf(rank - 1, size, 0.5) < confidence:
@@ -124,9 +185,7 @@ def _effective(x: Array, code: Array) -> float:
     return float(len(x) / (1 + icc * ((sizes**2).sum() / len(x) - 1)))
 
 
-def _nested(x: Array, gone: Array, code: Array, at: float, confidence: float) -> tuple[float, float]:
+def _nested(x: Array, gone: Array, code: Array, at: float) -> tuple[Array, ...]:
     whole = np.ones((1, len(x)), bool)
     sigma = float(fit_batch(NORMAL, x[None], ~gone[None], whole).sigma[0])
-    ends = [(1 - confidence) / 2, (1 + confidence) / 2]
-    found = [np.quantile(at - sigma * pivot, ends) for pivot in simulated(x, code)]
-    return float(min(f[0] for f in found)), float(max(f[1] for f in found))
+    return tuple(at - sigma * pivot for pivot in simulated(x, code))
