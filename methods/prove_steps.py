@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from methods.errors import InputError, NotEstimable
-from methods.planning.pilot_data import Pilot, pilot, plan_from_pilot
+from methods.planning.pilot_data import Pilot, carried, pilot, plan_from_pilot
 from methods.planning.stepping import first_stage, next_step
 from methods.prove import Array, Progress, Proof, count, counted
 from methods.records.table import as_table, filling_codes, group_codes
@@ -65,7 +65,7 @@ def prove_pilot(
     assert isinstance(known, Pilot)
     asked = {"half_width": half_width, "half_width_kv": half_width_kv, "confidence": confidence, **fixed}
     plan_from_pilot(known, **asked)  # refuses what cannot be planned
-    rho = max(known.serial_correlation or 0.0, 0.0) if fixed.get("serial", True) else 0.0
+    rho = carried(known.serial_correlation) if fixed.get("serial", True) else 0.0
     half = half_width_kv if half_width_kv is not None else (half_width or 0.0) * known.mean_kv
     found = counted(
         _pilot_piece, (_bare(table), known, rho, half, asked), repetitions, rng, progress, executor

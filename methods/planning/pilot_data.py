@@ -19,6 +19,9 @@ from methods.result import Caution, Shown
 from methods.scatter import components
 from methods.scatter.order import order_effects
 
+#: A few breakdowns may by chance look as if they hung together altogether; no plan counts with more than this.
+MOST_CORRELATION = 0.95
+
 
 @dataclass(frozen=True)
 class Pilot:
@@ -201,12 +204,12 @@ def plan_from_pilot(
         "breakdowns_per_filling": breakdowns_per_filling,
         "protocol": protocol,
     }
-    rho = max(known.serial_correlation or 0.0, 0.0) if serial else 0.0
+    rho = carried(known.serial_correlation) if serial else 0.0
     each = known.one_each and fillings is None and breakdowns_per_filling is None
     make: Callable[..., MeanPlan] = _one_each if each else plan_mean
     estimate = make(**scatter(known.within_sd, known.between_sd), serial_correlation=rho, **fixed)
     found, sure = list(known.cautions), None
-    worst = min(max(known.serial_upper or rho, rho, 0.0), 0.95) if serial else 0.0
+    worst = max(carried(known.serial_upper), rho) if serial else 0.0
     try:
         sure = make(**scatter(known.within_upper, known.between_upper), serial_correlation=worst, **fixed)
     except InputError as error:
@@ -223,6 +226,11 @@ def plan_from_pilot(
             f"scatter: {sure.fillings} filling{'s' if sure.fillings > 1 else ''} of {sure.breakdowns_per_filling}."
         )
     return PilotPlan(known, estimate, sure, text, tuple(found))
+
+
+def carried(correlation: float | None) -> float:
+    """The correlation of neighbours that a plan counts with: none where it is negative or unknown, 0.95 at most."""
+    return min(max(correlation or 0.0, 0.0), MOST_CORRELATION)
 
 
 def _one_each(**asked: Any) -> MeanPlan:

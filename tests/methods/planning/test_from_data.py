@@ -244,3 +244,11 @@ def test_the_rate_told_for_stopping_is_that_of_scatter_that_may_be_behind_the_on
     found = error_rates(0.06, 0.1, 4, cov_df=3, rng=2)
     assert found[1].coverage < certain - 0.005  # a small SD found by chance stops too early
     assert found[0].coverage == pytest.approx(0.95, abs=0.015)
+
+
+def test_the_assured_design_is_never_smaller_than_the_estimate() -> None:
+    """Five breakdowns that by chance look as if each were hardly anything but the last one again."""
+    table = pd.DataFrame({"kv": [55.0, 59, 72, 65, 49], "filling": "1", "order": np.arange(5) + 1.0})
+    made = plan_from_pilot(table, 0.2)
+    assert made.pilot.serial_correlation is not None and made.pilot.serial_correlation > 0.95
+    assert made.assured is not None and made.assured.breakdowns >= made.estimate.breakdowns
