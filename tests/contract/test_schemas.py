@@ -9,6 +9,7 @@ from typing import Any
 import jsonschema
 import pytest
 
+from tests.contract import figures
 from tests.contract.schemas import FOLDER, ROOT, commands, document
 
 OPEN = ROOT / "tests" / "reference" / "data"
@@ -41,12 +42,16 @@ def test_examples_keep_to_it(name: str, tmp_path: Path) -> None:
     jsonschema.Draft202012Validator.check_schema(published)
     command = "plan" if name.startswith("plan-") else name
     for words in commands()[name]:
-        jsonschema.validate(document(command, words, tmp_path), published)
+        found = document(command, words, tmp_path)
+        jsonschema.validate(found, published)
+        figures.check(f"{command} {words}", found, tmp_path)
 
 
 @pytest.mark.parametrize(("command", "words"), OTHERS)
 def test_other_records_keep_to_it(command: str, words: str, tmp_path: Path) -> None:
-    jsonschema.validate(document(command, words, tmp_path), schema(command))
+    found = document(command, words, tmp_path)
+    jsonschema.validate(found, schema(command))
+    figures.check(f"{command} {Path(words).name}", found, tmp_path)
 
 
 @pytest.mark.parametrize(("name", "place", "keys"), [

@@ -39,6 +39,7 @@ from methods.result import as_json
 from methods.scatter import fit_groups
 from methods.shifts import other_tests
 from methods.studies import plan_missing, plan_round, plan_study
+from tests.contract import figures
 
 #: Invented: two electrodes, four fillings each, one oil, two laboratories.
 ROWS = "\n".join(
@@ -212,13 +213,17 @@ def case(request: pytest.FixtureRequest) -> Case:
     return CASES[request.param]
 
 
-@pytest.fixture
-def study(request: pytest.FixtureRequest) -> Study:
+def opened(rows: str) -> Study:
+    """A study of these rows, by electrode."""
     made = Study()
-    rows = request.getfixturevalue("case").rows if "case" in request.fixturenames else ROWS
     made.open(rows.encode(), "invented.csv")
     made.by = "electrode"
     return made
+
+
+@pytest.fixture
+def study(request: pytest.FixtureRequest) -> Study:
+    return opened(request.getfixturevalue("case").rows if "case" in request.fixturenames else ROWS)
 
 
 def markup_rows(text: str) -> list[list[str]]:
@@ -306,6 +311,7 @@ def _close(found: list[list[Any]], wanted: list[list[Any]]) -> bool:
 def test_a_notebook_shows_the_answer(study: Study, case: Case) -> None:
     result = case.result(study)
     made = answer(result)
+    figures.check("answer " + next(name for name, one in CASES.items() if one is case), figures.answered(result))
     shown = result._repr_html_()
     assert html.escape(made.sentence) in shown
     assert markup_rows(shown) == expected(made.tables[0])[: MOST_ROWS + 1]

@@ -5,7 +5,7 @@ file by its size), and prints the share that was noticed by file, and each survi
 files or folders. Results are written one by one into ``--out`` and gone on with; ``--again`` tries the survivors once
 more. What each test runs through is found first, in one slow run of the tests, and kept in ``--seen``.
 
-A mutant lives when all tests that run through its function let it live, those first that noticed others, up to six
+A mutant lives when all tests that run through its function let it live, those first that noticed others, up to four
 seconds of them, none of which takes longer than 1.5 s: the whole suite would notice more, never less. One process at a
 time, in a copy of the tree if that is worked on: ``nice -n 19``.
 """

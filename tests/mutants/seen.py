@@ -24,7 +24,7 @@ from tests.mutants.places import ROOT, Place
 
 METHODS = f"{ROOT / 'methods'}/"
 #: Seconds of processor time of tests that a mutant is given before it counts as alive.
-BUDGET = 6.0
+BUDGET = 4.0
 #: Longest test that is used, in seconds of processor time; cases of one test function that are used.
 SLOW, CASES = 1.5, 4
 
