@@ -60,6 +60,7 @@ def assemble(
     known["gap_mm"] = gaps
     texts = {name: found for name, found in known.items() if isinstance(found, Coded)}
     mask = keep if len(plan.values) == 1 and not every else None  # of rows of the body
+    taken = index if mask is None else mask
 
     def text(found: Coded) -> pd.Series:
         return factors.text_series(found, mask) if whole or mask is not None else factors.text_series(found.take(index))
@@ -74,7 +75,7 @@ def assemble(
             outcome = waiting.result()
     data: dict[str, Any] = {}
     for name in COLUMNS:
-        data[name] = series[name] if name in series else _column(name, known.get(name), plan, index, whole, log)
+        data[name] = series[name] if name in series else _column(name, known.get(name), plan, taken, whole, log)
     _beside(data, known, plan, log)
     for name in plan.levels[0] if plan.levels else ():
         data[name] = _by_column(name, plan, flat.column[keep], log)
@@ -92,7 +93,7 @@ def assemble(
         if numbered or ("filling" in named and "sample" not in named):  # filling 1 of each is another filling
             data["filling"] = title + " " + data["filling"]
     codes = {
-        name: (found.codes if whole else found.codes[index]) + 1
+        name: (found.codes if whole else found.codes[taken]) + 1
         for name, found in known.items()
         if isinstance(found, Coded) and name != "note"
     }
@@ -145,21 +146,22 @@ def convert_column(name: str, cells: Coded, head: Heading, rows: np.ndarray, day
     return factors.labels(name, cells, head, rows, log)
 
 
-def _column(name: str, found: Any, plan: Layout, index: np.ndarray, whole: bool, log: Log) -> pd.Series:
+def _column(name: str, found: Any, plan: Layout, taken: np.ndarray, whole: bool, log: Log) -> pd.Series:
+    size = int(taken.sum()) if taken.dtype == bool else len(taken)
     if isinstance(found, np.ndarray):
-        return pd.Series(found if whole else found[index])
+        return pd.Series(found if whole else found[taken])
     text = plan.meta.get(name)
     if text is None:
         if name in NUMERIC:
-            return factors.no_number(len(index))
-        return factors.no_text(len(index))
+            return factors.no_number(size)
+        return factors.no_text(size)
     one = Coded(np.zeros(1, np.int64), [text])
     value = convert_column(name, one, Heading(name, name), np.zeros(1, np.int64), None, log)
     log.guess(name, text, plan.places.get(name, "a line above the heading"),
               f"--column {name}=HEADING, or --column {name}=- for none")  # fmt: skip
     if isinstance(value, np.ndarray):
-        return pd.Series(np.full(len(index), value[0]))
-    return factors.text_series(Coded(np.zeros(len(index), np.int64) + (0 if value.uniques else -1), value.uniques))
+        return pd.Series(np.full(size, value[0]))
+    return factors.text_series(Coded(np.zeros(size, np.int64) + (0 if value.uniques else -1), value.uniques))
 
 
 def _beside(data: dict[str, Any], known: dict[str, Any], plan: Layout, log: Log) -> None:

@@ -44,7 +44,7 @@ from methods.records.prescribed import apply_protocols
 from methods.records.recipe import Recipe
 from methods.records.rows import blocks_of, fill_down, refuse_rows
 from methods.records.said import areas_said, check_fit, settle, sheets_read, that_fits
-from methods.records.saturation import with_saturation
+from methods.records.saturation import add_saturation
 from methods.records.several_sheets import leave_repeated, tell_fillings_apart, tell_sheets_apart
 from methods.records.shapes import layout_of
 from methods.records.sheets import open_frame, open_parquet, open_workbook, pick
@@ -209,7 +209,7 @@ def read(
         codes.pop(column, None)  # what was coded before is not what stands there now
     apply_protocols(table, places["source_row"].to_numpy(), codes, log)
     look_over(table, places["source_row"].to_numpy(), plan, codes, log)
-    table = with_saturation(table)
+    table = add_saturation(table)
     found = Records(table, log.problems(), log.guesses(), read_cells, _source(origin, opened, plan), places, account)
     hold(found)
     return found

@@ -73,7 +73,11 @@ def with_saturation(data: Any, liquid: str | tuple[float, float] | None = None) 
 
     A column of that name that the table has already stays, unless ``liquid`` says by what it is to be computed.
     """
-    table = as_table(data)
+    return add_saturation(as_table(data), liquid)
+
+
+def add_saturation(table: pd.DataFrame, liquid: str | tuple[float, float] | None = None) -> pd.DataFrame:
+    """The same of a table that is complete by construction; see :func:`methods.records.as_table`."""
     if SATURATION in table.columns and liquid is None:
         return table
     if table["water_mg_kg"].isna().all() or table["temperature_c"].isna().all():
