@@ -66,9 +66,9 @@ def forget() -> None:
 
 
 def kept_bytes() -> int:
-    """Bytes of all that is kept, about."""
+    """Bytes of all that is kept, about; what stands under two names counts once."""
     with _lock:
-        return sum(size for _, size in _kept.values())
+        return sum({id(value): size for value, size in _kept.values()}.values())
 
 
 def hold(study: Any, *names: str) -> None:

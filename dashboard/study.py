@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import weakref
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -541,6 +542,10 @@ def _merged(known: Mapping[str, Any], options: Mapping[str, Any]) -> dict[str, A
     return {k: v for k, v in {**known, **options}.items() if v is not None}
 
 
+#: Records that some session has open, by what they were read from: another session takes the same, however large.
+_open_now: weakref.WeakValueDictionary[Any, Any] = weakref.WeakValueDictionary()
+
+
 def _read(
     data: bytes, name: str, digest: str, options: Mapping[str, Any], source: Any, demo_name: str, ready: Any = None
 ) -> Opened:
@@ -554,7 +559,10 @@ def _read(
     key = ("read", digest, name, json.dumps(given, sort_keys=True, default=repr))
     # Our own invented sets are trusted; whatever else comes is read in a process with limits.
     how = read if demo_name and not given else read_in_cage
-    records = ready if ready is not None else remember(key, lambda: how(data, name=name, **given))
+    records = ready if ready is not None else _open_now.get(key)
+    if records is None:
+        records = remember(key, lambda: how(data, name=name, **given))
+    _open_now[key] = records
     return Opened(name, digest, given, records, source, demo_name)
 
 

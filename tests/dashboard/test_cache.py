@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import weakref
 
 import numpy as np
 import pandas as pd
@@ -79,3 +80,23 @@ def test_another_content_under_the_same_name_is_never_shared() -> None:
     theirs.open(CSV.replace(b"40.5", b"90.5"), "series.csv")
     assert mine.fingerprint != theirs.fingerprint
     assert 90.5 not in set(mine.table["kv"]) and 90.5 in set(theirs.table["kv"])
+
+
+def test_records_too_large_to_keep_are_shared_while_a_session_has_them_open(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(cache, "MOST_BYTES_OF_ONE", 0)
+    one, other = Study(), Study()
+    first = one.open(CSV, "a.csv").records
+    assert other.open(CSV, "a.csv").records is first
+    assert Study().open(CSV.replace(b"40.5", b"41.5"), "a.csv").records is not first
+    gone = weakref.ref(first)
+    del first, one, other
+    gc.collect()
+    assert gone() is None
+
+
+def test_what_stands_under_two_names_counts_once() -> None:
+    table = pd.DataFrame({"kv": np.zeros(1000)})
+    cache.remember(("everything", "x"), lambda: table)
+    alone = cache.kept_bytes()
+    cache.remember(("table", "x"), lambda: table)
+    assert cache.kept_bytes() == alone > 8000
