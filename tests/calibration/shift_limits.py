@@ -243,8 +243,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     meant = [s for s in studies() if given.only in f"{s.area} {s.name}"]
     chosen = meant if given.update is None else studies()
     old = kept_rows(RESULTS, given.update)
-    again = meant if given.update is None or given.only else []
-    anew = [s for s in chosen if s in again or not all(k in old for k in keys_of(s))]
+    again = {(s.area, s.name) for s in meant} if given.update is None or given.only else set()
+    anew = [s for s in chosen if (s.area, s.name) in again or not all(k in old for k in keys_of(s))]
     names = [f"{s.area} {s.name}" for s in anew]
     work = partial(_counted, long=given.long, seed=given.seed)
     counts = dict(zip(names, each(work, names, given.jobs), strict=True))

@@ -89,3 +89,12 @@ def test_welch_alone_would_be_poor() -> None:
 def test_the_command_prints_a_table(capsys: pytest.CaptureFixture[str]) -> None:
     assert shift_limits.main(["--only", "plan 0.3 3"]) == 0
     assert "| power that the plan tells |" in capsys.readouterr().out
+
+
+def test_some_lines_are_counted_again_and_the_others_kept(capsys: pytest.CaptureFixture[str]) -> None:
+    assert shift_limits.main(["--only", "plan 0.3 3", "--update"]) == 0
+    text = capsys.readouterr().out.splitlines()
+    before = shift_limits.RESULTS.read_text(encoding="utf-8").splitlines()
+    changed = [row for row in text if row.startswith("| ") and row not in before]
+    assert len(changed) == 1 and "| 100 |" in changed[0] and "30 % between" in changed[0]
+    assert len(text) == len(before)
