@@ -56,6 +56,18 @@ class Shown:
 
         return plot(self.answer(), name, **options)
 
+    def picture(self, name: str | None = None, **options: Any) -> Any:
+        """A still picture of the same plot, as the report prints it; a notebook shows it without scripts.
+
+        Raises
+        ------
+        methods.InputError
+            It has no plot of this name, or nothing is installed that draws it.
+        """
+        from methods.answers.plots import picture
+
+        return picture(self.answer(), name, **options)
+
     def __repr__(self) -> str:
         made = self.answer()
         tables = ", ".join(f"{t.name} ({len(t.frame)})" for t in made.tables)

@@ -4,5 +4,6 @@ from __future__ import annotations
 
 import holoviews as hv
 
-hv.extension("bokeh", logo=False) if "bokeh" not in hv.Store.renderers else None
+if "bokeh" not in hv.Store.renderers:  # in a notebook its scripts come with it, from no other host
+    hv.extension("bokeh", inline=True, logo=False)
 hv.renderer("bokeh").webgl = False  # without a GPU, WebGL is many times slower, and thinned curves gain nothing from it

@@ -6,11 +6,13 @@ Importing this module says to :mod:`methods.answers.plots` what can be drawn; th
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass, field
 from functools import partial
 from inspect import signature
 from typing import Any
 
 from dashboard import theme
+from dashboard.plots import printed
 from dashboard.plots.layers import Drawing
 from methods.answers import Answer
 from methods.answers.plots import register
@@ -20,7 +22,7 @@ from methods.columns import level_text
 def load() -> None:
     """Say what can be drawn."""
     for name, draw in DRAWN.items():
-        register(name, partial(_shown, draw))
+        register(name, partial(_shown, draw), partial(_pictured, draw))
 
 
 def _shown(draw: Callable[..., Drawing], answer: Answer, **options: Any) -> Any:
@@ -29,6 +31,24 @@ def _shown(draw: Callable[..., Drawing], answer: Answer, **options: Any) -> Any:
 
     own = {k: options.pop(k) for k in list(options) if k in signature(draw).parameters}
     return element(draw(answer, **own), **options)
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A still picture: a notebook displays it; ``png`` and ``svg`` are its bytes, for a file."""
+
+    png: bytes = field(repr=False)
+    svg: bytes = field(repr=False)
+
+    def _repr_png_(self) -> tuple[bytes, dict[str, int]]:
+        return self.png, {"width": round(96 * printed.WIDTH_IN)}
+
+
+def _pictured(draw: Callable[..., Drawing], answer: Answer, **options: Any) -> Picture:
+    """The drawing as the report prints it; ``title`` and ``height`` (px of the screen) go to the printer."""
+    own = {k: options.pop(k) for k in list(options) if k in signature(draw).parameters}
+    drawing = draw(answer, **own)
+    return Picture(printed.picture(drawing, "png", **options), printed.picture(drawing, "svg", **options))
 
 
 def shift(answer: Answer, unit: str = "percent", dark: bool = False) -> Drawing:

@@ -339,5 +339,7 @@ def test_a_column_has_one_heading() -> None:
 def test_a_plot_that_there_is_not(study: Study) -> None:
     with pytest.raises(InputError, match="it has shift"):
         CASES["shift"].result(study).plot("no such plot")
+    still = CASES["shift"].result(study).picture(height=220)
+    assert still.png.startswith(b"\x89PNG") and b"<svg" in still.svg and repr(still) == "Picture()"
     with pytest.raises(TypeError, match="no answer for a int"):
         answer(3)

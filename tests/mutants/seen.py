@@ -25,8 +25,10 @@ from tests.mutants.places import ROOT, Place
 METHODS = f"{ROOT / 'methods'}/"
 #: Seconds of processor time of tests that a mutant is given before it counts as alive.
 BUDGET = 4.0
+#: Tests that run through whole questions, and notice any other figure.
+WIDE = ("tests/contract/test_schemas", "tests/dashboard/test_answers")
 #: Longest test that is used, in seconds of processor time; cases of one test function that are used.
-SLOW, CASES = 1.5, 4
+SLOW, CASES = 3.0, 4
 
 
 @dataclass
@@ -63,13 +65,20 @@ class Seen:
             direct = {n for n in self.seconds if n.startswith(room + "/")} if not place.function else set()
         files = {n.partition("::")[0] for n in direct}
         others = {n for n in self.seconds if n.partition("::")[0] in files} - direct
-        out, spent = [], 0.0
+        out: list[str] = []
+        spent = 0.0
         rank = {n: i for i, n in enumerate(reversed(killers))}
-        key = lambda n: (rank.get(n, len(rank)), n in others, not n.startswith(room), self.seconds[n])  # noqa: E731
-        for name in sorted(direct | others, key=key):
-            if spent + self.seconds[name] <= budget or not out:
-                out.append(name)
-                spent += self.seconds[name]
+        near = sorted(direct, key=lambda n: (rank.get(n, len(rank)), not n.startswith(room), self.seconds[n]))
+        wide = sorted(direct, key=lambda n: (not n.startswith(WIDE), self.seconds[n]))
+        for names, most in (
+            (near, 0.4 * budget),
+            (wide, budget),
+            (sorted(others, key=self.seconds.__getitem__), budget),
+        ):
+            for name in names:
+                if name not in out and (spent + self.seconds[name] <= most or not out):
+                    out.append(name)
+                    spent += self.seconds[name]
         return out
 
 
@@ -122,7 +131,7 @@ def some_cases(items: list[pytest.Item]) -> list[pytest.Item]:
     for item in items:
         name = item.nodeid.partition("[")[0]
         met[name] += 1
-        if met[name] <= CASES:
+        if met[name] <= CASES or name.startswith(WIDE):
             out.append(item)
     return out
 

@@ -82,6 +82,12 @@ def test_it_runs(path: Path):
         if LIVE in cell.metadata.get("tags", ()):
             assert cell.outputs, "a page is shown"
             cell.outputs = []
+    for output in (o for c in code for o in c.outputs):
+        kinds = output.get("data", {})
+        assert not {k for k in kinds if "javascript" in k or "_load" in k}, "it needs no script"
+        assert not re.search(
+            r"""<script|<link|@import|(src|href)\s*=\s*["']?(https?:)?//""", str(kinds.get("text/html", ""))
+        )
     assert len(json.dumps(notebook)) < 2_000_000, "small enough to be sent about"
 
 
@@ -92,6 +98,15 @@ def test_it_is_kept_without_outputs_and_paths_of_a_machine(path: Path):
         assert not cell.get("outputs") and cell.get("execution_count") is None
         assert not re.search(r"""["'\s(](/[a-z]+/[\w.]+|[A-Z]:\\|~/)""", "".join(cell["source"]))
     assert document["metadata"]["kernelspec"]["name"] == "python3"
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
+def test_its_code_asks_no_other_host(path: Path):
+    """An extension that is loaded otherwise than inline fetches its scripts from its makers."""
+    source = "\n".join(c.source for c in nbformat.read(path, as_version=4).cells if c.cell_type == "code")
+    for call in re.findall(r"\bextension\(.*?\)", source, re.S):
+        assert "inline=True" in call, call
+    assert not re.search(r"https?://|\brequests\b|\burllib\b|!\s*(curl|wget|pip)", source)
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
