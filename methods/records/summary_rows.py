@@ -7,8 +7,9 @@ variation or median of the rows above it in its block to its own rounding, and t
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -32,6 +33,8 @@ _MOST_TRIED = 2_000
 _CEILINGS = tuple(range(20, 155, 5))
 #: A coincidence rarer than this is none.
 _CHANCE = 0.02
+#: One of these is among numbers that sum up.
+_TELLING = frozenset(["mean", "sd", "cov", "median"])
 KINDS = ("mean", "sd", "min", "max", "range", "cov", "median")
 _LOOSE = ("sample", "filling", "order", "fluid")
 #: A series ends where one of these changes.
@@ -39,13 +42,24 @@ _WAYS = PROCEDURE
 _NEVER = ("outcome", "method", *PLACE, *without(PRESCRIBED, "gap_mm", "rise_kv_s"))
 
 
+class _Proof(NamedTuple):
+    """How rare a coincidence is none, and what must be among the kinds of several numbers that sum up."""
+
+    chance: float = _CHANCE
+    telling: frozenset[str] = _TELLING
+
+
 @dataclass(frozen=True)
 class SummaryRow:
-    """One row that sums up: what, the label that says so (empty: by arithmetic), and the rows that it sums up."""
+    """One row that sums up: what, the label that says so (empty: by arithmetic), and the rows that it sums up.
+
+    ``ceiling_kv`` is the voltage that was taken for withstands among them that say none.
+    """
 
     kind: str
     label: str
     rows: tuple[int, ...] = ()
+    ceiling_kv: float | None = None
 
 
 def statistics(values: np.ndarray) -> dict[str, list[float]]:
@@ -127,12 +141,17 @@ def summary_rows(
 def _by_arithmetic(
     plan: Layout, body: Body, flat: Flat, values: np.ndarray, units: Sequence[str | None], known: set[int]
 ) -> dict[int, SummaryRow]:  # fmt: skip
-    """The summaries without a label; where withstands say no voltage, with the round ceiling that explains most."""
+    """The summaries without a label; where withstands say no voltage, with the round ceiling that explains most.
 
-    def found(grid: np.ndarray) -> dict[int, SummaryRow]:
+    The more ceilings and kinds are tried the likelier is a coincidence: each must be so much rarer, and the mean among
+    what is explained, since an odd ceiling makes an SD of any number.
+    """
+
+    def found(grid: np.ndarray, tries: int = 1) -> dict[int, SummaryRow]:
         if len(plan.values) == 1:
-            return _long(plan, body, flat, grid[:, 0], known)
-        return _wide(plan, body, flat, grid, known)
+            proof = _Proof() if tries == 1 else _Proof(_CHANCE / (tries * len(KINDS)), frozenset(["mean"]))
+            return _long(plan, body, flat, grid[:, 0], known, proof)
+        return _wide(plan, body, flat, grid, known, fewest=2 if tries == 1 else 3)
 
     best = found(values)
     open_ = np.zeros(values.shape, dtype=bool)
@@ -142,12 +161,14 @@ def _by_arithmetic(
     if not open_.any() or len(body) > _MOST_TRIED or not np.isfinite(values).any():
         return best
     per = FACTORS[next((u for u in units if u), "kV")]
-    for kv in _CEILINGS:
-        if kv / per < np.nanmax(values):
-            continue
-        tried = found(np.where(open_, kv / per, values))
+    possible = [kv for kv in _CEILINGS if kv / per >= np.nanmax(values)]
+    for kv in possible:
+        tried = found(np.where(open_, kv / per, values), len(possible))
         if sum(bool(one.rows) for one in tried.values()) > sum(bool(one.rows) for one in best.values()):
-            best = tried
+            best = {
+                r: replace(one, ceiling_kv=float(kv)) if open_[list(one.rows)].any() else one
+                for r, one in tried.items()
+            }
     return best
 
 
@@ -223,20 +244,22 @@ def _chance(values: np.ndarray, step: float, at: float | None = None) -> float:
     return min(1.0, step / (2.5 * spread) * (1 + away**2 / 2) ** -1.5)
 
 
-def _long(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int]) -> dict[int, SummaryRow]:
+def _long(
+    plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int], proof: _Proof
+) -> dict[int, SummaryRow]:
     steps = np.array([step_of(flat.text(r)) for r in range(len(body))])
     held = steps[np.isfinite(values)]
     fine = float(held.min(initial=1.0))
-    out = _to_steps(plan, body, flat, values, known, np.full(len(body), fine))  # a spreadsheet writes 44.0 as 44
+    out = _to_steps(plan, body, flat, values, known, np.full(len(body), fine), proof)  # a spreadsheet writes 44.0 as 44
     if (held > fine).any():
-        for r, one in _to_steps(plan, body, flat, values, known, steps).items():
+        for r, one in _to_steps(plan, body, flat, values, known, steps, proof).items():
             if one.rows and not (r in out and out[r].rows):
                 out[r] = one
     return out
 
 
 def _to_steps(
-    plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int], steps: np.ndarray
+    plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int], steps: np.ndarray, proof: _Proof
 ) -> dict[int, SummaryRow]:
     """The summaries among rows of a long table, were each written to these steps."""
     numbered = _numbered(plan, body)
@@ -250,16 +273,20 @@ def _to_steps(
             tail = rows[-k:]
             if stood & set(tail) or (numbered is not None and any(numbered[1][r] for r in tail)):
                 break
-            named = _named_tail(values[rows[:-k]], values[tail], steps[tail])
+            named = _named_tail(values[rows[:-k]], values[tail], steps[tail], proof.telling)
             if named:
                 ends[k] = named
         apart = numbered is not None and any(numbered[1][r] for r in rows) and not numbered[1][rows[-1]]
         groups.append((rows, ends, apart))
     out: dict[int, SummaryRow] = {}
-    alike = _alike(groups, values, steps)
+    alike = _alike(groups, values, steps, proof.chance)
     for rows, ends, apart in groups:
         k = alike or max(
-            (k for k in ends if apart or _rare(values[rows[:-k]], values[rows[-k:]], float(steps[rows[-k:]].max()))),
+            (
+                k
+                for k in ends
+                if apart or _rare(values[rows[:-k]], values[rows[-k:]], float(steps[rows[-k:]].max()), proof.chance)
+            ),
             default=0,
         )
         if k and k in ends:
@@ -269,7 +296,9 @@ def _to_steps(
     return out
 
 
-def _named_tail(held: np.ndarray, tail: np.ndarray, steps: np.ndarray) -> tuple[str, ...]:
+def _named_tail(
+    held: np.ndarray, tail: np.ndarray, steps: np.ndarray, telling: frozenset[str]
+) -> tuple[str, ...]:
     """What each number of a tail is of the numbers before it, each something else; empty when one is nothing."""
     if not np.ptp(held) > 0:
         return ()
@@ -279,11 +308,14 @@ def _named_tail(held: np.ndarray, tail: np.ndarray, steps: np.ndarray) -> tuple[
         if not free:
             return ()
         out.append(free[0])
-    return tuple(out) if {"mean", "sd", "cov", "median"} & set(out) else ()
+    return tuple(out) if telling & set(out) else ()
 
 
 def _alike(
-    groups: list[tuple[list[int], dict[int, tuple[str, ...]], bool]], values: np.ndarray, steps: np.ndarray
+    groups: list[tuple[list[int], dict[int, tuple[str, ...]], bool]],
+    values: np.ndarray,
+    steps: np.ndarray,
+    chance: float,
 ) -> int:
     """The longest tail of the same kinds with which every series ends, when that is no chance; 0: none."""
     if len(groups) < 2:
@@ -292,15 +324,15 @@ def _alike(
         kinds = {ends.get(k) for _, ends, _ in groups}
         if len(kinds) == 1 and None not in kinds:
             odds = float(np.prod([_chance(values[rows[:-k]], float(steps[rows[-k:]].max())) for rows, _, _ in groups]))
-            if odds < _CHANCE:
+            if odds < chance:
                 return k
     return 0
 
 
-def _rare(held: np.ndarray, tail: np.ndarray, step: float) -> bool:
+def _rare(held: np.ndarray, tail: np.ndarray, step: float, chance: float) -> bool:
     """Whether several numbers at the end are hardly by chance what they seem to be."""
     odds = np.prod([_chance(held, step, value) for value in tail.tolist()])
-    return len(tail) > 1 and float(odds) < _CHANCE / 10
+    return len(tail) > 1 and float(odds) < chance / 10
 
 
 def _runs(plan: Layout, body: Body, values: np.ndarray, known: set[int]) -> list[list[int]]:
@@ -340,7 +372,9 @@ def _as_meant(text: str) -> str:
     return fold(text) if read is None else f"{read[0]:g}"
 
 
-def _wide(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int]) -> dict[int, SummaryRow]:
+def _wide(
+    plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[int], fewest: int
+) -> dict[int, SummaryRow]:
     width = values.shape[1]
     out: dict[int, SummaryRow] = {}
     begin: list[int] = []
@@ -352,9 +386,9 @@ def _wide(plan: Layout, body: Body, flat: Flat, values: np.ndarray, known: set[i
             continue
         texts = [flat.text(r * width + c) for c in range(width)]
         bare = _bare(plan, body, r)
-        fewest = 2 if after and bare else 3  # below a summary another one is likelier
+        least = fewest if after and bare else 3  # below a summary another one is likelier
         written = _with_zeros(row, texts) if bare else row
-        kind = _across(values[begin], written, texts, bare, fewest) if len(begin) >= 2 else None
+        kind = _across(values[begin], written, texts, bare, least) if len(begin) >= 2 else None
         if kind is not None:
             if not bare and len(begin) < 3:  # it has a name of its own: a further oil may lie between two others
                 out[r] = SummaryRow(kind, "", ())  # only told
@@ -439,6 +473,7 @@ def refuse_summaries(
         where = np.flatnonzero(flat.row == r) if len(body) > _MOST_ROWS else np.arange(r * width, (r + 1) * width)
         shown = f"a summary row ({one.label!r}), not a breakdown" if one.label else (
             f"a summary: it is the {one.kind} of the {len(one.rows)} rows above it to its own rounding, not a breakdown"
+            + ("" if one.ceiling_kv is None else f" (withstands without a voltage counted as {one.ceiling_kv:g} kV)")
         )  # fmt: skip
         flat.refuse_all(where[flat.kind[where] != BLANK], shown, "summary")
     if len(body) <= _MOST_ROWS:

@@ -396,3 +396,29 @@ def test_options_overrule() -> None:
     assert kv(load("s;BDV\nA;58400\nB;58500\n", unit="V")) == [58.4, 58.5]
     assert kv(load("s;kV\nA;70.71068\n", unit="kVp")) == [50]
     assert kv(load("s;kV\nA;58.400\n", decimal=",")) == [58400]
+
+
+def _long_list(cells: list[str]) -> bytes:
+    return ("Sample;kV\n" + "".join(f"A;{c}\n" for c in cells)).encode()
+
+
+def test_a_summary_over_withstands_without_a_voltage_names_the_ceiling_that_was_taken() -> None:
+    cells = ["58.4", "55.1", "no bd", "52.3", "57.7", "no bd"]
+    at_60 = np.array([58.4, 55.1, 60, 52.3, 57.7, 60])
+    records = read(_long_list([*cells, f"{at_60.mean():.1f}", f"{at_60.std(ddof=1):.1f}"]))
+    summed = records.problems[records.problems["code"] == "summary"]
+    assert list(summed["found"]) == ["57.2", "3.0"]
+    assert all("(withstands without a voltage counted as 60 kV)" in rule for rule in summed["rule"])
+
+
+def test_readings_beside_withstands_without_a_voltage_are_hardly_taken_for_summaries() -> None:
+    """Trying every ceiling finds one that fits nearly anything; invented series, of which none holds a summary."""
+    rng = np.random.default_rng(1)
+    lost = 0
+    for _ in range(150):
+        n = int(rng.integers(6, 13))
+        cells = [f"{x:.1f}" for x in rng.normal(50, rng.uniform(3, 8), n)]
+        for k in rng.choice(n - 3, int(rng.integers(1, 3)), replace=False):
+            cells[k] = "no bd"
+        lost += int((read(_long_list(cells)).problems["code"] == "summary").sum())
+    assert lost == 0
