@@ -1,11 +1,13 @@
 """Many visitors at once, each through the same study; prints how long a change of a control takes; fails nothing.
 
-Run ``python -m tests.benchmarks.bench_load [--sessions 50] [--thought 1] [--closed 200] [--floods 500]``. Each visitor
-opens the dashboard with the demo, turns through pages and changes the confidence on each, with about ``--thought``
-seconds before each step (a class of fifty that clicks every second is the worst; 10 is a class that reads).
-A change is timed from its message until the last of what the server sends for it has come. The visitors
-speak the browser's protocol from one process and draw nothing. Then memory: after so many sessions that were opened
-and closed, and after so many plain ``GET /``. On a busy machine read the load that is printed beside the seconds.
+Run ``python -m tests.benchmarks.bench_load [--sessions 50] [--thought 1] [--closed 200] [--floods 500] ...``.
+Each visitor opens the dashboard with the demo, turns through pages and changes the confidence on each, with about
+``--thought`` seconds before each step (a class of fifty that clicks every second is the worst; 10 is a class that
+reads). A change is timed from its message until the last of what the server sends for it has come. The visitors speak
+the browser's protocol from one process and draw nothing. Then memory: after so many sessions that were opened and
+closed, after so many plain ``GET /``, and after ``--uploads`` MB of files (26 MB each) that were opened and closed.
+Of one address the server builds no more than sixty pages a minute, so that each ten of these come from an address of
+their own, 127.0.0.2 and so on (Linux has them all). On a busy machine read the load that is printed beside the seconds.
 """
 
 from __future__ import annotations
@@ -19,8 +21,10 @@ import random
 import re
 import statistics
 import sys
+import tempfile
 import time
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 from tests.benchmarks.bench_dashboard import memory_mb, served
@@ -33,6 +37,7 @@ CONFIDENCES = ("80 %", "90 %", "99 %", "95 %")
 THOUGHT = (0.5, 1.5)
 #: Seconds without a message after which a change is over; after which it has failed.
 QUIET_S, LIMIT_S = 1.2, 120.0
+_ROWS = 478_000  # of a file of 26 MB
 
 
 def _objects(value: Any) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -50,8 +55,8 @@ def _objects(value: Any) -> Iterator[tuple[str, dict[str, Any]]]:
 class Visitor:
     """A session over the websocket: what the browser would send, and when the last of the answer came."""
 
-    def __init__(self, url: str) -> None:
-        self.url, self.count = url, itertools.count()
+    def __init__(self, url: str, address: str | None = None) -> None:
+        self.url, self.count, self.address = url, itertools.count(), address
         self.models: dict[str, str] = {}
         self.came: asyncio.Queue[tuple[str, Any, str]] = asyncio.Queue()
 
@@ -59,7 +64,7 @@ class Visitor:
         from tornado.httpclient import AsyncHTTPClient, HTTPRequest
         from tornado.websocket import websocket_connect
 
-        wanted = HTTPRequest(self.url, request_timeout=LIMIT_S, connect_timeout=LIMIT_S)
+        wanted = HTTPRequest(self.url, request_timeout=LIMIT_S, connect_timeout=LIMIT_S, network_interface=self.address)
         while (page := await AsyncHTTPClient().fetch(wanted, raise_error=False)).code == 503:
             await asyncio.sleep(10)  # all these visitors have one address: the server has them come one after another
         page.rethrow()
@@ -191,9 +196,14 @@ async def together(url: str, sessions: int, thought_s: float) -> tuple[dict[str,
     return took, failed
 
 
+def _own(at: int) -> str:
+    """Another address of this machine for each ten visitors."""
+    return f"127.0.{at // 10 // 250}.{2 + at // 10 % 250}"
+
+
 async def opened_and_closed(url: str, count: int) -> None:
     for at in range(0, count, 10):
-        visitors = [Visitor(url) for _ in range(min(10, count - at))]
+        visitors = [Visitor(url, _own(at)) for _ in range(min(10, count - at))]
         await asyncio.gather(*(v.open() for v in visitors))
         for visitor in visitors:
             visitor.close()
@@ -204,8 +214,34 @@ async def flood(url: str, count: int) -> None:
 
     client = AsyncHTTPClient()
     for at in range(0, count, 10):
-        asked = [client.fetch(url, request_timeout=LIMIT_S, raise_error=False) for _ in range(min(10, count - at))]
+        asked = [
+            client.fetch(url, request_timeout=LIMIT_S, raise_error=False, network_interface=_own(at))
+            for _ in range(min(10, count - at))
+        ]
         await asyncio.gather(*asked)
+
+
+def uploaded_and_closed(url: str, mb: int) -> None:
+    """Files of 26 MB, each another one, opened in a browser whose page is then closed."""
+    from playwright.sync_api import sync_playwright
+
+    from tests.benchmarks.bench_read import write
+    from tests.browser.conftest import ARGUMENTS, chromium_path
+
+    with tempfile.TemporaryDirectory() as name, sync_playwright() as play:
+        path = Path(name, "mine.csv")
+        write(path, _ROWS, False)
+        raw = path.read_bytes()
+        browser = play.chromium.launch(executable_path=chromium_path(), args=ARGUMENTS)
+        for at in range(max(round(1e6 * mb / len(raw)), 1)):
+            path.write_bytes(raw.replace(b"oil-", b"oil%d-" % at))
+            tab = browser.new_page()
+            tab.set_default_timeout(1000 * LIMIT_S)
+            tab.goto(url)
+            tab.locator("input[type=file]").first.set_input_files(str(path))
+            tab.locator(".answer").filter(has_text="mine.csv").wait_for()
+            tab.close()
+        browser.close()
 
 
 def _say(what: str, seconds: list[float]) -> None:
@@ -221,6 +257,7 @@ def main() -> None:
     parser.add_argument("--thought", type=float, default=1.0, help="seconds before a step, in the mean")
     parser.add_argument("--closed", type=int, default=200, help="0: leave out")
     parser.add_argument("--floods", type=int, default=500, help="0: leave out")
+    parser.add_argument("--uploads", type=int, default=260, help="MB; 0: leave out")
     args = parser.parse_args()
     from tests.benchmarks.bench_dashboard import _settled
 
@@ -228,11 +265,11 @@ def main() -> None:
     command = [sys.executable, "-m", "dashboard.cli", "serve", "--no-browser", "--port", str(port)]
     with served(command, port) as (process, url, _):
         asyncio.run(together(url, 2, 1.0))  # so that everything was imported
-        took, failed = asyncio.run(together(url, args.sessions, args.thought))
+        took, failed = asyncio.run(together(url, args.sessions, args.thought)) if args.sessions else ({}, [])
         print(f"{args.sessions} sessions at once, {args.thought:g} s of thought, load {os.getloadavg()[0]:.1f} on "
               f"{os.cpu_count()} cores")  # fmt: skip
         for name, what in (("open", "opening"), ("page", "turning to a page"), ("control", "changing a control")):
-            _say(what, took[name])
+            _say(what, took.get(name, []))
         print(f"failed: {len(failed)}", *sorted(set(failed))[:5], sep="\n  " if failed else "")
         _settled()
         print(f"memory afterwards {memory_mb(process.pid):.0f} MB", flush=True)
@@ -247,6 +284,14 @@ def main() -> None:
                     sizes.append(memory_mb(process.pid))
                 first, half, end = sizes
                 print(f"{count} {what}: {first:.0f}, half way {half:.0f}, at the end {end:.0f} MB", flush=True)
+        if args.uploads:
+            sizes = [memory_mb(process.pid)]
+            for _ in range(2):
+                uploaded_and_closed(url, args.uploads // 2)
+                _settled()
+                sizes.append(memory_mb(process.pid))
+            first, half, end = sizes
+            print(f"{args.uploads} MB opened and closed: {first:.0f}, half way {half:.0f}, at the end {end:.0f} MB")
 
 
 if __name__ == "__main__":

@@ -20,7 +20,7 @@ HELD = {
     "a page fails for a file without an order column, and never opens again":
         ["dashboard/test_every_page.py::test_the_page_is_drawn"],
     "a page whose server is gone looks alive; it comes back, and asks for the file with its settings kept":
-        ["browser/test_away.py::test_a_dead_page_says_so_and_comes_back",
+        ["browser/test_away.py::test_a_dead_page_says_so_comes_back_and_asks_for_the_users_own_file",
          "browser/test_frame.py::test_loaded_anew_own_files_are_asked_for_and_their_settings_kept"],
     "a session is fixed by its address and read by another process":
         ["dashboard/test_gate.py::test_an_address_names_no_session",
