@@ -40,7 +40,21 @@ def summarised(fam: Family, x: Array, code: Array) -> Summary:
 
 
 def simulated_draws(fam: Family, x: Array, gone: Array, filling: Array | None, found: Arrays) -> FamilyDraws:
-    """Draws of location and scale for these values (n,), withstands and fillings; ``found`` is their fit."""
+    """Draws of location and scale that go with a fit.
+
+    Parameters
+    ----------
+    fam : Family
+        The family.
+    x : ndarray
+        (n,) Voltages, kV.
+    gone : ndarray
+        (n,) Which of them are withstands.
+    filling : ndarray or None
+        (n,) Codes of the fillings; None: not known.
+    found : Arrays
+        The fit of the values.
+    """
     y = np.log(x) if fam.log else x
     return draws_of(fam.kernel, y, gone, filling, float(found.mu[0]), float(found.sigma[0]))
 

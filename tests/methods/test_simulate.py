@@ -73,3 +73,11 @@ def test_impossible_benches_are_refused_by_name(name, value):
 def test_unknown_setting_lists_the_known():
     with pytest.raises(InputError, match="D1816 1 mm"):
         setting("D9999")
+
+
+def test_correlation_leaves_the_scatter_as_it_is():
+    """A stationary series: its SD is the same at every place (closed form), its lag-1 correlation the one asked for."""
+    bench = Bench(60.0, 0.0, 0.1, correlation=0.6, family="normal")
+    kv, _ = draw(bench, repetitions=4000, breakdowns=6, rng=1)
+    assert kv[:, 0].std(axis=0) == pytest.approx(np.full(6, 6.0), rel=0.05)
+    assert np.corrcoef(kv[:, 0, 4], kv[:, 0, 5])[0, 1] == pytest.approx(0.6, abs=0.03)

@@ -55,6 +55,44 @@ def _told(rows: list[dict[str, Any]], total: int) -> str:
     return "\n".join(lines)
 
 
+def _share(rows: list[dict[str, Any]]) -> str:
+    noticed = sum(r["by"] is not None for r in rows)
+    return f"{noticed} | {len(rows)} | {100 * noticed / max(len(rows), 1):.0f}"
+
+
+def _published(rows: list[dict[str, Any]], total: int, rng: int) -> str:
+    """The page about mutants: shares by room and file, and what lives."""
+    rooms: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    files: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    for row in rows:
+        parts = row["module"].split("/")
+        rooms["/".join(parts[:2]) if len(parts) > 2 else "methods, own modules"].append(row)
+        files[row["module"]].append(row)
+    head = (Path(__file__).parent / "head.md").read_text(encoding="utf-8")
+    lines = [
+        head.format(tried=len(rows), total=total, rng=rng),
+        "| room | noticed | tried | % |",
+        "| --- | --- | --- | --- |",
+    ]
+    lines += [f"| {room} | {_share(group)} |" for room, group in sorted(rooms.items())]
+    lines += [f"| **all** | {_share(rows)} |", "", "| file | noticed | tried | % |", "| --- | --- | --- | --- |"]
+    lines += [f"| {name.removeprefix('methods/')} | {_share(group)} |" for name, group in sorted(files.items())]
+    lines += [
+        "",
+        "## What lives",
+        "",
+        "File and line as they were when it was tried: what stands there -> what stood there instead.",
+        "",
+    ]
+    alive = sorted((r for r in rows if r["by"] is None), key=lambda r: (r["module"], r["line"]))
+    lines += [
+        f"* `{r['name'].removeprefix('methods/').rpartition(' #')[0]}`"
+        + ("" if r["tests"] else " (no quick test runs through it)")
+        for r in alive
+    ]
+    return "\n".join(lines) + "\n"
+
+
 def _serve(collected: forked.Collected, asks: int, tells: int) -> None:
     """In the process that has everything imported: a mutant for each line that comes."""
     live = collected.functions()
@@ -96,27 +134,33 @@ def main() -> int:
     parser.add_argument("--seen", type=Path, default=ROOT / "build" / "mutants_seen.json")
     parser.add_argument("--out", type=Path, default=ROOT / "build" / "mutants.jsonl")
     parser.add_argument("--again", action="store_true", help="try the survivors once more")
+    parser.add_argument("--publish", type=Path, help="write what was tried so far as a table, and try nothing")
     args = parser.parse_args()
     os.chdir(ROOT)
     os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
     for name in LOADED:
         importlib.import_module(name)
     args.seen.parent.mkdir(parents=True, exist_ok=True)
-    if not args.seen.with_suffix(".done").exists():
+    if not args.publish and not args.seen.with_suffix(".done").exists():
         if (pid := os.fork()) == 0:
             pytest.main([*forked.WORDS, *args.tests], plugins=[forked.Collected(lambda c: c.trace(args.seen))])
             os._exit(0)
         os.waitpid(pid, 0)
-    seen = Seen.read(args.seen)
     order, total = drawn(args.only, args.count, args.rng)
+    if args.publish:
+        rows = {r["name"]: r for r in map(json.loads, args.out.read_text().splitlines())}
+        tried = [rows[n] for n in (f"{p.name} #{p.at}" for p in order) if n in rows]
+        args.publish.write_text(_published(tried, total, args.rng), encoding="utf-8")
+        return 0
     rows = [json.loads(r) for r in args.out.read_text().splitlines()] if args.out.exists() else []
+    seen = Seen.read(args.seen)
     kept = {r["name"]: r for r in rows}
     kept = {n: r for n, r in kept.items() if not (args.again and r["by"] is None)}
     killers: dict[str, list[str]] = defaultdict(list)
     for row in kept.values():
         if row["by"] in seen.seconds:
             killers[row["module"]].append(row["by"])
-    ask, told = _server(args.tests)
+    ask, answers = _server(args.tests)
     with args.out.open("a") as out:
         for place in order:
             if f"{place.name} #{place.at}" in kept:
@@ -127,7 +171,7 @@ def main() -> int:
                 said: list[Any] | None = [None]
             elif place.function:
                 print(json.dumps([place.__dict__, names, seconds]), file=ask, flush=True)
-                said = json.loads(told.readline())
+                said = json.loads(answers.readline())
             else:
                 source = (ROOT / place.module).read_text(encoding="utf-8")
                 said = forked.imported_anew(source, place, names, seconds + 60)
@@ -141,8 +185,8 @@ def main() -> int:
                     killers[place.module].remove(by)
                 killers[place.module].append(by)
     ask.close()
-    names_of = [f"{p.name} #{p.at}" for p in order]
-    print(_told([kept[n] for n in names_of], total))
+    told = [kept[n] for n in (f"{p.name} #{p.at}" for p in order) if n in kept]
+    print(_told(told, total))
     return 0
 
 

@@ -381,3 +381,19 @@ def test_a_method_that_was_tried_in_more_laboratories_does_not_seem_to_scatter_m
     assert noise["X"] == pytest.approx(2, abs=0.5) and noise["Y"] == pytest.approx(2, abs=0.6)
     assert "within_laboratories" in {c.code for c in found.cautions}
     assert 0.75 < sensitivity_ratio(table, by="method", first="X", second="Y").ratio < 1.35
+
+
+def test_the_band_of_a_new_oil_is_students_with_two_degrees_fewer_than_oils() -> None:
+    """Outside: quantiles of Student's t (SciPy); the scatter in the band is the same at any confidence."""
+    rng = np.random.default_rng(4)
+    level = np.linspace(30, 60, 8)
+    rows = [
+        {"sample": f"O{i}", "method": m, "filling": str(f), "kv": v * slope + rng.normal(0, 1)}
+        for i, v in enumerate(level) for m, slope in (("A", 1.0), ("B", 1.1)) for f in (1, 2)
+    ]  # fmt: skip
+    table = pd.DataFrame(rows)
+    half = {}
+    for confidence in (0.8, 0.95):
+        band = compare_methods(table, by="method", result="filling", confidence=confidence).predict(45.0)
+        half[confidence] = (band.high_kv - band.low_kv) / 2
+    assert half[0.95] / half[0.8] == pytest.approx(stats.t.ppf(0.975, 6) / stats.t.ppf(0.9, 6))

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from methods import InputError
 from methods.errors import NotEstimable
@@ -162,3 +163,12 @@ def test_guarded_rule_on_one_breakdown_is_refused():
         simulated_pass_probability(55, 50, 0.1, 0.05, breakdowns_per_filling=1, rule="guarded")
     with pytest.raises(InputError):
         operating_characteristic([-1], 50, 0.1)
+
+
+def test_a_guarded_verdict_on_fillings_of_one_by_simulation():
+    """Outside: 200,000 plain samples of normal fillings, each judged by Student's one-sided limit (SciPy)."""
+    k, rng = 4, np.random.default_rng(11)
+    kv = rng.normal(56.0, 5.0, (200_000, k))
+    low = kv.mean(axis=1) - stats.t.ppf(0.95, k - 1) * kv.std(axis=1, ddof=1) / np.sqrt(k)
+    found = pass_probability(56.0, 50.0, 5.0, 0.0, rule="guarded", fillings=k, breakdowns_per_filling=1)
+    assert float(found) == pytest.approx((low >= 50).mean(), abs=0.004)
