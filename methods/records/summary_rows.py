@@ -296,9 +296,7 @@ def _to_steps(
     return out
 
 
-def _named_tail(
-    held: np.ndarray, tail: np.ndarray, steps: np.ndarray, telling: frozenset[str]
-) -> tuple[str, ...]:
+def _named_tail(held: np.ndarray, tail: np.ndarray, steps: np.ndarray, telling: frozenset[str]) -> tuple[str, ...]:
     """What each number of a tail is of the numbers before it, each something else; empty when one is nothing."""
     if not np.ptp(held) > 0:
         return ()

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from methods import read
 from methods.records.cells import BLANK, NO_BREAKDOWN, REFUSED, VALUE, WITHSTOOD, normalise, parse, parse_number
 
 
@@ -166,3 +167,11 @@ def test_any_text_is_one_of_the_five_kinds(text: str) -> None:
 def test_what_is_written_is_read_back(value: float, mark: str, tail: str) -> None:
     text = f"{value:.2f}".replace(".", mark)
     assert parse(text + tail, mark).value == pytest.approx(float(f"{value:.2f}"))
+
+
+@pytest.mark.parametrize("said", ["75", "75 kV", "75000", "75000 V"])
+def test_a_ceiling_above_the_table_may_be_in_volts(said):
+    sheet = f"Ceiling: {said}\n\nsample,filling,kv\nA,1,60\nA,1,62\nA,2,75\nA,2,58\n"
+    table = read(sheet.encode(), name="sheet.csv").table
+    assert table["kv"].tolist() == [60, 62, 75, 58]
+    assert table["outcome"].tolist() == ["breakdown", "breakdown", "withstood", "breakdown"]

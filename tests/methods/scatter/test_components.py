@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
-from scipy import stats
+from scipy import optimize, stats
 
 from methods.errors import InputError, NotEstimable
 from methods.result import as_json
@@ -17,6 +17,7 @@ from methods.scatter import components, components_many, one_way
 from methods.scatter.anova import difference_limits, sd_limits, sequential
 from methods.scatter.limits import profile_limits
 from methods.scatter.mixed import fit_mixed
+from methods.scatter.one_factor import upper_between
 from methods.scatter.reml import Criterion, check_codes, collapse
 from methods.scatter.search import minimise
 from tests.reference import FOLDER, agrees, data, names
@@ -425,3 +426,27 @@ def test_total_variance_keeps_a_negative_part_in_what_its_limits_rest_on():
     assert found.total_variance_df == pytest.approx(df)
     ends = df * parts.sum() / stats.chi2.ppf([0.975, 0.025], df)
     assert found.total_variance_limits_satterthwaite == pytest.approx(tuple(ends))
+
+
+def test_the_upper_limit_between_fillings_is_that_of_the_restricted_likelihood() -> None:
+    """Outside: the restricted log-likelihood from the whole covariance matrix (NumPy), its profile by SciPy."""
+    kv = np.array([[50.0, 53, 56], [49, 54, 58], [52, 55, 51], [47, 57, 54]])
+    k, n = kv.shape
+    within_ss = float(((kv - kv.mean(axis=1, keepdims=True)) ** 2).sum())
+    limit = upper_between(np.full(k, n), kv.mean(axis=1), within_ss, 0.95)
+
+    def deviance(inside: float, outside: float) -> float:
+        v = inside * np.eye(k * n) + outside * np.kron(np.eye(k), np.ones((n, n)))
+        one, solved = np.ones(k * n), np.linalg.solve(v, np.column_stack([np.ones(k * n), kv.ravel()]))
+        mean = (one @ solved[:, 1]) / (one @ solved[:, 0])
+        away = kv.ravel() - mean
+        return float(np.linalg.slogdet(v)[1] + np.log(one @ solved[:, 0]) + away @ np.linalg.solve(v, away))
+
+    def profile(outside: float) -> float:
+        found = optimize.minimize_scalar(
+            lambda v: deviance(np.exp(v), outside), bounds=(-1, 6), method="bounded", options={"xatol": 1e-10}
+        )
+        return float(found.fun)
+
+    least = optimize.minimize_scalar(profile, bounds=(0, 50), method="bounded").fun
+    assert profile(limit) - min(least, profile(0.0)) == pytest.approx(stats.chi2.ppf(0.95, 1), abs=1e-3)

@@ -12,7 +12,7 @@ from scipy import integrate, optimize, stats
 from methods.errors import InputError, NotEstimable
 from methods.scatter import fit
 from methods.shifts import percentile_shift
-from methods.shifts.percentile_errors import Spread
+from methods.shifts.percentile_errors import Spread, _combine
 from methods.shifts.resampling import bootstrap_percentiles, filling_weights, leave_one_out, weighted_percentiles
 from tests.methods.shifts.test_shifts import bench
 
@@ -178,3 +178,17 @@ def test_refusals() -> None:
     for bad in ({"percentiles": [1]}, {"percentiles": []}, {"repetitions": 5}, {"family": "gamma"}):
         with pytest.raises(InputError):
             percentile_shift(frame, "electrode", **bad)
+
+
+def test_degrees_of_freedom_of_a_percentile_shift_are_welchs() -> None:
+    """Outside: SciPy's Welch test of two samples whose means have the variances that the draws have."""
+    rng = np.random.default_rng(8)
+    d1, d2 = rng.normal(0, 1.0, (300, 1)), rng.normal(0, 2.0, (300, 1))
+    found = _combine(np.array([50.0]), np.array([60.0]), d1, d2, [4, 9])
+    sides = []
+    for draws, size in ((d1, 5), (d2, 10)):
+        values = rng.normal(0, 1, size)
+        sides.append(values * np.sqrt(draws.var(ddof=1) * size / values.var(ddof=1)))
+    welch = stats.ttest_ind(*sides, equal_var=False)
+    assert found.df[0] == pytest.approx(welch.df, rel=0.01)
+    assert found.error[0] == pytest.approx(np.sqrt(d1.var(ddof=1) + d2.var(ddof=1)), rel=0.01)
