@@ -1,6 +1,7 @@
 """Reading a million rows beside a plain ``pandas.read_csv`` of the same file, in the same run.
 
     python -m tests.benchmarks.bench_read [ROWS]      # 0: the small sheets alone
+    python -m tests.benchmarks.bench_read ROWS --workbook      # a workbook of so many rows alone
 
 Prints, for a clean file and for one with a few soiled cells, the time of both and their ratio: medians of the
 process's CPU time and of the wall time, the two readers taken in turn; and for a tenth of the rows as a workbook.
@@ -87,15 +88,16 @@ def small() -> None:
     )
 
 
-def workbook(folder: Path, rows: int) -> None:
+def workbook(folder: Path, rows: int, times: int = 3) -> None:
     """A workbook of so many rows beside pandas with the same library under it."""
     write(folder / "book.csv", rows, False)
     path = folder / "book.xlsx"
     pd.read_csv(folder / "book.csv").to_excel(path, index=False)
-    plain, ours = interleaved(partial(pd.read_excel, path, engine="calamine"), partial(read, path), times=3)
+    plain, ours = interleaved(partial(pd.read_excel, path, engine="calamine"), partial(read, path), times=times)
     print(
         f"{rows:,} rows, workbook: pandas.read_excel (calamine) {plain[0]:.2f} s CPU; read {ours[0]:.2f} s CPU; "
-        f"ratio {ours[0] / plain[0]:.2f} CPU, {ours[1] / plain[1]:.2f} wall"
+        f"{ours[1]:.2f} s wall; ratio {ours[0] / plain[0]:.2f} CPU, {ours[1] / plain[1]:.2f} wall; "
+        f"load {os.getloadavg()[0]:.1f}"
     )
 
 
@@ -122,4 +124,8 @@ def main(rows: int = 1_000_000) -> None:
 
 
 if __name__ == "__main__":
-    main(*(int(a.replace("_", "")) for a in sys.argv[1:2]))
+    if "--workbook" in sys.argv[2:]:
+        with tempfile.TemporaryDirectory() as place:
+            workbook(Path(place), int(sys.argv[1].replace("_", "")), 1)
+    else:
+        main(*(int(a.replace("_", "")) for a in sys.argv[1:2]))
