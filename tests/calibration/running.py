@@ -6,7 +6,8 @@ from __future__ import annotations
 import argparse
 import re
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections import Counter
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
@@ -14,6 +15,8 @@ from typing import Any
 
 from methods.workers import carry_out, cluster
 
+#: Since when the code is as it stands, as far as limits are concerned, UTC.
+SINCE = "2026-11-27 12:58"
 #: The last cell of a line: when it was counted, UTC.
 HOUR = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d")
 
@@ -69,18 +72,20 @@ def add_update(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
 
 
-def counted_when(rows: Iterable[str]) -> str:
-    """A sentence on when the lines were counted, and which days' code is older than the newest."""
-    days: dict[str, list[str]] = {}
-    for row in rows:
-        day, hour = row.strip("| ").split("|")[-1].split()
-        days.setdefault(day, []).append(hour)
-    newest = max(days)
-    told = [
-        f"{len(hours)} lines on {day} from {min(hours)} to {max(hours)}" + ("" if day == newest else " (by older code)")
-        for day, hours in sorted(days.items(), reverse=True)
-    ]
-    return f"Counted: {', '.join(told)}, UTC."
+def counted_when(rows: Sequence[str], areas: Sequence[str] | None = None) -> str:
+    """A sentence on when the lines were counted, and which (of what area) are older than the code as it stands."""
+    hours = [row.strip("| ").split("|")[-1].strip() for row in rows]
+    older = [i for i, hour in enumerate(hours) if hour < SINCE]
+    new = [hour for hour in hours if hour >= SINCE]
+    text = f"Counted: {len(new)} of {len(hours)} lines since {SINCE} UTC, when the limits of SDs were last changed"
+    text += f" (the last at {max(new)})" if new else ""
+    if not older:
+        return f"{text}; none is older."
+    text += f"; {len(older)} are older, the first of {min(hours)}"
+    if areas is None:
+        return f"{text}."
+    where = Counter(areas[i] for i in older)
+    return f"{text}: {', '.join(f'{area} ({n})' for area, n in where.items())}."
 
 
 def put(text: str, path: str | None) -> None:

@@ -215,7 +215,8 @@ def render(chosen: Sequence[Study], rows: Sequence[Sequence[str]], seed: int) ->
     for area, found in marks.items():
         told = ", ".join(f"{found[m]} {m}" for m in ("holds", "wider", "poor"))
         text.append(f"- {area}: {sum(found.values())} lines: {told}.")
-    text += ["", counted_when(row for own in rows for row in own)]
+    areas = [s.area for s, own in zip(chosen, rows, strict=True) for _ in own]
+    text += ["", counted_when([row for own in rows for row in own], areas)]
     for area in marks:
         text += ["", f"## {_heading(area)}", "",
                  "| what | data | design | claim | found | repetitions | mark | counted |"]  # fmt: skip

@@ -108,7 +108,8 @@ def render(chosen: Sequence[Study], lines: Sequence[Sequence[str]], seed: int) -
     marks = Counter(row.split("|")[-3].strip() for rows in lines for row in rows)
     text = [HEAD.format(seed=seed)]
     text.append(f"{sum(marks.values())} lines: " + ", ".join(f"{n} *{m}*" for m, n in marks.most_common()) + ".\n")
-    text.append(counted_when(row for rows in lines for row in rows) + "\n")
+    areas = [s.area for s, rows in zip(chosen, lines, strict=True) for _ in rows]
+    text.append(counted_when([row for rows in lines for row in rows], areas) + "\n")
     short = [
         (c, s, row)
         for s, rows in zip(chosen, lines, strict=True)
