@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime
 import io
+import random
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -175,3 +177,25 @@ def test_marks_of_a_worksheet() -> None:
     assert marks_of(b'<row r="3" hidden="1"></row>').hidden
     assert marks_of(b'<c r="A1"><f>B1</f></c>').formulas and marks_of(b'<c r="A1" t="e"><v>#N/A</v></c>').formulas
     assert marks_of(b'<mergeCells><mergeCell ref="A1:A9"/></mergeCells>').merged
+
+
+def test_marks_are_those_that_patterns_find() -> None:
+    """Random tags in random order, prefixes, spaces and attributes included, beside plain patterns."""
+    draw = random.Random(4)
+    parts = """<row r="%d">|<x:row spans="1:8" r="%d" ht="15">|<row\tr="%d"/>|</row>|<c r="%s%d">|<x:c r="%s%d" s="1"/>
+        <c s="2" r="%s%d" t="s">|<v>%d</v>|</c>|<is><t>r %d c</t></is>|<cols><col min="%d"/></cols>""".split("|")
+    for _ in range(200):
+        text = ""
+        for _ in range(draw.randint(1, 40)):
+            part = draw.choice(parts)
+            letters = "".join(draw.choices("ABCXYZ", k=draw.randint(1, 3)))
+            number = draw.choice([1, 7, 99, 4096, 1_000_001, draw.randint(1, 9_999_999)])
+            text += part.replace("%s", letters).replace("%d", str(number))
+        found = marks_of(text.encode())
+        rows = [int(n) for n in re.findall(r'<(?:x:)?row\s(?:[^<>]*\s)?r="(\d+)"', text)]
+        cells = re.findall(r'<(?:x:)?c\s(?:[^<>]*\s)?r="([A-Z]+)(\d+)"', text)
+        columns = [sum((ord(c) - 64) * 26**i for i, c in enumerate(reversed(name))) for name, _ in cells]
+        assert found.rows == max(rows, default=0), text
+        assert found.columns == max(columns, default=1), text
+        assert found.cells == len(cells), text
+        assert found.far or not any(int(n) >= 2_000_000 for _, n in cells), text
