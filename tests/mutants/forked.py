@@ -153,6 +153,11 @@ def exchange(tree: Any, place: Place, live: dict[tuple[str, str, int], list[Func
         function.__code__ = code
 
 
+def dotted(module: str) -> str:
+    """A file's name as it is imported."""
+    return module.removesuffix(".py").replace("/", ".").removesuffix(".__init__")
+
+
 class _Loader(importlib.machinery.SourceFileLoader):
     code: CodeType
 
@@ -164,8 +169,7 @@ class Instead(importlib.abc.MetaPathFinder):
     """Imports the changed module instead of the file: what stands at its own level is done then."""
 
     def __init__(self, place: Place, code: CodeType) -> None:
-        name = place.module.removesuffix(".py").replace("/", ".").removesuffix(".__init__")
-        self.name, self.path, self.code = name, str(ROOT / place.module), code
+        self.name, self.path, self.code = dotted(place.module), str(ROOT / place.module), code
 
     def find_spec(self, fullname: str, path: Any = None, target: ModuleType | None = None) -> Any:
         """The changed module, when it is asked for."""

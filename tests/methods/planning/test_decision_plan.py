@@ -165,9 +165,10 @@ def test_guarded_rule_on_one_breakdown_is_refused():
         operating_characteristic([-1], 50, 0.1)
 
 
-def test_a_guarded_verdict_on_fillings_of_one_by_simulation():
+@pytest.mark.parametrize("k", [2, 4])
+def test_a_guarded_verdict_on_fillings_of_one_by_simulation(k):
     """Outside: 200,000 plain samples of normal fillings, each judged by Student's one-sided limit (SciPy)."""
-    k, rng = 4, np.random.default_rng(11)
+    rng = np.random.default_rng(11)
     kv = rng.normal(56.0, 5.0, (200_000, k))
     low = kv.mean(axis=1) - stats.t.ppf(0.95, k - 1) * kv.std(axis=1, ddof=1) / np.sqrt(k)
     found = pass_probability(56.0, 50.0, 5.0, 0.0, rule="guarded", fillings=k, breakdowns_per_filling=1)
