@@ -8,7 +8,8 @@ from typing import Any
 import pandas as pd
 import panel as pn
 
-from dashboard.study import Opened, Study
+from dashboard.opened import Opened
+from dashboard.study import Study
 from methods.records.table import as_table
 
 

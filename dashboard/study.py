@@ -11,11 +11,9 @@ The only place that pages share. Knows no widget; a notebook may use it alone::
 from __future__ import annotations
 
 import hashlib
-import json
-import weakref
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +23,9 @@ import param
 
 from dashboard import demo
 from dashboard.cache import hold, remember
+from dashboard.exclusions import Exclusion, filling_key, named_by
 from dashboard.levels import levels_of, texts
+from dashboard.opened import Opened, Refused, laid_over, read_once, sheets_of
 from methods.cage.limits import MAX_BYTES
 from methods.cage.source import bytes_of
 from methods.columns import COLUMNS, CONDITION, FACTORS
@@ -37,42 +37,6 @@ from methods.records.table import filling_codes
 
 #: Columns that describe one reading and never a group of them.
 _MOST_FACTOR_LEVELS = 60
-
-
-@dataclass(frozen=True)
-class Opened:
-    """A file that is open: what it was, how it was read and what came of it."""
-
-    name: str
-    sha256: str
-    options: Mapping[str, Any]
-    records: Any
-    source: Any = field(repr=False, compare=False)
-    demo: str = ""
-
-
-@dataclass(frozen=True)
-class Refused:
-    """A file that could not be read as it was given: its sheet can still be looked at and put right."""
-
-    name: str
-    sha256: str
-    options: Mapping[str, Any]
-    source: Any = field(repr=False, compare=False)
-    why: str = ""
-    alone: bool = False
-
-
-@dataclass(frozen=True)
-class Exclusion:
-    """Rows left out on purpose: the cells that name them, as text, and the reason."""
-
-    where: Mapping[str, str]
-    reason: str
-
-    def __post_init__(self) -> None:
-        if not self.reason.strip():
-            raise InputError("Give the reason: a breakdown left out without a reason cannot be defended later.")
 
 
 @dataclass(frozen=True)
@@ -154,7 +118,7 @@ class Study(param.Parameterized):
             raise InputError(f"{name} is open already: its content is the same, byte for byte.", text=name)
         try:
             kept = source if not isinstance(source, bytes) else data
-            opened = _read(data, name, digest, options, kept, demo_name, ready)
+            opened = read_once(data, name, digest, options, kept, demo_name, ready)
         except InputError as error:
             self._turned_away(Refused(name, digest, dict(options), data, str(error), alone))
             raise
@@ -188,11 +152,11 @@ class Study(param.Parameterized):
             here: list[Opened | Refused] = [*self.files, *self.refused]
             known = next((k for k in here if k.name == name), None) if source is None else None
             if known is not None:
-                source, options = known.source, _merged(known.options, options)
+                source, options = known.source, laid_over(known.options, options)
             if source is None:
                 raise InputError(f"No file called {name!r} is open.", text=name or "")
             data, name, digest, _, options = self._asked(source, name, options)
-            return _read(data, name, digest, options, source, getattr(known, "demo", "")).records
+            return read_once(data, name, digest, options, source, getattr(known, "demo", "")).records
         except InputError as error:
             if isinstance(source, bytes):  # its sheet is shown instead: opened here too, while nobody waits
                 with suppress(InputError):
@@ -272,11 +236,11 @@ class Study(param.Parameterized):
         old = next((f for f in self.files if f.name == name), None)
         turned = next((r for r in self.refused if r.name == name), None) if old is None else None
         known: Any = old or turned
-        merged = _merged(known.options, options)
+        merged = laid_over(known.options, options)
         if turned is not None:
             return self.open(turned.source, name, alone=turned.alone, ready=ready, **merged)
         data, _ = bytes_of(known.source, name, MAX_BYTES)
-        new = _read(data, name, hashlib.sha256(data).hexdigest(), merged, known.source, known.demo, ready)
+        new = read_once(data, name, hashlib.sha256(data).hexdigest(), merged, known.source, known.demo, ready)
         self.files = [new if f is old else f for f in self.files]
         return new
 
@@ -356,12 +320,12 @@ class Study(param.Parameterized):
             return whole.iloc[:0]
         key = ("set aside", self.fingerprint, self.by if JOIN in self.by else "")
         return remember(
-            key, lambda: whole[~_matches(whole, self.exclusions) & ~self._kept_by(())].reset_index(drop=True)
+            key, lambda: whole[~named_by(whole, self.exclusions) & ~self._kept_by(())].reset_index(drop=True)
         )
 
     def excluded(self) -> pd.Series:
         """Boolean, one entry a row of :attr:`everything`: True where an exclusion takes the row out."""
-        return _matches(self.everything, self.exclusions)
+        return named_by(self.everything, self.exclusions)
 
     def _content(self) -> str:
         parts = [(f.name, f.sha256, sorted((k, repr(v)) for k, v in f.options.items())) for f in self.files]
@@ -374,7 +338,7 @@ class Study(param.Parameterized):
 
     def _kept_by(self, exclusions: Sequence[Exclusion]) -> pd.Series:
         whole = self.everything
-        keep = ~_matches(whole, exclusions)
+        keep = ~named_by(whole, exclusions)
         for column, wanted in self.filters.items():
             if column in whole.columns:
                 keep &= texts(whole[column]).isin(list(wanted))
@@ -481,30 +445,6 @@ class Study(param.Parameterized):
         self.exclusions = [x for i, x in enumerate(self.exclusions) if i != index]
 
 
-def filling_key(row: Mapping[str, Any]) -> dict[str, str]:
-    """The cells that name the filling of this row of the table, as text; what is not given is left out."""
-    names = ("file", "sample", *CONDITION, "tested_on", "filling")
-    cells = {n: texts(pd.Series([row[n]])).iloc[0] for n in names if n in row}
-    return {n: t for n, t in cells.items() if not pd.isna(row[n])}
-
-
-def _matches(table: pd.DataFrame, exclusions: Sequence[Exclusion]) -> pd.Series:
-    """Which rows an exclusion names: looked up together for all that name the same columns, however many there are."""
-    out = np.zeros(len(table), bool)
-    wanted: dict[tuple[str, ...], set[tuple[str, ...]]] = {}
-    for exclusion in exclusions:
-        columns = tuple(sorted(exclusion.where))
-        if columns and all(c in table.columns for c in columns):
-            wanted.setdefault(columns, set()).add(tuple(exclusion.where[c] for c in columns))
-    written = {c: texts(table[c]) for c in {c for columns in wanted for c in columns}}
-    for columns, cells in wanted.items():
-        if len(columns) == 1:
-            out |= written[columns[0]].isin([c[0] for c in cells]).to_numpy(dtype=bool)
-        else:
-            out |= pd.MultiIndex.from_arrays([written[c] for c in columns]).isin(list(cells))
-    return pd.Series(out, index=table.index)
-
-
 def _factors(table: pd.DataFrame) -> list[str]:
     extra = [c for c in table.columns if c not in COLUMNS]
     candidates = [*CONDITION, "file", *FACTORS, *extra]  # several files are more of a difference than several oils
@@ -535,54 +475,3 @@ def _joined(files: Sequence[Opened]) -> pd.DataFrame:
         columns["kv"] = pd.Series(dtype=float)
         return pd.DataFrame(columns)
     return join_tables(with_one_name([f.records.table.assign(file=f.name) for f in files], [f.name for f in files])[0])
-
-
-def _merged(known: Mapping[str, Any], options: Mapping[str, Any]) -> dict[str, Any]:
-    """Options laid over those that are known; ``None`` takes one back."""
-    return {k: v for k, v in {**known, **options}.items() if v is not None}
-
-
-#: Records that some session has open, by what they were read from: another session takes the same, however large.
-_open_now: weakref.WeakValueDictionary[Any, Any] = weakref.WeakValueDictionary()
-
-
-def _read(
-    data: bytes, name: str, digest: str, options: Mapping[str, Any], source: Any, demo_name: str, ready: Any = None
-) -> Opened:
-    """Read a file, or take what was read of it already."""
-    from methods.cage import read_in_cage
-    from methods.records import read
-
-    given = {k: v for k, v in options.items() if v is not None}
-    if isinstance(ready, InputError):
-        raise ready
-    key = ("read", digest, name, json.dumps(given, sort_keys=True, default=repr))
-    # Our own invented sets are trusted; whatever else comes is read in a process with limits.
-    how = read if demo_name and not given else read_in_cage
-    records = ready if ready is not None else _open_now.get(key)
-    if records is None:
-        records = remember(key, lambda: how(data, name=name, **given))
-    _open_now[key] = records
-    return Opened(name, digest, given, records, source, demo_name)
-
-
-def sheets_of(file: Opened | Refused) -> Any:
-    """The sheets of a file as cells of text, opened once; a file that cannot be opened is not tried again.
-
-    Raises
-    ------
-    InputError
-        It cannot be opened.
-    """
-    from methods.cage import open_sheets_in_cage
-
-    def opened() -> Any:
-        try:
-            return open_sheets_in_cage(file.source, name=file.name)
-        except InputError as error:
-            return error
-
-    found = remember(("sheets", file.sha256), opened)
-    if isinstance(found, InputError):
-        raise found
-    return found

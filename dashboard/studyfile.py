@@ -6,7 +6,8 @@ import json
 from typing import Any
 
 from dashboard import address, applying
-from dashboard.study import Exclusion, Study
+from dashboard.exclusions import Exclusion
+from dashboard.study import Study
 from methods.errors import InputError
 
 FORMAT = 1

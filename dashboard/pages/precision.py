@@ -10,11 +10,12 @@ import pandas as pd
 import param
 
 from dashboard import parts, words
+from dashboard.exclusions import Exclusion
 from dashboard.levels import texts
 from dashboard.pages.base import Empty, Figure, StudyPage
 from dashboard.pages.precision_cells import Band, CellExclusions, band_of
 from dashboard.pages.precision_words import COLUMNS, HELP
-from dashboard.study import Exclusion, Selection
+from dashboard.study import Selection
 from methods.answers import answer
 from methods.answers.precision import relation_words
 from methods.errors import InputError, NotEstimable

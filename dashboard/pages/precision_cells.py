@@ -12,7 +12,7 @@ import panel as pn
 from dashboard import parts, words
 from dashboard.actions import Press
 from dashboard.controls import Choice, Words
-from dashboard.study import Exclusion
+from dashboard.exclusions import Exclusion
 from methods.errors import InputError
 
 

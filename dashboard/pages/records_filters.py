@@ -11,8 +11,9 @@ from dashboard import parts, words
 from dashboard.actions import Press
 from dashboard.cache import remember
 from dashboard.controls import Choice, Several, Words
+from dashboard.exclusions import filling_key
 from dashboard.levels import level_text
-from dashboard.study import Study, filling_key
+from dashboard.study import Study
 from methods.columns import LABELS
 from methods.errors import InputError
 from methods.records.table import filling_codes

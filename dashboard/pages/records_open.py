@@ -13,8 +13,9 @@ from dashboard import demo, parts, studyfile, words
 from dashboard.actions import Press, Save, Upload
 from dashboard.controls import Choice, Tick, Words
 from dashboard.jobs import aside
+from dashboard.opened import Opened
 from dashboard.pages.records_words import for_the_page
-from dashboard.study import Opened, Study
+from dashboard.study import Study
 from dashboard.tables import Table
 from methods.errors import InputError
 

@@ -15,9 +15,10 @@ from dashboard import parts, words
 from dashboard.actions import Press, Save, Turn, Upload
 from dashboard.cache import remember
 from dashboard.controls import Choice, Words
+from dashboard.opened import Opened, Refused, sheets_of
 from dashboard.pages.records_words import for_the_page
 from dashboard.sheet_grid import ROWS, SheetGrid
-from dashboard.study import Opened, Refused, Study, sheets_of
+from dashboard.study import Study
 from methods.columns import PRESCRIBED, REGISTRY, known, without
 from methods.errors import InputError
 from methods.records.by_click import Hand, cells_said

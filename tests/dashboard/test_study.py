@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 
 from dashboard import address, applying, studyfile
-from dashboard.study import Exclusion, Study, filling_key
+from dashboard.exclusions import Exclusion, filling_key
+from dashboard.study import Study
 from methods.errors import InputError
 
 

@@ -11,8 +11,9 @@ from typing import Any
 import pytest
 
 from dashboard import address, applying, studyfile
+from dashboard.exclusions import Exclusion
 from dashboard.report import Asked, write
-from dashboard.study import Exclusion, Study
+from dashboard.study import Study
 from methods.errors import InputError
 from methods.procedures import minutes_of
 from methods.records import read
