@@ -343,3 +343,9 @@ def test_a_plot_that_there_is_not(study: Study) -> None:
     assert still.png.startswith(b"\x89PNG") and b"<svg" in still.svg and repr(still) == "Picture()"
     with pytest.raises(TypeError, match="no answer for a int"):
         answer(3)
+
+
+def test_a_plan_says_its_oil_in_litres(study: Study) -> None:
+    made = CASES["plan"].result(study)
+    told = " ".join(answer(replace(made, bench_minutes=30.0, oil_ml=1500.0)).sentences)
+    assert "About 30 minutes on the bench and 1.5 L of oil" in told

@@ -14,7 +14,7 @@ from scipy import optimize, stats
 from methods.errors import InputError, NotEstimable
 from methods.result import as_json
 from methods.scatter import components, components_many, one_way
-from methods.scatter.anova import difference_limits, sd_limits, sequential
+from methods.scatter.anova import difference_limits, sd_limits, sequential, sum_limits
 from methods.scatter.limits import profile_limits
 from methods.scatter.mixed import fit_mixed
 from methods.scatter.one_factor import upper_between
@@ -450,3 +450,11 @@ def test_the_upper_limit_between_fillings_is_that_of_the_restricted_likelihood()
 
     least = optimize.minimize_scalar(profile, bounds=(0, 50), method="bounded").fun
     assert profile(limit) - min(least, profile(0.0)) == pytest.approx(stats.chi2.ppf(0.95, 1), abs=1e-3)
+
+
+@pytest.mark.parametrize("confidence", [0.9, 0.95])
+def test_limits_of_a_sum_of_one_mean_square_are_those_of_a_variance(confidence: float) -> None:
+    """Outside: the chi-squared limits of a variance (SciPy)."""
+    a = (1 - confidence) / 2
+    found = sum_limits([1.0], [7.0], [9.0], confidence)
+    assert found == pytest.approx((7 * 9 / stats.chi2.ppf(1 - a, 9), 7 * 9 / stats.chi2.ppf(a, 9)))

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
-from scipy import special, stats
+from scipy import optimize, special, stats
 
 from methods import choose, fit, read
 from methods.control import check_oil
@@ -280,3 +280,23 @@ def test_the_reader_and_the_command_agree(tmp_path, capsys):
     assert row["oil"]["percentiles"][0]["surely_above_kv"] == pytest.approx(oil.percentiles[0].surely_above_kv)
     main(["fit", str(file), "--family", "normal"])
     assert "one-sided confidence of 95 %" in capsys.readouterr().out
+
+
+def test_the_error_of_a_mean_with_withstands_is_about_that_of_the_curvature() -> None:
+    """Outside: the curvature of the censored normal likelihood at its maximum, by differences (NumPy, SciPy)."""
+    kv = np.array([52.0, 48, 55, 60, 57, 51, 63, 58, 49, 61, 65, 65])
+    gone = kv == 65
+
+    def lost(at: np.ndarray) -> float:
+        z = (kv - at[0]) / at[1]
+        return -float(np.where(gone, stats.norm.logsf(z), stats.norm.logpdf(z) - np.log(at[1])).sum())
+
+    best = optimize.minimize(lost, [57.0, 6.0], method="Nelder-Mead", options={"xatol": 1e-8, "fatol": 1e-10}).x
+    step, bend = 1e-3 * np.eye(2), np.zeros((2, 2))
+    for i in range(2):
+        for j in range(2):
+            signs = [(1, 1), (1, -1), (-1, 1), (-1, -1)]
+            bend[i, j] = sum(a * b * lost(best + a * step[i] + b * step[j]) for a, b in signs) / 4e-6
+    oil = one_oil(kv, gone, np.zeros(12, int))
+    assert oil.mean_kv == pytest.approx(best[0], abs=1e-3)
+    assert oil.standard_error_kv == pytest.approx(np.sqrt(np.linalg.inv(bend)[0, 0]), rel=0.25)
