@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import gc
 import json
 import os
@@ -13,6 +14,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
@@ -262,6 +264,18 @@ def _gathered(folder: Path) -> bytes:
 def _tidy() -> None:
     gc.collect()
     sweep()  # what was computed for sessions that are gone
+    gc.collect()
+    _give_back()
+
+
+def _give_back() -> None:
+    """Have the allocators give what is free back to the machine: they keep it for the next large file otherwise."""
+    arrow = sys.modules.get("pyarrow")
+    if arrow is not None:
+        arrow.default_memory_pool().release_unused()
+    if sys.platform == "linux":
+        with suppress(OSError, AttributeError):  # another C library than GNU's
+            ctypes.CDLL(None).malloc_trim(0)
 
 
 def _tidy_soon(_context: Any) -> None:
