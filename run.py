@@ -158,8 +158,9 @@ def main(words: list[str]) -> int:
     need_report_libraries()
     if words[1:]:
         return pytest(*words[1:])
-    # What computes is spread over the cores; a browser wants them for itself, so it comes after.
-    failed = [pytest("tests", "--ignore=tests/browser", "--numprocesses=auto"), pytest("tests/browser")]
+    # What computes is spread over the cores. Browsers come after it, two at most: each has a server of its own beside.
+    two = f"--numprocesses={min(2, os.cpu_count() or 1)}"
+    failed = [pytest("tests", "--ignore=tests/browser", "--numprocesses=auto"), pytest("tests/browser", two)]
     return int(any(failed))  # a run that was killed has a negative code
 
 

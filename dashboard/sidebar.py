@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import partial
 from typing import Any
 
@@ -14,6 +15,7 @@ from dashboard.controls import Choice, Several
 from dashboard.menu import Menu
 from dashboard.pages import entries, keys, page_class
 from dashboard.study import Study
+from dashboard.turns import by_turns
 from methods.procedures import JOIN, PROCEDURE, parts_of
 
 _CONFIDENCES = {"80 %": 0.80, "90 %": 0.90, "95 %": 0.95, "99 %": 0.99}
@@ -38,7 +40,7 @@ class Sidebar(pn.viewable.Viewer):
             widget.param.watch(lambda event, name=name: self._set(name, event.new), "value")
         self._with.param.watch(self._joined, "value")
         shared = ["page", "files", "fingerprint", "by", "reference", "confidence"]
-        study.param.watch(lambda *_: parts.after_plots(self._settle), shared)
+        study.param.watch(lambda *_: by_turns(self._settling()), shared)
 
     def __panel__(self) -> Any:
         return parts.column(
@@ -64,7 +66,11 @@ class Sidebar(pn.viewable.Viewer):
 
     _busy = False
 
-    def _settle(self, *_: Any) -> None:
+    def _settling(self) -> Iterator[None]:
+        self._settle()
+        yield
+
+    def _settle(self) -> None:
         """Bring the controls to the study."""
         study = self.study
         self._busy = True

@@ -7,6 +7,7 @@ page by page, in the order that is asked for.
 from __future__ import annotations
 
 import base64
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from dashboard.actions import Save, Turn
 from dashboard.first_columns import first_columns
 from dashboard.jobs import aside
 from dashboard.table_view import TableView
+from dashboard.turns import by_turns
 from methods.answers.files import table_file
 
 #: Texts longer than this may break into lines, but not into a column of single words.
@@ -243,13 +245,13 @@ class Table(pn.viewable.Viewer):
     def _changed(self) -> None:
         if not self._waits:  # the table takes the frame that is there when its turn comes
             self._waits = True
-            parts.after_plots(self._fill)
+            by_turns(self._filling())
 
-    def _fill(self) -> None:
+    def _filling(self) -> Iterator[None]:
         self._waits = False
-        with pn.io.hold():
-            self._lay()
-            self._meaning.object = self._glossary()
+        self._lay()
+        self._meaning.object = self._glossary()
+        yield
 
 
 class _Pager:

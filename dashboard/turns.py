@@ -32,7 +32,6 @@ class _Queue:
     def __init__(self) -> None:
         self._waiting: deque[tuple[Any, Callable[[], None]]] = deque()
         self._current: object | None = None
-        self.taking = False  # whether a turn is being taken just now
 
     def waiting(self) -> int:
         return len(self._waiting) + (self._current is not None)
@@ -128,38 +127,38 @@ def waiting() -> int:
 def by_turns(steps: Iterator[Any]) -> None:
     """Take steps one after the other: in a session in turns of the event loop, elsewhere at once.
 
-    The first turn is taken now, unless this is called in one.
+    A turn has the document's lock, and bokeh itself sends what it changed: panel's way round the lock loses messages
+    where two of them meet.
     """
     document = pn.state.curdoc
     if document is None or document.session_context is None:
         for _ in steps:
             pass
         return
-
     browser = _browsers.get(document)
 
     def turn() -> None:
         if browser is not None and browser.draws():
             browser.then(turn)
-            return
-        begun, outer = time.monotonic(), _queue.taking
-        _queue.taking = True
-        try:
-            with pn.io.hold():
-                try:
-                    for _ in steps:
-                        if time.monotonic() - begun > (_ALONE_S if _queue.alone() else _TURN_S):
-                            break
-                    else:
-                        return
-                finally:
-                    if browser is not None:
-                        browser.ask()
-        finally:
-            _queue.taking = outer
+        elif not _whole(document, steps, browser):
+            _queue.add(document, turn)
+
+    if browser is not None and browser.draws():
+        browser.then(turn)
+    else:
         _queue.add(document, turn)
 
-    if _queue.taking:
-        _queue.add(document, turn)
-    else:
-        turn()
+
+def _whole(document: Any, steps: Iterator[Any], browser: _Browser | None) -> bool:
+    """Take as many steps as one turn has time for; whether they were all."""
+    begun = time.monotonic()
+    document.hold("combine")
+    try:
+        for _ in steps:
+            if time.monotonic() - begun > (_ALONE_S if _queue.alone() else _TURN_S):
+                return False
+        return True
+    finally:
+        if browser is not None:
+            browser.ask()
+        document.unhold()

@@ -41,6 +41,10 @@ def reference() -> str:
 
 #: Seconds that numbers may take before the page says that they are on their way.
 _PATIENCE_S = 0.4
+#: What is below the main plot comes after it: until then it is not to be taken for the answer above, nor downloaded.
+#: Both name the same rules: bokeh takes none away.
+_FRESH = {"opacity": "1", "pointer-events": "auto", "transition": "none"}
+_BEHIND = {"opacity": "0.4", "pointer-events": "none", "transition": "opacity 0.2s 0.3s"}
 
 
 def _in_session() -> bool:
@@ -429,10 +433,12 @@ class StudyPage(pn.viewable.Viewer):
                 result = self.result()
             finally:
                 self._deferring = False
+            self._body.styles = _BEHIND
             for _ in self._showing(result):
                 yield
                 if attempt != self._attempts:
                     return
+            self._body.styles = _FRESH
         except _Wait as wait:
             self._compute_aside(wait)
         except Empty as empty:

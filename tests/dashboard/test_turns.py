@@ -20,7 +20,15 @@ class Document:
     session_context = object()
 
     def __init__(self, open: bool = True) -> None:
-        self.open = open
+        self.open, self.held = open, False
+
+    def hold(self, policy: str) -> None:
+        assert policy == "combine" and not self.held
+        self.held = True
+
+    def unhold(self) -> None:
+        assert self.held
+        self.held = False
 
     def add_next_tick_callback(self, act: Callable[[], None]) -> None:
         if self.open:
@@ -66,7 +74,7 @@ def test_everybody_has_a_turn_between_two_steps(session: Callable[[Document], No
         for name in "ab":
             session(Document())
             turns.by_turns(steps(name, said))
-        assert said == ["a0", "b0"] and turns.waiting() > 0
+        assert said == [] and turns.waiting() > 0
         await other()
 
     asyncio.run(serve())
@@ -114,7 +122,6 @@ def test_steps_that_are_begun_in_a_turn_wait_for_one_of_their_own(session: Calla
     async def serve() -> None:
         session(Document())
         turns.by_turns(outer())
-        assert said == ["outer"]
         await asyncio.sleep(0.05)
 
     asyncio.run(serve())
@@ -135,4 +142,4 @@ def test_a_session_that_is_gone_keeps_nobody_waiting(
             await asyncio.sleep(0.005)
 
     asyncio.run(asyncio.wait_for(serve(), 30))
-    assert said == ["gone0", "here0", "here1"]
+    assert said == ["here0", "here1"]
