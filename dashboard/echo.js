@@ -18,7 +18,9 @@ export function render({model, view}) {
     if (whole(view.root)) { model.drawn = model.asked } else { looking = setTimeout(look, 8) }
   }
   // Not at once: the rest of the message that asks may still have to be heard.
-  model.on("asked", () => { looking ??= setTimeout(look) })
+  const asked = () => { looking ??= setTimeout(look) }
+  model.on("asked", asked)
+  if (model.asked > model.drawn) { asked() }  // before this was here
   model.on("remove", () => clearTimeout(looking))
   return null
 }
