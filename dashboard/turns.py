@@ -83,10 +83,15 @@ class _Browser:
 
     def draws(self) -> bool:
         """Whether it was not heard of the last turn yet."""
-        return max(self._echo.drawn, self._given_up) < self._echo.asked
+        return max(self._echo.drawn, self._given_up) < self._echo.asked and not self._gone()
 
     def waiting(self) -> int:
-        return len(self._after)
+        return 0 if self._gone() else len(self._after)
+
+    def _gone(self) -> bool:
+        """Whether no browser is there: its window was closed, or the line is broken."""
+        session = getattr(getattr(self._document(), "session_context", None), "session", None)
+        return session is not None and session.connection_count == 0
 
     def ask(self) -> None:
         """Ask it to say when all is drawn that was sent until now."""

@@ -438,7 +438,7 @@ class StudyPage(pn.viewable.Viewer):
                 yield
                 if attempt != self._attempts:
                     return
-            self._body.styles = _FRESH
+            by_turns(self._caught_up(attempt))  # behind the tables, which are filled in turns of their own
         except _Wait as wait:
             self._compute_aside(wait)
         except Empty as empty:
@@ -458,6 +458,11 @@ class StudyPage(pn.viewable.Viewer):
                     "wrong",
                 )
             )
+
+    def _caught_up(self, attempt: int) -> Iterator[None]:
+        if attempt == self._attempts:
+            self._body.styles = _FRESH
+        yield
 
     def _compute_aside(self, wait: _Wait) -> None:
         """Compute what is missing in a thread, then look again; changes meanwhile are taken up by that look."""

@@ -178,7 +178,7 @@ class Visitor:
             changes = self.tab.evaluate(_DRAWN)
             rests = not waiting and changes == before != -1 and not self.tab.locator("progress:visible").count()
             quiet, before = (quiet + 1 if rests else 0), changes
-            self.tab.wait_for_timeout(100)
+            self.tab.wait_for_timeout(50)
         lacking = self.tab.evaluate(_LACKING)
         assert not lacking, f"The page is not what the server sent: {lacking}"
 

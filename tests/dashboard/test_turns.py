@@ -17,7 +17,7 @@ from dashboard.echo import Echo
 class Document:
     """As much of a session's document as turns ask of one; a closed one calls nothing back."""
 
-    session_context = object()
+    session_context: Any = object()
 
     def __init__(self, open: bool = True) -> None:
         self.open, self.held = open, False
@@ -109,6 +109,25 @@ def test_a_turn_waits_until_the_browser_has_drawn_the_one_before(
 
     asyncio.run(asyncio.wait_for(serve(), 30))
     assert said == ["a0", "b0", "a1", "a2"]
+
+
+def test_a_browser_that_is_gone_is_not_waited_for(session: Callable[[Document], None]) -> None:
+    said: list[str] = []
+
+    async def serve() -> None:
+        session(document := Document())
+        document.session_context = SimpleNamespace(session=SimpleNamespace(connection_count=1))
+        turns.drawn_by(Echo())
+        turns.by_turns(steps("a", said))
+        await asyncio.sleep(0.05)
+        assert said == ["a0"] and turns.waiting() == 1
+        document.session_context.session.connection_count = 0
+        assert turns.waiting() == 0
+        turns.by_turns(steps("b", said))
+        await asyncio.sleep(0.05)
+
+    asyncio.run(serve())
+    assert said == ["a0", "b0", "b1", "b2"]
 
 
 def test_steps_that_are_begun_in_a_turn_wait_for_one_of_their_own(session: Callable[[Document], None]) -> None:
