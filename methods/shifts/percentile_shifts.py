@@ -106,9 +106,9 @@ def percentile_shift(
     freedom, because few fillings resampled show too little scatter. The band is by the
     quantile of the largest standardised deviation over the percentiles (sup-t; Montiel Olea and
     Plagborg-Moller, J. Applied Econometrics 34 (2019) 1), divided by one scatter for all that is known with the
-    fillings' degrees of freedom (multivariate t; Hothorn, Bretz and Westfall, Biometrical J. 50 (2008) 346).
-    Where an oil has one filling a level the oils
-    are the unit; with one filling in all the breakdowns are, and the caution says so.
+    fillings' degrees of freedom (multivariate t; Hothorn, Bretz and Westfall, Biometrical J. 50 (2008) 346, from
+    memory). Where an oil has one filling a level the oils are the unit; with one filling in all the
+    breakdowns are, and the caution says so.
 
     Parameters
     ----------
