@@ -123,7 +123,10 @@ def plot_css() -> str:
   :host(.many) .names {{ flex: none !important; width: max-content !important; max-width: 206px; }}
   :host(.many) .canvas {{ flex: 1 1 0 !important; width: auto !important; min-width: 0; }}
 }}
-@media (max-width: 899.95px) {{ :host {{ height: auto !important; }} .canvas {{ min-height: 60vh; }} }}
+@media (max-width: 899.95px) {{
+  :host {{ height: auto !important; --panel-least: 150px; }}
+  .canvas {{ min-height: 60vh; }}
+}}
 """
 
 

@@ -118,7 +118,7 @@ _browsers: weakref.WeakKeyDictionary[Any, _Browser] = weakref.WeakKeyDictionary(
 
 
 def drawn_by(echo: Echo) -> None:
-    """From now on a turn of this session waits until its browser has drawn the one before, which ``echo`` says."""
+    """Have each turn of this document wait until its browser has drawn the one before, which ``echo`` says."""
     document = pn.state.curdoc
     if document is not None and document.session_context is not None:
         _browsers[document] = _Browser(document, echo)

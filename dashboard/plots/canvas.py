@@ -139,7 +139,8 @@ class Live(pn.viewable.Viewer):
             each = None if self.main else max(240, height // 2) if several else height
             patched = Patched(drawing, dark=self.dark, height=each, ticks=ticks, picked=self._picked, at_once=False)
             if several and self.main:
-                self._place.styles = self._place.styles | {"min-height": "0"}
+                pairs = math.ceil(len(drawing.plots) / 2)  # as they stand on a phone
+                self._place.styles = self._place.styles | {"min-height": f"calc({pairs} * var(--panel-least, 0px))"}
             view = self._grid(len(drawing.plots)) if several else parts.column(sizing_mode=self._mode)
             view.styles = view.styles | (_BEHIND if self._place.objects else _IN_FRONT)
             self._drawn[shape] = (patched, view)

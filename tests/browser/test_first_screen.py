@@ -118,6 +118,16 @@ def test_on_a_phone_sentence_plot_and_controls_follow_each_other(visitor: Visito
     assert tab.evaluate("() => document.documentElement.scrollWidth <= window.innerWidth")
 
 
+@pytest.mark.parametrize("visitor", ["phone"], indirect=True)
+def test_on_a_phone_small_panels_stand_above_the_controls(visitor: Visitor) -> None:
+    tab = visitor.open("?page=overlay&data=programme")
+    tab.locator(".bk-Figure:visible").first.wait_for()
+    visitor.idle()
+    (controls,) = rectangles(tab, ".beside")
+    panels = [box for box in rectangles(tab, ".bk-Figure") if box[1] < controls[1]]
+    assert len(panels) > 4 and all(box[3] <= controls[1] + 1 and box[3] - box[1] >= 120 for box in panels)
+
+
 def test_the_rest_of_the_sentence_and_all_cautions_unfold(visitor: Visitor) -> None:
     tab = visitor.open(f"?page=decision{QUERIES['decision']}")
     tab.locator(".bk-Figure:visible").first.wait_for()

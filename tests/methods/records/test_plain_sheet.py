@@ -11,12 +11,11 @@ from typing import Any
 
 import pandas as pd
 import pytest
+import xlsxwriter
 
 from methods.errors import InputError
 from methods.records import plain_sheet, read
 from methods.records.sheet_marks import marks_of
-
-xlsxwriter = pytest.importorskip("xlsxwriter")
 
 Rows = list[list[Any]]
 HEAD = ["Oil", "Filling", "No.", "kV", "Temp. C", "Day"]
